@@ -1,0 +1,1 @@
+"""One question a file; plain data in, plain data out."""

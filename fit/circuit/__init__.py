@@ -1,0 +1,1 @@
+"""What a guitar's electronics do to a signal."""

@@ -1,0 +1,1 @@
+"""Which component values the responses tell of, and how surely."""

@@ -1,0 +1,1 @@
+"""Everything that is kept on disk: rig, takes, the folder that holds them."""

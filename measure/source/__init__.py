@@ -1,0 +1,1 @@
+"""Where samples come from: sound card, files, virtual bench; one interface."""
