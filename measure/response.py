@@ -102,10 +102,6 @@ class Response:
     findings : tuple of Finding
         What was noticed on the way.
 
-    Raises
-    ------
-    ValueError
-        If a shape, the order of the frequencies or a number is wrong; the message names the field.
     """
 
     frequency_hz: FloatArray
@@ -118,7 +114,13 @@ class Response:
     findings: tuple[Finding, ...] = ()
 
     def __post_init__(self) -> None:
-        """Copy the arrays, make the copies read-only and check them once."""
+        """Copy the arrays, make the copies read-only and check them once.
+
+        Raises
+        ------
+        ValueError
+            If a shape, the order of the frequencies or a number is wrong; the message names the field.
+        """
         n = np.size(self.frequency_hz)
         shifts = (
             np.reshape(self.shifts, (len(self.shift_names), n)) if np.size(self.shifts) else np.zeros((len(self.shift_names), n))
