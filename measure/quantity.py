@@ -1,0 +1,545 @@
+"""Quantities as people write them, ``4k7 ± 1%``, to a value with its uncertainty, and back.
+
+Also the codes printed on parts (IEC 60062) and preferred values (IEC 60063).
+"""
+
+import math
+import re
+from dataclasses import dataclass, replace
+from decimal import ROUND_HALF_EVEN, Decimal
+
+COVERAGE_95 = 1.959963984540054  # [1] half-width of a Gaussian's 95 % interval over its standard deviation
+MAX_TEXT = 120  # [characters] of one quantity; the longest sensible one has about 30
+MAX_PARTS = 20  # more parts than anyone clips across one jack
+
+PREFIX_EXPONENTS = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "K": 3, "M": 6, "Meg": 6, "G": 9, "T": 12}
+SHOWN_PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "\u00b5", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
+KINDS = {
+    "Ω": "a resistance such as 4k7 ± 1%",
+    "F": "a capacitance such as 1n ± 1%",
+    "H": "an inductance such as 3.1 ± 1%",
+    "Hz": "a frequency such as 9k ± 5%",
+    "V": "a voltage such as 1.5 ± 1%",
+    "A": "a current such as 10m ± 1%",
+    "s": "a time such as 20u ± 1%",
+    "": "a number such as 0.42 ± 1%",
+}
+LIMITS = {"Ω": (1e-6, 1e12), "F": (1e-18, 1.0), "H": (1e-12, 1e6), "Hz": (1e-6, 1e12)}  # wider than any part; catches slips
+WIDEST = (1e-18, 1e15)
+UNIT_SPELLINGS = {"Ω": "Ω", "ohm": "Ω", "ohms": "Ω", "R": "Ω", "F": "F", "H": "H", "Hz": "Hz", "V": "V", "A": "A", "s": "s"}
+INFERRED_UNITS = {"p": "F", "n": "F", "u": "F", "k": "Ω", "K": "Ω", "M": "Ω", "Meg": "Ω", "G": "Ω"}
+
+_NUMBER = r"(?P<number>(?:[0-9]{1,25}(?:\.[0-9]{0,25})?|\.[0-9]{1,25})(?:[eE][+-]?[0-9]{1,2})?)"
+_UNIT = r"(?P<unit>Ω|ohms?|Hz|[FHVAsR])?"
+_PLAIN = re.compile(rf"{_NUMBER} ?(?P<prefix>Meg|[fpnumkKMGT])? ?{_UNIT}")
+_LETTER_CODE = re.compile(rf"(?P<whole>[0-9]{{0,6}})(?P<letter>[pnumkKMGR])(?P<part>[0-9]{{1,6}}) ?{_UNIT}")
+_PERCENT = re.compile(rf"{_NUMBER} ?%")
+_CAPACITOR_DIGITS = re.compile(r"(?P<digits>[1-9][0-9])(?P<zeros>[0-689])(?P<letter>[BCDFGJKMNZ])?")
+_CAPACITOR_LETTERS = re.compile(r"(?P<value>[0-9]{0,3}[pnum][0-9]{0,3})(?P<letter>[BCDFGJKMNZ])?")
+_TWO_WAYS = re.compile(r"[1-9][0-9][1-9][KM]")
+
+TOLERANCE_PERCENT = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2", "J": "5", "K": "10", "M": "20", "N": "30"}
+TOLERANCE_PF = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2"}  # IEC 60062: capacitors below 10 pF
+SMALL_CAPACITOR_PF = Decimal(10)
+
+_E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+_COARSE_SERIES = {"E3": _E24[::8], "E6": _E24[::4], "E12": _E24[::2], "E24": _E24}
+_FINE_SERIES = {"E48": 48, "E96": 96, "E192": 192}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """A value, what is known of its error, and the text it was read from.
+
+    Attributes
+    ----------
+    value : float
+        In SI units without prefix. [`unit`]
+    standard_uncertainty : float or None
+        bound / √3, a rectangular distribution (JCGM 100, 4.3.7); None where no bound was written. [`unit`]
+    bound : float or None
+        What stands after ±; None where nothing does, which does not mean exact. [`unit`]
+    unit : str
+        ``"Ω"``, ``"F"``, ``"H"``, ``"Hz"``, ``"V"``, ``"A"``, ``"s"`` or empty for a pure number.
+    text : str
+        As it was written, without spaces around it.
+    """
+
+    value: float
+    standard_uncertainty: float | None
+    bound: float | None
+    unit: str
+    text: str
+
+
+def parse_quantity(text: str, unit: str | None = None) -> Quantity:
+    """Read one quantity as people write it.
+
+    SI prefixes and the letter code of IEC 60062 (``4k7``, ``2n2``, ``R47``); ``±``, ``+-`` or ``+/-`` before a bound
+    in percent or in the same unit.
+
+    Parameters
+    ----------
+    text : str
+        For example ``"1n ± 1%"``, ``"185p ± 3p"``, ``"4k7"``.
+    unit : str or None
+        The unit it must have; None to infer it: p, n and u are capacitors, R, k, M and G resistors, a written unit wins.
+
+    Returns
+    -------
+    Quantity
+        Above 0; its bound, if there is one, above 0 and smaller than the value.
+
+    Raises
+    ------
+    ValueError
+        If `text` is anything else, or has another unit; one line that says what was expected.
+
+    Examples
+    --------
+    >>> parse_quantity("4k7 ± 1%", "Ω").value
+    4700.0
+    >>> parse_quantity("185p+-3p").bound
+    3e-12
+    """
+    if unit is not None and unit not in KINDS:
+        msg = f"unit {unit!r} is not one of {', '.join(KINDS)}"
+        raise ValueError(msg)
+    written = _normalised(text, unit)
+    stated, mark, tolerance = written.partition("±")
+    if not tolerance.strip() and mark:
+        raise ValueError(_expected(text, unit, "nothing stands after ±"))
+    value, found, is_bare = _parse_value(stated.strip(), text=text, unit=unit)
+    low, high = LIMITS.get(found, WIDEST)
+    if not low <= value <= high:
+        reason = "it must be above 0" if value == 0 else f"it must lie between {low:g} and {high:g} {found}".rstrip()
+        raise ValueError(_expected(text, unit, reason + _code_hint(text)))
+    bound = _parse_bound(tolerance.strip(), value, text=text, unit=found, is_bare=is_bare) if mark else None
+    return _quantity(value, bound, unit=found, text=text.strip())
+
+
+def parse_parts(text: str) -> tuple[Quantity, ...]:
+    """Read parts that were added in parallel, separated by commas.
+
+    Parameters
+    ----------
+    text : str
+        For example ``"680p±1%, 150k±1%"``; empty for none.
+
+    Returns
+    -------
+    tuple of Quantity
+        Capacitors in farads and resistors in ohms, in the order written.
+
+    Raises
+    ------
+    ValueError
+        If a part is neither a capacitor nor a resistor; one line that quotes it.
+
+    Examples
+    --------
+    >>> [part.unit for part in parse_parts("680p±1%, 150k±1%")]
+    ['F', 'Ω']
+    """
+    if not isinstance(text, str) or len(text) > MAX_PARTS * MAX_TEXT or text.count(",") >= MAX_PARTS:
+        msg = f"{_quoted(text)} is not a list of parts: expected at most {MAX_PARTS}, such as 680p±1%, 150k±1%"
+        raise ValueError(msg)
+    if not text.strip(" "):
+        return ()
+    parts = tuple(parse_quantity(part) for part in text.split(","))
+    for part in parts:
+        if part.unit not in ("F", "Ω"):
+            msg = f"{_quoted(part.text)} is in {part.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
+            raise ValueError(msg)
+    return parts
+
+
+def assume_bound(quantity: Quantity, relative_bound: float) -> Quantity:
+    """Give a quantity without ± the bound that the caller takes for granted, and leave others alone.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        As read.
+    relative_bound : float
+        Bound over value, above 0 and below 1.
+
+    Returns
+    -------
+    Quantity
+        With a bound and a standard uncertainty.
+
+    Raises
+    ------
+    ValueError
+        If `relative_bound` is out of its range.
+    """
+    if not 0 < relative_bound < 1:
+        msg = f"relative bound {relative_bound!r} is not above 0 and below 1"
+        raise ValueError(msg)
+    if quantity.bound is not None:
+        return quantity
+    bound = relative_bound * quantity.value
+    return replace(quantity, bound=bound, standard_uncertainty=bound / math.sqrt(3))
+
+
+def parse_capacitor_code(text: str) -> Quantity:
+    """Read what is printed on a capacitor, IEC 60062: ``223K``, ``473J``, ``104``, ``2n2K``, ``n47``.
+
+    Parameters
+    ----------
+    text : str
+        Two digits and a number of zeros in picofarads, or the letter code; then a tolerance letter or none.
+
+    Returns
+    -------
+    Quantity
+        In farads; without a bound where there is no letter.
+
+    Raises
+    ------
+    ValueError
+        If it is no such code, or ends in Z (−20/+80 %), which no symmetric bound can say.
+
+    Notes
+    -----
+    The third digit counts zeros; 8 stands for × 0.01 and 9 for × 0.1. K and M are tolerances here, never kilo and mega.
+    Below 10 pF the letters B, C, D, F, G are picofarads instead of percent.
+    """
+    stripped = text.strip(" ").translate(_MICRO) if isinstance(text, str) and len(text) <= MAX_TEXT else ""
+    match = _CAPACITOR_DIGITS.fullmatch(stripped) or _CAPACITOR_LETTERS.fullmatch(stripped)
+    if match is None:
+        msg = f"{_quoted(text)} is not a capacitor code: expected three digits and a tolerance letter, such as 223K"
+        raise ValueError(msg)
+    groups = match.groupdict()
+    if "digits" in groups:
+        zeros = {"8": -2, "9": -1}.get(groups["zeros"], int(groups["zeros"]))
+        value_pf = Decimal(groups["digits"]).scaleb(zeros)
+    else:
+        value_pf = Decimal(str(parse_quantity(groups["value"], "F").value)).scaleb(12)
+    letter = groups["letter"]
+    if letter == "Z":
+        msg = f"{_quoted(text)} ends in Z, −20/+80 %: write the middle and half the range instead, such as 13n ± 5n for 10 nF"
+        raise ValueError(msg)
+    bound_pf = None
+    if letter is not None and value_pf < SMALL_CAPACITOR_PF and letter in TOLERANCE_PF:
+        bound_pf = Decimal(TOLERANCE_PF[letter])
+    elif letter is not None:
+        bound_pf = value_pf * Decimal(TOLERANCE_PERCENT[letter]) / 100
+    bound = None if bound_pf is None else bound_pf.scaleb(-12)
+    return _quantity(value_pf.scaleb(-12), bound, unit="F", text=stripped)
+
+
+def capacitor_code(value_f: float, tolerance: float | None = None) -> str:
+    """Write a capacitance as it is printed on the part, IEC 60062.
+
+    Parameters
+    ----------
+    value_f : float
+        Two significant digits, 0.1 pF to 99 uF. [F]
+    tolerance : float or None
+        Relative bound, for example 0.1 for K; None for no letter.
+
+    Returns
+    -------
+    str
+        For example ``"223K"``.
+
+    Raises
+    ------
+    ValueError
+        If the value needs more than two digits or no letter says the tolerance.
+
+    Examples
+    --------
+    >>> capacitor_code(22e-9, 0.1)
+    '223K'
+    """
+    value_pf = Decimal(repr(float(value_f))).scaleb(12) if math.isfinite(value_f) and value_f > 0 else Decimal(0)
+    zeros = value_pf.adjusted() - 1 if value_pf else -9
+    digits = value_pf.scaleb(-zeros)
+    if not -2 <= zeros <= 6 or digits != digits.to_integral_value():
+        msg = f"{value_f!r} F has no three-digit code: expected two significant digits between 0.1 pF and 99 uF"
+        raise ValueError(msg)
+    letter = "" if tolerance is None else _tolerance_letter(tolerance, is_small=value_pf < SMALL_CAPACITOR_PF)
+    return f"{int(digits)}{ {-2: 8, -1: 9}.get(zeros, zeros) }{letter}".replace(" ", "")
+
+
+def preferred_values(series: str) -> tuple[float, ...]:
+    """One decade of a series of preferred values, IEC 60063.
+
+    Parameters
+    ----------
+    series : str
+        ``"E3"``, ``"E6"``, ``"E12"``, ``"E24"``, ``"E48"``, ``"E96"`` or ``"E192"``.
+
+    Returns
+    -------
+    tuple of float
+        Rising from 1.0, below 10.
+
+    Raises
+    ------
+    ValueError
+        If there is no such series.
+
+    Notes
+    -----
+    E48, E96 and E192 are 10^(i/n) rounded to three digits, but for 9.20 in E192, which the rule would make 9.19.
+    """
+    return tuple(float(value) for value in _preferred_decimals(series))
+
+
+def nearest_preferred(value: float, series: str = "E24") -> float:
+    """Preferred value whose ratio to `value` is closest to 1.
+
+    Parameters
+    ----------
+    value : float
+        In any unit, above 0.
+    series : str
+        As in `preferred_values`.
+
+    Returns
+    -------
+    float
+        In the unit of `value`. By ratio, not by difference: 12.3 gives 15 in E6, since the border is √(10·15).
+
+    Raises
+    ------
+    ValueError
+        If `value` is not a number above 0, or there is no such series.
+    """
+    if not (math.isfinite(value) and value > 0):
+        msg = f"no preferred value lies near {value!r}: expected a number above 0"
+        raise ValueError(msg)
+    decade = math.floor(math.log10(value))
+    mantissas = _preferred_decimals(series)
+    near = [mantissas[-1].scaleb(decade - 1), *(m.scaleb(decade) for m in mantissas), mantissas[0].scaleb(decade + 1)]
+    exact = Decimal(value)
+    return float(min(near, key=lambda candidate: max(candidate / exact, exact / candidate)))
+
+
+def format_quantity(value: float, unit: str, digits: int = 3) -> str:
+    """Write a value with its SI prefix.
+
+    Parameters
+    ----------
+    value : float
+        In SI units. [`unit`]
+    unit : str
+        One of those that `parse_quantity` reads takes a prefix; others, such as dB, do not.
+    digits : int
+        Significant digits, 1 to 17.
+
+    Returns
+    -------
+    str
+        For example ``"92.3 pF"``.
+
+    Raises
+    ------
+    ValueError
+        If `value` is not finite, or `digits` out of its range.
+
+    Examples
+    --------
+    >>> format_quantity(6350.0, "Ω")
+    '6.35 kΩ'
+    """
+    if not 1 <= digits <= 17:
+        msg = f"{digits} significant digits asked for, expected 1 to 17"
+        raise ValueError(msg)
+    rounded = _round_significant(_finite(value), digits)
+    exponent = _prefix_exponent(rounded, unit)
+    return f"{_plain(rounded.scaleb(-exponent))} {SHOWN_PREFIXES[exponent]}{unit}".rstrip()
+
+
+def format_interval(value: float, std: float, unit: str) -> str:
+    """Write a value with its 95 % interval, both rounded to two digits of the interval's half-width.
+
+    Parameters
+    ----------
+    value, std : float
+        Estimate and its standard uncertainty, taken as Gaussian. [`unit`]
+    unit : str
+        As in `format_quantity`.
+
+    Returns
+    -------
+    str
+        For example ``"2.874 H ± 0.041 H (95 %)"``; with `std` 0, the value and ``(no uncertainty)``.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite, or `std` is negative.
+
+    Examples
+    --------
+    >>> format_interval(2.8743, 0.0208, "H")
+    '2.874 H ± 0.041 H (95 %)'
+    """
+    if not std >= 0:
+        msg = f"standard uncertainty {std!r} is not a number from 0 up"
+        raise ValueError(msg)
+    if std == 0:
+        return f"{format_quantity(value, unit, 6)} (no uncertainty)"
+    half = _round_significant(Decimal(COVERAGE_95) * _finite(std), 2)
+    exact = _finite(value)
+    step = max(half.adjusted() - 1, exact.adjusted() - 16)  # a double holds no more than 17 digits
+    place = Decimal(1).scaleb(step)
+    shown = exact.quantize(place, ROUND_HALF_EVEN)
+    half = max(half.quantize(place, ROUND_HALF_EVEN), place)
+    exponent = _prefix_exponent(max(abs(shown), half), unit)
+    suffix = f" {SHOWN_PREFIXES[exponent]}{unit}".rstrip()
+    return f"{_plain(shown.scaleb(-exponent))}{suffix} ± {_plain(half.scaleb(-exponent))}{suffix} (95 %)"
+
+
+_MICRO = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "Ω"})
+
+
+# One spelling of each sign, or a ValueError for what cannot be a quantity.
+def _normalised(text: str, unit: str | None) -> str:
+    if not isinstance(text, str) or len(text) > MAX_TEXT:
+        raise ValueError(
+            _expected(text, unit, f"it has more than {MAX_TEXT} characters" if isinstance(text, str) else "not a text")
+        )
+    written = text.strip(" ").translate(_MICRO)
+    written = re.sub(r"\+ ?/? ?[-\u2212]", "±", written)
+    if written.count("±") > 1:
+        raise ValueError(_expected(text, unit, "it has more than one ±"))
+    written = re.sub(r"(?i:ohm)(?=s?\b)", "ohm", written)
+    return re.sub(r"(?i:meg)(?![a-z])", "Meg", re.sub(r" {1,3}", " ", written))
+
+
+# Value, its unit, and whether it stands bare, without prefix and unit.
+def _parse_value(stated: str, *, text: str, unit: str | None) -> tuple[Decimal, str, bool]:
+    match = _PLAIN.fullmatch(stated) or _LETTER_CODE.fullmatch(stated)
+    if match is None:
+        raise ValueError(_expected(text, unit, "" + _code_hint(text)))
+    groups = match.groupdict()
+    if "number" in groups:
+        number, prefix = Decimal(groups["number"]), groups["prefix"] or ""
+        spelled = groups["unit"]
+    else:
+        number = Decimal(f"{groups['whole'] or '0'}.{groups['part']}")
+        prefix = "" if groups["letter"] == "R" else groups["letter"]
+        spelled = groups["unit"] or ("R" if groups["letter"] == "R" else None)
+    found = UNIT_SPELLINGS[spelled] if spelled else _implied_unit(prefix, text=text, unit=unit)
+    if unit is not None and found != unit:
+        raise ValueError(_expected(text, unit, f"it is in {found}"))
+    return number.scaleb(PREFIX_EXPONENTS[prefix]), found, not prefix and not spelled
+
+
+# Unit of a value that was written without one.
+def _implied_unit(prefix: str, *, text: str, unit: str | None) -> str:
+    if prefix in ("f", "T") or (prefix == "m" and unit in (None, "Ω")):
+        cure = "write M for mega, or the unit" if prefix == "m" else "write the unit"
+        raise ValueError(_expected(text, unit, f"{prefix} alone is easily a slip: {cure}"))
+    if unit is not None:
+        return unit
+    if prefix not in INFERRED_UNITS:
+        raise ValueError(_expected(text, unit, "it has no unit" + _code_hint(text)))
+    if _TWO_WAYS.fullmatch(text.strip(" ")):
+        raise ValueError(_expected(text, unit, "K or M may be a prefix or a tolerance" + _code_hint(text)))
+    return INFERRED_UNITS[prefix]
+
+
+# What stands after ±, in the unit of the value.
+def _parse_bound(tolerance: str, value: Decimal, *, text: str, unit: str, is_bare: bool) -> Decimal:
+    percent = _PERCENT.fullmatch(tolerance)
+    if percent is not None:
+        bound = value * Decimal(percent["number"]) / 100
+    else:
+        bound, _, is_bound_bare = _parse_value(tolerance, text=text, unit=unit)
+        if is_bare != is_bound_bare:
+            raise ValueError(_expected(text, unit, "write prefix or unit on both sides of ±"))
+    if not 0 < bound < value:
+        raise ValueError(_expected(text, unit, "the bound after ± must be above 0 and below 100 %"))
+    return bound
+
+
+# Decimals to floats, bound to standard uncertainty (JCGM 100, 4.3.7).
+def _quantity(value: Decimal, bound: Decimal | None, *, unit: str, text: str) -> Quantity:
+    return Quantity(
+        value=float(value),
+        standard_uncertainty=None if bound is None else float(bound) / math.sqrt(3),
+        bound=None if bound is None else float(bound),
+        unit=unit,
+        text=text,
+    )
+
+
+# Anything, short and on one line, between quotes.
+def _quoted(text: object) -> str:
+    shown = text if isinstance(text, str) else type(text).__name__
+    cut = "".join(char if char.isprintable() else "?" for char in shown[:40])
+    return f'"{cut}{"…" if len(shown) > 40 else ""}"'
+
+
+# The one line for a quantity that cannot be read.
+def _expected(text: object, unit: str | None, reason: str) -> str:
+    kind = KINDS["F"] + " or a resistance such as 4k7 ± 1%" if unit is None else KINDS[unit]
+    return f"{_quoted(text)} is not {kind}" + (f": {reason.removeprefix('; ')}" if reason else "")
+
+
+# Say what the text means where it is a code printed on a capacitor.
+def _code_hint(text: str) -> str:
+    match = _CAPACITOR_DIGITS.fullmatch(text.strip(" "))
+    if match is None or match["letter"] == "Z":
+        return ""
+    meant = parse_capacitor_code(text)
+    value = format_quantity(meant.value, "F", 2)
+    percent = f" ± {100 * meant.bound / meant.value:.3g}%" if meant.bound else ""
+    return f"; as a capacitor code it means {value}{percent}: then write that"
+
+
+# Letter of IEC 60062 for a relative bound.
+def _tolerance_letter(tolerance: float, *, is_small: bool) -> str:
+    for letter, percent in TOLERANCE_PERCENT.items():
+        if math.isclose(float(percent), 100 * tolerance, rel_tol=1e-9) and not (is_small and letter in TOLERANCE_PF):
+            return letter
+    known = ", ".join(percent for letter, percent in TOLERANCE_PERCENT.items() if not (is_small and letter in TOLERANCE_PF))
+    msg = f"no letter says a tolerance of {100 * tolerance:g} %: expected one of {known} %"
+    raise ValueError(msg)
+
+
+# One decade as exact decimals.
+def _preferred_decimals(series: str) -> tuple[Decimal, ...]:
+    if series in _COARSE_SERIES:
+        return tuple(Decimal(value).scaleb(-1) for value in _COARSE_SERIES[series])
+    if series not in _FINE_SERIES:
+        msg = f"no series {_quoted(series)}: expected one of {', '.join([*_COARSE_SERIES, *_FINE_SERIES])}"
+        raise ValueError(msg)
+    n = _FINE_SERIES[series]
+    rule = [round(100 * 10 ** (i / n)) for i in range(n)]
+    return tuple(Decimal(920 if value == 919 else value).scaleb(-2) for value in rule)
+
+
+# Exact decimal of a float.
+def _finite(value: float) -> Decimal:
+    if not math.isfinite(value):
+        msg = f"{value!r} cannot be written as a quantity: expected a finite number"
+        raise ValueError(msg)
+    return Decimal(value)
+
+
+# Rounded to so many significant digits.
+def _round_significant(value: Decimal, digits: int) -> Decimal:
+    if value == 0:
+        return Decimal(0)
+    rounded = value.quantize(Decimal(1).scaleb(value.adjusted() - digits + 1), ROUND_HALF_EVEN)
+    return rounded.quantize(Decimal(1).scaleb(rounded.adjusted() - digits + 1), ROUND_HALF_EVEN)
+
+
+# Power of ten of the prefix that leaves 1 to 999 before the point.
+def _prefix_exponent(value: Decimal, unit: str) -> int:
+    if value == 0 or unit not in KINDS or not unit:
+        return 0
+    return min(max(3 * (value.adjusted() // 3), min(SHOWN_PREFIXES)), max(SHOWN_PREFIXES))
+
+
+# Digits without an exponent, with a true minus sign.
+def _plain(value: Decimal) -> str:
+    return format(value, "f").replace("-", "\u2212")
