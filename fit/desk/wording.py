@@ -1,0 +1,201 @@
+"""How figures and findings are put for people: names of quantities, numbers with prefixes, note names, aligned tables."""
+
+import math
+import unicodedata
+
+from fit.answers.pickup import Estimate
+
+QUANTITY_NAMES = {
+    "inductance": "Inductance",
+    "winding_capacitance": "Winding capacitance",
+    "dc_resistance": "Winding resistance (dcr)",
+    "resonance_unloaded": "Resonance, pickup alone",
+    "q_unloaded": "Q, pickup alone",
+    "resonance_loaded": "Resonance, cable and input on",
+    "q_loaded": "Q, cable and input on",
+    "peak_loaded": "Peak height, cable and input on",
+    "lc_product": "Inductance × total capacitance",
+}
+PREFIXES = {-12: "p", -9: "n", -6: "\u00b5", -3: "m", 0: "", 3: "k", 6: "M"}
+UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
+MINUS = "\N{MINUS SIGN}"
+NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
+A4_HZ = 440.0  # [Hz] ISO 16
+A4_NUMBER = 57  # [1] semitones from C0 to A4
+SIMULATED_TEXT = "simulated: these recordings came from the virtual bench, not from a real pickup"
+WORDS = {
+    "inductance": "How strongly the winding stores magnetic energy. Together with the capacitance it places the resonance.",
+    "winding capacitance": "Capacitance between the turns of the coil itself, without cable and input.",
+    "dcr": "Resistance of the winding at DC: what a multimeter shows.",
+    "eddy loop": "A closed path in pole pieces, cover or base plate in which a current is induced. It takes energy from the "
+    "treble and lowers the inductance there.",
+    "resonance": "The frequency at which the output peaks. Cable and input capacitance pull it down.",
+    "Q": "How sharp the resonance is. A higher Q is a narrower, taller peak.",
+    "95 % interval": "Where the true value lies in 95 of 100 such measurements, provided that the reference parts keep "
+    "their stated bounds.",
+    "reference part": "A part with a known value (an added capacitor, the dcr, the input). It gives the scale in ohms "
+    "and farads.",
+    "misfit": "A smooth difference between model and measurement that noise does not explain. From 0.5 % on, values are "
+    "indicative only.",
+    "take": "One recording with everything that was true when it was made.",
+    "placement": "Takes between which the exciter was not moved.",
+}
+CAUTIONS = (
+    "Unplug the guitar from the amplifier before you measure. Valve amplifiers hold lethal voltage after they are switched off: "
+    "leave their inside to a qualified technician.",
+    "Never connect an audio interface to the mains or to a speaker output. Never lift a protective earth to cure hum.",
+    "Phantom power off.",
+    "Sweeps are loud: headphones off the ears, monitors down, direct monitoring off.",
+    "Keep the exciter and the sense resistor within their ratings.",
+    "When soldering, wear eye protection and air the room.",
+)
+SWEEP_CAUTION = "The sweep is loud: headphones off the ears, monitors down, direct monitoring off, phantom power off."
+
+
+def quantity_name(key: str) -> str:
+    """Name of a quantity for people.
+
+    Parameters
+    ----------
+    key : str
+        As in the JSON document, for example ``"winding_capacitance"``.
+
+    Returns
+    -------
+    str
+        Its name; an unknown key with spaces for underscores.
+    """
+    return QUANTITY_NAMES.get(key, key.replace("_", " "))
+
+
+def estimate_texts(estimate: Estimate) -> tuple[str, str]:
+    """Value and 95 % interval with the same prefix and as many digits as the interval deserves.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What to print.
+
+    Returns
+    -------
+    value, interval : str
+        For example ``"2.874 H"`` and ``"2.833 … 2.915 H"``.
+
+    Examples
+    --------
+    >>> estimate_texts(Estimate(value=92.4e-12, unit="F", standard_uncertainty=1.8e-12, low=88.9e-12, high=95.9e-12))
+    ('92.4 pF', '88.9 … 95.9 pF')
+    """
+    exponent = _prefix_exponent(estimate.value, estimate.unit)
+    scale = 10.0**exponent
+    half_width = max(abs(estimate.high - estimate.low) / 2, 1e-9 * abs(estimate.value), 1e-300) / scale
+    places = min(max(1 - math.floor(math.log10(half_width)), 0), 6)
+    unit = f"{PREFIXES[exponent]}{estimate.unit}"
+    space = " " if unit else ""
+    low, high = (f"{bound / scale:.{places}f}" for bound in (estimate.low, estimate.high))
+    value = f"{estimate.value / scale:.{places}f}{space}{unit}"
+    return value.replace("-", MINUS), f"{low} … {high}{space}{unit}".replace("-", MINUS)
+
+
+def note_name(frequency_hz: float) -> str:
+    """Nearest note in equal temperament, A4 = 440 Hz.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Above 0. [Hz]
+
+    Returns
+    -------
+    str
+        For example ``"E2"``.
+
+    References
+    ----------
+    ISO 16, Acoustics: Standard tuning frequency.
+
+    Examples
+    --------
+    >>> note_name(82.4), note_name(440.0), note_name(1318.5)
+    ('E2', 'A4', 'E6')
+    """
+    number = round(A4_NUMBER + 12 * math.log2(frequency_hz / A4_HZ))
+    return f"{NOTES[number % 12]}{number // 12}"
+
+
+def note_frequency_hz(name: str) -> float:
+    """Frequency of a note in equal temperament, A4 = 440 Hz.
+
+    Parameters
+    ----------
+    name : str
+        Letter, ♯ or ♭ where needed, and octave, for example ``"E2"``.
+
+    Returns
+    -------
+    float
+        Its frequency. [Hz]
+
+    Examples
+    --------
+    >>> round(note_frequency_hz("E2"), 2)
+    82.41
+    """
+    number = NOTES.index(name[:-1]) + 12 * int(name[-1])
+    return A4_HZ * 2.0 ** ((number - A4_NUMBER) / 12)
+
+
+def table_lines(rows: list[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
+    """Lines of a table with columns aligned left, as wide as they need to be.
+
+    Parameters
+    ----------
+    rows : list of tuple of str
+        All of the same length.
+    indent : str
+        In front of every line.
+
+    Returns
+    -------
+    list of str
+        One line a row, without spaces at the end.
+    """
+    if not rows:
+        return []
+    widths = [max(_width(row[column]) for row in rows) for column in range(len(rows[0]))]
+    return [
+        (indent + "  ".join(cell + " " * (width - _width(cell)) for cell, width in zip(row, widths, strict=True))).rstrip()
+        for row in rows
+    ]
+
+
+def plain_text(text: str) -> str:
+    r"""Text from outside made safe for one line of a terminal.
+
+    Parameters
+    ----------
+    text : str
+        Names and notes, possibly with control characters.
+
+    Returns
+    -------
+    str
+        Each control or formatting character and each line break replaced by ``"�"``.
+
+    Examples
+    --------
+    >>> plain_text("bare\x1b[31m coil")
+    'bare�[31m coil'
+    """
+    return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c) in {"Cc", "Cf", "Zl", "Zp", "Cs"} else c for c in text)
+
+
+def _width(text: str) -> int:
+    return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def _prefix_exponent(value: float, unit: str) -> int:
+    if unit not in UNITS_WITH_PREFIX or value == 0 or not math.isfinite(value):
+        return 0
+    exponent = 3 * math.floor(math.log10(abs(value)) / 3)
+    return min(max(exponent, min(PREFIXES)), max(PREFIXES))
