@@ -167,11 +167,10 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     from html import escape
 
     from matplotlib import rc_context
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     buffer = io.StringIO()
     with rc_context({"svg.fonttype": "path", "svg.hashsalt": name}):
-        FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = buffer.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
@@ -192,11 +191,9 @@ def write_png(figure: "Figure", path: Path) -> None:
     path : Path
         File to write, ending in .png.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
     figure.patch.set_alpha(1.0)
     figure.patch.set_facecolor("white")
-    FigureCanvasAgg(figure).print_png(path, metadata={"Software": "coilsweep"}, pil_kwargs={"dpi": (PNG_DPI, PNG_DPI)})
+    figure.savefig(path, format="png", metadata={"Software": "coilsweep"})
 
 
 def _new_figure(*, height_in: float) -> "Figure":

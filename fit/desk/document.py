@@ -1,0 +1,121 @@
+"""An answer as the JSON document that ``--json`` prints; SI units without prefix, 1 σ beside every value."""
+
+import math
+from typing import Any
+
+from fit.answers.pickup import Estimate, NextTake, PickupAnswer
+from measure.response import Finding
+
+Document = dict[str, Any]
+
+
+def estimate_document(estimate: Estimate) -> Document:
+    """Put a quantity as JSON states it.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What to state.
+
+    Returns
+    -------
+    dict
+        Value, unit, standard uncertainty, 95 % interval.
+    """
+    return {
+        "value": _number(estimate.value),
+        "unit": estimate.unit,
+        "standard_uncertainty": _number(estimate.standard_uncertainty),
+        "interval_95": [_number(estimate.low), _number(estimate.high)],
+    }
+
+
+def finding_document(finding: Finding) -> Document:
+    """Put a check as JSON states it.
+
+    Parameters
+    ----------
+    finding : Finding
+        What was looked at.
+
+    Returns
+    -------
+    dict
+        Name, outcome, figure, unit, advice.
+    """
+    return {
+        "name": finding.code,
+        "outcome": finding.severity,
+        "figure": None if finding.figure is None else _number(finding.figure),
+        "unit": finding.unit,
+        "advice": finding.text,
+    }
+
+
+def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Document:
+    """Put the whole answer as ``fit --json`` states it.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        What was found.
+    warnings : tuple of str
+        What was noticed outside the fit, one line each.
+
+    Returns
+    -------
+    dict
+        A coilsweep.fit/1 document.
+    """
+    floor = answer.floor
+    noticed = [finding.text for finding in answer.findings if finding.severity != "pass"]
+    return {
+        "schema": "coilsweep.fit/1",
+        "takes": list(answer.takes),
+        "simulated": answer.simulated,
+        "outcome": answer.outcome,
+        "floor": {
+            "value": _number(floor.value),
+            "correlation_octaves": _number(floor.correlation_octaves),
+            "common": floor.common,
+            "worst_hz": _number(floor.worst_hz),
+        },
+        "model": {
+            "name": answer.model_name,
+            "eddy_loops": answer.eddy_loops,
+            "candidates": [
+                {"name": one.name, "bic": _number(one.bic), "reduced_chi_square": _number(one.reduced_chi_square)}
+                for one in answer.candidates
+            ],
+        },
+        "quantities": {key: estimate_document(estimate) for key, estimate in answer.quantities.items()},
+        "not_identified": [
+            {"quantity": one.quantity, "why": one.why, "next_take": _next_take_document(one.next_take)}
+            for one in answer.not_identified
+        ],
+        "next_takes": {key: [_next_take_document(take) for take in takes] for key, takes in answer.next_takes.items()},
+        "budget": {
+            key: [{"source": part.source, "contribution": _number(part.contribution)} for part in parts]
+            for key, parts in answer.budget.items()
+        },
+        "agreement": {
+            curve.take: {
+                "rms_db": _number(curve.rms_db),
+                "max_db": _number(curve.max_db),
+                "rms_degree": _number(curve.rms_degree),
+            }
+            for curve in answer.curves
+        },
+        "warnings": [*warnings, *noticed],
+    }
+
+
+def _next_take_document(take: NextTake | None) -> Document | None:
+    if take is None:
+        return None
+    return {"add": take.add, "text": take.text, "predicted_relative_std": _number(take.predicted_relative_std)}
+
+
+# JSON knows no infinity: what is not finite is null.
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
