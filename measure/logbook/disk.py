@@ -1,0 +1,203 @@
+"""Reading and writing files so that a crash leaves the old or the new content, never half of it."""
+
+import os
+import secrets
+import stat
+from pathlib import Path
+
+from measure.errors import FileError
+
+HIDDEN = "."  # what starts with it in the logbook is unfinished, and passed over
+
+
+def one_line(text: object, limit: int = 200) -> str:
+    """Text for a message: printable, on one line, short.
+
+    Parameters
+    ----------
+    text : object
+        Anything with a text form.
+    limit : int
+        Characters kept.
+
+    Returns
+    -------
+    str
+        With ``?`` for what cannot be printed.
+    """
+    shown = str(text)
+    cut = "".join(char if char.isprintable() else "?" for char in shown[:limit])
+    return cut + ("…" if len(shown) > limit else "")
+
+
+def disk_message(doing: str, path: Path, error: OSError) -> str:
+    """Say in one line what the disk refused.
+
+    Parameters
+    ----------
+    doing : str
+        For example ``"not written"``.
+    path : Path
+        Of the file.
+    error : OSError
+        As the system raised it.
+
+    Returns
+    -------
+    str
+        For a FileError.
+    """
+    reason = error.strerror or type(error).__name__
+    return f"{one_line(path)} {doing}: {one_line(reason)}"
+
+
+def require_plain(path: Path, *, is_folder: bool) -> os.stat_result:
+    """See that a path is a file or a folder itself, not a link to one, a pipe or a device.
+
+    Parameters
+    ----------
+    path : Path
+        To look at.
+    is_folder : bool
+        A folder is wanted, not a file.
+
+    Returns
+    -------
+    os.stat_result
+        Of the path.
+
+    Raises
+    ------
+    FileError
+        If it is missing or something else.
+    """
+    try:
+        status = path.lstat()
+    except OSError as err:
+        msg = disk_message("not found", path, err)
+        raise FileError(msg) from None
+    if not (stat.S_ISDIR if is_folder else stat.S_ISREG)(status.st_mode):
+        msg = f"{one_line(path)} is not a plain {'folder' if is_folder else 'file'}; links and devices are not followed"
+        raise FileError(msg)
+    return status
+
+
+def read_small(path: Path, limit_bytes: int) -> bytes:
+    """Content of a file that ought to be small.
+
+    Parameters
+    ----------
+    path : Path
+        A regular file.
+    limit_bytes : int
+        More is refused.
+
+    Returns
+    -------
+    bytes
+        All of it.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, is no regular file, or is larger.
+    """
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            msg = f"{one_line(path)} is not a file"
+            raise FileError(msg)
+        with path.open("rb") as file:
+            content = file.read(limit_bytes + 1)
+    except OSError as err:
+        msg = disk_message("not read", path, err)
+        raise FileError(msg) from None
+    if len(content) > limit_bytes:
+        msg = f"{one_line(path)} is larger than the {limit_bytes} bytes that such a file may have"
+        raise FileError(msg)
+    return content
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder if it is not there.
+
+    Parameters
+    ----------
+    path : Path
+        Its parent must be there.
+
+    Raises
+    ------
+    FileError
+        If it cannot be made, or is a link or a file.
+    """
+    try:
+        path.mkdir(exist_ok=True)
+    except OSError as err:
+        msg = disk_message("not made", path, err)
+        raise FileError(msg) from None
+    require_plain(path, is_folder=True)
+
+
+def write_new(path: Path, content: bytes) -> None:
+    """Write a file that must not be there yet, and wait until it is on the disk.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+    content : bytes
+        All of it.
+
+    Notes
+    -----
+    Raises OSError as it comes; the caller knows what the file was for.
+    """
+    with path.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def sync_folder(path: Path) -> None:
+    """Wait until the names in a folder are on the disk; only POSIX systems can.
+
+    Parameters
+    ----------
+    path : Path
+        Of the folder.
+    """
+    if os.name != "posix":
+        return
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def replace_file(path: Path, content: bytes) -> None:
+    """Write a file in one step: readers see the old or the new content, also after a crash.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file; a link is replaced, not followed.
+    content : bytes
+        All of it.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written; the old file is then unchanged.
+    """
+    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}")
+    try:
+        try:
+            write_new(unfinished, content)
+            unfinished.replace(path)
+        finally:
+            unfinished.unlink(missing_ok=True)
+        sync_folder(path.parent)
+    except OSError as err:
+        msg = disk_message("not written, left as it was", path, err)
+        raise FileError(msg) from None

@@ -1,0 +1,396 @@
+"""rig.toml: the interface, its channels, the sense resistor, the input and cable."""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from measure.errors import FileError
+from measure.logbook.disk import one_line, read_small, replace_file
+from measure.quantity import Quantity, parse_quantity
+
+LIMIT_BYTES = 100_000  # a rig has about 1000
+RATE_LIMITS_HZ = (8000, 768_000)  # [Hz] as the sweep's
+MAX_CHANNEL = 256
+MAX_TEXT = 200  # [characters] of a device's name
+ReferenceKind = Literal["current", "loopback", "none"]
+Value = str | int | float
+CHOICES = {"reference.kind": ', expected "current", "loopback" or "none"'}  # msgspec names only the wrong one
+
+NEW_RIG = """\
+# What the takes are made with. Channels count from 1; after ± stands a bound, as printed on a part or in a meter's data sheet.
+
+[interface]
+
+[reference]  # kind = "current": the voltage of the sense resistor is recorded; "loopback": the output itself; "none"
+
+[input]  # what the pickup's output sees: input and cable together
+"""
+
+
+class Interface(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """The sound card; channels count from 1.
+
+    Attributes
+    ----------
+    device, host_api : str or None
+        As the system names them.
+    rate_hz : int or None
+        Sample rate. [Hz]
+    output_channel, pickup_channel, reference_channel : int or None
+        From 1 up; pickup and reference differ.
+    """
+
+    device: str | None = None
+    host_api: str | None = None
+    rate_hz: int | None = None
+    output_channel: int | None = None
+    pickup_channel: int | None = None
+    reference_channel: int | None = None
+
+
+class Reference(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """What the reference channel records.
+
+    Attributes
+    ----------
+    kind : {"current", "loopback", "none"} or None
+        The sense resistor's voltage, the output itself, or nothing.
+    sense_resistor : str or None
+        As written, for example ``"100 ± 1%"``. [Ω]
+    """
+
+    kind: ReferenceKind | None = None
+    sense_resistor: str | None = None
+
+
+class Exciter(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """The driven coil.
+
+    Attributes
+    ----------
+    corner_hz : float or None
+        R / (2πL) with all that is in series; needed only where the current is not recorded. [Hz]
+    """
+
+    corner_hz: float | None = None
+
+
+class Input(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """Input and cable together, as the pickup's output sees them.
+
+    Attributes
+    ----------
+    resistance : str or None
+        As written, for example ``"1M ± 1%"``. [Ω]
+    capacitance : str or None
+        As written, for example ``"185p ± 3p"``. [F]
+    """
+
+    resistance: str | None = None
+    capacitance: str | None = None
+
+
+class Calibration(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """When, and with what interface, which calibration takes were made.
+
+    Attributes
+    ----------
+    date : str
+        ISO 8601.
+    rate_hz : int
+        Sample rate that it holds for. [Hz]
+    device : str
+        Interface that it holds for.
+    loopback, input, exciter : str or None
+        Names of the takes it rests on.
+    """
+
+    date: str
+    rate_hz: int
+    device: str
+    loopback: str | None = None
+    input: str | None = None
+    exciter: str | None = None
+
+
+class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """All of rig.toml; every field may still be open.
+
+    Attributes
+    ----------
+    interface : Interface
+        The sound card.
+    reference : Reference
+        What the reference channel records.
+    exciter : Exciter
+        The driven coil.
+    input : Input
+        Input and cable.
+    calibration : Calibration or None
+        None before the first calibration.
+    """
+
+    interface: Interface = Interface()
+    reference: Reference = Reference()
+    exciter: Exciter = Exciter()
+    input: Input = Input()
+    calibration: Calibration | None = None
+
+    def __post_init__(self) -> None:
+        """Check each number and quantity once.
+
+        Raises
+        ------
+        ValueError
+            If one is out of its range; the message begins with its key.
+        """
+        _check_numbers(self)
+        for key, (text, unit) in _written_quantities(self).items():
+            if text is not None:
+                try:
+                    parse_quantity(text, unit)
+                except ValueError as err:
+                    msg = f"{key}: {err}"
+                    raise ValueError(msg) from None
+
+
+def sense_resistor(rig: Rig) -> Quantity | None:
+    """Sense resistor of a rig.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    Quantity or None
+        In ohms; None where it is not stated.
+    """
+    return _quantity(rig, "reference.sense_resistor")
+
+
+def input_resistance(rig: Rig) -> Quantity | None:
+    """Resistance of input and cable together.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    Quantity or None
+        In ohms; None where it is not stated.
+    """
+    return _quantity(rig, "input.resistance")
+
+
+def input_capacitance(rig: Rig) -> Quantity | None:
+    """Capacitance of input and cable together.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    Quantity or None
+        In farads; None where it is not stated.
+    """
+    return _quantity(rig, "input.capacitance")
+
+
+def missing(rig: Rig, *, for_sound_card: bool = False) -> dict[str, str]:
+    """List what a rig does not state yet and will be needed.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+    for_sound_card : bool
+        Count also what only a live take needs: device, rate and output channel.
+
+    Returns
+    -------
+    dict
+        Key to what it is, with an example; empty where nothing is missing.
+    """
+    interface, reference = rig.interface, rig.reference
+    wanted: dict[str, tuple[object, str]] = {
+        "reference.kind": (reference.kind, 'what the reference channel records: "current", "loopback" or "none"'),
+        "input.resistance": (rig.input.resistance, 'of input and cable together, such as "1M ± 1%"'),
+        "input.capacitance": (rig.input.capacitance, 'of input and cable together, such as "185p ± 3p"'),
+        "interface.pickup_channel": (interface.pickup_channel, "input channel of the pickup, counted from 1"),
+    }
+    if reference.kind != "none":
+        wanted["interface.reference_channel"] = (interface.reference_channel, "input channel of the reference, counted from 1")
+    if reference.kind in ("current", None):
+        wanted["reference.sense_resistor"] = (reference.sense_resistor, 'in series with the exciter, such as "100 ± 1%"')
+    else:
+        wanted["exciter.corner_hz"] = (rig.exciter.corner_hz, "R / (2πL) of the exciter and what is in series with it")
+    if for_sound_card:
+        wanted["interface.device"] = (interface.device, "name of the sound card")
+        wanted["interface.rate_hz"] = (interface.rate_hz, "sample rate, such as 96000")
+        wanted["interface.output_channel"] = (interface.output_channel, "output channel of the exciter, counted from 1")
+    return {key: meaning for key, (value, meaning) in wanted.items() if value is None}
+
+
+def read_rig(path: Path) -> Rig:
+    """Read and check rig.toml.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    Rig
+        With what the file states.
+
+    Raises
+    ------
+    FileError
+        If it is missing, not TOML, or a key is unknown or wrong; one line that names file and key.
+    """
+    return _rig_from_text(_read_text(path), path)
+
+
+def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
+    """Change some keys of rig.toml, or begin one; comments and layout of the file stay.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file; it need not be there.
+    changes : mapping
+        Key such as ``"input.resistance"`` to its new value; None takes the key out.
+
+    Returns
+    -------
+    Rig
+        As it is now on the disk.
+
+    Raises
+    ------
+    ValueError
+        If a key or value is wrong; nothing is written then.
+    FileError
+        If the file was damaged before, or cannot be written.
+    """
+    target = path.resolve()  # a rig shared by several logbooks may be a link
+    text = _read_text(target) if target.exists() else NEW_RIG
+    _rig_from_text(text, path)
+    document = tomlkit.parse(text)
+    for key, value in changes.items():
+        section, _, name = key.partition(".")
+        if section not in Rig.__struct_fields__ or not name or "." in name:
+            msg = f"no key {one_line(key)} in a rig: expected one such as input.resistance"
+            raise ValueError(msg)
+        table = document.setdefault(section, tomlkit.table())
+        if value is None:
+            table.pop(name, None)
+        else:
+            table[name] = value
+    changed = tomlkit.dumps(document)
+    try:
+        rig = _rig_from_text(changed, path)
+    except FileError as err:
+        raise ValueError(str(err)) from None
+    replace_file(target, changed.encode())
+    return rig
+
+
+def _read_text(path: Path) -> str:
+    content = read_small(path, LIMIT_BYTES)
+    try:
+        return content.decode("utf-8").replace("\r\n", "\n")
+    except UnicodeDecodeError as err:
+        msg = f"{one_line(path)} is not UTF-8 text: byte {err.start} is {content[err.start]:#04x}"
+        raise FileError(msg) from None
+
+
+def _rig_from_text(text: str, path: Path) -> Rig:
+    try:
+        tomlkit.parse(text)  # it must be writable later, so both readers have to agree that it is TOML
+        return msgspec.convert(tomllib.loads(text), Rig)
+    except msgspec.ValidationError as err:
+        msg = f"{one_line(path)}, {describe(err)}"
+    except (ValueError, RecursionError, TOMLKitError) as err:
+        msg = f"{one_line(path)} is not TOML: {one_line(err) if not isinstance(err, RecursionError) else 'nested too deep'}"
+    raise FileError(msg)
+
+
+# msgspec says "Expected `int`, got `str` - at `$.interface.rate_hz`"
+def describe(error: msgspec.ValidationError) -> str:
+    """Put what msgspec found wrong the way people read it, the key first.
+
+    Parameters
+    ----------
+    error : msgspec.ValidationError
+        From reading a file.
+
+    Returns
+    -------
+    str
+        For example ``"interface.rate_hz: expected int, got str"``.
+    """
+    what, _, place = one_line(error, 400).partition(" - at `$")
+    key = place.rstrip("`").lstrip(".").replace("[...]", "")
+    plain = what.replace("`", "")
+    if key and plain.startswith("Object contains unknown field "):
+        return f"{key}.{plain.removeprefix('Object contains unknown field ')}: no such key"
+    if not key and plain.startswith("Object contains unknown field "):
+        return f"{plain.removeprefix('Object contains unknown field ')}: no such key"
+    if re.match(r"[a-z_]+\.[a-z_]+: ", plain):  # from our own checks, which name the key themselves
+        return plain
+    plain = plain[:1].lower() + plain[1:] + CHOICES.get(key, "")
+    return f"{key}: {plain}" if key else plain
+
+
+def _check_numbers(rig: Rig) -> None:
+    interface = rig.interface
+    low, high = RATE_LIMITS_HZ
+    rates = {"interface.rate_hz": interface.rate_hz, "calibration.rate_hz": rig.calibration.rate_hz if rig.calibration else None}
+    for key, rate_hz in rates.items():
+        if rate_hz is not None and not low <= rate_hz <= high:
+            msg = f"{key}: {rate_hz} is not a sample rate, expected {low} to {high} Hz"
+            raise ValueError(msg)
+    for name in ("output_channel", "pickup_channel", "reference_channel"):
+        channel = getattr(interface, name)
+        if channel is not None and not 1 <= channel <= MAX_CHANNEL:
+            msg = f"interface.{name}: {channel} is not a channel, expected 1 to {MAX_CHANNEL}"
+            raise ValueError(msg)
+    if interface.pickup_channel is not None and interface.pickup_channel == interface.reference_channel:
+        msg = f"interface.reference_channel: {interface.reference_channel} is the pickup's channel too"
+        raise ValueError(msg)
+    corner_hz = rig.exciter.corner_hz
+    if corner_hz is not None and not 0 < corner_hz < 1e9:
+        msg = f"exciter.corner_hz: {corner_hz:g} is not a corner, expected a frequency above 0 Hz"
+        raise ValueError(msg)
+    for name in ("device", "host_api"):
+        text = getattr(interface, name)
+        if text is not None and (len(text) > MAX_TEXT or not text.isprintable()):
+            msg = f"interface.{name}: expected at most {MAX_TEXT} printable characters"
+            raise ValueError(msg)
+
+
+def _written_quantities(rig: Rig) -> dict[str, tuple[str | None, str]]:
+    return {
+        "reference.sense_resistor": (rig.reference.sense_resistor, "Ω"),
+        "input.resistance": (rig.input.resistance, "Ω"),
+        "input.capacitance": (rig.input.capacitance, "F"),
+    }
+
+
+def _quantity(rig: Rig, key: str) -> Quantity | None:
+    text, unit = _written_quantities(rig)[key]
+    return None if text is None else parse_quantity(text, unit)

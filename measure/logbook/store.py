@@ -1,0 +1,451 @@
+"""The logbook: the folder that keeps rig, instrument, takes and results.
+
+A take is written whole or not at all: into a hidden folder first, which gets its name when all of it is on the disk.
+"""
+
+import hashlib
+import os
+import secrets
+import shutil
+import stat
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
+
+from measure.errors import FileError
+from measure.logbook.disk import (
+    HIDDEN,
+    disk_message,
+    make_folder,
+    one_line,
+    read_small,
+    replace_file,
+    require_plain,
+    sync_folder,
+    write_new,
+)
+from measure.logbook.naming import check_name
+from measure.logbook.take import TAKE_FILE, Take, decode_take, encode_take, kept_files, parse_time, time_now, with_sha256
+
+TAKES = "takes"
+RESULTS = "results"
+LIMIT_BYTES = 4_000_000  # of a take.json; the largest sensible one has about 200 kB
+CHUNK_BYTES = 1 << 20
+WRITING = f"{HIDDEN}writing-"  # begins the name of a folder that is not whole yet
+SETTLED_S = 60.0  # [s] a younger one may belong to a writer that has not locked it yet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Logbook:
+    """A folder that is a logbook.
+
+    Attributes
+    ----------
+    path : Path
+        Of the folder.
+    """
+
+    path: Path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listing:
+    """What takes a logbook holds.
+
+    Attributes
+    ----------
+    takes : tuple of Take
+        In the order they were made.
+    damaged : dict of str to str
+        Name of each folder whose take cannot be read, to the reason.
+    """
+
+    takes: tuple[Take, ...]
+    damaged: dict[str, str]
+
+
+def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
+    """Open a folder as a logbook and remove what a crash left behind.
+
+    Parameters
+    ----------
+    directory : Path
+        Of the logbook; an empty folder is one.
+    create : bool
+        Make it if it is not there.
+
+    Returns
+    -------
+    Logbook
+        Open; nothing needs closing.
+
+    Raises
+    ------
+    FileError
+        If it is not a folder, or cannot be made.
+    """
+    if create:
+        try:
+            directory.mkdir(parents=True, exist_ok=True)
+        except OSError as err:
+            msg = disk_message("not made", directory, err)
+            raise FileError(msg) from None
+    if not directory.is_dir():
+        msg = f"{one_line(directory)} is not a folder: make it, or name another logbook"
+        raise FileError(msg)
+    _remove_leftovers(directory / TAKES)
+    return Logbook(path=directory)
+
+
+def rig_path(logbook: Logbook) -> Path:
+    """Where the rig is kept.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+
+    Returns
+    -------
+    Path
+        It need not be there.
+    """
+    return logbook.path / "rig.toml"
+
+
+def instrument_path(logbook: Logbook) -> Path:
+    """Where the instrument is kept.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+
+    Returns
+    -------
+    Path
+        It need not be there.
+    """
+    return logbook.path / "instrument.toml"
+
+
+def write_take(logbook: Logbook, take: Take, sources: Mapping[str, Path], *, move: bool = False) -> Take:
+    """Keep a take with its files, whole or not at all.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    take : Take
+        Hashes, sequence and time are filled in where they are open.
+    sources : mapping of str to Path
+        Each file that the take names, to where its bytes are now; they are copied as they are.
+    move : bool
+        Remove the sources once the take is kept.
+
+    Returns
+    -------
+    Take
+        As kept.
+
+    Raises
+    ------
+    ValueError
+        If `sources` are not exactly the files that the take names.
+    FileError
+        If the name is taken, a source cannot be read, or the disk refuses; nothing is kept then.
+    """
+    if set(sources) != set(kept_files(take)):
+        msg = f"sources are {sorted(sources)}, but the take names {sorted(kept_files(take))}"
+        raise ValueError(msg)
+    takes = logbook.path / TAKES
+    target = takes / take.name
+    make_folder(takes)
+    if os.path.lexists(target):
+        msg = _taken_message(take.name)
+        raise FileError(msg)
+    try:
+        with _unfinished_folder(takes, take.name) as folder:
+            sha256 = {file: _copy_in(source, folder / file, kept_files(take)[file]) for file, source in sources.items()}
+            kept = with_sha256(take, sha256)
+            kept = msgspec.structs.replace(kept, time_utc=take.time_utc or time_now(), sequence=_next_sequence(logbook))
+            write_new(folder / TAKE_FILE, encode_take(kept))
+            sync_folder(folder)
+            _give_name(folder, target, take.name)
+        sync_folder(takes)
+        if move:
+            for source in sources.values():
+                source.unlink(missing_ok=True)
+    except OSError as err:
+        msg = disk_message("not kept, nothing of it was written", target, err)
+        raise FileError(msg) from None
+    return kept
+
+
+def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
+    """Read a take and see that its files are unchanged.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    name : str
+        Of the take.
+    verify : bool
+        Compare the SHA-256 of every file; without it they only have to be there.
+
+    Returns
+    -------
+    Take
+        As kept.
+
+    Raises
+    ------
+    ValueError
+        If `name` cannot be the name of a take.
+    FileError
+        If there is no such take, or something of it is missing, changed or damaged; the message names the file.
+    """
+    check_name(name)
+    folder = logbook.path / TAKES / name
+    if not os.path.lexists(folder):
+        known = ", ".join(_take_names(logbook)[:20]) or "none yet"
+        msg = f'no take "{name}" in {one_line(logbook.path)}; there are: {known}'
+        raise FileError(msg)
+    require_plain(folder, is_folder=True)
+    require_plain(folder / TAKE_FILE, is_folder=False)
+    take = decode_take(read_small(folder / TAKE_FILE, LIMIT_BYTES), folder / TAKE_FILE)
+    if take.name != name or not take.time_utc:
+        msg = f'{one_line(folder / TAKE_FILE)} is of the take "{take.name}" at "{take.time_utc}": moved or edited by hand'
+        raise FileError(msg)
+    for file, sha256 in kept_files(take).items():
+        require_plain(folder / file, is_folder=False)
+        if not sha256 or verify:
+            _verify(folder / file, sha256)
+    return take
+
+
+def list_takes(logbook: Logbook) -> Listing:
+    """List the takes of a logbook in the order they were made; recordings are not read.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+
+    Returns
+    -------
+    Listing
+        By time, then sequence, then name; damaged ones apart.
+    """
+    takes, damaged = [], {}
+    for name in _take_names(logbook):
+        try:
+            takes.append(read_take(logbook, name, verify=False))
+        except (FileError, ValueError) as err:
+            damaged[name] = str(err)
+    takes.sort(key=lambda take: (parse_time(take.time_utc), take.sequence, take.name))
+    return Listing(takes=tuple(takes), damaged=damaged)
+
+
+def recording_path(logbook: Logbook, take: Take, index: int = 0) -> Path:
+    """Where a recording of a take is, after a look that it is unchanged.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    take : Take
+        As read.
+    index : int
+        Of the repeat, from 0.
+
+    Returns
+    -------
+    Path
+        Of the file.
+
+    Raises
+    ------
+    FileError
+        If it is missing or changed.
+    """
+    item = take.recordings[index]
+    return kept_path(logbook, take, item.file)
+
+
+def kept_path(logbook: Logbook, take: Take, file: str) -> Path:
+    """Where a file of a take is, after a look that it is unchanged.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    take : Take
+        As read.
+    file : str
+        One of `kept_files`.
+
+    Returns
+    -------
+    Path
+        Of the file.
+
+    Raises
+    ------
+    ValueError
+        If the take names no such file.
+    FileError
+        If it is missing or changed.
+    """
+    files = kept_files(take)
+    if file not in files:
+        msg = f'the take "{take.name}" names no file "{one_line(file, 40)}", only {", ".join(files)}'
+        raise ValueError(msg)
+    path = logbook.path / TAKES / take.name / file
+    require_plain(path.parent, is_folder=True)
+    _verify(path, files[file])
+    return path
+
+
+def write_result(logbook: Logbook, name: str, content: bytes) -> Path:
+    """Write a file of results, or replace it in one step.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    name : str
+        Of the file in results/.
+    content : bytes
+        All of it.
+
+    Returns
+    -------
+    Path
+        Of the file.
+
+    Raises
+    ------
+    ValueError
+        If `name` cannot be the name of a file.
+    FileError
+        If it cannot be written; what was there before is then unchanged.
+    """
+    check_name(name)
+    folder = logbook.path / RESULTS
+    make_folder(folder)
+    replace_file(folder / name, content)
+    return folder / name
+
+
+def _taken_message(name: str) -> str:
+    return f'there is a take "{name}" already, and takes are never overwritten: choose another name'
+
+
+def _take_names(logbook: Logbook) -> list[str]:
+    folder = logbook.path / TAKES
+    if not os.path.lexists(folder):
+        return []
+    require_plain(folder, is_folder=True)
+    try:
+        return sorted(entry.name for entry in os.scandir(folder) if not entry.name.startswith(HIDDEN) and not entry.is_file())
+    except OSError as err:
+        msg = disk_message("not read", folder, err)
+        raise FileError(msg) from None
+
+
+def _next_sequence(logbook: Logbook) -> int:
+    return max((take.sequence for take in list_takes(logbook).takes), default=0) + 1
+
+
+# The lock tells others that the writer is alive; the system lets go of it when the process ends, however it ends.
+@contextmanager
+def _unfinished_folder(takes: Path, name: str) -> Iterator[Path]:
+    folder = takes / f"{WRITING}{name}-{secrets.token_hex(6)}"
+    folder.mkdir()
+    handle = _lock(folder)
+    try:
+        yield folder
+    finally:
+        if handle is not None:
+            os.close(handle)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _lock(folder: Path) -> int | None:
+    if sys.platform == "win32":
+        return None
+    import fcntl
+
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        os.close(handle)
+        return None
+    return handle
+
+
+def _remove_leftovers(takes: Path) -> None:
+    if takes.is_symlink() or not takes.is_dir():
+        return
+    for folder in takes.glob(f"{WRITING}*"):
+        try:
+            is_old = time.time() - folder.lstat().st_mtime > SETTLED_S
+            handle = _lock(folder) if is_old and not folder.is_symlink() else None
+        except OSError:  # it went away, or is not ours: no leftover of ours then
+            continue
+        if handle is not None:
+            shutil.rmtree(folder, ignore_errors=True)
+            os.close(handle)
+
+
+def _give_name(folder: Path, target: Path, name: str) -> None:
+    try:
+        folder.rename(target)
+    except OSError as err:
+        if os.path.lexists(target):  # another process was faster
+            msg = _taken_message(name)
+            raise FileError(msg) from None
+        raise err from None
+
+
+def _copy_in(source: Path, target: Path, expected: str) -> str:
+    digest = hashlib.sha256()
+    try:
+        if not stat.S_ISREG(source.stat().st_mode):
+            msg = f"{one_line(source)} is not a file"
+            raise FileError(msg)
+        reader = source.open("rb")
+    except OSError as err:
+        msg = disk_message("not read", source, err)
+        raise FileError(msg) from None
+    with reader, target.open("xb") as writer:
+        while chunk := reader.read(CHUNK_BYTES):
+            digest.update(chunk)
+            writer.write(chunk)
+        writer.flush()
+        os.fsync(writer.fileno())
+    if expected and digest.hexdigest() != expected:
+        msg = f"{one_line(source)} has changed since it was looked at: SHA-256 {digest.hexdigest()[:12]}…, not {expected[:12]}…"
+        raise FileError(msg)
+    return digest.hexdigest()
+
+
+def _verify(path: Path, expected: str) -> None:
+    require_plain(path, is_folder=False)
+    try:
+        with path.open("rb") as file:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as err:
+        msg = disk_message("not read", path, err)
+        raise FileError(msg) from None
+    if found != expected:
+        msg = f"{one_line(path)} has changed since the take was made: SHA-256 {found[:12]}…, kept {expected[:12] or 'none'}…"
+        raise FileError(msg)
