@@ -1,0 +1,337 @@
+"""What the silences of a recording tell: where they are, which mains lines hum in them, what noise is left.
+
+The mains frequency is found, not assumed: 50 or 60 Hz, each within 1.1 %. Its lines are fitted in the silences
+before and after the stimulus together, so the phase is held over the whole recording, and then subtracted from all of it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.recording import Recording, Samples
+from measure.response import ComplexArray, FloatArray
+
+NOMINAL_HZ = (50.0, 60.0)  # [Hz] the two mains frequencies in use
+FREQUENCY_RANGE = 0.011  # [1] how far the mains may be off its nominal value
+TOP_LINE_HZ = 3200.0  # [Hz] lines above are left in; they lie far from each other compared with a band
+FIT_RATE_HZ = 8000.0  # [Hz] the silences are averaged down to about this rate for the fit
+SHORTEST_SILENCE_S = 0.08  # [s] shorter ones say nothing about lines 50 Hz apart
+LINE_OVER_NOISE = 30.0  # [1] power of a line over that of its neighbours; chance reaches 12 about once in 1e5
+MOST_LINES = 24  # [1] the strongest are taken
+ONSET_BELOW_PEAK = 1e-3  # [1] -60 dB: the stimulus is on above this fraction of its peak
+BLOCK_S = 0.005  # [s] step in which the onset is looked for
+GUARD_BEFORE_S = 0.01  # [s] kept clear before the onset
+GUARD_AFTER_S = 0.06  # [s] kept clear after the end, for the pickup to ring down
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Hum:
+    """Mains lines of a recording, as they were fitted in its silences.
+
+    Attributes
+    ----------
+    frequency_hz : float
+        Of the mains. [Hz]
+    order : ndarray of int, shape (k,)
+        Line j lies at `order[j]` times `frequency_hz`.
+    amplitude : ndarray of complex, shape (k, 1 or 2)
+        Of pickup and reference: peak amplitude and phase at sample 0; full scale is 1.
+    drift_per_s : ndarray of complex, shape (k, 1 or 2)
+        How the amplitude changes with time, from the two silences. [1/s]
+    rate_hz : float
+        Sample rate. [Hz]
+    silence_s : float
+        Length of the silences that it was fitted in. [s]
+    """
+
+    frequency_hz: float
+    order: NDArray[np.int_]
+    amplitude: ComplexArray
+    drift_per_s: ComplexArray
+    rate_hz: float
+    silence_s: float
+
+
+def line_levels(hum: Hum) -> FloatArray:
+    """Root mean square of each line.
+
+    Parameters
+    ----------
+    hum : Hum
+        With k lines.
+
+    Returns
+    -------
+    ndarray, shape (k, channels)
+        Full scale is 1.
+    """
+    return np.abs(hum.amplitude) / np.sqrt(2)
+
+
+def find_silences(samples: FloatArray | Samples, rate_hz: float) -> tuple[slice, slice]:
+    """Where nothing is played: before the stimulus, and after it.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        The reference channel, or the pickup's where there is no reference.
+    rate_hz : float
+        Sample rate. [Hz]
+
+    Returns
+    -------
+    tuple of two slices
+        Before and after; empty where the stimulus starts or ends with the recording. Guards on both sides are left out.
+    """
+    n = len(samples)
+    block = max(1, round(BLOCK_S * rate_hz))
+    n_blocks = n // block
+    if n_blocks < 4:
+        return slice(0, 0), slice(n, n)
+    shaped = np.asarray(samples)[: n_blocks * block].reshape(n_blocks, block)
+    peak = np.maximum(shaped.max(axis=1), -shaped.min(axis=1)).astype(float)
+    edge = max(4, round(0.05 / BLOCK_S))
+    floor = max(min(peak[:edge].max(), peak[-edge:].max()), 0.0)
+    on = np.flatnonzero(peak > max(ONSET_BELOW_PEAK * peak.max(), 3.0 * floor))
+    if len(on) == 0:
+        return slice(0, n), slice(n, n)
+    before = max(0, on[0] * block - round(GUARD_BEFORE_S * rate_hz))
+    after = min(n, (on[-1] + 1) * block + round(GUARD_AFTER_S * rate_hz))
+    return slice(0, before), slice(after, n)
+
+
+def fit_hum(recording: Recording, silences: tuple[slice, ...]) -> Hum | None:
+    """Find the mains lines in the silences of a recording.
+
+    Parameters
+    ----------
+    recording : Recording
+        Its pickup and reference channel are fitted, with one mains frequency.
+    silences : tuple of slice
+        Where nothing is played.
+
+    Returns
+    -------
+    Hum or None
+        None where no line stands out of the noise, or the silences are too short to tell.
+    """
+    rate_hz = float(recording.rate_hz)
+    usable = [part for part in silences if part.stop - part.start >= SHORTEST_SILENCE_S * rate_hz]
+    if not usable:
+        return None
+    step = max(1, round(rate_hz / FIT_RATE_HZ))
+    channels = [c - 1 for c in (recording.pickup_channel, recording.reference_channel) if c is not None]
+    pieces = [_thin(recording.samples[part][:, channels], step) for part in usable]
+    times_s = [
+        (part.start + (step - 1) / 2 + step * np.arange(len(piece))) / rate_hz for part, piece in zip(usable, pieces, strict=True)
+    ]
+    found = _find_lines(max(pieces, key=len), rate_hz / step)
+    if found is None:
+        return None
+    frequency_hz, order = found
+    time_s, value = np.concatenate(times_s), np.concatenate(pieces)
+    value = value - value.mean(axis=0)
+    frequency_hz = _refine_frequency(time_s, value, frequency_hz=frequency_hz, order=order)
+    amplitude = _fit_amplitudes(time_s, value, frequency_hz=frequency_hz, order=order)
+    line_hz = order * frequency_hz
+    gain = np.sin(np.pi * line_hz * step / rate_hz) / (step * np.sin(np.pi * line_hz / rate_hz))
+    amplitude /= gain[:, None]
+    silence_s = sum(part.stop - part.start for part in usable) / rate_hz
+    return Hum(
+        frequency_hz=frequency_hz,
+        order=order,
+        amplitude=amplitude,
+        drift_per_s=np.zeros_like(amplitude),
+        rate_hz=rate_hz,
+        silence_s=silence_s,
+    )
+
+
+def hum_samples(hum: Hum, start: int, stop: int, *, column: int = 0) -> FloatArray:
+    """Waveform of the mains lines.
+
+    Parameters
+    ----------
+    hum : Hum
+        What was fitted.
+    start, stop : int
+        Range of samples.
+    column : int
+        0 the pickup, 1 the reference.
+
+    Returns
+    -------
+    ndarray, shape (stop - start,)
+        Full scale is 1.
+    """
+    n = stop - start
+    block = 1024
+    n_blocks = -(-n // block)
+    omega = 2j * np.pi * hum.order * hum.frequency_hz / hum.rate_hz
+    begin_s = (start + block * np.arange(n_blocks)) / hum.rate_hz
+    amplitude = hum.amplitude[:, column] + begin_s[:, None] * hum.drift_per_s[:, column]
+    outer = amplitude * np.exp(omega * (start + block * np.arange(n_blocks))[:, None])
+    inner = np.exp(omega[:, None] * np.arange(block))
+    # A real product of half the size: Re(a b) = Re a Re b - Im a Im b.
+    left = np.concatenate([outer.real, -outer.imag], axis=1)
+    right = np.concatenate([inner.real, inner.imag], axis=0)
+    return (left @ right).reshape(-1)[:n]
+
+
+def noise_density(
+    samples: FloatArray, frequency_hz: FloatArray, *, rate_hz: float, half_width_octaves: float = 0.5
+) -> tuple[FloatArray, ComplexArray]:
+    """Spectral density of the noise in one silence, smoothed along frequency.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n, channels)
+        One silence, mains lines taken out.
+    frequency_hz : ndarray, shape (k,)
+        Where to give it. [Hz]
+    rate_hz : float
+        Sample rate. [Hz]
+    half_width_octaves : float
+        Of the smoothing; wider where that holds too few bins.
+
+    Returns
+    -------
+    density : ndarray, shape (k, channels)
+        Two-sided: the variance is its integral from -rate/2 to rate/2. [1/Hz]
+    cross : ndarray of complex, shape (k,)
+        Density of first times conjugate of second channel; 0 with one channel. [1/Hz]
+    """
+    import scipy.fft
+
+    n = len(samples)
+    window = np.hanning(n + 2)[1:-1]
+    n_fft = scipy.fft.next_fast_len(n, real=True)
+    spectrum = scipy.fft.rfft(((samples - samples.mean(axis=0)) * window[:, None]).T, n_fft, axis=1)
+    scale = 1.0 / (rate_hz * np.sum(window**2))
+    power = (spectrum.real**2 + spectrum.imag**2) * scale
+    cross = spectrum[0] * spectrum[-1].conj() * scale
+    bin_hz = rate_hz / n_fft
+    centre = frequency_hz / bin_hz
+    spread = np.maximum(centre * (2**half_width_octaves - 2**-half_width_octaves) / 2, 10.0 * n_fft / n)
+    low = np.clip(np.floor(centre - spread).astype(int), 2, power.shape[1] - 2)
+    high = np.clip(np.ceil(centre + spread).astype(int), low + 1, power.shape[1] - 1)
+    tilt = [_tilt(channel, bin_hz) for channel in power]
+    at_grid = [_tilt_value(frequency_hz, t) for t in tilt]
+    at_bins = [_tilt_value(np.maximum(np.arange(power.shape[1]), 1) * bin_hz, t) for t in tilt]
+    density = np.stack([_window_mean(p / b, low, high) * g for p, b, g in zip(power, at_bins, at_grid, strict=True)], axis=1)
+    if len(power) == 1:
+        return density, np.zeros(len(frequency_hz), dtype=complex)
+    both_bins, both_grid = np.sqrt(at_bins[0] * at_bins[1]), np.sqrt(at_grid[0] * at_grid[1])
+    return density, _window_mean(cross / both_bins, low, high) * both_grid
+
+
+def _window_mean(values: NDArray, low: NDArray[np.int_], high: NDArray[np.int_]) -> NDArray:
+    """Mean of values[low:high], window by window, by running sums."""
+    total = np.concatenate([np.zeros(1, dtype=values.dtype), np.cumsum(values)])
+    return (total[high] - total[low]) / (high - low)
+
+
+def _tilt(power: FloatArray, bin_hz: float) -> tuple[float, float]:
+    """White and 1/f part of a periodogram, by relative least squares over octave bands."""
+    edge = np.unique(np.geomspace(3, len(power) - 1, 40).astype(int))
+    mean = np.maximum(np.add.reduceat(power, edge[:-1])[: len(edge) - 1] / np.diff(edge), 1e-300)
+    inverse_hz = np.add.reduceat(1 / np.arange(1, len(power) + 1), edge[:-1] - 1)[: len(edge) - 1] / np.diff(edge) / bin_hz
+    mean[-1] = np.mean(power[edge[-2] : edge[-1]])
+    inverse_hz[-1] = 1 / (bin_hz * np.sqrt(edge[-2] * edge[-1]))
+    weight = np.sqrt(np.diff(edge)) / mean
+    for _ in range(3):
+        columns = np.stack([np.ones(len(mean)), inverse_hz], axis=1)
+        part = np.linalg.lstsq(columns * weight[:, None], mean * weight, rcond=None)[0]
+        part = np.maximum(part, [mean.min() * 1e-3, 0.0])
+        weight = np.sqrt(np.diff(edge)) / (columns @ part)
+    return float(part[0]), float(part[1])
+
+
+def _tilt_value(frequency_hz: FloatArray, tilt: tuple[float, float]) -> FloatArray:
+    return tilt[0] + tilt[1] / frequency_hz
+
+
+def _thin(samples: Samples, step: int) -> FloatArray:
+    """Means of `step` samples each."""
+    n = len(samples) // step
+    return samples[: n * step].reshape(n, step, samples.shape[1]).mean(axis=1, dtype=float)
+
+
+def _find_lines(value: FloatArray, rate_hz: float) -> tuple[float, NDArray[np.int_]] | None:
+    """Mains frequency to a few hundredths of a hertz, and the orders that stand out of the noise."""
+    import scipy.fft
+
+    n = len(value)
+    n_fft = scipy.fft.next_fast_len(4 * n, real=True)
+    window = np.hanning(n + 2)[1:-1]
+    spectrum = scipy.fft.rfft(((value - value.mean(axis=0)) * window[:, None]).T, n_fft, axis=1)
+    power = np.abs(spectrum) ** 2
+    bin_hz = rate_hz / n_fft
+    candidates, scores, orders = [], [], []
+    for nominal_hz in NOMINAL_HZ:
+        frequency_hz = nominal_hz * (1 + np.linspace(-FREQUENCY_RANGE, FREQUENCY_RANGE, 45))
+        order = np.arange(1, int(min(TOP_LINE_HZ, 0.4 * rate_hz) / nominal_hz) + 1)
+        at = np.rint(np.outer(frequency_hz, order) / bin_hz).astype(int)
+        # Noise under each line: the median between it and its neighbours, which leakage of the window does not reach.
+        half = max(1, int(0.5 * nominal_hz / bin_hz))
+        around = np.rint(order * nominal_hz / bin_hz).astype(int)
+        index = np.clip(around[:, None] + np.arange(-half, half), 1, power.shape[1] - 1)
+        noise = np.median(power[:, index], axis=2) / np.log(2) + 1e-300
+        ratio = np.max(power[:, at] / noise[:, None, :], axis=0)
+        scores.append(np.sum(np.log1p(ratio / LINE_OVER_NOISE), axis=1))
+        candidates.append(frequency_hz)
+        orders.append((order, ratio))
+    which = int(np.argmax([s.max() for s in scores]))
+    best = int(np.argmax(scores[which]))
+    order, ratio = orders[which]
+    strength = ratio[best]
+    keep = np.flatnonzero(strength > LINE_OVER_NOISE)
+    if len(keep) == 0:
+        return None
+    keep = np.sort(keep[np.argsort(strength[keep])[::-1][:MOST_LINES]])
+    return float(candidates[which][best]), order[keep]
+
+
+def _columns(time_s: FloatArray, frequency_hz: float, order: NDArray[np.int_]) -> ComplexArray:
+    """exp(j 2π f k t) for each order, as powers of the first: no more exponentials than samples."""
+    first = np.exp(2j * np.pi * frequency_hz * time_s)
+    columns = np.empty((len(order), len(time_s)), dtype=complex)
+    power, at = np.ones_like(first), 0
+    for i, k in enumerate(order):
+        while at < k:
+            power = power * first
+            at += 1
+        columns[i] = power
+    return columns
+
+
+def _refine_frequency(time_s: FloatArray, value: FloatArray, *, frequency_hz: float, order: NDArray[np.int_]) -> float:
+    """Gauss-Newton steps on the mains frequency, all lines and channels together."""
+    centre_s = time_s.mean()
+    for _ in range(6):
+        amplitude = _fit_amplitudes(time_s - centre_s, value, frequency_hz=frequency_hz, order=order)
+        columns = _columns(time_s - centre_s, frequency_hz, order)
+        model = (amplitude.T @ columns).real.T
+        slope = (2j * np.pi * ((order[:, None] * amplitude).T @ columns)).real.T * (time_s - centre_s)[:, None]
+        # Each channel counts by its own noise.
+        left = value - model
+        weight = 1 / (np.mean(left**2, axis=0) + 1e-30)
+        curvature = float(np.sum(weight * slope**2))
+        if curvature == 0.0:
+            break
+        change_hz = float(np.sum(weight * slope * left)) / curvature
+        frequency_hz += float(np.clip(change_hz, -0.05, 0.05))
+        if abs(change_hz) < 1e-7:
+            break
+    return frequency_hz
+
+
+def _fit_amplitudes(time_s: FloatArray, value: FloatArray, *, frequency_hz: float, order: NDArray[np.int_]) -> ComplexArray:
+    """Least squares for all lines together; columns of `value` are channels."""
+    columns = _columns(time_s, frequency_hz, order)
+    design = np.concatenate([columns.real, -columns.imag], axis=0)
+    normal = design @ design.T
+    solution = np.linalg.solve(normal, design @ value)
+    half = len(order)
+    return solution[:half] + 1j * solution[half:]

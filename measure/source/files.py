@@ -1,0 +1,243 @@
+"""Recordings from and to audio files; the one place that imports soundfile."""
+
+import hashlib
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measure.errors import FileError
+from measure.recording import Recording, Samples
+from measure.response import FloatArray
+
+SUFFIXES = {".wav": "WAV", ".flac": "FLAC", ".aif": "AIFF", ".aiff": "AIFF"}
+BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8000, 768000  # [Hz] what audio interfaces offer, with room on both sides
+SHORTEST_S = 0.1  # [s] nothing can be measured in less
+LONGEST_S = 3600.0  # [s] a longer file is a mistake, or an attack
+MOST_CHANNELS = 64
+READ_FRAMES = 1 << 18  # frames at a time: bounds the memory of a read
+
+
+def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_channel: int | None = 2) -> Recording:
+    """Read a recording from a WAV, FLAC or AIFF file.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+    pickup_channel : int
+        Counts from 1.
+    reference_channel : int or None
+        Counts from 1; None where the reference was not recorded.
+
+    Returns
+    -------
+    Recording
+        float32 for up to 24 bits and for 32-bit float, else float64; full scale is 1.
+
+    Raises
+    ------
+    FileError
+        If the file is missing, not such an audio file, damaged, too short or too long, holds a number that is not finite,
+        or has no such channel; the message says what to do.
+    ValueError
+        If a channel is below 1, or both are the same.
+    """
+    path = Path(path)
+    channels = [pickup_channel] if reference_channel is None else [pickup_channel, reference_channel]
+    if min(channels) < 1 or len(set(channels)) < len(channels):
+        msg = f"channels count from 1 and must differ, got pickup {pickup_channel} and reference {reference_channel}"
+        raise ValueError(msg)
+    samples, rate_hz, n_bits = _read_samples(path)
+    if max(channels) > samples.shape[1]:
+        msg = (
+            f"{path.name}: {_count(samples.shape[1], 'channel')}, but channel {max(channels)} was asked for. "
+            "Say which channel is the pickup and which the reference, or that there is no reference."
+        )
+        raise FileError(msg)
+    return Recording(
+        samples=samples,
+        rate_hz=rate_hz,
+        pickup_channel=pickup_channel,
+        reference_channel=reference_channel,
+        n_bits=n_bits,
+        name=path.name,
+        sha256=file_sha256(path),
+    )
+
+
+def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
+    """Read a stimulus: the first channel of an audio file.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+
+    Returns
+    -------
+    samples : ndarray, shape (n,)
+        Full scale is 1.
+    rate_hz : int
+        Sample rate. [Hz]
+
+    Raises
+    ------
+    FileError
+        If the file cannot be used; the message says why.
+    """
+    path = Path(path)
+    samples, rate_hz, _ = _read_samples(path)
+    stimulus = samples[:, 0].astype(float)
+    if not np.any(stimulus):
+        msg = f"{path.name}: the stimulus is silent in its first channel. Name the file that was played."
+        raise FileError(msg)
+    return stimulus, rate_hz
+
+
+def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: int, *, n_bits: int = 24) -> None:
+    """Write samples to a new WAV, FLAC or AIFF file; the suffix decides.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file; must not exist.
+    samples : ndarray, shape (n,) or (n, channels)
+        Full scale is 1; what exceeds it is an error, not clipped.
+    rate_hz : int
+        Sample rate. [Hz]
+    n_bits : int
+        16, 24, or 32 (not for FLAC).
+
+    Raises
+    ------
+    FileError
+        If the file exists or cannot be written.
+    ValueError
+        If suffix, number of bits or samples are not usable.
+    """
+    import soundfile
+
+    path = Path(path)
+    kind = SUFFIXES.get(path.suffix.lower())
+    if kind is None or n_bits not in (16, 24, 32) or (kind == "FLAC" and n_bits == 32):
+        msg = f"cannot write {n_bits} bits as {path.name!r}: use .wav, .flac or .aiff with 16 or 24 bits (32 not in .flac)"
+        raise ValueError(msg)
+    data = np.asarray(samples)
+    if data.size == 0 or not np.all(np.isfinite(data)) or np.max(np.abs(data)) > 1:
+        msg = "samples to write must be finite, at least one, and within full scale, -1 to 1"
+        raise ValueError(msg)
+    if path.exists():
+        msg = f"{path}: exists already, and is not overwritten. Choose another name or remove it."
+        raise FileError(msg)
+    try:
+        soundfile.write(path, _to_integers(data, n_bits), rate_hz, format=kind, subtype=f"PCM_{n_bits}")
+    except (soundfile.SoundFileError, OSError) as err:
+        msg = f"{path}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space on the disk."
+        raise FileError(msg) from err
+
+
+def file_sha256(path: Path | str) -> str:
+    """SHA-256 of a file, in hexadecimal.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+
+    Returns
+    -------
+    str
+        64 digits.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as err:
+        msg = f"{path}: cannot be read ({_reason(err)}). Check the name and the permissions."
+        raise FileError(msg) from err
+
+
+def _to_integers(data: NDArray, n_bits: int) -> NDArray[np.int32]:
+    """Round to the nearest code, left-aligned in 32 bits; +1 becomes the largest code."""
+    scale = 2.0 ** (n_bits - 1)
+    codes = np.clip(np.rint(data.astype(float) * scale), -scale, scale - 1)
+    return (codes.astype(np.int64) << (32 - n_bits)).astype(np.int32)
+
+
+def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
+    """All channels, checked."""
+    import soundfile
+
+    if not path.is_file():
+        msg = f"{path}: {'is a folder' if path.is_dir() else 'no such file'}. Give the name of a WAV, FLAC or AIFF file."
+        raise FileError(msg)
+    if path.stat().st_size == 0:
+        msg = f"{path.name}: the file is empty. Record or copy it again."
+        raise FileError(msg)
+    try:
+        with soundfile.SoundFile(path) as file:
+            _check_header(path, file)
+            samples = _read_blocks(path, file)
+            return samples, int(file.samplerate), BITS.get(file.subtype)
+    except (soundfile.SoundFileError, OSError, RuntimeError) as err:
+        msg = f"{path.name}: not a readable WAV, FLAC or AIFF file ({_reason(err)}). Export it again as WAV or FLAC."
+        raise FileError(msg) from err
+
+
+def _check_header(path: Path, file: "soundfile.SoundFile") -> None:  # type: ignore[name-defined]  # noqa: F821
+    """Refuse what no measurement can come from, before memory is spent on it."""
+    duration_s = file.frames / max(file.samplerate, 1)
+    problems = {
+        f"{file.format} file, {file.subtype}; only WAV, FLAC and AIFF are read. Export it again as WAV or FLAC.": file.format
+        not in ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF"),
+        f"sample rate {file.samplerate} Hz, expected {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz. Record at 44100 to 192000 Hz.": not (
+            LOWEST_RATE_HZ <= file.samplerate <= HIGHEST_RATE_HZ
+        ),
+        f"{file.channels} channels, at most {MOST_CHANNELS} expected. Export the two that matter.": file.channels > MOST_CHANNELS,
+        f"{duration_s:.3g} s long, expected {SHORTEST_S} s to {LONGEST_S:.0f} s. Record it again, or cut it.": not (
+            SHORTEST_S <= duration_s <= LONGEST_S
+        ),
+    }
+    for text, is_bad in problems.items():
+        if is_bad:
+            msg = f"{path.name}: {text}"
+            raise FileError(msg)
+
+
+def _read_blocks(path: Path, file: "soundfile.SoundFile") -> Samples:  # type: ignore[name-defined]  # noqa: F821
+    """Read block by block into one array, so that a header that lies about the length costs nothing."""
+    is_wide = file.subtype in ("PCM_32", "DOUBLE")
+    samples = np.empty((file.frames, file.channels), dtype=np.float64 if is_wide else np.float32)
+    at = 0
+    while at < file.frames:
+        block = file.read(out=samples[at : at + READ_FRAMES])
+        if len(block) == 0:
+            break
+        if not np.all(np.isfinite(block)):
+            msg = f"{path.name}: a sample that is not a number, near {at / file.samplerate:.3f} s. Export it again, as integers."
+            raise FileError(msg)
+        at += len(block)
+    if at < file.frames:
+        msg = (
+            f"{path.name}: cut short, {at} of {file.frames} samples are there ({at / file.samplerate:.3f} s). "
+            "Copy or record it again."
+        )
+        raise FileError(msg)
+    return samples
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" + ("" if n == 1 else "s")
+
+
+def _reason(err: Exception) -> str:
+    """Last part of an error's text, on one line."""
+    text = getattr(err, "strerror", None) or getattr(err, "error_string", None) or str(err)
+    return " ".join(str(text).split()).rstrip(".")
