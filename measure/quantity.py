@@ -5,11 +5,12 @@ Also the codes printed on parts (IEC 60062) and preferred values (IEC 60063).
 
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 
 COVERAGE_95 = 1.959963984540054  # [1] half-width of a Gaussian's 95 % interval over its standard deviation
 MAX_TEXT = 120  # [characters] of one quantity; the longest sensible one has about 30
+SMALLEST_BOUND = Decimal("1e-9")  # [1] over the value; nothing at a bench is known better
 MAX_PARTS = 20  # more parts than anyone clips across one jack
 
 PREFIX_EXPONENTS = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "K": 3, "M": 6, "Meg": 6, "G": 9, "T": 12}
@@ -24,18 +25,19 @@ KINDS = {
     "s": "a time such as 20u ± 1%",
     "": "a number such as 0.42 ± 1%",
 }
-LIMITS = {"Ω": (1e-6, 1e12), "F": (1e-18, 1.0), "H": (1e-12, 1e6), "Hz": (1e-6, 1e12)}  # wider than any part; catches slips
+LIMITS = {"Ω": (1e-3, 1e12), "F": (1e-18, 1.0), "H": (1e-12, 1e5), "Hz": (1e-6, 1e12)}  # wider than any part; catches slips
 WIDEST = (1e-18, 1e15)
 UNIT_SPELLINGS = {"Ω": "Ω", "ohm": "Ω", "ohms": "Ω", "R": "Ω", "F": "F", "H": "H", "Hz": "Hz", "V": "V", "A": "A", "s": "s"}
 INFERRED_UNITS = {"p": "F", "n": "F", "u": "F", "k": "Ω", "K": "Ω", "M": "Ω", "Meg": "Ω", "G": "Ω"}
 
+_MICRO = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "Ω"})  # two code points each look like micro and ohm
 _NUMBER = r"(?P<number>(?:[0-9]{1,25}(?:\.[0-9]{0,25})?|\.[0-9]{1,25})(?:[eE][+-]?[0-9]{1,2})?)"
 _UNIT = r"(?P<unit>Ω|ohms?|Hz|[FHVAsR])?"
 _PLAIN = re.compile(rf"{_NUMBER} ?(?P<prefix>Meg|[fpnumkKMGT])? ?{_UNIT}")
 _LETTER_CODE = re.compile(rf"(?P<whole>[0-9]{{0,6}})(?P<letter>[pnumkKMGR])(?P<part>[0-9]{{1,6}}) ?{_UNIT}")
 _PERCENT = re.compile(rf"{_NUMBER} ?%")
 _CAPACITOR_DIGITS = re.compile(r"(?P<digits>[1-9][0-9])(?P<zeros>[0-689])(?P<letter>[BCDFGJKMNZ])?")
-_CAPACITOR_LETTERS = re.compile(r"(?P<value>[0-9]{0,3}[pnum][0-9]{0,3})(?P<letter>[BCDFGJKMNZ])?")
+_CAPACITOR_LETTERS = re.compile(r"(?P<value>[0-9]{0,3}[pnum][0-9]{0,3})(?P<letter>[BCDGJKMNZ])?")  # F would be farad
 _TWO_WAYS = re.compile(r"[1-9][0-9][1-9][KM]")
 
 TOLERANCE_PERCENT = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2", "J": "5", "K": "10", "M": "20", "N": "30"}
@@ -110,11 +112,14 @@ def parse_quantity(text: str, unit: str | None = None) -> Quantity:
     if not tolerance.strip() and mark:
         raise ValueError(_expected(text, unit, "nothing stands after ±"))
     value, found, is_bare = _parse_value(stated.strip(), text=text, unit=unit)
+    if value == 0:
+        raise ValueError(_expected(text, unit, "it must be above 0"))
+    bound = _parse_bound(tolerance.strip(), value, text=text, unit=found, is_bare=is_bare) if mark else None
     low, high = LIMITS.get(found, WIDEST)
     if not low <= value <= high:
-        reason = "it must be above 0" if value == 0 else f"it must lie between {low:g} and {high:g} {found}".rstrip()
-        raise ValueError(_expected(text, unit, reason + _code_hint(text)))
-    bound = _parse_bound(tolerance.strip(), value, text=text, unit=found, is_bare=is_bare) if mark else None
+        raise ValueError(
+            _expected(text, unit, f"it must lie between {low:g} and {high:g} {found}".rstrip() + _code_hint(text, unit))
+        )
     return _quantity(value, bound, unit=found, text=text.strip())
 
 
@@ -135,11 +140,6 @@ def parse_parts(text: str) -> tuple[Quantity, ...]:
     ------
     ValueError
         If a part is neither a capacitor nor a resistor; one line that quotes it.
-
-    Examples
-    --------
-    >>> [part.unit for part in parse_parts("680p±1%, 150k±1%")]
-    ['F', 'Ω']
     """
     if not isinstance(text, str) or len(text) > MAX_PARTS * MAX_TEXT or text.count(",") >= MAX_PARTS:
         msg = f"{_quoted(text)} is not a list of parts: expected at most {MAX_PARTS}, such as 680p±1%, 150k±1%"
@@ -152,35 +152,6 @@ def parse_parts(text: str) -> tuple[Quantity, ...]:
             msg = f"{_quoted(part.text)} is in {part.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
             raise ValueError(msg)
     return parts
-
-
-def assume_bound(quantity: Quantity, relative_bound: float) -> Quantity:
-    """Give a quantity without ± the bound that the caller takes for granted, and leave others alone.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        As read.
-    relative_bound : float
-        Bound over value, above 0 and below 1.
-
-    Returns
-    -------
-    Quantity
-        With a bound and a standard uncertainty.
-
-    Raises
-    ------
-    ValueError
-        If `relative_bound` is out of its range.
-    """
-    if not 0 < relative_bound < 1:
-        msg = f"relative bound {relative_bound!r} is not above 0 and below 1"
-        raise ValueError(msg)
-    if quantity.bound is not None:
-        return quantity
-    bound = relative_bound * quantity.value
-    return replace(quantity, bound=bound, standard_uncertainty=bound / math.sqrt(3))
 
 
 def parse_capacitor_code(text: str) -> Quantity:
@@ -213,21 +184,19 @@ def parse_capacitor_code(text: str) -> Quantity:
         raise ValueError(msg)
     groups = match.groupdict()
     if "digits" in groups:
-        zeros = {"8": -2, "9": -1}.get(groups["zeros"], int(groups["zeros"]))
-        value_pf = Decimal(groups["digits"]).scaleb(zeros)
+        value_pf = Decimal(groups["digits"]).scaleb({"8": -2, "9": -1}.get(groups["zeros"], int(groups["zeros"])))
     else:
         value_pf = Decimal(str(parse_quantity(groups["value"], "F").value)).scaleb(12)
     letter = groups["letter"]
     if letter == "Z":
         msg = f"{_quoted(text)} ends in Z, −20/+80 %: write the middle and half the range instead, such as 13n ± 5n for 10 nF"
         raise ValueError(msg)
-    bound_pf = None
-    if letter is not None and value_pf < SMALL_CAPACITOR_PF and letter in TOLERANCE_PF:
-        bound_pf = Decimal(TOLERANCE_PF[letter])
-    elif letter is not None:
-        bound_pf = value_pf * Decimal(TOLERANCE_PERCENT[letter]) / 100
-    bound = None if bound_pf is None else bound_pf.scaleb(-12)
-    return _quantity(value_pf.scaleb(-12), bound, unit="F", text=stripped)
+    value = value_pf.scaleb(-12)
+    if letter is None:
+        return _quantity(value, None, unit="F", text=stripped)
+    is_absolute = value_pf < SMALL_CAPACITOR_PF and letter in TOLERANCE_PF
+    bound = Decimal(TOLERANCE_PF[letter]).scaleb(-12) if is_absolute else value * Decimal(TOLERANCE_PERCENT[letter]) / 100
+    return _quantity(value, bound, unit="F", text=stripped)
 
 
 def capacitor_code(value_f: float, tolerance: float | None = None) -> str:
@@ -249,20 +218,16 @@ def capacitor_code(value_f: float, tolerance: float | None = None) -> str:
     ------
     ValueError
         If the value needs more than two digits or no letter says the tolerance.
-
-    Examples
-    --------
-    >>> capacitor_code(22e-9, 0.1)
-    '223K'
     """
-    value_pf = Decimal(repr(float(value_f))).scaleb(12) if math.isfinite(value_f) and value_f > 0 else Decimal(0)
-    zeros = value_pf.adjusted() - 1 if value_pf else -9
+    value_pf = _round_significant(_finite(value_f).scaleb(12), 12)  # a float that was computed may miss its decimal by a little
+    zeros = value_pf.adjusted() - 1
     digits = value_pf.scaleb(-zeros)
-    if not -2 <= zeros <= 6 or digits != digits.to_integral_value():
+    if value_pf <= 0 or not -2 <= zeros <= 6 or digits != digits.to_integral_value():
         msg = f"{value_f!r} F has no three-digit code: expected two significant digits between 0.1 pF and 99 uF"
         raise ValueError(msg)
     letter = "" if tolerance is None else _tolerance_letter(tolerance, is_small=value_pf < SMALL_CAPACITOR_PF)
-    return f"{int(digits)}{ {-2: 8, -1: 9}.get(zeros, zeros) }{letter}".replace(" ", "")
+    last = {-2: 8, -1: 9}.get(zeros, zeros)
+    return f"{int(digits)}{last}{letter}"
 
 
 def preferred_values(series: str) -> tuple[float, ...]:
@@ -282,10 +247,6 @@ def preferred_values(series: str) -> tuple[float, ...]:
     ------
     ValueError
         If there is no such series.
-
-    Notes
-    -----
-    E48, E96 and E192 are 10^(i/n) rounded to three digits, but for 9.20 in E192, which the rule would make 9.19.
     """
     return tuple(float(value) for value in _preferred_decimals(series))
 
@@ -396,17 +357,11 @@ def format_interval(value: float, std: float, unit: str) -> str:
     return f"{_plain(shown.scaleb(-exponent))}{suffix} ± {_plain(half.scaleb(-exponent))}{suffix} (95 %)"
 
 
-_MICRO = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "Ω"})
-
-
 # One spelling of each sign, or a ValueError for what cannot be a quantity.
 def _normalised(text: str, unit: str | None) -> str:
     if not isinstance(text, str) or len(text) > MAX_TEXT:
-        raise ValueError(
-            _expected(text, unit, f"it has more than {MAX_TEXT} characters" if isinstance(text, str) else "not a text")
-        )
-    written = text.strip(" ").translate(_MICRO)
-    written = re.sub(r"\+ ?/? ?[-\u2212]", "±", written)
+        raise ValueError(_expected(text, unit, f"it is no text of at most {MAX_TEXT} characters"))
+    written = re.sub(r"\+ ?/? ?[-\u2212]", "±", text.strip(" ").translate(_MICRO))
     if written.count("±") > 1:
         raise ValueError(_expected(text, unit, "it has more than one ±"))
     written = re.sub(r"(?i:ohm)(?=s?\b)", "ohm", written)
@@ -417,11 +372,10 @@ def _normalised(text: str, unit: str | None) -> str:
 def _parse_value(stated: str, *, text: str, unit: str | None) -> tuple[Decimal, str, bool]:
     match = _PLAIN.fullmatch(stated) or _LETTER_CODE.fullmatch(stated)
     if match is None:
-        raise ValueError(_expected(text, unit, "" + _code_hint(text)))
+        raise ValueError(_expected(text, unit, _code_hint(text, unit) or ("write a point, not a comma" if "," in stated else "")))
     groups = match.groupdict()
     if "number" in groups:
-        number, prefix = Decimal(groups["number"]), groups["prefix"] or ""
-        spelled = groups["unit"]
+        number, prefix, spelled = Decimal(groups["number"]), groups["prefix"] or "", groups["unit"]
     else:
         number = Decimal(f"{groups['whole'] or '0'}.{groups['part']}")
         prefix = "" if groups["letter"] == "R" else groups["letter"]
@@ -440,9 +394,9 @@ def _implied_unit(prefix: str, *, text: str, unit: str | None) -> str:
     if unit is not None:
         return unit
     if prefix not in INFERRED_UNITS:
-        raise ValueError(_expected(text, unit, "it has no unit" + _code_hint(text)))
+        raise ValueError(_expected(text, unit, "it has no unit" + _code_hint(text, unit)))
     if _TWO_WAYS.fullmatch(text.strip(" ")):
-        raise ValueError(_expected(text, unit, "K or M may be a prefix or a tolerance" + _code_hint(text)))
+        raise ValueError(_expected(text, unit, "K or M may be a prefix or a tolerance" + _code_hint(text, unit)))
     return INFERRED_UNITS[prefix]
 
 
@@ -455,7 +409,7 @@ def _parse_bound(tolerance: str, value: Decimal, *, text: str, unit: str, is_bar
         bound, _, is_bound_bare = _parse_value(tolerance, text=text, unit=unit)
         if is_bare != is_bound_bare:
             raise ValueError(_expected(text, unit, "write prefix or unit on both sides of ±"))
-    if not 0 < bound < value:
+    if not SMALLEST_BOUND <= bound / value < 1:
         raise ValueError(_expected(text, unit, "the bound after ± must be above 0 and below 100 %"))
     return bound
 
@@ -485,9 +439,9 @@ def _expected(text: object, unit: str | None, reason: str) -> str:
 
 
 # Say what the text means where it is a code printed on a capacitor.
-def _code_hint(text: str) -> str:
+def _code_hint(text: str, unit: str | None) -> str:
     match = _CAPACITOR_DIGITS.fullmatch(text.strip(" "))
-    if match is None or match["letter"] == "Z":
+    if match is None or match["letter"] == "Z" or unit not in (None, "F"):
         return ""
     meant = parse_capacitor_code(text)
     value = format_quantity(meant.value, "F", 2)
@@ -497,11 +451,12 @@ def _code_hint(text: str) -> str:
 
 # Letter of IEC 60062 for a relative bound.
 def _tolerance_letter(tolerance: float, *, is_small: bool) -> str:
-    for letter, percent in TOLERANCE_PERCENT.items():
-        if math.isclose(float(percent), 100 * tolerance, rel_tol=1e-9) and not (is_small and letter in TOLERANCE_PF):
+    known = {float(percent): letter for letter, percent in TOLERANCE_PERCENT.items() if not (is_small and letter in TOLERANCE_PF)}
+    for percent, letter in known.items():
+        if math.isclose(percent, 100 * tolerance, rel_tol=1e-9):
             return letter
-    known = ", ".join(percent for letter, percent in TOLERANCE_PERCENT.items() if not (is_small and letter in TOLERANCE_PF))
-    msg = f"no letter says a tolerance of {100 * tolerance:g} %: expected one of {known} %"
+    choice = ", ".join(f"{percent:g}" for percent in known)
+    msg = f"no letter says a tolerance of {100 * tolerance:g} %: expected one of {choice} %"
     raise ValueError(msg)
 
 
@@ -514,7 +469,7 @@ def _preferred_decimals(series: str) -> tuple[Decimal, ...]:
         raise ValueError(msg)
     n = _FINE_SERIES[series]
     rule = [round(100 * 10 ** (i / n)) for i in range(n)]
-    return tuple(Decimal(920 if value == 919 else value).scaleb(-2) for value in rule)
+    return tuple(Decimal(920 if value == 919 else value).scaleb(-2) for value in rule)  # the standard's one exception to the rule
 
 
 # Exact decimal of a float.
@@ -540,6 +495,6 @@ def _prefix_exponent(value: Decimal, unit: str) -> int:
     return min(max(3 * (value.adjusted() // 3), min(SHOWN_PREFIXES)), max(SHOWN_PREFIXES))
 
 
-# Digits without an exponent, with a true minus sign.
+# Digits, without an exponent where that can be read, with a true minus sign.
 def _plain(value: Decimal) -> str:
-    return format(value, "f").replace("-", "\u2212")
+    return format(value, "f" if abs(value.adjusted()) < 18 else "e").replace("-", "\u2212")
