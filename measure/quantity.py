@@ -109,18 +109,18 @@ def parse_quantity(text: str, unit: str | None = None) -> Quantity:
         raise ValueError(msg)
     written = _normalised(text, unit)
     stated, mark, tolerance = written.partition("±")
-    if not tolerance.strip() and mark:
+    if not tolerance.strip(" ") and mark:
         raise ValueError(_expected(text, unit, "nothing stands after ±"))
-    value, found, is_bare = _parse_value(stated.strip(), text=text, unit=unit)
+    value, found, is_bare = _parse_value(stated.strip(" "), text=text, unit=unit)
     if value == 0:
         raise ValueError(_expected(text, unit, "it must be above 0"))
-    bound = _parse_bound(tolerance.strip(), value, text=text, unit=found, is_bare=is_bare) if mark else None
+    bound = _parse_bound(tolerance.strip(" "), value, text=text, unit=found, is_bare=is_bare) if mark else None
     low, high = LIMITS.get(found, WIDEST)
     if not low <= value <= high:
         raise ValueError(
             _expected(text, unit, f"it must lie between {low:g} and {high:g} {found}".rstrip() + _code_hint(text, unit))
         )
-    return _quantity(value, bound, unit=found, text=text.strip())
+    return _quantity(value, bound, unit=found, text=text.strip(" "))
 
 
 def parse_parts(text: str) -> tuple[Quantity, ...]:
