@@ -31,9 +31,10 @@ PICTURES = {
     ),
 }
 STYLE = """
-:root{color-scheme:light dark;--ink:#1d242b;--soft:#5a6570;--paper:#fbfaf7;--card:#f1efe8;--line:#d9d5ca;--good:#2c6e49;--look:#8a5a00;--bad:#a3262a}
+:root{color-scheme:light dark;--ink:#1d242b;--soft:#5a6570;--paper:#fbfaf7;--card:#f1efe8;--line:#d9d5ca;
+--good:#2c6e49;--look:#8a5a00;--bad:#a3262a}
 @media (prefers-color-scheme:dark){:root{--ink:#e6e3db;--soft:#a3a9ae;--paper:#15191d;--card:#1e2429;--line:#353d44;
---accent:#e39a6b;--good:#7cc49b;--look:#e0b25a;--bad:#ef8d8a}}
+--good:#7cc49b;--look:#e0b25a;--bad:#ef8d8a}}
 *{box-sizing:border-box}
 html{background:var(--paper);color:var(--ink);font:16px/1.6 system-ui,sans-serif;-webkit-text-size-adjust:100%}
 body{max-width:50rem;margin:0 auto;padding:2.5rem 1.25rem 4rem}
@@ -222,8 +223,8 @@ def _model(answer: PickupAnswer) -> str:
     shared = "the same in all takes of a placement" if floor.common else "different from take to take"
     text = (
         f"Chosen: {answer.model_name}. Left between model and measurement is a smooth difference of "
-        f"{100 * floor.value:.2g} %, {shared}, alike over about {floor.correlation_octaves:.2g} octaves; the intervals allow for it. "
-        f"From {100 * MISFIT_AT:.2g} % on it is a misfit."
+        f"{100 * floor.value:.2g} %, {shared}, alike over about {floor.correlation_octaves:.2g} octaves; "
+        f"the intervals allow for it. From {100 * MISFIT_AT:.2g} % on it is a misfit."
     )
     parts = ["<h2>Model</h2>", f"<p>{escape(text)}</p>", _table(rows) if ranked else "", "<h3>Agreement</h3>"]
     return "\n".join([*parts, _table(agreement_rows(answer))])

@@ -1,9 +1,15 @@
 """An answer and the checks of a take as lines for a terminal."""
 
+from typing import TYPE_CHECKING
+
 from fit.answers.pickup import PickupAnswer
+from fit.desk.document import Document, finding_document
 from fit.desk.wording import SIMULATED_TEXT, estimate_texts, note_name, plain_text, quantity_name, table_lines
 from measure.quantity import format_quantity
 from measure.response import Finding
+
+if TYPE_CHECKING:
+    from fit.desk.takes import Looked
 
 MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
 SHOWN_CANDIDATES = 4
@@ -124,6 +130,46 @@ def agreement_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
         (plain_text(curve.take), f"{curve.rms_db:.3f} dB", f"{curve.max_db:.3f} dB", f"{curve.rms_degree:.2f}°")
         for curve in answer.curves
     )
+    return rows
+
+
+def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None) -> tuple[list[str], Document]:
+    """Put the checks of a take as lines and as JSON states them.
+
+    Parameters
+    ----------
+    is_simulated : bool
+        The recordings came from the virtual bench.
+    looked : Looked
+        What a look at its recordings gave.
+    noise : dict or None
+        Hum and floor, where they were measured.
+
+    Returns
+    -------
+    lines : list of str
+        A table.
+    document : dict
+        Outcome, checks, noise.
+    """
+    lines = [SIMULATED_TEXT] if is_simulated else []
+    lines += [f"Outcome: {looked.outcome}", *table_lines(check_rows(looked.findings))]
+    document: Document = {
+        "outcome": looked.outcome,
+        "simulated": is_simulated,
+        "checks": [finding_document(finding) for finding in looked.findings],
+    }
+    if noise is not None:
+        lines += ["", "Noise", *table_lines(_noise_rows(noise))]
+        document["noise"] = noise
+    return lines, document
+
+
+def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
+    hum_hz, hum, floor = noise.get("hum_hz"), noise.get("hum_dbfs"), noise.get("floor_dbfs")
+    rows: list[tuple[str, ...]] = []
+    rows.append(("hum", "none found" if hum_hz is None or hum is None else f"{hum:.1f} dBFS, mains at {hum_hz:.2f} Hz"))
+    rows.append(("noise floor", "not measured" if floor is None else f"{floor:.1f} dBFS"))
     return rows
 
 

@@ -2,6 +2,7 @@
 
 import math
 import unicodedata
+from collections.abc import Sequence
 
 from fit.answers.pickup import Estimate
 
@@ -145,12 +146,12 @@ def note_frequency_hz(name: str) -> float:
     return A4_HZ * 2.0 ** ((number - A4_NUMBER) / 12)
 
 
-def table_lines(rows: list[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
+def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
     """Lines of a table with columns aligned left, as wide as they need to be.
 
     Parameters
     ----------
-    rows : list of tuple of str
+    rows : sequence of tuple of str
         All of the same length.
     indent : str
         In front of every line.

@@ -1,0 +1,222 @@
+"""Recordings made elsewhere into the logbook: read, checked, kept whole, or kept and marked as rejected."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from importlib import metadata
+from pathlib import Path
+
+import msgspec
+
+from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
+from fit.desk.screen import checks_told
+from fit.desk.takes import (
+    Looked,
+    assumption,
+    exists_already,
+    finding_record,
+    is_response_file,
+    look_at,
+    rig_of,
+    same_rate,
+)
+from fit.desk.wording import plain_text
+from measure.errors import FileError
+from measure.logbook.naming import check_name, kept_name
+from measure.logbook.rig import Rig
+from measure.logbook.store import open_logbook, write_take
+from measure.logbook.take import FileStimulus, RecordingFile, Take
+from measure.quantity import parse_parts
+from measure.recording import Recording
+from measure.response import FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeFacts:
+    """What was true when recordings were made; channels None: as the rig states.
+
+    Attributes
+    ----------
+    added, coil_over, note, method : str
+        Parts across the jack; pickup under the exciter; the person's note; what was driven.
+    settings : tuple of str
+        CONTROL=VALUE each.
+    coil_moved : bool
+        The exciter was moved since the take before.
+    pickup_channel : int or None
+        Counts from 1.
+    reference_channel : str or None
+        A number from 1, or "none".
+    stimulus_file : Path or None
+        What was played.
+    simulated : bool
+        Made by the virtual bench.
+    """
+
+    added: str = ""
+    settings: tuple[str, ...] = ()
+    coil_over: str = ""
+    coil_moved: bool = False
+    method: str = "exciter"
+    pickup_channel: int | None = None
+    reference_channel: str | None = None
+    stimulus_file: Path | None = None
+    note: str = ""
+    simulated: bool = False
+
+
+def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: TakeFacts) -> Outcome:
+    """Take recordings made elsewhere into the logbook, checked.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    name : str
+        Of the take.
+    files : sequence of Path
+        Repeats.
+    facts : TakeFacts
+        What was true when they were made.
+
+    Returns
+    -------
+    Outcome
+        The checks; exit code 3 where the recording was rejected, which is kept all the same.
+
+    Raises
+    ------
+    FileError
+        If a file cannot be used, or the take is there already.
+    """
+    check_name(name)
+    parts = parse_parts(facts.added)
+    logbook = open_logbook(desk.logbook, create=True)
+    if exists_already(logbook, name):
+        msg = f'there is a take "{name}" already, and takes are never overwritten: choose another name'
+        raise FileError(msg)
+    rig = rig_of(logbook)
+    recordings = _read_files(desk, files, rig, facts)
+    stimulus = _read_played(facts, recordings)
+    for part in parts:
+        if part.bound is None:
+            desk.say(f"warning: {assumption(part, 'added')}")
+    looked = look_at(recordings, stimulus=stimulus, with_response=facts.method == "exciter")
+    take = write_take(logbook, _describe_take(name, files, recordings, rig, facts, looked), _sources(files, facts))
+    _say_reasons(desk, take, looked)
+    lines, document = checks_told(take.simulated, looked, noise=None)
+    return Outcome(
+        lines=tuple([f"Kept: take {name}", *lines]),
+        document={"schema": "coilsweep.import/1", "take": name, "kept": str(logbook.path / "takes" / name)} | document,
+        exit_code=REJECTED if looked.outcome == "rejected" else DONE,
+    )
+
+
+def _read_files(desk: Desk, files: Sequence[Path], rig: Rig, facts: TakeFacts) -> list[Recording]:
+    from measure.source.files import read_recording
+
+    elsewhere = [file for file in files if is_response_file(file)]
+    if elsewhere:
+        msg = f"{elsewhere[0]}: responses measured elsewhere (CSV, Touchstone) come with a later version; import a recording"
+        raise FileError(msg)
+    pickup, reference = _channels(rig, facts)
+    recordings = [
+        replace(read_recording(file, pickup_channel=pickup, reference_channel=reference), simulated=facts.simulated)
+        for file in desk.steps(files, "reading")
+    ]
+    rates = {recording.rate_hz for recording in recordings}
+    if len(rates) > 1:
+        msg = f"the repeats have different sample rates, {sorted(rates)} Hz: import those of one rate as one take"
+        raise FileError(msg)
+    return recordings
+
+
+def _channels(rig: Rig, facts: TakeFacts) -> tuple[int, int | None]:
+    pickup = facts.pickup_channel or rig.interface.pickup_channel or 1
+    text = facts.reference_channel
+    if text is None:
+        if rig.reference.kind == "none":
+            return pickup, None
+        return pickup, rig.interface.reference_channel or (1 if pickup == 2 else 2)
+    if text.lower() == "none":
+        return pickup, None
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
+        msg = f'--reference-channel "{plain_text(text[:40])}" is neither a channel counted from 1 nor none'
+        raise ValueError(msg)
+    return pickup, int(text)
+
+
+def _read_played(facts: TakeFacts, recordings: Sequence[Recording]) -> FloatArray | None:
+    from measure.source.files import read_stimulus
+
+    if facts.stimulus_file is None:
+        if recordings[0].reference_channel is None and facts.method == "exciter":
+            msg = "without a reference channel the stimulus is needed: --stimulus FILE, what was played"
+            raise ValueError(msg)
+        return None
+    stimulus, rate_hz = read_stimulus(facts.stimulus_file)
+    same_rate(rate_hz, recordings[0].rate_hz, name=facts.stimulus_file.name)
+    return stimulus
+
+
+def _describe_take(
+    name: str, files: Sequence[Path], recordings: Sequence[Recording], rig: Rig, facts: TakeFacts, looked: Looked
+) -> Take:
+    kept = tuple(
+        RecordingFile(
+            file=kept_name("recording", file, index=index),
+            pickup_channel=recording.pickup_channel,
+            reference_channel=recording.reference_channel,
+            sha256=recording.sha256,
+        )
+        for index, (file, recording) in enumerate(zip(files, recordings, strict=True), start=1)
+    )
+    played = None if facts.stimulus_file is None else FileStimulus(file=kept_name("stimulus", facts.stimulus_file))
+    document = {
+        "name": name,
+        "method": facts.method,
+        "added": facts.added,
+        "controls": _controls(facts.settings),
+        "coil_over": facts.coil_over or None,
+        "coil_moved": facts.coil_moved,
+        "note": facts.note,
+        "rate_hz": recordings[0].rate_hz,
+        "simulated": facts.simulated,
+        "outcome": looked.outcome,
+        "tool_version": metadata.version("coilsweep"),
+    }
+    records = tuple(finding_record(finding) for finding in looked.findings)
+    take = msgspec.convert(document | {"recordings": msgspec.to_builtins(kept)}, Take)
+    return msgspec.structs.replace(take, stimulus=played, rig=rig, findings=records)
+
+
+def _controls(settings: Sequence[str]) -> dict[str, str]:
+    controls = {}
+    for setting in settings:
+        control, mark, value = (word.strip() for word in setting.partition("="))
+        if not (control and mark and value):
+            msg = f'--set "{plain_text(setting[:60])}" is not CONTROL=VALUE, for example volume=7'
+            raise ValueError(msg)
+        if control in controls:
+            msg = f'--set names "{plain_text(control[:60])}" twice'
+            raise ValueError(msg)
+        controls[control] = value
+    return controls
+
+
+def _sources(files: Sequence[Path], facts: TakeFacts) -> dict[str, Path]:
+    sources = {kept_name("recording", file, index=index): file for index, file in enumerate(files, start=1)}
+    if facts.stimulus_file is not None:
+        sources[kept_name("stimulus", facts.stimulus_file)] = facts.stimulus_file
+    return sources
+
+
+def _say_reasons(desk: Desk, take: Take, looked: Looked) -> None:
+    for finding in looked.findings:
+        if finding.severity == "reject":
+            desk.say(f"rejected: {finding.code}: {plain_text(finding.text)}")
+        elif finding.severity == "warn":
+            desk.say(f"warning: {finding.code}: {plain_text(finding.text)}")
+    if looked.outcome == "rejected":
+        desk.say(f'The take "{take.name}" is kept and marked as rejected. Repeat it under another name.')
+    if take.method != "exciter":
+        desk.say(f'The method "{take.method}" is kept with the take, but cannot be fitted yet.')

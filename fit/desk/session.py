@@ -1,0 +1,235 @@
+"""One function a command: inspect, fit, report. Plain data in, lines and one JSON document out."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fit.answers.pickup import PickupAnswer, characterise_pickup
+from fit.desk.bench import rig_rows
+from fit.desk.document import Document, answer_document
+from fit.desk.outcome import Desk, Outcome
+from fit.desk.screen import answer_lines, checks_told
+from fit.desk.takes import (
+    RejectedError,
+    gather_evidence,
+    kept_recordings,
+    look_at,
+    rig_of,
+    take_to_fit,
+)
+from measure.errors import FileError
+from measure.logbook.store import Logbook, list_takes, open_logbook, read_take, write_result
+
+if TYPE_CHECKING:
+    from fit.desk.report import Sheet
+
+RESULT_FILE = "fit.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitWish:
+    """What is to be fitted, as it was typed.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Takes.
+    dcr : str or None
+        From a multimeter.
+    at_hand : str
+        Parts for a further take.
+    """
+
+    names: tuple[str, ...]
+    dcr: str | None = None
+    at_hand: str = ""
+
+
+def inspect_take(desk: Desk, name: str) -> Outcome:
+    """Check the recordings of a kept take again, and tell its noise.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    name : str
+        Of the take.
+
+    Returns
+    -------
+    Outcome
+        Checks and noise.
+    """
+    from measure.checks import noise_summary
+
+    logbook = open_logbook(desk.logbook)
+    take = read_take(logbook, name)
+    recordings, stimulus = kept_recordings(logbook, take)
+    looked = look_at(recordings, stimulus=stimulus, with_response=take.method == "exciter")
+    noise: Document = dict(asdict(noise_summary(recordings[0])))
+    lines, document = checks_told(take.simulated, looked, noise=noise)
+    return Outcome(lines=(f"Take {name}, made {take.time_utc}", *lines), document={"schema": "coilsweep.inspect/1"} | document)
+
+
+def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Outcome:
+    """Say what the pickup is.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    wish : FitWish
+        Takes and references.
+    plot_file : Path or None
+        Picture to be written, ending in .png.
+
+    Returns
+    -------
+    Outcome
+        Values with intervals, and what they rest on.
+
+    Raises
+    ------
+    ValueError
+        If the picture's name does not end in .png.
+    """
+    import json
+
+    if plot_file is not None and plot_file.suffix.lower() != ".png":
+        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
+        raise ValueError(msg)
+    logbook = open_logbook(desk.logbook)
+    answer, warnings = _answer(desk, logbook, wish)
+    for warning in warnings:
+        desk.say(f"warning: {warning}")
+    document = answer_document(answer, warnings=warnings)
+    kept = {"wish": asdict(wish), "answer": document}
+    write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
+    if plot_file is not None:
+        from fit.desk.plots import response_figure, write_png
+
+        write_png(response_figure(answer), plot_file)
+        desk.say(f"Written: {plot_file}")
+    return Outcome(lines=tuple(answer_lines(answer, warnings=warnings)), document=document)
+
+
+def write_report(
+    desk: Desk, file: Path, *, names: Sequence[str] = (), dcr: str | None = None, at_hand: str | None = None
+) -> Outcome:
+    """Write everything as one page.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    file : Path
+        To be written; an older one is replaced in one step.
+    names : sequence of str
+        Takes; empty for those of the last fit.
+    dcr, at_hand : str or None
+        As for a fit; None for those of the last fit.
+
+    Returns
+    -------
+    Outcome
+        Where the page is.
+    """
+    from fit.desk.report import report_html
+
+    logbook = open_logbook(desk.logbook)
+    last = _last_wish(logbook, is_needed=not names)
+    wish = FitWish(
+        names=tuple(names) or last.names,
+        dcr=last.dcr if dcr is None else dcr,
+        at_hand=last.at_hand if at_hand is None else at_hand,
+    )
+    answer, warnings = _answer(desk, logbook, wish)
+    page = report_html(_sheet(logbook, answer, wish, warnings))
+    _replace(file, page)
+    document: Document = {"schema": "coilsweep.report/1", "file": str(file), "takes": list(answer.takes)}
+    document |= {"simulated": answer.simulated, "outcome": answer.outcome, "warnings": list(warnings)}
+    return Outcome(lines=(f"Report: {file}",), document=document)
+
+
+def _answer(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, tuple[str, ...]]:
+    twice = [name for name in wish.names if wish.names.count(name) > 1]
+    if twice:
+        msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
+        raise ValueError(msg)
+    order = {take.name: place for place, take in enumerate(list_takes(logbook).takes)}
+    takes = sorted((take_to_fit(logbook, name) for name in wish.names), key=lambda take: order[take.name])
+    responses = []
+    for take in desk.steps(takes, "responses"):
+        recordings, stimulus = kept_recordings(logbook, take)
+        looked = look_at(recordings, stimulus=stimulus, with_response=True)
+        if looked.response is None:
+            reasons = "; ".join(finding.text for finding in looked.findings if finding.severity == "reject")
+            msg = f'the take "{take.name}" is rejected by the checks: {reasons}'
+            raise RejectedError(msg)
+        responses.append(looked.response)
+    evidence, warnings = gather_evidence(logbook, takes, responses, dcr=wish.dcr, at_hand=wish.at_hand)
+    return characterise_pickup(evidence), warnings
+
+
+def _last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
+    import msgspec
+
+    path = logbook.path / "results" / RESULT_FILE
+    if not path.is_file():
+        if is_needed:
+            msg = f"no fit is kept in {logbook.path}: run `coilsweep fit NAME...` first, or name the takes"
+            raise FileError(msg)
+        return FitWish(names=())
+    try:
+        return msgspec.convert(msgspec.json.decode(path.read_bytes())["wish"], FitWish)
+    except (msgspec.DecodeError, msgspec.ValidationError, KeyError, TypeError) as err:
+        msg = f"{path} is damaged: run `coilsweep fit NAME...` again"
+        raise FileError(msg) from err
+
+
+def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tuple[str, ...]) -> "Sheet":
+    from fit.desk.report import Sheet, TakeSheet
+    from fit.desk.takes import kept_findings
+    from measure.logbook.take import time_now
+
+    listed = list_takes(logbook)
+    sheets = []
+    for take in sorted(listed.takes, key=lambda take: take.name not in answer.takes):
+        repeats = f", {len(take.recordings)} repeats" if len(take.recordings) > 1 else ""
+        sound = f"{take.rate_hz} Hz{repeats}" + (", simulated" if take.simulated else "")
+        sheets.append(
+            TakeSheet(
+                name=take.name,
+                added=take.added,
+                note=take.note,
+                made=take.time_utc,
+                sound=sound,
+                outcome=take.outcome,
+                findings=kept_findings(take),
+                is_fitted=take.name in answer.takes,
+            )
+        )
+    references = [("dcr", wish.dcr)] if wish.dcr else []
+    references += [(f"added in {take.name}", take.added) for take in listed.takes if take.added and take.name in answer.takes]
+    return Sheet(
+        answer=answer,
+        takes=tuple(sheets),
+        rig=tuple((key, value) for key, value in rig_rows(rig_of(logbook))),
+        references=tuple(references),
+        warnings=warnings,
+        made_by=f"coilsweep {metadata.version('coilsweep')}, {time_now()}",
+    )
+
+
+# In one step, so that an interrupted run leaves the old page whole.
+def _replace(file: Path, page: str) -> None:
+    draft = file.with_name(f".{file.name}.writing")
+    try:
+        draft.write_text(page, encoding="utf-8")
+        draft.replace(file)
+    except OSError as err:
+        draft.unlink(missing_ok=True)
+        msg = f"{file}: cannot be written ({err.strerror}). Check the folder, its permissions and the space on the disk."
+        raise FileError(msg) from err

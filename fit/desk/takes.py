@@ -1,0 +1,404 @@
+"""From files and the logbook to what the estimate needs: recordings, checks, responses, evidence."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from fit.desk.wording import plain_text
+from fit.estimate.evidence import Evidence, TakeEvidence
+from measure.errors import FileError, MeasureError
+from measure.logbook.placement import placements
+from measure.logbook.rig import Rig, input_capacitance, input_resistance, read_rig
+from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
+from measure.logbook.take import FileStimulus, FindingRecord, Take
+from measure.quantity import Quantity, parse_parts, parse_quantity
+from measure.recording import Recording
+from measure.response import Finding, FloatArray, Response
+
+ASSUMED_BOUNDS = {"Ω": 0.05, "F": 0.10, "Hz": 0.05}  # [1] common for parts without a marking; no source
+SEVERITIES = ("pass", "warn", "reject")
+RIG_OPTIONS = {
+    "interface.device": "--device",
+    "interface.host_api": "--host-api",
+    "interface.rate_hz": "--rate",
+    "interface.output_channel": "--output-channel",
+    "interface.pickup_channel": "--pickup-channel",
+    "interface.reference_channel": "--reference-channel",
+    "reference.kind": "--reference",
+    "reference.sense_resistor": "--sense-resistor",
+    "exciter.corner_hz": "--exciter-corner",
+    "input.resistance": "--input-resistance",
+    "input.capacitance": "--input-capacitance",
+}
+
+
+class RejectedError(Exception):
+    """A value was asked for that would rest on a rejected recording."""
+
+    exit_code = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Looked:
+    """What a look at the recordings of a take gave.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        All checks.
+    outcome : str
+        "good", "usable" or "rejected".
+    response : Response or None
+        None where it was rejected, or is of a kind without a response.
+    """
+
+    findings: tuple[Finding, ...]
+    outcome: str
+    response: Response | None
+
+
+def rig_of(logbook: Logbook) -> Rig:
+    """Read the rig of a logbook.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+
+    Returns
+    -------
+    Rig
+        An empty one where rig.toml is not there yet.
+    """
+    path = rig_path(logbook)
+    return read_rig(path) if path.exists() else Rig()
+
+
+def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, with_response: bool) -> Looked:
+    """Check recordings and compute their response where that is allowed.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        Repeats of one take.
+    stimulus : ndarray, shape (n,), or None
+        What was played.
+    with_response : bool
+        The method gives a response.
+
+    Returns
+    -------
+    Looked
+        Findings, outcome, response.
+    """
+    from measure.checks import check_recording, outcome
+
+    from measure.transfer import estimate_response
+
+    each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
+    findings = _worst_of(each, names=[recording.name for recording in recordings])
+    response = None
+    if with_response and outcome(findings) != "rejected":
+        try:
+            response = estimate_response(recordings, stimulus=stimulus)
+            findings += response.findings
+        except MeasureError as err:
+            findings += (Finding(code="response", severity="reject", text=f"No response could be computed: {err}"),)
+    return Looked(findings=findings, outcome=outcome(findings), response=response)
+
+
+def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], FloatArray | None]:
+    """Read the recordings of a take, and what was played.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    take : Take
+        As read.
+
+    Returns
+    -------
+    recordings : list of Recording
+        Repeats.
+    stimulus : ndarray, shape (n,), or None
+        None where it is not known.
+
+    Raises
+    ------
+    FileError
+        If the take holds no recordings, or its stimulus has another rate.
+    """
+    from measure.source.files import read_recording, read_stimulus
+
+    if not take.recordings:
+        msg = f'the take "{take.name}" is a response measured elsewhere and holds no recordings'
+        raise FileError(msg)
+    recordings = []
+    for index, item in enumerate(take.recordings):
+        path = recording_path(logbook, take, index)
+        recording = read_recording(path, pickup_channel=item.pickup_channel, reference_channel=item.reference_channel)
+        recordings.append(replace(recording, simulated=take.simulated))
+    stimulus = None
+    if isinstance(take.stimulus, FileStimulus):
+        stimulus, rate_hz = read_stimulus(kept_path(logbook, take, take.stimulus.file))
+        same_rate(rate_hz, recordings[0].rate_hz, name=take.stimulus.file)
+    return recordings, stimulus
+
+
+def same_rate(stimulus_rate_hz: int, rate_hz: int, *, name: str) -> None:
+    """See that stimulus and recording have one sample rate.
+
+    Parameters
+    ----------
+    stimulus_rate_hz, rate_hz : int
+        Of the stimulus and of the recording. [Hz]
+    name : str
+        Of the stimulus, for the message.
+
+    Raises
+    ------
+    FileError
+        If they differ.
+    """
+    if stimulus_rate_hz != rate_hz:
+        msg = f"{name}: the stimulus has {stimulus_rate_hz} Hz, the recording {rate_hz} Hz. Record at the stimulus's rate."
+        raise FileError(msg)
+
+
+def take_to_fit(logbook: Logbook, name: str) -> Take:
+    """Read a take that values may be derived from.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    name : str
+        Of the take.
+
+    Returns
+    -------
+    Take
+        Verified, not rejected, made with the exciter.
+
+    Raises
+    ------
+    RejectedError
+        If its recording was rejected.
+    FileError
+        If it is of a kind that cannot be fitted yet.
+    """
+    take = read_take(logbook, name)
+    if take.outcome == "rejected":
+        reasons = "; ".join(item.advice for item in take.findings if item.outcome == "reject")
+        msg = f'the take "{name}" was rejected, no value may rest on it: {plain_text(reasons)}'
+        raise RejectedError(msg)
+    if take.method != "exciter":
+        msg = f'the take "{name}" was made by the method "{take.method}", which is kept but cannot be fitted yet'
+        raise FileError(msg)
+    return take
+
+
+def gather_evidence(
+    logbook: Logbook, takes: Sequence[Take], responses: Sequence[Response], *, dcr: str | None, at_hand: str
+) -> tuple[Evidence, tuple[str, ...]]:
+    """Put takes and references together for the estimate.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    takes : sequence of Take
+        In the order they were made.
+    responses : sequence of Response
+        One a take.
+    dcr : str or None
+        As written.
+    at_hand : str
+        Parts for a further take, as written.
+
+    Returns
+    -------
+    evidence : Evidence
+        Every reference with a bound.
+    warnings : tuple of str
+        Bounds that were taken for granted, and what does not fit together.
+
+    Raises
+    ------
+    ValueError
+        If a quantity cannot be read.
+    FileError
+        If the rig does not state what is needed, or the takes were made with different inputs.
+    """
+    warnings: list[str] = []
+    rig = _common_rig(takes, rig_of(logbook), warnings)
+    placed = placements(list_takes(logbook).takes)
+    before: int | None = None
+    rows = []
+    for take, response in zip(takes, responses, strict=True):
+        added = tuple(_bounded(part, f"added in {take.name}", warnings) for part in parse_parts(take.added))
+        moved = before is not None and placed[take.name] != before
+        before = placed[take.name]
+        rows.append(TakeEvidence(name=take.name, response=response, added=added, coil_moved=moved))
+    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    if resistance is None or capacitance is None:
+        key = "input.resistance" if resistance is None else "input.capacitance"
+        example = "1M ± 1%" if resistance is None else "185p ± 3p"
+        msg = f'rig.toml does not state {key} (input and cable together): coilsweep rig {RIG_OPTIONS[key]} "{example}"'
+        raise FileError(msg)
+    kind = rig.reference.kind or "current"
+    evidence = Evidence(
+        takes=tuple(rows),
+        input_resistance=_bounded(resistance, "input resistance", warnings),
+        input_capacitance=_bounded(capacitance, "input capacitance", warnings),
+        dcr=None if dcr is None else _bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
+        reference_kind=kind,
+        exciter_corner=None if kind == "current" else _corner(rig, warnings),
+        parts_at_hand=tuple(_bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
+    )
+    return evidence, tuple(warnings)
+
+
+def finding_record(finding: Finding) -> FindingRecord:
+    """Put a check as a take keeps it.
+
+    Parameters
+    ----------
+    finding : Finding
+        One check.
+
+    Returns
+    -------
+    FindingRecord
+        The same.
+    """
+    return FindingRecord(
+        name=finding.code, outcome=finding.severity, figure=finding.figure, unit=finding.unit, advice=finding.text
+    )
+
+
+def kept_findings(take: Take) -> tuple[Finding, ...]:
+    """Give the checks of a take as they were kept.
+
+    Parameters
+    ----------
+    take : Take
+        As read.
+
+    Returns
+    -------
+    tuple of Finding
+        In the order of the checks.
+    """
+    return tuple(
+        Finding(code=item.name, severity=item.outcome, text=item.advice, figure=item.figure, unit=item.unit)
+        for item in take.findings
+    )
+
+
+def assumption(part: Quantity, what: str) -> str:
+    """Say which bound is taken for granted for a value without ±.
+
+    Parameters
+    ----------
+    part : Quantity
+        Without a bound.
+    what : str
+        Which value it is.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    percent = 100 * ASSUMED_BOUNDS[part.unit]
+    return f"{part.text} ({what}) was given without ±; ± {percent:.0f} % is assumed. A measured bound makes the result better."
+
+
+def exists_already(logbook: Logbook, name: str) -> bool:
+    """See whether a take of that name is there, damaged or not.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    name : str
+        Of the take.
+
+    Returns
+    -------
+    bool
+        True if the name is taken.
+    """
+    listing = list_takes(logbook)
+    return name in listing.damaged or any(take.name == name for take in listing.takes)
+
+
+def is_response_file(path: Path) -> bool:
+    """See whether a file holds a response that was measured elsewhere, by its suffix.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    bool
+        True for CSV and Touchstone files.
+    """
+    return path.suffix.lower() in {".csv", ".s1p", ".s2p", ".txt"}
+
+
+def _bounded(part: Quantity, what: str, warnings: list[str]) -> Quantity:
+    if part.bound is None:
+        warnings.append(assumption(part, what))
+        bound = ASSUMED_BOUNDS[part.unit] * part.value
+        return replace(part, bound=bound, standard_uncertainty=bound / math.sqrt(3))  # rectangular: JCGM 100, 4.3.7
+    return part
+
+
+def _corner(rig: Rig, warnings: list[str]) -> Quantity:
+    if rig.exciter.corner_hz is None:
+        msg = 'rig.toml does not state exciter.corner_hz, needed without a current reference: coilsweep rig --exciter-corner "9k"'
+        raise FileError(msg)
+    return _bounded(parse_quantity(f"{rig.exciter.corner_hz!r} Hz", "Hz"), "exciter corner", warnings)
+
+
+# What a take was made with stands in the take; where it says nothing, the logbook's rig does.
+def _common_rig(takes: Sequence[Take], now: Rig, warnings: list[str]) -> Rig:
+    stated = {}
+    for key in ("input.resistance", "input.capacitance", "reference.kind", "exciter.corner_hz"):
+        section, name = key.split(".")
+        current = getattr(getattr(now, section), name)
+        own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes}
+        values = {value if value is not None else current for value in own.values()}
+        if len(values) > 1:
+            each = ", ".join(f"{name} {value or current}" for name, value in own.items())
+            msg = f"the takes were made with different {key} ({each}): fit them apart"
+            raise FileError(msg)
+        stated[key] = values.pop()
+        if current is not None and stated[key] != current:
+            warnings.append(f"rig.toml now says {key} = {current}; the takes were made with {stated[key]}, which is used.")
+    import msgspec
+
+    return msgspec.structs.replace(
+        now,
+        input=msgspec.structs.replace(now.input, resistance=stated["input.resistance"], capacitance=stated["input.capacitance"]),
+        reference=msgspec.structs.replace(now.reference, kind=stated["reference.kind"]),
+        exciter=msgspec.structs.replace(now.exciter, corner_hz=stated["exciter.corner_hz"]),
+    )
+
+
+# Of several repeats, the worst outcome of each check counts.
+def _worst_of(each: Sequence[tuple[Finding, ...]], *, names: Sequence[str]) -> tuple[Finding, ...]:
+    worst: dict[str, Finding] = {}
+    for findings, name in zip(each, names, strict=True):
+        for finding in findings:
+            named = replace(finding, text=f"{name}: {finding.text}") if len(each) > 1 and finding.severity != "pass" else finding
+            kept = worst.get(finding.code)
+            if kept is None or SEVERITIES.index(named.severity) > SEVERITIES.index(kept.severity):
+                worst[finding.code] = named
+    return tuple(worst.values())
