@@ -1,5 +1,6 @@
 """Reading and writing files so that a crash leaves the old or the new content, never half of it."""
 
+import errno
 import os
 import secrets
 import stat
@@ -8,6 +9,13 @@ from pathlib import Path
 from measure.errors import FileError
 
 HIDDEN = "."  # what starts with it in the logbook is unfinished, and passed over
+UNFINISHED = ".unfinished"  # ends the name of a file that is not whole yet
+CURES = {
+    errno.ENOSPC: "; free some space and try again",
+    errno.EDQUOT: "; free some space and try again",
+    errno.EACCES: "; choose a folder that you may write to",
+    errno.EROFS: "; choose a folder that you may write to",
+}
 
 
 def one_line(text: object, limit: int = 200) -> str:
@@ -48,7 +56,7 @@ def disk_message(doing: str, path: Path, error: OSError) -> str:
         For a FileError.
     """
     reason = error.strerror or type(error).__name__
-    return f"{one_line(path)} {doing}: {one_line(reason)}"
+    return f"{one_line(path)} {doing}: {one_line(reason)}{CURES.get(error.errno or 0, '')}"
 
 
 def require_plain(path: Path, *, is_folder: bool) -> os.stat_result:
@@ -190,7 +198,7 @@ def replace_file(path: Path, content: bytes) -> None:
     FileError
         If it cannot be written; the old file is then unchanged.
     """
-    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}")
+    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}{UNFINISHED}")
     try:
         try:
             write_new(unfinished, content)

@@ -151,6 +151,7 @@ class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True,
             If one is out of its range; the message begins with its key.
         """
         _check_numbers(self)
+        _check_texts(self)
         for key, (text, unit) in _written_quantities(self).items():
             if text is not None:
                 try:
@@ -312,7 +313,7 @@ def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
 def _read_text(path: Path) -> str:
     content = read_small(path, LIMIT_BYTES)
     try:
-        return content.decode("utf-8").replace("\r\n", "\n")
+        return content.decode("utf-8-sig")  # some editors put a mark before the first character
     except UnicodeDecodeError as err:
         msg = f"{one_line(path)} is not UTF-8 text: byte {err.start} is {content[err.start]:#04x}"
         raise FileError(msg) from None
@@ -345,7 +346,7 @@ def describe(error: msgspec.ValidationError) -> str:
     """
     what, _, place = one_line(error, 400).partition(" - at `$")
     key = place.rstrip("`").lstrip(".").replace("[...]", "")
-    plain = what.replace("`", "")
+    plain = what.replace("`", "").replace(" | null", "")
     if key and plain.startswith("Object contains unknown field "):
         return f"{key}.{plain.removeprefix('Object contains unknown field ')}: no such key"
     if not key and plain.startswith("Object contains unknown field "):
@@ -376,11 +377,17 @@ def _check_numbers(rig: Rig) -> None:
     if corner_hz is not None and not 0 < corner_hz < 1e9:
         msg = f"exciter.corner_hz: {corner_hz:g} is not a corner, expected a frequency above 0 Hz"
         raise ValueError(msg)
-    for name in ("device", "host_api"):
-        text = getattr(interface, name)
-        if text is not None and (len(text) > MAX_TEXT or not text.isprintable()):
-            msg = f"interface.{name}: expected at most {MAX_TEXT} printable characters"
-            raise ValueError(msg)
+
+
+def _check_texts(rig: Rig) -> None:
+    sections = {"interface": msgspec.structs.asdict(rig.interface)}
+    if rig.calibration is not None:
+        sections["calibration"] = msgspec.structs.asdict(rig.calibration)
+    for section, fields in sections.items():
+        for name, text in fields.items():
+            if isinstance(text, str) and (len(text) > MAX_TEXT or not text.isprintable()):
+                msg = f"{section}.{name}: expected at most {MAX_TEXT} printable characters"
+                raise ValueError(msg)
 
 
 def _written_quantities(rig: Rig) -> dict[str, tuple[str | None, str]]:

@@ -11,7 +11,7 @@ import stat
 import sys
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +20,7 @@ import msgspec
 from measure.errors import FileError
 from measure.logbook.disk import (
     HIDDEN,
+    UNFINISHED,
     disk_message,
     make_folder,
     one_line,
@@ -98,7 +99,7 @@ def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
     if not directory.is_dir():
         msg = f"{one_line(directory)} is not a folder: make it, or name another logbook"
         raise FileError(msg)
-    _remove_leftovers(directory / TAKES)
+    _remove_leftovers(directory)
     return Logbook(path=directory)
 
 
@@ -177,13 +178,15 @@ def write_take(logbook: Logbook, take: Take, sources: Mapping[str, Path], *, mov
             write_new(folder / TAKE_FILE, encode_take(kept))
             sync_folder(folder)
             _give_name(folder, target, take.name)
-        sync_folder(takes)
-        if move:
-            for source in sources.values():
-                source.unlink(missing_ok=True)
     except OSError as err:
         msg = disk_message("not kept, nothing of it was written", target, err)
         raise FileError(msg) from None
+    with suppress(
+        OSError
+    ):  # the take is whole; that a power cut might still lose it, or a source stays, is no reason to call it lost
+        sync_folder(takes)
+        for source in sources.values() if move else ():
+            source.unlink(missing_ok=True)
     return kept
 
 
@@ -354,7 +357,8 @@ def _take_names(logbook: Logbook) -> list[str]:
         return []
     require_plain(folder, is_folder=True)
     try:
-        return sorted(entry.name for entry in os.scandir(folder) if not entry.name.startswith(HIDDEN) and not entry.is_file())
+        with os.scandir(folder) as entries:
+            return sorted(entry.name for entry in entries if not entry.name.startswith(HIDDEN) and not entry.is_file())
     except OSError as err:
         msg = disk_message("not read", folder, err)
         raise FileError(msg) from None
@@ -383,7 +387,10 @@ def _lock(folder: Path) -> int | None:
         return None
     import fcntl
 
-    handle = os.open(folder, os.O_RDONLY)
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return None
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
@@ -392,18 +399,26 @@ def _lock(folder: Path) -> int | None:
     return handle
 
 
-def _remove_leftovers(takes: Path) -> None:
-    if takes.is_symlink() or not takes.is_dir():
-        return
-    for folder in takes.glob(f"{WRITING}*"):
-        try:
-            is_old = time.time() - folder.lstat().st_mtime > SETTLED_S
-            handle = _lock(folder) if is_old and not folder.is_symlink() else None
-        except OSError:  # it went away, or is not ours: no leftover of ours then
-            continue
+def _remove_leftovers(directory: Path) -> None:
+    takes = directory / TAKES
+    for folder in takes.glob(f"{WRITING}*") if not takes.is_symlink() else ():
+        handle = _lock(folder) if _is_settled(folder, is_folder=True) else None
         if handle is not None:
             shutil.rmtree(folder, ignore_errors=True)
             os.close(handle)
+    for pattern in (f"{HIDDEN}rig.toml.*{UNFINISHED}", f"{RESULTS}/{HIDDEN}*{UNFINISHED}"):
+        for file in directory.glob(pattern):
+            if _is_settled(file, is_folder=False):
+                with suppress(OSError):
+                    file.unlink()
+
+
+def _is_settled(path: Path, *, is_folder: bool) -> bool:
+    try:
+        status = require_plain(path, is_folder=is_folder)
+    except FileError:  # it went away, or is not one of ours
+        return False
+    return time.time() - status.st_mtime > SETTLED_S
 
 
 def _give_name(folder: Path, target: Path, name: str) -> None:

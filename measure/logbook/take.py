@@ -431,6 +431,10 @@ def _check_texts(take: Take) -> None:
         if size > limit:
             msg = f"{key}: {size} is more than the {limit} that a take may have"
             raise ValueError(msg)
+    written = [take.tool_version, *(text for kept in take.findings for text in (kept.name, kept.unit, kept.advice))]
+    if not (all(text.isprintable() for text in written) and take.note.replace("\n", "").replace("\t", "").isprintable()):
+        msg = "note, findings and tool_version: expected printable text"
+        raise ValueError(msg)
     for key, text in [*take.controls.items(), ("coil_over", take.coil_over or "-")]:
         if not (0 < len(key) <= MAX_TEXT and 0 < len(text) <= MAX_TEXT and (key + text).isprintable()):
             msg = f'controls and coil_over: "{one_line(key, 40)}" to "{one_line(text, 40)}": expected printable text'
