@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 
+import msgspec
+
 from fit.desk.document import Document
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.takes import RIG_OPTIONS, rig_of
@@ -47,7 +49,7 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
     if open_keys:
         missing_rows: list[tuple[str, ...]] = [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()]
         lines += ["", "Still missing", *table_lines(missing_rows)]
-    document: Document = {"schema": "coilsweep.rig/1", "rig": {key: value for key, value in rows}, "missing": [*open_keys]}
+    document: Document = {"schema": "coilsweep.rig/1", "rig": msgspec.to_builtins(rig), "missing": [*open_keys]}
     return Outcome(lines=tuple(lines), document=document)
 
 
@@ -113,7 +115,7 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
     seconds = len(samples) / rate_hz
     lines = (
         f"Written: {file}, {seconds:.2f} s, {rate_hz} Hz, 24 bit",
-        f"A sweep from {format_quantity(sweep.start_hz, 'Hz')} to {format_quantity(sweep.stop_hz, 'Hz')}, with silence around it.",
+        f"Sweep from {format_quantity(sweep.start_hz, 'Hz')} to {format_quantity(sweep.stop_hz, 'Hz')}, with silence around it.",
         "Play it unchanged (no effects, no resampling), record pickup and reference at the same rate, silences included, then:",
         f'  coilsweep import NAME RECORDING.wav --stimulus "{plain_text(str(file))}"',
     )

@@ -30,7 +30,7 @@ RATE_HZ = 96000
 DCR_TEXT = "5.62k ± 1%"
 ADDED_TEXT = "1n ± 1%"
 AT_HAND_TEXT = "470p ± 1%, 2n2 ± 1%"
-RIG = {
+RIG: dict[str, str | int] = {
     "input_resistance": "1M ± 1%",
     "input_capacitance": "185p ± 3p",
     "sense_resistor": "100 ± 1%",

@@ -162,7 +162,8 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     Returns
     -------
     str
-        One `svg` element without references to anything outside; ink is ``currentColor``.
+        One `svg` element without references to anything outside; ink is ``currentColor``, the
+        colours of the series may be set by the page as ``--series-1`` and so on.
     """
     from html import escape
 
@@ -177,6 +178,8 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     text = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", text).replace("xlink:href=", "href=")
     text = re.sub(r'\bid="', f'id="{name}-', text)
     text = text.replace('href="#', f'href="#{name}-').replace("url(#", f"url(#{name}-").replace(INK, "currentColor")
+    for index, colour in enumerate(COLOURS, start=1):
+        text = text.replace(f": {colour}", f": var(--series-{index},{colour})")
     start = re.sub(r'\s(width|height|version)="[^"]*"', "", text[: text.index(">")])
     return f'{start} role="img" aria-label="{escape(title, quote=True)}">{text[text.index(">") + 1 :]}'
 

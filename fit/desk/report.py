@@ -34,7 +34,8 @@ STYLE = """
 :root{color-scheme:light dark;--ink:#1d242b;--soft:#5a6570;--paper:#fbfaf7;--card:#f1efe8;--line:#d9d5ca;
 --good:#2c6e49;--look:#8a5a00;--bad:#a3262a}
 @media (prefers-color-scheme:dark){:root{--ink:#e6e3db;--soft:#a3a9ae;--paper:#15191d;--card:#1e2429;--line:#353d44;
---good:#7cc49b;--look:#e0b25a;--bad:#ef8d8a}}
+--good:#7cc49b;--look:#e0b25a;--bad:#ef8d8a;
+--series-1:#56b4e9;--series-2:#ff8c4a;--series-3:#35c79a;--series-4:#e3a3c6;--series-5:#d8b740;--series-6:#9fd4f2}}
 *{box-sizing:border-box}
 html{background:var(--paper);color:var(--ink);font:16px/1.6 system-ui,sans-serif;-webkit-text-size-adjust:100%}
 body{max-width:50rem;margin:0 auto;padding:2.5rem 1.25rem 4rem}
@@ -47,9 +48,9 @@ p{margin:.5rem 0;max-width:42rem;overflow-wrap:anywhere}
 .small,figcaption{font-size:.875rem}
 .notice{border-left:3px solid var(--look);background:var(--card);padding:.7rem 1rem;margin:1.2rem 0;border-radius:0 4px 4px 0}
 .notice.bad{border-color:var(--bad)}
-.values{display:grid;grid-template-columns:repeat(auto-fill,minmax(13.5rem,1fr));gap:1px;background:var(--line);
-border:1px solid var(--line);border-radius:6px;overflow:hidden;margin:1.6rem 0 0}
-.values div{background:var(--paper);padding:.9rem 1rem}
+.values{display:flex;flex-wrap:wrap;gap:1px;background:var(--line);border:1px solid var(--line);border-radius:6px;
+overflow:hidden;margin:1.6rem 0 0}
+.values div{background:var(--paper);padding:.9rem 1rem;flex:1 1 13.5rem}
 .values dt{font-size:.82rem;color:var(--soft)}
 .values dd{margin:0}
 .values .value{font-size:1.55rem;line-height:1.3;font-variant-numeric:tabular-nums;white-space:nowrap}
@@ -60,7 +61,7 @@ th,td{text-align:left;vertical-align:top;padding:.4rem .9rem .4rem 0;border-bott
 th{font-weight:600;color:var(--soft);font-size:.8rem}
 td:last-child,th:last-child{padding-right:0}
 .mark{font-size:.78rem;font-weight:600;white-space:nowrap}
-.good{color:var(--good)}.look{color:var(--look)}.bad{color:var(--bad)}
+.mark.good{color:var(--good)}.mark.look{color:var(--look)}.mark.bad{color:var(--bad)}
 figure{margin:1.2rem 0 2rem}
 figure svg{display:block;width:100%;height:auto}
 dl.words{display:grid;grid-template-columns:minmax(7rem,11rem) 1fr;gap:.5rem 1.2rem;font-size:.92rem}
@@ -68,7 +69,8 @@ dl.words dt{font-weight:600}dl.words dd{margin:0}
 ul{padding-left:1.2rem}li{margin:.25rem 0}
 footer{margin-top:3.5rem;padding-top:.9rem;border-top:1px solid var(--line)}
 @media (max-width:34rem){body{padding-top:1.5rem}dl.words{grid-template-columns:1fr;gap:0}dl.words dd{margin-bottom:.7rem}}
-@media print{:root{--ink:#000;--soft:#444;--paper:#fff;--card:#f4f4f4;--line:#bbb;--good:#064;--look:#640;--bad:#900}
+@media print{:root{--ink:#000;--soft:#444;--paper:#fff;--card:#f4f4f4;--line:#bbb;--good:#064;--look:#640;--bad:#900;
+--series-1:#0072b2;--series-2:#d55e00;--series-3:#009e73;--series-4:#cc79a7;--series-5:#8a6d00;--series-6:#56b4e9}
 html{font-size:10.5pt}body{max-width:none;padding:0}h2{break-after:avoid}.wide{overflow:visible}
 figure,tr,.notice,.values div{break-inside:avoid}}
 """
@@ -171,11 +173,12 @@ def _opening(sheet: Sheet, title: str) -> str:
     if answer.outcome != "good":
         parts.append(_notice(*misfit_lines(answer), kind="bad"))
     cells = []
+    doubt = "" if answer.outcome == "good" else ' <b class="mark bad">indicative only</b>'
     for key in FIRST_QUANTITIES:
         if key in answer.quantities:
             value, interval = estimate_texts(answer.quantities[key])
             cells.append(
-                f'<div><dt>{escape(quantity_name(key))}</dt><dd class="value">{escape(value)}</dd>'
+                f'<div><dt>{escape(quantity_name(key))}{doubt}</dt><dd class="value">{escape(value)}</dd>'
                 f'<dd class="interval">{escape(interval)}</dd></div>'
             )
     heading = "Indicative only" if answer.outcome != "good" else "Values with 95 % intervals"
