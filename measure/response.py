@@ -4,15 +4,15 @@ The types that this package produces and that fitting consumes: numpy and the st
 """
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 UNITS = ("V/V", "Ω")
 
-FloatArray = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
+FloatArray = NDArray[np.floating[Any]]
+ComplexArray = NDArray[np.complexfloating[Any, Any]]
 Severity = Literal["pass", "warn", "reject"]
 Unit = Literal["V/V", "Ω"]
 

@@ -1,9 +1,26 @@
 """What is this pickup? Its values with intervals, what limits them, and which further take would help."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from fit.answers.identify import TELLING, Further, identify_quantities, relative_uncertainty, suggest_takes
+from fit.answers.quantities import COVERAGE, Derived, derive_quantities
+from fit.estimate.budget import split_uncertainty
 from fit.estimate.evidence import Evidence
+from fit.estimate.floor import Floor, smooth_difference
+from fit.estimate.ladder import MISFIT, MOVED_PULL, Choice, choose_model, model_name
+from fit.estimate.resonance import loaded_gain
 from measure.response import ComplexArray, Finding, FloatArray
+
+AGREEMENT_HZ = (80.0, 15000.0)  # [Hz] where model and measurement are compared
+CURVE_HZ = (50.0, 20000.0)  # [Hz] of the loaded gain's plot
+CURVE_POINTS = 400
+HELPFUL = 0.9  # [1] a further take is named where it leaves less than this of the uncertainty
+PULLED = 3.0  # [1] of a reference against its own statement
+# Beyond these a value is worth a second look, no more: common practice, no source.
+USUAL = {"inductance": (0.8, 12.0), "dc_resistance": (1e3, 25e3), "winding_capacitance": (15e-12, 400e-12)}
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -97,17 +114,166 @@ class PickupAnswer:
     findings: tuple[Finding, ...]
 
 
-def characterise_pickup(evidence: Evidence) -> PickupAnswer:
+def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None) -> PickupAnswer:
     """Fit the takes of one pickup and say what it is.
 
     Parameters
     ----------
     evidence : Evidence
-        Takes and references.
+        Takes and references; every quantity with its uncertainty.
+    fixed_floor : float, optional
+        Relative model error to assume, smooth over an octave, instead of the estimated one. [1]
 
     Returns
     -------
     PickupAnswer
-        Values, budget, what is not identified, curves.
+        Values, budget, what is not identified, curves. A poor fit does not raise: `outcome` is "misfit".
+
+    Raises
+    ------
+    ValueError
+        If a take has too few usable frequencies, or a reference has no uncertainty.
     """
-    raise NotImplementedError
+    floor = None
+    if fixed_floor is not None:
+        floor = Floor(smooth=fixed_floor, rough=fixed_floor / 10, length_octaves=1.0, is_common=False)
+    choice = choose_model(evidence, fixed_floor=floor)
+    derived = derive_quantities(choice)
+    reasons = identify_quantities(choice, derived)
+    told = {name: quantity for name, quantity in derived.items() if name not in reasons}
+    further = suggest_takes(choice, evidence.parts_at_hand)
+    is_good = choice.floor.total < MISFIT
+    loaded_hz = np.geomspace(*CURVE_HZ, CURVE_POINTS)
+    curves = _curves(choice)
+    return PickupAnswer(
+        takes=tuple(take.name for take in evidence.takes),
+        simulated=any(take.response.origin.simulated for take in evidence.takes),
+        outcome="good" if is_good else "misfit",
+        floor=_floor_answer(choice),
+        model_name=model_name(choice.problem.model),
+        eddy_loops=sum(profiles.count("loop") for profiles in choice.problem.model.eddies),
+        candidates=tuple(
+            Candidate(name=model_name(rung.problem.model), bic=rung.bic, reduced_chi_square=rung.reduced_chi_square)
+            for rung in choice.rungs
+        ),
+        quantities={name: _estimate(quantity, choice) for name, quantity in told.items()},
+        not_identified=_not_identified(reasons, derived, further),
+        budget={name: _budget(quantity, choice) for name, quantity in told.items()},
+        next_takes={name: _helpful_takes(quantity, choice, further) for name, quantity in told.items()},
+        curves=curves,
+        loaded_frequency_hz=loaded_hz,
+        loaded_gain=loaded_gain(choice.problem, choice.fit.vector, loaded_hz).value,
+        findings=_findings(choice, told),
+    )
+
+
+def _estimate(derived: Derived, choice: Choice) -> Estimate:
+    std = float(np.sqrt(max(float(derived.gradient @ choice.covariance @ derived.gradient), 0.0)))
+    if not derived.is_log:
+        low, high = derived.value - COVERAGE * std, derived.value + COVERAGE * std
+        return Estimate(value=derived.value, unit=derived.unit, standard_uncertainty=std, low=low, high=high)
+    low, high = derived.value * np.exp(-COVERAGE * std), derived.value * np.exp(COVERAGE * std)
+    uncertainty = derived.value * std
+    return Estimate(value=derived.value, unit=derived.unit, standard_uncertainty=uncertainty, low=float(low), high=float(high))
+
+
+def _budget(derived: Derived, choice: Choice) -> tuple[Contribution, ...]:
+    scale = derived.value if derived.is_log else 1.0
+    shares = split_uncertainty(choice, derived.gradient)
+    return tuple(Contribution(source=share.source, contribution=scale * share.contribution) for share in shares)
+
+
+def _not_identified(
+    reasons: dict[str, str], derived: dict[str, Derived], further: Sequence[Further]
+) -> tuple[NotIdentified, ...]:
+    out = []
+    for name, why in reasons.items():
+        following = None
+        if name in derived:
+            # the cheapest that tells; where none does, the one that tells most
+            options = [_next_take(derived[name], take) for take in further]
+            telling = [take for take in options if take.predicted_relative_std < TELLING / 2]
+            following = telling[0] if telling else None
+        out.append(NotIdentified(quantity=name, why=why, next_take=following))
+    return tuple(out)
+
+
+def _next_take(derived: Derived, take: Further) -> NextTake:
+    relative = relative_uncertainty(derived, take.covariance)
+    text = f"one more take with {take.add} clipped across the jack, the coil left where it is"
+    return NextTake(add=take.add, text=text, predicted_relative_std=relative)
+
+
+def _helpful_takes(derived: Derived, choice: Choice, further: Sequence[Further]) -> tuple[NextTake, ...]:
+    now = relative_uncertainty(derived, choice.covariance)
+    options = [_next_take(derived, take) for take in further]
+    helpful = [take for take in options if take.predicted_relative_std < HELPFUL * now]
+    return tuple(sorted(helpful, key=lambda take: take.predicted_relative_std))
+
+
+def _floor_answer(choice: Choice) -> FloorAnswer:
+    difference = smooth_difference(choice.problem, choice.floor, choice.fit.prediction.residual)
+    in_band = (choice.problem.frequency_hz >= AGREEMENT_HZ[0]) & (choice.problem.frequency_hz <= AGREEMENT_HZ[1])
+    worst = np.argmax(np.where(in_band, np.abs(difference), -1.0))
+    return FloorAnswer(
+        value=choice.floor.total,
+        correlation_octaves=choice.floor.length_octaves,
+        common=choice.floor.is_common,
+        worst_hz=float(choice.problem.frequency_hz[worst]),
+    )
+
+
+def _curves(choice: Choice) -> tuple[Curve, ...]:
+    problem, curves = choice.problem, []
+    for index, take in enumerate(problem.evidence.takes):
+        points = problem.take_of_point == index
+        frequency, measured = problem.frequency_hz[points], problem.data[points]
+        ratio = 1 + choice.fit.prediction.residual[points]
+        in_band = (frequency >= AGREEMENT_HZ[0]) & (frequency <= AGREEMENT_HZ[1])
+        decibel, degree = 20 * np.log10(np.abs(ratio[in_band])), np.degrees(np.angle(ratio[in_band]))
+        curves.append(
+            Curve(
+                take=take.name,
+                frequency_hz=frequency,
+                measured=measured,
+                measured_std=problem.noise[points] * np.abs(measured),
+                model=measured * ratio,
+                rms_db=float(np.sqrt(np.mean(decibel**2))),
+                max_db=float(np.max(np.abs(decibel))),
+                rms_degree=float(np.sqrt(np.mean(degree**2))),
+            )
+        )
+    return tuple(curves)
+
+
+def _findings(choice: Choice, told: dict[str, Derived]) -> tuple[Finding, ...]:
+    findings = [_moved_finding(name) for name in choice.moved]
+    for index, parameter in enumerate(choice.problem.parameters):
+        if not parameter.source or not np.isfinite(parameter.prior_std) or parameter.name.startswith("gain_step_"):
+            continue
+        learned = parameter.prior_std**2 - choice.covariance[index, index]
+        offset = choice.fit.vector[index] - parameter.prior_mean
+        # a reference about which the takes tell nothing cannot be pulled by them
+        pull = abs(offset) / np.sqrt(learned) if learned > 1e-6 * parameter.prior_std**2 else 0.0
+        if pull > PULLED:
+            text = (
+                f"{parameter.source} lies {pull:.1f} σ from what the takes say; check its value, and the unit it was written in"
+            )
+            findings.append(Finding(code="reference-pulled", severity="warn", text=text, figure=float(pull)))
+    if choice.floor.total >= MISFIT:
+        answer = _floor_answer(choice)
+        text = (
+            f"no model describes the takes: {100 * answer.value:.2f} % apart, worst at {answer.worst_hz:.0f} Hz; "
+            "values are indicative only. Check added parts and wiring, and that the coil stood still"
+        )
+        findings.append(Finding(code="misfit", severity="warn", text=text, figure=100 * answer.value, unit="%"))
+    for name, (low, high) in USUAL.items():
+        if name in told and not low <= told[name].value <= high:
+            text = f"{name.replace('_', ' ')} lies outside what pickups usually have; check the units of the references"
+            findings.append(Finding(code="unusual", severity="warn", text=text, figure=told[name].value, unit=told[name].unit))
+    return tuple(findings)
+
+
+def _moved_finding(name: str) -> Finding:
+    text = f"the coil seems to have moved before take {name} (gain step over {MOVED_PULL:.0f} σ); its gain was left free"
+    return Finding(code="coil-moved", severity="warn", text=text)

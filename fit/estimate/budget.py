@@ -1,0 +1,110 @@
+"""Where the uncertainty of a result comes from, and what a further take would do to it.
+
+For a linear Gaussian estimator the contribution of reference p to a quantity q is Cov(q, p)/u(p) (JCGM 100:2008, 5.1).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fit.estimate.evidence import TakeEvidence
+from fit.estimate.floor import floor_blocks
+from fit.estimate.joint import covariance_of, whiten
+from fit.estimate.ladder import Choice
+from fit.estimate.model import build_problem, name_values, predict_residual
+from measure.quantity import Quantity
+from measure.response import FloatArray
+
+NOISE, FLOOR, LIMITS = "noise", "model floor", "assumed limits"
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Share:
+    """One source's part of a standard uncertainty.
+
+    Attributes
+    ----------
+    source : str
+        A reference, the noise, or what the model cannot describe.
+    contribution : float
+        1 σ, in the unit of the quantity.
+    """
+
+    source: str
+    contribution: float
+
+
+def split_uncertainty(choice: Choice, gradient: FloatArray) -> list[Share]:
+    """Split the standard uncertainty of a quantity by its sources.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+    gradient : ndarray, shape (p,)
+        Derivative of the quantity by the parameter vector.
+
+    Returns
+    -------
+    list of Share
+        The largest first; their squares add up to the quantity's variance.
+    """
+    covariance, parameters = choice.covariance, choice.problem.parameters
+    by_parameter = covariance @ gradient
+    squares: dict[str, float] = {}
+    for index, parameter in enumerate(parameters):
+        if np.isfinite(parameter.prior_std):
+            source = parameter.source or LIMITS
+            squares[source] = squares.get(source, 0.0) + float((by_parameter[index] / parameter.prior_std) ** 2)
+    noise2 = _noise_part(choice, by_parameter)
+    total2 = float(gradient @ by_parameter)
+    squares[NOISE] = noise2
+    squares[FLOOR] = max(total2 - sum(squares.values()), 0.0)
+    shares = [Share(source=source, contribution=float(np.sqrt(square))) for source, square in squares.items()]
+    return sorted(shares, key=lambda share: -share.contribution)
+
+
+def _noise_part(choice: Choice, by_parameter: FloatArray) -> float:
+    """Variance that the noise of the takes alone gives to the estimator."""
+    weights = by_parameter @ whiten(choice.blocks, choice.fit.prediction.jacobian)
+    n_points = len(choice.problem.data)
+    variance = 0.0
+    for half in (weights[:n_points], weights[n_points:]):
+        for block in choice.blocks:
+            part = half[block.points]
+            back = part * block.whitener if block.whitener.ndim == 1 else part @ block.whitener
+            variance += float(np.sum(back**2 * choice.problem.noise[block.points] ** 2 / 2))
+    return variance
+
+
+def predict_covariance(choice: Choice, added: Sequence[Quantity]) -> FloatArray:
+    """Covariance of the parameters after one further take, made like the first but with other parts across the jack.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit so far.
+    added : sequence of Quantity
+        Parts across the jack in the further take.
+
+    Returns
+    -------
+    ndarray, shape (p, p)
+        In the order of the present parameters.
+    """
+    evidence = choice.problem.evidence
+    # the first take's response stands in: same frequencies, same relative noise
+    further = TakeEvidence(name="further take", response=evidence.takes[0].response, added=tuple(added))
+    problem = build_problem(replace(evidence, takes=(*evidence.takes, further)), choice.problem.model)
+    values = name_values(choice.problem, choice.fit.vector)
+    vector = np.array([values.get(parameter.name, parameter.start) for parameter in problem.parameters])
+    prediction = predict_residual(problem, vector)
+    # the further take would measure what the model says, so its Jacobian is relative to the model
+    scale = np.where(problem.take_of_point == len(evidence.takes), 1 / (1 + prediction.residual), 1.0)
+    prediction = replace(prediction, jacobian=prediction.jacobian * scale)
+    blocks, _ = floor_blocks(problem, choice.floor)
+    covariance = covariance_of(problem, blocks, prediction)
+    order = {parameter.name: index for index, parameter in enumerate(problem.parameters)}
+    kept = [order[parameter.name] for parameter in choice.problem.parameters]
+    return covariance[np.ix_(kept, kept)]

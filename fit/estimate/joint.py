@@ -1,0 +1,225 @@
+"""Joint fit of several takes: whitened to a real vector, driven by lmfit with our own residual and Jacobian."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fit.estimate.model import Prediction, Problem, predict_residual
+from measure.response import ComplexArray, FloatArray
+
+RELATIVE_TOLERANCE = 1e-7  # [1] of χ² and of the step: far below any interval
+MOST_EVALUATIONS = 200
+STEP_TOLERANCE = 1e-10  # [1] of the vector: the search ends by χ², not by the step
+OUT_OF_RANGE = 1e9  # [1] residual where the model overflows
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Block:
+    """Points whose errors are correlated with each other and with no others.
+
+    Attributes
+    ----------
+    points : slice
+        Consecutive points.
+    whitener : ndarray, shape (k, k) or (k,)
+        W with WᵀW = 2 C⁻¹, a matrix, or its diagonal.
+    """
+
+    points: slice
+    whitener: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class JointFit:
+    """Outcome of one search from one start.
+
+    Attributes
+    ----------
+    vector : ndarray, shape (p,)
+        Parameters at the minimum.
+    chi_square : float
+        2 rᴴC⁻¹r plus the priors' part.
+    prediction : Prediction
+        At the minimum.
+    n_evaluations : int
+        Residuals and Jacobians computed.
+    """
+
+    vector: FloatArray
+    chi_square: float
+    prediction: Prediction
+    n_evaluations: int
+
+
+def prior_rows(problem: Problem) -> tuple[FloatArray, FloatArray]:
+    """Mean of every parameter's prior, and the square root of its precision.
+
+    Parameters
+    ----------
+    problem : Problem
+        With p parameters.
+
+    Returns
+    -------
+    tuple of ndarray, shape (p,) each
+        Means; 1/standard deviation, 0 where there is no prior.
+    """
+    means = np.array([parameter.prior_mean for parameter in problem.parameters])
+    return means, np.array([1.0 / parameter.prior_std for parameter in problem.parameters])
+
+
+def independent_blocks(problem: Problem, relative_error: float) -> tuple[Block, ...]:
+    """Whiten by the noise and one further error, the same at every point and independent between points.
+
+    Parameters
+    ----------
+    problem : Problem
+        With m points.
+    relative_error : float
+        Standard deviation beside the noise. [1]
+
+    Returns
+    -------
+    tuple of Block
+        One block with a diagonal.
+    """
+    variance = problem.noise**2 + relative_error**2
+    return (Block(points=slice(0, len(variance)), whitener=np.sqrt(2 / variance)),)
+
+
+def whiten(blocks: Sequence[Block], rows: ComplexArray) -> FloatArray:
+    """Turn complex rows over points into real ones of unit variance.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        Cover all m points.
+    rows : ndarray of complex, shape (k, m)
+        Residual or derivatives.
+
+    Returns
+    -------
+    ndarray, shape (k, 2 m)
+        Real parts, then imaginary parts.
+    """
+    n_points = rows.shape[1]
+    out = np.empty((len(rows), 2 * n_points))
+    for part, offset in ((rows.real, 0), (rows.imag, n_points)):
+        for block in blocks:
+            target = out[:, offset + block.points.start : offset + block.points.stop]
+            if block.whitener.ndim == 1:
+                np.multiply(part[:, block.points], block.whitener, out=target)
+            else:
+                target[:] = part[:, block.points] @ block.whitener.T
+    return out
+
+
+class _Evaluation:
+    """Residual and Jacobian of the last vector asked for, so that each is computed once."""
+
+    def __init__(self, problem: Problem, blocks: Sequence[Block]) -> None:
+        self.problem, self.blocks = problem, blocks
+        self.means, self.root_precision = prior_rows(problem)
+        self.has_prior = self.root_precision > 0
+        self.vector: FloatArray | None = None
+        self.n_evaluations = 0
+
+    def update(self, vector: FloatArray) -> None:
+        if self.vector is not None and np.array_equal(vector, self.vector):
+            return
+        self.vector = vector.copy()
+        self.n_evaluations += 1
+        self.prediction = predict_residual(self.problem, vector)
+        rows = np.concatenate([self.prediction.residual[None, :], self.prediction.jacobian])
+        whitened = whiten(self.blocks, rows)
+        prior = ((vector - self.means) * self.root_precision)[self.has_prior]
+        self.residual = np.concatenate([whitened[0], prior])
+        self.jacobian = np.concatenate([whitened[1:], np.diag(self.root_precision)[:, self.has_prior]], axis=1)
+        if not np.all(np.isfinite(self.residual)):  # a step too far: the search must turn back, not stop
+            self.residual = np.full(len(self.residual), OUT_OF_RANGE)
+            self.jacobian = np.zeros_like(self.jacobian)
+
+
+def fit_joint(
+    problem: Problem,
+    blocks: Sequence[Block],
+    start: FloatArray,
+    *,
+    tolerance: float = RELATIVE_TOLERANCE,
+    most_evaluations: int = MOST_EVALUATIONS,
+) -> JointFit:
+    """Search the minimum of χ² from one start.
+
+    Parameters
+    ----------
+    problem : Problem
+        With m points and p parameters.
+    blocks : sequence of Block
+        How errors are whitened.
+    start : ndarray, shape (p,)
+        First vector.
+    tolerance : float
+        Relative, of χ² and of the step. [1]
+    most_evaluations : int
+        The search ends there, converged or not.
+
+    Returns
+    -------
+    JointFit
+        The best vector found; never raises for a poor fit.
+
+    Notes
+    -----
+    lmfit is given a real, whitened residual and its exact Jacobian: its own weighting of complex data is wrong, and its
+    scaling of the covariance by χ² is switched off. The covariance is computed by `covariance_of`, priors included.
+    """
+    from lmfit import Minimizer, Parameters
+
+    evaluation = _Evaluation(problem, blocks)
+    names = [f"p{index}" for index in range(len(start))]
+    parameters = Parameters()
+    for name, value in zip(names, start.tolist(), strict=True):
+        parameters.add(name, value=value)
+
+    def residual(current: Parameters) -> FloatArray:
+        evaluation.update(np.array([current[name].value for name in names]))
+        return evaluation.residual
+
+    def jacobian(current: Parameters) -> FloatArray:
+        evaluation.update(np.array([current[name].value for name in names]))
+        return evaluation.jacobian
+
+    minimizer = Minimizer(residual, parameters, scale_covar=False, calc_covar=False, max_nfev=most_evaluations)
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        result = minimizer.leastsq(Dfun=jacobian, col_deriv=True, ftol=tolerance, xtol=STEP_TOLERANCE)
+    vector = np.array([result.params[name].value for name in names])
+    evaluation.update(vector)
+    return JointFit(
+        vector=vector,
+        chi_square=float(evaluation.residual @ evaluation.residual),
+        prediction=evaluation.prediction,
+        n_evaluations=evaluation.n_evaluations,
+    )
+
+
+def covariance_of(problem: Problem, blocks: Sequence[Block], prediction: Prediction) -> FloatArray:
+    """Covariance of the parameters: (2 Re JᴴC⁻¹J + P)⁻¹.
+
+    Parameters
+    ----------
+    problem : Problem
+        With p parameters.
+    blocks : sequence of Block
+        How errors are whitened.
+    prediction : Prediction
+        At the minimum.
+
+    Returns
+    -------
+    ndarray, shape (p, p)
+        Of the parameter vector.
+    """
+    whitened = whiten(blocks, prediction.jacobian)
+    _, root_precision = prior_rows(problem)
+    return np.linalg.inv(whitened @ whitened.T + np.diag(root_precision**2))
