@@ -18,8 +18,10 @@ TOP_LINE_HZ = 3200.0  # [Hz] lines above are left in; they lie far from each oth
 FIT_RATE_HZ = 8000.0  # [Hz] the silences are averaged down to about this rate for the fit
 SHORTEST_SILENCE_S = 0.08  # [s] shorter ones say nothing about lines 50 Hz apart
 LINE_OVER_NOISE = 30.0  # [1] power of a line over that of its neighbours; chance reaches 12 about once in 1e5
+FEWEST_BINS = 10.0  # [1] on either side, for the noise to be known to some 20 %
 MOST_LINES = 24  # [1] the strongest are taken
 ONSET_BELOW_PEAK = 1e-3  # [1] -60 dB: the stimulus is on above this fraction of its peak
+LOUDEST_SILENCE = 0.2  # [1] of the peak; what is louder at both ends is no silence
 BLOCK_S = 0.005  # [s] step in which the onset is looked for
 GUARD_BEFORE_S = 0.01  # [s] kept clear before the onset
 GUARD_AFTER_S = 0.06  # [s] kept clear after the end, for the pickup to ring down
@@ -82,7 +84,8 @@ def find_silences(samples: FloatArray | Samples, rate_hz: float) -> tuple[slice,
     Returns
     -------
     tuple of two slices
-        Before and after; empty where the stimulus starts or ends with the recording. Guards on both sides are left out.
+        Before and after; empty where the stimulus starts or ends with the recording, or where it does not stand out of the
+        noise. Guards on both sides are left out.
     """
     n = len(samples)
     block = max(1, round(BLOCK_S * rate_hz))
@@ -92,10 +95,12 @@ def find_silences(samples: FloatArray | Samples, rate_hz: float) -> tuple[slice,
     shaped = np.asarray(samples)[: n_blocks * block].reshape(n_blocks, block)
     peak = np.maximum(shaped.max(axis=1), -shaped.min(axis=1)).astype(float)
     edge = max(4, round(0.05 / BLOCK_S))
-    floor = max(min(peak[:edge].max(), peak[-edge:].max()), 0.0)
+    floor = min(peak[:edge].max(), peak[-edge:].max())
+    if floor > LOUDEST_SILENCE * peak.max():
+        return slice(0, 0), slice(n, n)
     on = np.flatnonzero(peak > max(ONSET_BELOW_PEAK * peak.max(), 3.0 * floor))
     if len(on) == 0:
-        return slice(0, n), slice(n, n)
+        return slice(0, 0), slice(n, n)
     before = max(0, on[0] * block - round(GUARD_BEFORE_S * rate_hz))
     after = min(n, (on[-1] + 1) * block + round(GUARD_AFTER_S * rate_hz))
     return slice(0, before), slice(after, n)
@@ -186,8 +191,8 @@ def noise_density(
 
     Parameters
     ----------
-    samples : ndarray, shape (n, channels)
-        One silence, mains lines taken out.
+    samples : ndarray, shape (channels, n)
+        One silence, mains lines taken out; one channel or two.
     frequency_hz : ndarray, shape (k,)
         Where to give it. [Hz]
     rate_hz : float
@@ -197,33 +202,51 @@ def noise_density(
 
     Returns
     -------
-    density : ndarray, shape (k, channels)
+    density : ndarray, shape (channels, k)
         Two-sided: the variance is its integral from -rate/2 to rate/2. [1/Hz]
     cross : ndarray of complex, shape (k,)
         Density of first times conjugate of second channel; 0 with one channel. [1/Hz]
     """
     import scipy.fft
 
-    n = len(samples)
-    window = np.hanning(n + 2)[1:-1]
+    n = samples.shape[1]
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)
     n_fft = scipy.fft.next_fast_len(n, real=True)
-    spectrum = scipy.fft.rfft(((samples - samples.mean(axis=0)) * window[:, None]).T, n_fft, axis=1)
+    spectrum = scipy.fft.rfft((samples - samples.mean(axis=1, keepdims=True)) * window, n_fft, axis=1)
     scale = 1.0 / (rate_hz * np.sum(window**2))
     power = (spectrum.real**2 + spectrum.imag**2) * scale
-    cross = spectrum[0] * spectrum[-1].conj() * scale
     bin_hz = rate_hz / n_fft
+    n_bins = power.shape[1]
     centre = frequency_hz / bin_hz
-    spread = np.maximum(centre * (2**half_width_octaves - 2**-half_width_octaves) / 2, 10.0 * n_fft / n)
-    low = np.clip(np.floor(centre - spread).astype(int), 2, power.shape[1] - 2)
-    high = np.clip(np.ceil(centre + spread).astype(int), low + 1, power.shape[1] - 1)
-    tilt = [_tilt(channel, bin_hz) for channel in power]
-    at_grid = [_tilt_value(frequency_hz, t) for t in tilt]
-    at_bins = [_tilt_value(np.maximum(np.arange(power.shape[1]), 1) * bin_hz, t) for t in tilt]
-    density = np.stack([_window_mean(p / b, low, high) * g for p, b, g in zip(power, at_bins, at_grid, strict=True)], axis=1)
+    spread = np.maximum(centre * (2**half_width_octaves - 2**-half_width_octaves) / 2, FEWEST_BINS * n_fft / n)
+    low = np.clip(np.floor(centre - spread).astype(int), 2, n_bins - 2)
+    high = np.clip(np.ceil(centre + spread).astype(int), low + 1, n_bins - 1)
+    tilts = [_tilt(channel, bin_hz) for channel in power]
+    # Smoothing is done on what the tilt leaves over: a slope would otherwise pull the mean to its high side.
+    density = np.stack(
+        [_tilted_mean(p, t, low, high, bin_hz=bin_hz, at_hz=frequency_hz) for p, t in zip(power, tilts, strict=True)]
+    )
     if len(power) == 1:
         return density, np.zeros(len(frequency_hz), dtype=complex)
-    both_bins, both_grid = np.sqrt(at_bins[0] * at_bins[1]), np.sqrt(at_grid[0] * at_grid[1])
-    return density, _window_mean(cross / both_bins, low, high) * both_grid
+    cross = spectrum[0] * spectrum[1].conj() * scale
+    return density, _window_mean(cross, low, high)
+
+
+def _tilted_mean(
+    power: FloatArray,
+    tilt: tuple[float, float],
+    low: NDArray[np.int_],
+    high: NDArray[np.int_],
+    *,
+    bin_hz: float,
+    at_hz: FloatArray,
+) -> FloatArray:
+    """Mean of power[low:high] as it would be at `at_hz`, for a spectrum of the form white + flicker / f."""
+    white, flicker = tilt
+    if flicker == 0.0:
+        return _window_mean(power, low, high)
+    expected = white + (flicker / bin_hz) / np.maximum(np.arange(len(power)), 1)
+    return _window_mean(power / expected, low, high) * (white + flicker / at_hz)
 
 
 def _window_mean(values: NDArray, low: NDArray[np.int_], high: NDArray[np.int_]) -> NDArray:
@@ -233,23 +256,22 @@ def _window_mean(values: NDArray, low: NDArray[np.int_], high: NDArray[np.int_])
 
 
 def _tilt(power: FloatArray, bin_hz: float) -> tuple[float, float]:
-    """White and 1/f part of a periodogram, by relative least squares over octave bands."""
-    edge = np.unique(np.geomspace(3, len(power) - 1, 40).astype(int))
-    mean = np.maximum(np.add.reduceat(power, edge[:-1])[: len(edge) - 1] / np.diff(edge), 1e-300)
-    inverse_hz = np.add.reduceat(1 / np.arange(1, len(power) + 1), edge[:-1] - 1)[: len(edge) - 1] / np.diff(edge) / bin_hz
-    mean[-1] = np.mean(power[edge[-2] : edge[-1]])
-    inverse_hz[-1] = 1 / (bin_hz * np.sqrt(edge[-2] * edge[-1]))
-    weight = np.sqrt(np.diff(edge)) / mean
-    for _ in range(3):
-        columns = np.stack([np.ones(len(mean)), inverse_hz], axis=1)
-        part = np.linalg.lstsq(columns * weight[:, None], mean * weight, rcond=None)[0]
-        part = np.maximum(part, [mean.min() * 1e-3, 0.0])
-        weight = np.sqrt(np.diff(edge)) / (columns @ part)
-    return float(part[0]), float(part[1])
-
-
-def _tilt_value(frequency_hz: FloatArray, tilt: tuple[float, float]) -> FloatArray:
-    return tilt[0] + tilt[1] / frequency_hz
+    """White and 1/f part of a periodogram, by relative least squares over bands of equal ratio."""
+    edge = np.unique(np.geomspace(3, len(power), 40).astype(int))
+    count = np.diff(edge)
+    mean = np.add.reduceat(power[: edge[-1]], edge[:-1]) / count
+    if mean.min() <= 0.0:
+        return 1.0, 0.0  # digital silence: nothing to tilt
+    inverse_hz = np.add.reduceat(1 / (bin_hz * np.arange(edge[0], edge[-1])), edge[:-1] - edge[0]) / count
+    columns = np.stack([np.ones(len(mean)), inverse_hz], axis=1)
+    expected = mean
+    for _ in range(4):
+        weight = np.sqrt(count) / expected
+        white, flicker = np.linalg.lstsq(columns * weight[:, None], mean * weight, rcond=None)[0]
+        white = max(float(white), float(mean.min()) * 1e-2)
+        flicker = max(float(flicker), 0.0)
+        expected = columns @ np.array([white, flicker])
+    return white, flicker
 
 
 def _thin(samples: Samples, step: int) -> FloatArray:

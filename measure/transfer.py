@@ -14,17 +14,39 @@ from importlib import metadata
 
 import numpy as np
 
-from measure.bands import PARTS, POINTS_PER_OCTAVE, Cells, band_ratio, band_width_hz, grid_frequencies, sum_bands, sum_cells
+from measure.bands import (
+    PARTS,
+    POINTS_PER_OCTAVE,
+    TINY,
+    Cells,
+    band_ratio,
+    band_width_hz,
+    grid_frequencies,
+    sum_bands,
+    take_bands,
+    take_noise_off,
+)
 from measure.errors import MeasureError
-from measure.hum import Hum, find_silences, fit_hum, hum_samples, noise_density
+from measure.hum import (
+    GUARD_AFTER_S,
+    GUARD_BEFORE_S,
+    ONSET_BELOW_PEAK,
+    SHORTEST_SILENCE_S,
+    Hum,
+    find_silences,
+    fit_hum,
+    noise_density,
+)
 from measure.recording import Recording
 from measure.response import ComplexArray, Finding, FloatArray, Origin, Response
+from measure.spectra import Fetch, channel_reader, energy_cells, plan_segments, stimulus_reader
 
 LOWEST_HZ = 20.0  # [Hz]
 TOP_OF_RATE = 0.46  # [1] interfaces filter above this fraction of the sample rate
-SEGMENT_SAMPLES = 1 << 20  # samples; longer recordings are cut into overlapping segments
-WHOLE_SAMPLES = 1 << 21  # samples; up to here a recording between silences is transformed whole
-DROP_AT_EDGE = 0.25  # [1] excitation below this fraction of that half an octave away: the stimulus ends here
+DROP_AT_EDGE = 0.1  # [1] excitation below this fraction of that within half an octave: the stimulus ends here
+BINS_A_BAND = 2.0  # [1] the lowest band holds as many bins of the recording's own resolution
+ARRIVAL_SAMPLES = 1 << 21  # samples of the stimulus, and on either side of them, in which its arrival is looked for
+FLOAT_BITS = 24  # [bits] assumed of formats that do not say
 EXCITATION_OVER_NOISE = 30.0  # [1] in the reference channel
 NOISY_RATIO = 0.1  # [1] relative standard deviation above which decibels and degrees mislead (JCGM 102:2011, 9.3)
 
@@ -148,6 +170,16 @@ def estimate_response(
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Noise:
+    """Noise of both channels on the grid."""
+
+    density: FloatArray  # (n, 2) [s]
+    cross: ComplexArray  # (n,) [s]
+    is_from_silence: bool
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Observation:
     """One recording on the grid: pickup and reference as projected on the excitation of each band."""
 
@@ -230,156 +262,197 @@ def _origin(recordings: Sequence[Recording], *, note: str, time_utc: str, device
 
 def _observe(recording: Recording, stimulus: FloatArray | None, *, remove_hum: bool) -> _Observation:
     """Project one recording on its excitation, band by band."""
-    rate_hz = float(recording.rate_hz)
-    reference = _reference(recording, stimulus)
-    silences = find_silences(reference, rate_hz)
+    rate_hz, n = float(recording.rate_hz), len(recording.samples)
+    arrival = 0 if recording.reference_channel is not None else find_arrival(recording, _known(stimulus))
+    silences = _silences(recording, stimulus, arrival)
     hum = fit_hum(recording, silences) if remove_hum else None
-    length_s = len(reference) / rate_hz
-    spectra = _whole_spectra(recording, reference, hum)
-    low_hz = max(LOWEST_HZ, 2 * float(1 / (band_width_hz(np.ones(1))[0] * length_s)))
+    pickup, reference = _readers(recording, stimulus, arrival, hum)
+    is_between_silences = silences[0].stop > silences[0].start and silences[1].stop > silences[1].start
+    plan = plan_segments(n, is_between_silences=is_between_silences)
+    low_hz = max(LOWEST_HZ, BINS_A_BAND * rate_hz / plan[0] / float(band_width_hz(np.ones(1))[0]))
     grid_hz = grid_frequencies(low_hz, TOP_OF_RATE * rate_hz)
-    cells = sum_cells(grid_hz, **spectra)
-    noise, cross_noise, findings = _noise(recording, silences, hum, grid_hz)
-    if recording.reference_channel is None:
-        noise[:, 1], cross_noise[:] = 0.0, 0.0
-    grid_hz, cells, keep = _excited(grid_hz, cells, noise[:, 1] * length_s, name=recording.name)
-    noise, cross_noise = noise[keep], cross_noise[keep]
-    clean = _without_noise(cells, noise, cross_noise, length_s)
-    plain = np.abs(sum_bands(clean, clean.cross, len(grid_hz)) / sum_bands(clean, clean.auto, len(grid_hz)))
-    ratio, energy = band_ratio(clean, grid_hz, noise_density=noise[:, 0] + plain**2 * noise[:, 1])
+    cells, length_s = energy_cells(grid_hz, pickup, reference, n=n, rate_hz=rate_hz, plan=plan)
+    noise = _noise(recording, silences, (pickup, reference), grid_hz)
+    keep = _excited(cells, noise.density[:, 1] * length_s, n=len(grid_hz), name=recording.name)
+    grid_hz, cells, noise = grid_hz[keep], take_bands(cells, keep), _noise_at(noise, keep)
+    if not noise.is_from_silence:
+        noise = _noise_from_residuals(cells, grid_hz, length_s=length_s)
+    clean = take_noise_off(cells, auto=noise.density[:, 1] * length_s, cross=noise.cross * length_s)
+    size = np.abs(sum_bands(clean, clean.cross, len(grid_hz))) / np.maximum(sum_bands(clean, clean.auto, len(grid_hz)), TINY)
+    ratio, energy = band_ratio(clean, grid_hz, noise_density=noise.density[:, 0] + size**2 * noise.density[:, 1])
     root = np.sqrt(energy)
     return _Observation(
         frequency_hz=grid_hz,
         numerator=ratio * root,
         denominator=root.astype(complex),
-        covariance=_observation_covariance(grid_hz, noise, cross_noise, energy, hum=hum, length_s=length_s),
-        findings=tuple(findings),
+        covariance=_observation_covariance(grid_hz, noise, energy, hum=hum, length_s=length_s),
+        findings=noise.findings,
     )
 
 
-def _reference(recording: Recording, stimulus: FloatArray | None) -> FloatArray:
-    """Reference channel, or the stimulus moved to where it arrives."""
+def _known(stimulus: FloatArray | None) -> FloatArray:
+    return np.zeros(0) if stimulus is None else np.asarray(stimulus, dtype=float)
+
+
+def _silences(recording: Recording, stimulus: FloatArray | None, arrival: int) -> tuple[slice, slice]:
+    """Find them in what excites: the reference channel, or the known stimulus."""
+    n, rate_hz = len(recording.samples), float(recording.rate_hz)
     if recording.reference_channel is not None:
-        return recording.samples[:, recording.reference_channel - 1].astype(float)
-    assert_stimulus = np.asarray(stimulus, dtype=float)
-    return _aligned(recording, assert_stimulus)
+        return find_silences(recording.samples[:, recording.reference_channel - 1], rate_hz)
+    known = _known(stimulus)
+    before, after = find_silences(known, rate_hz)
+    start = min(max(arrival + before.stop, 0), n)
+    # The stimulus file may end with its last sound; what the recording holds after that is silence too.
+    end = arrival + (after.start if after.stop > after.start else len(known) + round(GUARD_AFTER_S * rate_hz))
+    if before.stop == before.start:
+        start = max(0, min(arrival - round(GUARD_BEFORE_S * rate_hz), n))
+    return slice(0, start), slice(min(max(end, 0), n), n)
 
 
-def _aligned(recording: Recording, stimulus: FloatArray) -> FloatArray:
+def _readers(recording: Recording, stimulus: FloatArray | None, arrival: int, hum: Hum | None) -> tuple[Fetch, Fetch]:
+    pickup = channel_reader(recording.samples, recording.pickup_channel - 1, hum=hum, hum_column=0)
+    if recording.reference_channel is None:
+        return pickup, stimulus_reader(_known(stimulus), arrival)
+    return pickup, channel_reader(recording.samples, recording.reference_channel - 1, hum=hum, hum_column=1)
+
+
+def find_arrival(recording: Recording, stimulus: FloatArray) -> int:
+    """Sample of a recording at which the first sample of the stimulus arrives.
+
+    Parameters
+    ----------
+    recording : Recording
+        With the pickup's channel.
+    stimulus : ndarray, shape (n,)
+        What was played.
+
+    Returns
+    -------
+    int
+        To the nearest sample of the strongest response; negative where the recording began late.
+    """
     import scipy.fft
 
-    pickup = recording.samples[:, recording.pickup_channel - 1].astype(float)
-    n_fft = scipy.fft.next_fast_len(len(pickup) + len(stimulus), real=True)
-    spectrum = scipy.fft.rfft(stimulus, n_fft)
-    power = np.abs(spectrum) ** 2
-    impulse = scipy.fft.irfft(scipy.fft.rfft(pickup, n_fft) * spectrum.conj() / (power + 1e-4 * power.max()), n_fft)
-    arrival = int(np.argmax(np.abs(impulse)))
-    arrival -= n_fft if arrival > len(pickup) else 0
-    aligned = np.zeros(len(pickup))
-    start, stop = max(arrival, 0), min(arrival + len(stimulus), len(pickup))
-    aligned[start:stop] = stimulus[start - arrival : stop - arrival]
-    return aligned
+    on = np.flatnonzero(np.abs(stimulus) > ONSET_BELOW_PEAK * np.max(np.abs(stimulus), initial=0.0))
+    if len(on) == 0:
+        return 0
+    stop = int(on[-1]) + 1
+    start = max(int(on[0]), stop - ARRIVAL_SAMPLES)
+    first = max(0, start - ARRIVAL_SAMPLES)
+    piece = stimulus[start:stop]
+    heard = recording.samples[first : stop + ARRIVAL_SAMPLES, recording.pickup_channel - 1].astype(float)
+    n_fft = scipy.fft.next_fast_len(len(piece) + len(heard), real=True)
+    spectrum = scipy.fft.rfft(piece, n_fft)
+    power = spectrum.real**2 + spectrum.imag**2
+    # Whitened: the peak is then that of the impulse response, sharp whatever the stimulus.
+    impulse = scipy.fft.irfft(scipy.fft.rfft(heard, n_fft) * spectrum.conj() / (power + 1e-4 * power.max()), n_fft)
+    peak = int(np.argmax(np.abs(impulse)))
+    return first - start + (peak - n_fft if peak >= len(heard) else peak)
 
 
-def _whole_spectra(recording: Recording, reference: FloatArray, hum: Hum | None) -> dict:
-    """Energy spectra of the whole recording at once."""
-    import scipy.fft
-
-    n = len(reference)
-    pickup = recording.samples[:, recording.pickup_channel - 1].astype(float)
-    if hum is not None:
-        pickup -= hum_samples(hum, 0, n, column=0)
-        if hum.amplitude.shape[1] == 2:
-            reference = reference - hum_samples(hum, 0, n, column=1)
-    n_fft = scipy.fft.next_fast_len(n, real=True)
-    top = scipy.fft.rfft(pickup, n_fft)
-    bottom = scipy.fft.rfft(reference, n_fft)
-    scale = 1.0 / recording.rate_hz**2
-    cross = top * bottom.conj()
-    cross *= scale
-    return {
-        "cross": cross,
-        "auto": (bottom.real**2 + bottom.imag**2) * scale,
-        "power": (top.real**2 + top.imag**2) * scale,
-        "bin_hz": recording.rate_hz / n_fft,
-    }
-
-
-def _noise(
-    recording: Recording, silences: tuple[slice, slice], hum: Hum | None, grid_hz: FloatArray
-) -> tuple[FloatArray, ComplexArray, list[Finding]]:
-    """Noise density (n, 2) of pickup and reference, their cross density (n,), from the silences."""
-    channels = [recording.pickup_channel - 1] + ([] if recording.reference_channel is None else [recording.reference_channel - 1])
-    density, cross, total = np.zeros((len(grid_hz), 2)), np.zeros(len(grid_hz), dtype=complex), 0
+def _noise(recording: Recording, silences: tuple[slice, slice], readers: tuple[Fetch, Fetch], grid_hz: FloatArray) -> _Noise:
+    """Noise of pickup and reference from the silences, mains lines taken out."""
+    has_reference = recording.reference_channel is not None
+    n, total = len(grid_hz), 0
+    density, cross = np.zeros((n, 2)), np.zeros(n, dtype=complex)
     for part in silences:
-        n = part.stop - part.start
-        if n < 0.05 * recording.rate_hz:
+        length = part.stop - part.start
+        if length < SHORTEST_SILENCE_S * recording.rate_hz:
             continue
-        quiet = recording.samples[part][:, channels].astype(float)
-        if hum is not None:
-            for column in range(quiet.shape[1]):
-                quiet[:, column] -= hum_samples(hum, part.start, part.stop, column=column)
+        quiet = np.stack([fetch(part.start, part.stop) for fetch in (readers if has_reference else readers[:1])])
         part_density, part_cross = noise_density(quiet, grid_hz, rate_hz=recording.rate_hz)
-        density[:, : quiet.shape[1]] += n * part_density
-        cross += n * part_cross
-        total += n
+        density[:, : len(quiet)] += length * part_density.T
+        cross += length * part_cross
+        total += length
     density, cross = density / max(total, 1), cross / max(total, 1)
-    n_bits = recording.n_bits or 24
-    floor = (2.0 ** (1 - n_bits)) ** 2 / 12 / recording.rate_hz
-    return np.maximum(density, floor), cross, []
+    findings, floor = [], _quantisation_density(recording)
+    if total and np.any(density[:, 0] < floor):
+        text = (
+            "The silence around the stimulus is quieter than the steps of its samples (muted, gated or made by a program): the noise "
+            "was taken from the steps alone. Record with the input open throughout."
+        )
+        findings.append(Finding(code="silence-too-quiet", severity="warn", text=text))
+    floors = np.array([floor, floor if has_reference else 0.0])
+    return _Noise(density=np.maximum(density, floors), cross=cross, is_from_silence=total > 0, findings=tuple(findings))
 
 
-def _excited(grid_hz: FloatArray, cells: Cells, noise_energy: FloatArray, *, name: str) -> tuple[FloatArray, Cells, slice]:
-    """The run of bands in which the stimulus really is."""
+def _quantisation_density(recording: Recording) -> float:
+    """Rounding to steps is white noise of variance step²/12."""
+    step = 2.0 ** (1 - (recording.n_bits or FLOAT_BITS))
+    return step**2 / 12 / recording.rate_hz
+
+
+def _noise_at(noise: _Noise, keep: slice) -> _Noise:
+    return _Noise(
+        density=noise.density[keep], cross=noise.cross[keep], is_from_silence=noise.is_from_silence, findings=noise.findings
+    )
+
+
+def _noise_from_residuals(cells: Cells, grid_hz: FloatArray, *, length_s: float) -> _Noise:
+    """Noise of the pickup from what its own excitation does not explain, where there is no silence."""
     n = len(grid_hz)
-    density = sum_bands(cells, cells.auto, n) / np.maximum(sum_bands(cells, cells.width_hz, n), 1e-300)
-    half = POINTS_PER_OCTAVE // 2
-    padded = np.pad(density, half)
-    around = np.max(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
-    good = (density > DROP_AT_EDGE * around) & (density > EXCITATION_OVER_NOISE * noise_energy) & (density > 1e-9 * density.max())
+    auto, power = np.maximum(sum_bands(cells, cells.auto, n), TINY), sum_bands(cells, cells.power, n)
+    parts = cells.part
+    explained = np.zeros(n)
+    part_auto = np.bincount(parts, cells.auto, n * PARTS)
+    part_cross = np.bincount(parts, cells.cross.real, n * PARTS) + 1j * np.bincount(parts, cells.cross.imag, n * PARTS)
+    filled = part_auto > 0
+    per_part = np.where(filled, np.abs(part_cross) ** 2 / np.where(filled, part_auto, 1.0), 0.0)
+    explained = per_part.reshape(n, PARTS).sum(axis=1)
+    spent = filled.reshape(n, PARTS).sum(axis=1)
+    freedom = band_width_hz(grid_hz) * length_s - spent
+    left = np.maximum(power - explained, 0.0)
+    width = np.ones(POINTS_PER_OCTAVE + 1)
+    use = freedom > 1
+    top = np.convolve(np.where(use, left, 0.0), width, mode="same")
+    bottom = np.convolve(np.where(use, freedom, 0.0), width, mode="same")
+    mean = np.where(bottom > 0, top / np.maximum(bottom, TINY), np.max(left / auto) * auto)
+    text = (
+        "No silence before and after the stimulus: noise was taken from the scatter within each band, and mains lines stayed in. "
+        "Leave half a second of silence at both ends."
+    )
+    return _Noise(
+        density=np.stack([mean, np.zeros(n)], axis=1),
+        cross=np.zeros(n, dtype=complex),
+        is_from_silence=False,
+        findings=(Finding(code="no-silence", severity="warn", text=text),),
+    )
+
+
+def _excited(cells: Cells, noise_energy: FloatArray, *, n: int, name: str) -> slice:
+    """Return the run of bands in which the stimulus really is.
+
+    Raises
+    ------
+    MeasureError
+        If it is nowhere.
+    """
+    width = np.maximum(np.bincount(cells.band, cells.count, n) * cells.bin_hz, TINY)
+    density = sum_bands(cells, cells.auto, n) / width
+    three = _running_mean(density, 3)
+    around = _running_mean(density, POINTS_PER_OCTAVE + 1)
+    good = (three > DROP_AT_EDGE * around) & (density > EXCITATION_OVER_NOISE * noise_energy) & (three > 1e-9 * density.max())
     edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(int), [0]])))
     if len(edges) == 0:
         msg = f"{name or 'the recording'}: no excitation in the reference channel. Check the cables, the channels and the level."
         raise MeasureError(msg)
     run = int(np.argmax(np.diff(edges)[::2]))
-    keep = slice(int(edges[2 * run]), int(edges[2 * run + 1]))
-    inside = (cells.band >= keep.start) & (cells.band < keep.stop)
-    kept = Cells(
-        frequency_hz=cells.frequency_hz[inside],
-        spread_hz=cells.spread_hz[inside],
-        width_hz=cells.width_hz[inside],
-        band=cells.band[inside] - keep.start,
-        part=cells.part[inside] - keep.start * PARTS,
-        cross=cells.cross[inside],
-        auto=cells.auto[inside],
-        power=cells.power[inside],
-    )
-    return grid_hz[keep], kept, keep
+    return slice(int(edges[2 * run]), int(edges[2 * run + 1]))
 
 
-def _without_noise(cells: Cells, noise: FloatArray, cross_noise: ComplexArray, length_s: float) -> Cells:
-    """Take the noise's own energy off, which would pull the ratio down."""
-    extent = cells.width_hz * length_s
-    return Cells(
-        frequency_hz=cells.frequency_hz,
-        spread_hz=cells.spread_hz,
-        width_hz=cells.width_hz,
-        band=cells.band,
-        part=cells.part,
-        cross=cells.cross - cross_noise[cells.band] * extent,
-        auto=cells.auto - noise[cells.band, 1] * extent,
-        power=cells.power - noise[cells.band, 0] * extent,
-    )
+def _running_mean(values: FloatArray, width: int) -> FloatArray:
+    kernel = np.ones(width)
+    return np.convolve(values, kernel, mode="same") / np.convolve(np.ones(len(values)), kernel, mode="same")
 
 
 def _observation_covariance(
-    grid_hz: FloatArray, noise: FloatArray, cross_noise: ComplexArray, energy: FloatArray, *, hum: Hum | None, length_s: float
+    grid_hz: FloatArray, noise: _Noise, energy: FloatArray, *, hum: Hum | None, length_s: float
 ) -> FloatArray:
     """Covariance of (Re, Im) of numerator and denominator, from the noise densities."""
     width_hz = band_width_hz(grid_hz)
-    top, bottom = noise[:, 0], noise[:, 1]
+    top, bottom = noise.density.T
     # Second order: noise of one channel times noise of the other; it counts where the reference is weak.
-    top = top + noise[:, 0] * noise[:, 1] * length_s * width_hz / energy
+    top = top + top * bottom * length_s * width_hz / energy
     if hum is not None:
         # A line is known as well as the silences tell it; its error is one line within the band.
         lines = np.histogram(hum.order * hum.frequency_hz, _band_edges(grid_hz))[0]
@@ -389,9 +462,9 @@ def _observation_covariance(
     for i in (0, 1):
         covariance[:, i, i] = top / 2
         covariance[:, i + 2, i + 2] = bottom / 2
-        covariance[:, i, i + 2] = covariance[:, i + 2, i] = cross_noise.real / 2
-    covariance[:, 1, 2] = covariance[:, 2, 1] = cross_noise.imag / 2
-    covariance[:, 0, 3] = covariance[:, 3, 0] = -cross_noise.imag / 2
+        covariance[:, i, i + 2] = covariance[:, i + 2, i] = noise.cross.real / 2
+    covariance[:, 1, 2] = covariance[:, 2, 1] = noise.cross.imag / 2
+    covariance[:, 0, 3] = covariance[:, 3, 0] = -noise.cross.imag / 2
     return covariance
 
 
