@@ -1,0 +1,233 @@
+"""Takes: what they may hold, and the form they are kept in."""
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from measure.errors import FileError
+from measure.logbook.kept import findings_of_take, findings_to_keep, stimulus_of_sweep, sweep_of_take
+from measure.logbook.naming import check_name, kept_name
+from measure.logbook.placement import placements
+from measure.logbook.rig import Input, Rig
+from measure.logbook.take import (
+    FileStimulus,
+    FindingRecord,
+    RecordingFile,
+    ResponseFile,
+    Take,
+    decode_take,
+    encode_take,
+    kept_files,
+    with_sha256,
+)
+from measure.response import Finding
+from measure.stimulus import Sweep
+
+TAKE_JSON = Path("takes/open/take.json")
+HASH = "0123456789abcdef" * 4
+WHOLE = Take(
+    name="plus-1n",
+    method="exciter",
+    added="1n ± 1%, 150k±1%",
+    controls={"volume": "7", "tone": "35%", "selector": "both"},
+    coil_over="bridge",
+    coil_moved=True,
+    note="warm day\nsecond try",
+    time_utc="2026-01-31T12:00:00.000Z",
+    sequence=3,
+    recordings=(
+        RecordingFile(file="recording.wav", sha256=HASH),
+        RecordingFile(file="recording-2.wav", pickup_channel=3, reference_channel=None, sha256=HASH),
+    ),
+    rate_hz=96000,
+    stimulus=stimulus_of_sweep(Sweep(rate_hz=96000, level=0.25)),
+    rig=Rig(input=Input(resistance="1M ± 1%")),
+    dcr="6.35k±1%",
+    simulated=True,
+    outcome="usable",
+    findings=(FindingRecord(name="hum", outcome="warn", figure=-50.0, unit="dBFS", advice="Move away from the transformer."),),
+    tool_version="0.1.0",
+)
+
+
+def test_a_take_reads_back_as_it_was() -> None:
+    content = encode_take(WHOLE)
+    assert decode_take(content, TAKE_JSON) == WHOLE
+    document = json.loads(content)
+    assert document["schema"] == "coilsweep.take/1"
+    assert document["stimulus"] == {
+        "kind": "sweep", "rate_hz": 96000, "start_hz": 15.0, "stop_hz": 44160.0, "duration_s": 3.0, "before_s": 0.7,
+        "after_s": 0.5, "level": 0.25,
+    }  # fmt: skip
+    assert sweep_of_take(WHOLE) is not None
+    assert stimulus_of_sweep(sweep_of_take(WHOLE) or Sweep(rate_hz=48000)) == WHOLE.stimulus
+
+
+def test_a_response_measured_elsewhere_is_a_take_too() -> None:
+    take = Take(name="elsewhere", kind="response", response_file=ResponseFile(file="response.s1p"))
+    assert decode_take(encode_take(take), TAKE_JSON) == take
+    assert kept_files(take) == {"response.s1p": ""}
+    assert sweep_of_take(take) is None
+
+
+def test_hashes_are_filled_in_for_every_file() -> None:
+    take = Take(
+        name="a",
+        recordings=(RecordingFile(file="recording.flac"),),
+        rate_hz=48000,
+        stimulus=FileStimulus(file="stimulus.wav"),
+    )
+    assert kept_files(take) == {"recording.flac": "", "stimulus.wav": ""}
+    hashes = {"recording.flac": HASH, "stimulus.wav": HASH[::-1]}
+    assert kept_files(with_sha256(take, hashes)) == hashes
+
+
+def test_findings_are_kept_and_come_back() -> None:
+    findings = [
+        Finding(code="clipped", severity="reject", text="37 samples at full scale. Lower the gain.", figure=37.0),
+        Finding(code="hum", severity="pass", text="fine", figure=math.nan, unit="dBFS"),
+    ]
+    kept = findings_to_keep(findings)
+    take = msgspec.structs.replace(WHOLE, findings=kept)
+    back = findings_of_take(decode_take(encode_take(take), TAKE_JSON))
+    assert [(f.code, f.severity, f.text, f.figure, f.unit) for f in back] == [
+        ("clipped", "reject", "37 samples at full scale. Lower the gain.", 37.0, ""),
+        ("hum", "pass", "fine", None, "dBFS"),
+    ]
+
+
+@pytest.mark.parametrize("name", ["a", "open", "plus-1n", "Take_2.b", "x" * 64, "7"])
+def test_names_that_every_system_can_keep(name: str) -> None:
+    check_name(name)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["", ".", "..", ".hidden", "-rf", "a/b", "a\\b", "../x", "/etc", "a b", "a\n", "a\x00", "ä", "x" * 65, "con", "NUL.txt",
+     "com1", "a.", "a:b"],
+)  # fmt: skip
+def test_names_that_are_refused(name: str) -> None:
+    with pytest.raises(ValueError, match="cannot be a name: expected 1 to 64 letters"):
+        check_name(name)
+    with pytest.raises(ValueError, match="cannot be a name"):
+        Take(name=name, kind="response", response_file=ResponseFile(file="response.csv"))
+
+
+def test_names_of_kept_files() -> None:
+    assert kept_name("recording", Path("/some where/My Take.WAV")) == "recording.wav"
+    assert kept_name("recording", Path("b.flac"), index=2) == "recording-2.flac"
+    assert kept_name("response", Path("b.S1P")) == "response.s1p"
+    with pytest.raises(ValueError, match=r"b.mp3 cannot be kept as a recording: expected a file that ends in .wav"):
+        kept_name("recording", Path("b.mp3"))
+
+
+def test_placements_are_runs_between_moves_of_the_coil() -> None:
+    def made(name: str, *, over: str | None = None, moved: bool = False) -> Take:
+        return msgspec.structs.replace(WHOLE, name=name, coil_over=over, coil_moved=moved)
+
+    takes = [
+        made("a", moved=True),  # moved before the first: still the first placement
+        made("b"),
+        made("c", moved=True),
+        made("d", over="bridge"),
+        made("e", over="neck"),  # nobody said so, but the coil cannot have stayed
+        made("f"),
+        made("g", over="neck"),
+        made("h", over="bridge"),
+    ]
+    assert placements(takes) == {"a": 0, "b": 0, "c": 1, "d": 1, "e": 2, "f": 2, "g": 2, "h": 3}
+    assert placements([]) == {}
+
+
+CHANGES: list[tuple[dict[str, Any], str]] = [
+    ({"name": "../../x"}, 'take.json, "../../x" cannot be a name'),
+    ({"schema": "coilsweep.take/2"}, "take.json, schema: invalid enum value"),
+    ({"method": "hammer"}, "take.json, method: invalid enum value"),
+    ({"outcome": "fine"}, "take.json, outcome: invalid enum value"),
+    ({"extra": 1}, "take.json, extra: no such key"),
+    ({"coil_moved": "no"}, "take.json, coil_moved: expected bool, got str"),
+    ({"added": "1n ± 1000%"}, "below 100 %"),
+    ({"added": "a lamp"}, '"a lamp" is not a capacitance'),
+    ({"dcr": "1n"}, '"1n" is not a resistance'),
+    ({"time_utc": "yesterday"}, 'time_utc "yesterday" is not a time in UTC'),
+    ({"time_utc": "2026-01-31T12:00:00+05:00"}, "is not a time in UTC"),
+    ({"time_utc": "2026-01-31T12:00:00"}, "is not a time in UTC"),
+    ({"rate_hz": 0}, "rate_hz: 0 is not a sample rate"),
+    ({"rate_hz": None}, "recordings: a take of recordings needs them and their rate_hz"),
+    ({"recordings": []}, "recordings: a take of recordings needs them"),
+    ({"kind": "response"}, "response_file: a take that is a response measured elsewhere needs it"),
+    ({"recordings": [{"file": "../../etc.wav", "sha256": HASH}]}, "cannot be a name"),
+    ({"recordings": [{"file": "take.json", "sha256": HASH}]}, "expected a name that ends in .wav"),
+    ({"recordings": [{"file": "a.wav", "sha256": "XYZ"}]}, "sha256 of a.wav: expected 64 hexadecimal digits"),
+    ({"recordings": [{"file": "a.wav", "pickup_channel": 2}]}, "expected two different ones, counted from 1"),
+    ({"recordings": [{"file": "a.wav", "pickup_channel": 0}]}, "expected two different ones, counted from 1"),
+    ({"recordings": [{"file": "a.wav"}, {"file": "a.wav"}]}, "two files of the take have the same name"),
+    ({"recordings": [{"file": f"{i}.wav"} for i in range(101)]}, "recordings: 101 is more than the 100"),
+    ({"stimulus": {"kind": "noise"}}, "stimulus.kind: invalid value 'noise'"),
+    ({"stimulus": {"kind": "file", "file": "/etc/passwd"}}, "cannot be a name"),
+    ({"controls": {"volume": 7}}, "controls.*expected str, got int"),
+    ({"controls": {"a\x1b[31m": "7"}}, "expected printable text"),
+    ({"controls": {"": "7"}}, "expected printable text"),
+    ({"coil_over": "x" * 2000}, "expected printable text"),
+    ({"note": "\x1b]0;x\x07"}, "note, findings and tool_version: expected printable text"),
+    ({"note": "x" * 20_000}, "note: 20000 is more than the 10000"),
+    ({"findings": [{"name": "a", "outcome": "pass", "advice": "\x1b[2J"}]}, "expected printable text"),
+    ({"findings": [{"name": "a", "outcome": "pass", "figure": "1"}]}, "figure: expected float, got str"),
+    ({"rig": {"input": {"resistance": "1p"}}}, "input.resistance: .1p. is not a resistance"),
+    ({"sequence": -1}, "sequence: -1 is below 0"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("change", "match"), CHANGES, ids=[f"{i}-{next(iter(c))}" for i, (c, _) in enumerate(CHANGES)])
+def test_a_take_that_was_tampered_with_gives_one_line(change: dict[str, Any], match: str) -> None:
+    document = {**json.loads(encode_take(WHOLE)), **change}
+    with pytest.raises(FileError, match=match) as caught:
+        decode_take(json.dumps(document).encode(), TAKE_JSON)
+    assert str(caught.value).isprintable()
+    assert len(str(caught.value)) < 700
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        pytest.param(b"", id="empty"),
+        pytest.param(b"null", id="null"),
+        pytest.param(b"[]", id="list"),
+        pytest.param(b"{", id="broken"),
+        pytest.param(b"\xff\xfe", id="not UTF-8"),
+        pytest.param(b"[" * 1_000_000, id="deep"),
+        pytest.param(b'{"name": ' * 300_000, id="deep objects"),
+        pytest.param(b'{"extra": ' + b"[" * 300_000, id="deep in an unknown field"),
+        pytest.param(b'{"rate_hz": 1' + b"0" * 100_000 + b"}", id="huge number"),
+        pytest.param(b'{"name": "' + b"x" * 1_000_000 + b'"}', id="huge text"),
+        pytest.param(encode_take(WHOLE)[:-40], id="cut off"),
+    ],
+)
+def test_what_is_no_take_gives_one_line(content: bytes) -> None:
+    with pytest.raises(FileError, match=r"takes.open.take.json") as caught:
+        decode_take(content, TAKE_JSON)
+    assert str(caught.value).isprintable()
+    assert len(str(caught.value)) < 700
+
+
+@given(st.binary(max_size=200) | st.text(max_size=100).map(str.encode))
+def test_any_bytes_give_a_take_or_a_file_error(content: bytes) -> None:
+    with pytest.raises(FileError, match=r"take.json"):
+        decode_take(content, TAKE_JSON)
+
+
+@given(st.integers(0, len(encode_take(WHOLE)) - 1), st.integers(0, 255))
+def test_one_wrong_byte_gives_a_sound_take_or_a_file_error(place: int, byte: int) -> None:
+    content = bytearray(encode_take(WHOLE))
+    content[place] = byte
+    try:
+        take = decode_take(bytes(content), TAKE_JSON)
+    except FileError:
+        return
+    assert decode_take(encode_take(take), TAKE_JSON) == take
