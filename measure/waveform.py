@@ -1,0 +1,116 @@
+"""What the samples alone show, without knowing what was played: a ceiling, an offset."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from measure.recording import Samples
+from measure.response import FloatArray
+
+N_WINDOW = 2048  # [samples] in which the crowd below a peak is counted; several periods of all but the lowest notes
+NEAR_PEAK = 0.005  # [1] of the peak that counts as near it
+CROWD = 2.3  # [1] times as many samples near the peak as a sine of that peak has: its top is cut by 2.5 %
+LEAST_CROSSINGS = 8  # [1] of zero in a window: a slower wave is flat at its top by nature
+N_CROWDED = 3  # [1] windows at the same ceiling
+SAME_CEILING = 0.004  # [1] by which the ceilings of those windows may differ
+HIGHEST_ONLY = 0.7  # [1] of the channel's own peak: only windows above it can have met a ceiling
+LEAST_CODES = 150  # [codes] peak below which rounding itself makes flat tops
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Ceiling:
+    """Where a channel met a level that it could not pass.
+
+    Attributes
+    ----------
+    level : float
+        Over full scale.
+    n_samples : int
+        How many samples lie at it.
+    first : int
+        The first of them.
+    """
+
+    level: float
+    n_samples: int
+    first: int
+
+
+def find_full_scale(samples: Samples, *, n_bits: int | None) -> Ceiling | None:
+    """Count samples at digital full scale.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        One channel.
+    n_bits : int or None
+        Bits a sample; None for float formats, which can pass 1: there only repeats of the very peak count.
+
+    Returns
+    -------
+    Ceiling or None
+        None where no sample is there.
+    """
+    top, bottom = float(np.max(samples)), float(np.min(samples))
+    if n_bits is None:
+        hits = [np.flatnonzero(samples == level) for level in (top, bottom) if abs(level) >= 0.98]
+        hits = [hit for hit in hits if len(hit) > 1]
+    else:
+        code = 2.0 ** (1 - n_bits)
+        hits = [np.flatnonzero(samples >= 1 - 2.5 * code), np.flatnonzero(samples <= -1 + 1.5 * code)]
+    at = np.sort(np.concatenate(hits)) if hits else np.zeros(0, dtype=int)
+    if len(at) == 0:
+        return None
+    return Ceiling(level=max(top, -bottom), n_samples=len(at), first=int(at[0]))
+
+
+def find_flat_top(samples: Samples, *, n_bits: int | None, quiet_peak: float) -> Ceiling | None:
+    """Find a ceiling below full scale, where an analogue stage clips, by the crowd of samples below each peak.
+
+    A sine of amplitude A spends the part arccos(1 − d)/π of its time within d·A of its upper peak; one that is cut spends more.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        One channel.
+    n_bits : int or None
+        Bits a sample.
+    quiet_peak : float
+        Peak while nothing is played: what is not well above it is not judged.
+
+    Returns
+    -------
+    Ceiling or None
+        Of the side, positive or negative, that has more samples at it; None where there is no ceiling.
+    """
+    n_windows = len(samples) // N_WINDOW
+    shaped = samples[: n_windows * N_WINDOW].reshape(n_windows, N_WINDOW)
+    code = 0.0 if n_bits is None else 2.0 ** (1 - n_bits)
+    found = [_flat_side(shaped, side, code=code, quiet_peak=quiet_peak) for side in (1.0, -1.0)] if n_windows else []
+    ceilings = [ceiling for ceiling in found if ceiling is not None]
+    return max(ceilings, key=lambda ceiling: ceiling.n_samples, default=None)
+
+
+def _flat_side(shaped: Samples, side: float, *, code: float, quiet_peak: float) -> Ceiling | None:
+    """Look at the positive or the negative peaks."""
+    peak: FloatArray = (shaped.max(axis=1) if side > 0 else -shaped.min(axis=1)).astype(float)
+    highest = float(np.max(peak))
+    if highest < max(2 * quiet_peak, LEAST_CODES * code) or highest <= 0:
+        return None
+    judged = np.flatnonzero(peak > HIGHEST_ONLY * highest)
+    crossings = np.array([np.count_nonzero(np.diff(np.signbit(shaped[row]))) for row in judged])
+    judged = judged[crossings >= LEAST_CROSSINGS]
+    near = max(NEAR_PEAK, 1.5 * code / highest)
+    floor = peak[judged] * (1 - near)
+    count = np.array([np.count_nonzero(side * shaped[row] >= low) for row, low in zip(judged, floor, strict=True)])
+    expected = N_WINDOW * np.arccos(1 - near) / np.pi
+    crowded = count > CROWD * expected
+    if np.count_nonzero(crowded) < N_CROWDED:
+        return None
+    level = float(np.median(peak[judged][crowded]))
+    same = crowded & (np.abs(peak[judged] - level) < SAME_CEILING * level)
+    if np.count_nonzero(same) < N_CROWDED or level < (1 - SAME_CEILING) * highest:
+        return None
+    row = judged[same][0]
+    first = int(row * N_WINDOW + np.flatnonzero(side * shaped[row] >= floor[same][0])[0])
+    return Ceiling(level=level, n_samples=int(np.sum(count[same])), first=first)
