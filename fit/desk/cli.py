@@ -226,7 +226,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if result is None or isinstance(result, int):
             return result or DONE
         _print_outcome(result, as_json=as_json)
-        return result.exit_code
+        return int(result.exit_code)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
         return DONE if not words else WRONG_USE
@@ -234,8 +234,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _complain("Interrupted; nothing half-written is left.", INTERRUPTED, as_json=as_json)
     except click.ClickException as error:
         return _complain(error.format_message(), WRONG_USE, as_json=as_json)
-    except BrokenPipeError:
-        return _leave_pipe()
     except _expected_errors() as error:
         if "--debug" in options:
             import traceback
@@ -277,19 +275,23 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
 
 
 def _print_outcome(outcome: "Outcome", *, as_json: bool) -> None:
-    if as_json:
-        click.echo(json.dumps(outcome.document, ensure_ascii=False, indent=1, allow_nan=False))
-    else:
-        for line in outcome.lines:
-            click.echo(line)
-    sys.stdout.flush()
+    with _reader_may_leave():
+        if as_json:
+            click.echo(json.dumps(outcome.document, ensure_ascii=False, indent=1, allow_nan=False))
+        else:
+            for line in outcome.lines:
+                click.echo(line)
+        sys.stdout.flush()
 
 
 # The reader went away (as `| head` does): that is no error of ours.
-def _leave_pipe() -> int:
-    with contextlib.suppress(OSError, ValueError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return DONE
+@contextlib.contextmanager
+def _reader_may_leave() -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError:
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _desk(logbook: Path, *, as_json: bool = False) -> "Desk":
@@ -299,8 +301,9 @@ def _desk(logbook: Path, *, as_json: bool = False) -> "Desk":
 
 
 def _tell(line: str) -> None:
-    click.echo(line)
-    sys.stdout.flush()
+    with _reader_may_leave():
+        click.echo(line)
+        sys.stdout.flush()
 
 
 def _keep_silent(line: str) -> None:

@@ -4,6 +4,7 @@ The pickup's eddy loss is of half order, as a solid pole piece has it where the 
 fitted describes it exactly, so the answer has to be honest about what is left. Everything is marked as simulated.
 """
 
+import contextlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -27,6 +28,7 @@ STORY = (
     "All of it is simulated here; you type the same commands for real recordings.",
 )
 RATE_HZ = 96000
+REPORT_FILE = "report.html"
 DCR_TEXT = "5.62k ± 1%"
 ADDED_TEXT = "1n ± 1%"
 AT_HAND_TEXT = "470p ± 1%, 2n2 ± 1%"
@@ -98,20 +100,23 @@ def play_demo(desk: Desk, folder: Path) -> Outcome:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         msg = f"{folder} is not empty; the demo overwrites nothing: name another folder, coilsweep demo DIR"
         raise FileError(msg)
-    inside = replace(desk, logbook=folder)
     for line in STORY:
         desk.tell(line)
     _typed(desk, "cd", str(folder))
-    _set_up(inside)
-    _record(inside, Drawer())
-    _bring_in(inside)
-    fitted = _characterise(inside)
-    report = folder / "report.html"
-    _typed(desk, "coilsweep report", report.name)
-    written = write_report(inside, report)
-    lines = ["", "What really lay in the drawer", *table_lines(_truth_rows(fitted.document, Drawer())), "", *written.lines]
+    folder.mkdir(parents=True, exist_ok=True)
+    with contextlib.chdir(folder):  # so that every name reads as the person would type it
+        inside = replace(desk, logbook=Path())
+        _set_up(inside)
+        _record(inside, Drawer())
+        _bring_in(inside)
+        fitted = _characterise(inside)
+        _typed(desk, "coilsweep report")
+        _told(desk, write_report(inside, Path(REPORT_FILE)))
+    report = folder / REPORT_FILE
+    rows = _truth_rows(fitted.document, Drawer())
+    lines = ("", "What really lay in the drawer", *table_lines(rows), "", f"All of it as one page: {report}")
     document: Document = {"schema": "coilsweep.demo/1", "simulated": True, "report": str(report), "fit": fitted.document}
-    return Outcome(lines=tuple(lines), document=document)
+    return Outcome(lines=lines, document=document)
 
 
 def pickup_response(drawer: Drawer, frequency_hz: FloatArray, *, added_f: float) -> ComplexArray:
@@ -145,11 +150,11 @@ def pickup_response(drawer: Drawer, frequency_hz: FloatArray, *, added_f: float)
 
 
 def _set_up(desk: Desk) -> None:
-    options = [f'--{name.replace("_", "-")} "{value}"' for name, value in RIG.items()]
+    options = [f"--{name.replace('_', '-')} {_quoted(value)}" for name, value in RIG.items()]
     _typed(desk, "coilsweep rig", *options)
     _told(desk, show_or_write_rig(desk, RIG))
     _typed(desk, f"coilsweep stimulus sweep.wav --rate {RATE_HZ}")
-    _told(desk, write_stimulus(desk, desk.logbook / "sweep.wav", {"rate_hz": RATE_HZ, "duration_s": 3.0}))
+    _told(desk, write_stimulus(desk, Path("sweep.wav"), {"rate_hz": RATE_HZ, "duration_s": 3.0}))
 
 
 def _record(desk: Desk, drawer: Drawer) -> None:
@@ -157,11 +162,11 @@ def _record(desk: Desk, drawer: Drawer) -> None:
 
     desk.tell("")
     desk.tell("Play sweep.wav, record both inputs, save as WAV: the virtual bench does that now.")
-    stimulus, rate_hz = read_stimulus(desk.logbook / "sweep.wav")
+    stimulus, rate_hz = read_stimulus(Path("sweep.wav"))
     gains = {"open-loud": (0.5, 0.0), "open": (0.045, 0.0), "plus-1n": (0.045, drawer.added_f)}
     for seed, (name, (gain, added_f)) in enumerate(gains.items(), start=1):
         bench = _bench(drawer, gain=gain, added_f=added_f, seed=seed)
-        write_recording(desk.logbook / f"{name}.wav", bench.record(stimulus, rate_hz=rate_hz), rate_hz)
+        write_recording(Path(f"{name}.wav"), bench.record(stimulus, rate_hz=rate_hz), rate_hz)
 
 
 def _bench(drawer: Drawer, *, gain: float, added_f: float, seed: int) -> VirtualBench:
@@ -182,7 +187,7 @@ def _interface(frequency_hz: FloatArray) -> ComplexArray:
 
 
 def _bring_in(desk: Desk) -> None:
-    played = desk.logbook / "sweep.wav"
+    played = Path("sweep.wav")
     takes = {
         "open-loud": TakeFacts(stimulus_file=played, note="input gain far up", simulated=True),
         "open": TakeFacts(stimulus_file=played, note="input gain turned down", simulated=True),
@@ -192,7 +197,7 @@ def _bring_in(desk: Desk) -> None:
         added = f' --add "{facts.added}"' if facts.added else ""
         note = f' --note "{facts.note}"' if facts.note else ""
         _typed(desk, f"coilsweep import {name} {name}.wav --stimulus sweep.wav{added}{note}")
-        _told(desk, import_recordings(desk, name, (desk.logbook / f"{name}.wav",), facts=facts))
+        _told(desk, import_recordings(desk, name, (Path(f"{name}.wav"),), facts=facts))
     _typed(desk, "coilsweep inspect open")
     _told(desk, inspect_take(desk, "open"))
 
@@ -201,7 +206,7 @@ def _characterise(desk: Desk) -> Outcome:
     names = ("open", "plus-1n")
     _typed(desk, "coilsweep fit", *names, f'--dcr "{DCR_TEXT}" --have "{AT_HAND_TEXT}" --plot fit.png')
     wish = FitWish(names=names, dcr=DCR_TEXT, at_hand=AT_HAND_TEXT)
-    fitted = fit_takes(desk, wish, plot_file=desk.logbook / "fit.png")
+    fitted = fit_takes(desk, wish, plot_file=Path("fit.png"))
     _told(desk, fitted)
     return fitted
 
@@ -209,6 +214,11 @@ def _characterise(desk: Desk) -> Outcome:
 def _typed(desk: Desk, *words: str) -> None:
     desk.tell("")
     desk.tell(f"$ {' '.join(words)}")
+
+
+def _quoted(value: str | int) -> str:
+    text = str(value)
+    return f'"{text}"' if " " in text else text
 
 
 def _told(desk: Desk, outcome: Outcome) -> None:

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from fit.answers.pickup import PickupAnswer
 from fit.desk.document import Document, finding_document
-from fit.desk.wording import SIMULATED_TEXT, estimate_texts, note_name, plain_text, quantity_name, table_lines
+from fit.desk.wording import MINUS, SIMULATED_TEXT, estimate_texts, note_name, plain_text, quantity_name, table_lines
 from measure.quantity import format_quantity
 from measure.response import Finding
 
@@ -167,10 +167,9 @@ def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None)
 
 def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
     hum_hz, hum, floor = noise.get("hum_hz"), noise.get("hum_dbfs"), noise.get("floor_dbfs")
-    rows: list[tuple[str, ...]] = []
-    rows.append(("hum", "none found" if hum_hz is None or hum is None else f"{hum:.1f} dBFS, mains at {hum_hz:.2f} Hz"))
-    rows.append(("noise floor", "not measured" if floor is None else f"{floor:.1f} dBFS"))
-    return rows
+    hum_text = "none found" if hum_hz is None or hum is None else f"{hum:.1f} dBFS, mains at {hum_hz:.2f} Hz"
+    floor_text = "not measured" if floor is None else f"{floor:.1f} dBFS"
+    return [("hum", hum_text.replace("-", MINUS)), ("noise floor", floor_text.replace("-", MINUS))]
 
 
 def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
@@ -210,7 +209,7 @@ def figure_text(finding: Finding) -> str:
         return ""
     if finding.unit in ("Hz", "s", "V"):
         return format_quantity(finding.figure, finding.unit)
-    return f"{finding.figure:.4g} {finding.unit}".strip()
+    return f"{finding.figure:.4g} {finding.unit}".strip().replace("-", MINUS)
 
 
 def _not_identified_lines(answer: PickupAnswer) -> list[str]:
