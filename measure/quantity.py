@@ -33,6 +33,7 @@ INFERRED_UNITS = {"p": "F", "n": "F", "u": "F", "k": "Ω", "K": "Ω", "M": "Ω",
 _MICRO = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "Ω"})  # two code points each look like micro and ohm
 _NUMBER = r"(?P<number>(?:[0-9]{1,25}(?:\.[0-9]{0,25})?|\.[0-9]{1,25})(?:[eE][+-]?[0-9]{1,2})?)"
 _UNIT = r"(?P<unit>Ω|ohms?|Hz|[FHVAsR])?"
+_SPELLINGS = {"(?i:ohm)(?=s?\\b)": "ohm", "(?i:meg)(?![a-z])": "Meg", "(?<=[pnu])f(?![A-Za-z])": "F", " {1,3}": " "}
 _PLAIN = re.compile(rf"{_NUMBER} ?(?P<prefix>Meg|[fpnumkKMGT])? ?{_UNIT}")
 _LETTER_CODE = re.compile(rf"(?P<whole>[0-9]{{0,6}})(?P<letter>[pnumkKMGR])(?P<part>[0-9]{{1,6}}) ?{_UNIT}")
 _PERCENT = re.compile(rf"{_NUMBER} ?%")
@@ -364,8 +365,9 @@ def _normalised(text: str, unit: str | None) -> str:
     written = re.sub(r"\+ ?/? ?[-\u2212]", "±", text.strip(" ").translate(_MICRO))
     if written.count("±") > 1:
         raise ValueError(_expected(text, unit, "it has more than one ±"))
-    written = re.sub(r"(?i:ohm)(?=s?\b)", "ohm", written)
-    return re.sub(r"(?i:meg)(?![a-z])", "Meg", re.sub(r" {1,3}", " ", written))
+    for pattern, spelling in _SPELLINGS.items():
+        written = re.sub(pattern, spelling, written)
+    return written
 
 
 # Value, its unit, and whether it stands bare, without prefix and unit.
@@ -425,7 +427,6 @@ def _quantity(value: Decimal, bound: Decimal | None, *, unit: str, text: str) ->
     )
 
 
-# Anything, short and on one line, between quotes.
 def _quoted(text: object) -> str:
     shown = text if isinstance(text, str) else type(text).__name__
     cut = "".join(char if char.isprintable() else "?" for char in shown[:40])
@@ -472,7 +473,6 @@ def _preferred_decimals(series: str) -> tuple[Decimal, ...]:
     return tuple(Decimal(920 if value == 919 else value).scaleb(-2) for value in rule)  # the standard's one exception to the rule
 
 
-# Exact decimal of a float.
 def _finite(value: float) -> Decimal:
     if not math.isfinite(value):
         msg = f"{value!r} cannot be written as a quantity: expected a finite number"

@@ -26,6 +26,8 @@ from measure.quantity import (
         ("1n", 1e-9, None, "F"),
         ("1nF", 1e-9, None, "F"),
         ("1 nF", 1e-9, None, "F"),
+        ("33nf", 33e-9, None, "F"),
+        ("10KOHM ± 1  %", 10e3, 100.0, "Ω"),
         ("4k7", 4700.0, None, "Ω"),
         ("4K7", 4700.0, None, "Ω"),
         ("2n2", 2.2e-9, None, "F"),

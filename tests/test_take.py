@@ -60,7 +60,7 @@ def test_a_take_reads_back_as_it_was() -> None:
     content = encode_take(WHOLE)
     assert decode_take(content, TAKE_JSON) == WHOLE
     document = json.loads(content)
-    assert document["schema"] == "coilsweep.take/1"
+    assert next(iter(document.items())) == ("schema", "coilsweep.take/1")
     assert document["stimulus"] == {
         "kind": "sweep", "rate_hz": 96000, "start_hz": 15.0, "stop_hz": 44160.0, "duration_s": 3.0, "before_s": 0.7,
         "after_s": 0.5, "level": 0.25,
@@ -147,8 +147,8 @@ def test_placements_are_runs_between_moves_of_the_coil() -> None:
 
 CHANGES: list[tuple[dict[str, Any], str]] = [
     ({"name": "../../x"}, 'take.json, "../../x" cannot be a name'),
-    ({"schema": "coilsweep.take/2"}, "take.json, schema: invalid enum value"),
-    ({"method": "hammer"}, "take.json, method: invalid enum value"),
+    ({"schema": "coilsweep.take/2"}, "take.json, schema: invalid enum value .* a newer version of coilsweep may have made it"),
+    ({"method": "hammer"}, "take.json, method: invalid enum value .*expected .exciter., .impedance., .plate. or .quiet."),
     ({"outcome": "fine"}, "take.json, outcome: invalid enum value"),
     ({"extra": 1}, "take.json, extra: no such key"),
     ({"coil_moved": "no"}, "take.json, coil_moved: expected bool, got str"),

@@ -20,7 +20,7 @@ MAX_CHANNEL = 256
 MAX_TEXT = 200  # [characters] of a device's name
 ReferenceKind = Literal["current", "loopback", "none"]
 Value = str | int | float
-CHOICES = {"reference.kind": ', expected "current", "loopback" or "none"'}  # msgspec names only the wrong one
+CHOICES = {"reference.kind": '"current", "loopback" or "none"'}
 
 NEW_RIG = """\
 # What the takes are made with. Channels count from 1; after ± stands a bound, as printed on a part or in a meter's data sheet.
@@ -324,20 +324,22 @@ def _rig_from_text(text: str, path: Path) -> Rig:
         tomlkit.parse(text)  # it must be writable later, so both readers have to agree that it is TOML
         return msgspec.convert(tomllib.loads(text), Rig)
     except msgspec.ValidationError as err:
-        msg = f"{one_line(path)}, {describe(err)}"
+        msg = f"{one_line(path)}, {describe(err, CHOICES)}"
     except (ValueError, RecursionError, TOMLKitError) as err:
         msg = f"{one_line(path)} is not TOML: {one_line(err) if not isinstance(err, RecursionError) else 'nested too deep'}"
     raise FileError(msg)
 
 
 # msgspec says "Expected `int`, got `str` - at `$.interface.rate_hz`"
-def describe(error: msgspec.ValidationError) -> str:
+def describe(error: msgspec.ValidationError, choices: Mapping[str, str]) -> str:
     """Put what msgspec found wrong the way people read it, the key first.
 
     Parameters
     ----------
     error : msgspec.ValidationError
         From reading a file.
+    choices : mapping of str to str
+        Key to what may stand there, which msgspec does not say.
 
     Returns
     -------
@@ -353,7 +355,7 @@ def describe(error: msgspec.ValidationError) -> str:
         return f"{plain.removeprefix('Object contains unknown field ')}: no such key"
     if re.match(r"[a-z_]+\.[a-z_]+: ", plain):  # from our own checks, which name the key themselves
         return plain
-    plain = plain[:1].lower() + plain[1:] + CHOICES.get(key, "")
+    plain = plain[:1].lower() + plain[1:] + (f", expected {choices[key]}" if key in choices else "")
     return f"{key}: {plain}" if key else plain
 
 

@@ -14,13 +14,19 @@ from measure.logbook.rig import Rig, describe
 from measure.quantity import parse_parts, parse_quantity
 from measure.stimulus import Sweep
 
-SCHEMA = "coilsweep.take/1"
 TAKE_FILE = "take.json"
 MAX_REPEATS = 100
 MAX_CONTROLS = 100
 MAX_FINDINGS = 1000
 MAX_NOTE = 10_000  # [characters]
 MAX_TEXT = 1000  # [characters] of any other text
+CHOICES = {
+    "schema": '"coilsweep.take/1"; a newer version of coilsweep may have made it',
+    "method": '"exciter", "impedance", "plate" or "quiet"',
+    "kind": '"recording" or "response"',
+    "outcome": '"good", "usable" or "rejected"',
+    "rig.reference.kind": '"current", "loopback" or "none"',
+}
 TIME_FORMAT = "2026-01-31T12:00:00.000Z"
 
 Method = Literal["exciter", "impedance", "plate", "quiet"]
@@ -177,6 +183,8 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
 
     Attributes
     ----------
+    schema : str
+        Of this form.
     name : str
         Of the take and its folder.
     method : {"exciter", "impedance", "plate", "quiet"}
@@ -217,10 +225,9 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         Every check that had something to say.
     tool_version : str
         That made the take.
-    schema : str
-        Of this form.
     """
 
+    schema: Literal["coilsweep.take/1"] = "coilsweep.take/1"
     name: str
     method: Method = "exciter"
     kind: Literal["recording", "response"] = "recording"
@@ -241,7 +248,6 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
     outcome: Outcome = "good"
     findings: tuple[FindingRecord, ...] = ()
     tool_version: str = ""
-    schema: Literal["coilsweep.take/1"] = "coilsweep.take/1"
 
     def __post_init__(self) -> None:
         """Check everything once.
@@ -380,7 +386,7 @@ def decode_take(content: bytes, path: Path) -> Take:
     try:
         return msgspec.json.decode(content, type=Take)
     except msgspec.ValidationError as err:
-        msg = f"{one_line(path)}, {describe(err)}"
+        msg = f"{one_line(path)}, {describe(err, CHOICES)}"
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as err:
         msg = f"{one_line(path)} is not a take: {one_line(err)}"
     raise FileError(msg)
