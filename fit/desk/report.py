@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html import escape
 
 from fit.answers.pickup import PickupAnswer
-from fit.desk.screen import MISFIT_AT, agreement_rows, check_rows, misfit_lines, quantity_rows
+from fit.desk.screen import HELPED_QUANTITIES, MISFIT_AT, agreement_rows, check_rows, misfit_lines, quantity_rows
 from fit.desk.wording import CAUTIONS, SIMULATED_TEXT, WORDS, estimate_texts, quantity_name
 from measure.response import Finding
 
@@ -198,8 +198,11 @@ def _values(answer: PickupAnswer) -> str:
             text += f" Cheapest next take: {escape(one.next_take.text)} (would tell it to ± {reach} %)."
         parts.append(f"<p>{text}</p>")
     rows: list[tuple[str, ...]] = [("to know better", "take", "95 % interval then")]
-    for key, takes in answer.next_takes.items():
-        rows += [(quantity_name(key), take.text, f"± {196 * take.predicted_relative_std:.2g} %") for take in takes[:2]]
+    for key in HELPED_QUANTITIES:
+        rows += [
+            (quantity_name(key), take.text, f"± {196 * take.predicted_relative_std:.2g} %")
+            for take in answer.next_takes.get(key, ())[:2]
+        ]
     if len(rows) > 1:
         parts += ["<h3>What a further take would tell</h3>", _table(rows)]
     return "\n".join(parts)

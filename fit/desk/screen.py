@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
 SHOWN_CANDIDATES = 4
+HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
 
 
@@ -24,7 +25,7 @@ def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str
     answer : PickupAnswer
         What was found.
     warnings : tuple of str
-        What was noticed outside the fit; printed elsewhere, here only counted.
+        What was noticed outside the fit, one line each.
 
     Returns
     -------
@@ -44,8 +45,9 @@ def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str
     lines += ["", "Agreement of model and measurement", *table_lines(agreement_rows(answer))]
     if answer.outcome == "good":
         lines.append(f"  smooth difference: {100 * answer.floor.value:.2g} % (values are good below 0.5 %)")
-    if warnings:
-        lines += ["", f"Warnings: {len(warnings)}, see above" if len(warnings) > 1 else "One warning, see above"]
+    noticed = dict.fromkeys((*warnings, *(finding.text for finding in answer.findings if finding.severity != "pass")))
+    if noticed:
+        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
     return lines
 
 
@@ -143,7 +145,7 @@ def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None)
     looked : Looked
         What a look at its recordings gave.
     noise : dict or None
-        Hum and floor, where they were measured.
+        Hum and floor; without it the table of checks is left out of the lines.
 
     Returns
     -------
@@ -153,14 +155,15 @@ def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None)
         Outcome, checks, noise.
     """
     lines = [SIMULATED_TEXT] if is_simulated else []
-    lines += [f"Outcome: {looked.outcome}", *table_lines(check_rows(looked.findings))]
+    passed = sum(finding.severity == "pass" for finding in looked.findings)
+    lines.append(f"Outcome: {looked.outcome} ({passed} of {len(looked.findings)} checks passed)")
     document: Document = {
         "outcome": looked.outcome,
         "simulated": is_simulated,
         "checks": [finding_document(finding) for finding in looked.findings],
     }
     if noise is not None:
-        lines += ["", "Noise", *table_lines(_noise_rows(noise))]
+        lines += [*table_lines(check_rows(looked.findings)), "", "Noise", *table_lines(_noise_rows(noise))]
         document["noise"] = noise
     return lines, document
 
@@ -183,33 +186,11 @@ def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
     Returns
     -------
     list of tuple of str
-        Check, outcome, figure, what to do; the first row is the heading.
+        Check, outcome, what was found; the first row is the heading.
     """
-    rows: list[tuple[str, ...]] = [("check", "outcome", "figure", "what was found")]
-    rows.extend(
-        (finding.code, OUTCOME_WORDS[finding.severity], figure_text(finding), plain_text(finding.text)) for finding in findings
-    )
+    rows: list[tuple[str, ...]] = [("check", "outcome", "what was found")]
+    rows.extend((finding.code, OUTCOME_WORDS[finding.severity], plain_text(finding.text)) for finding in findings)
     return rows
-
-
-def figure_text(finding: Finding) -> str:
-    """Figure of a check with its unit.
-
-    Parameters
-    ----------
-    finding : Finding
-        One check.
-
-    Returns
-    -------
-    str
-        Empty where nothing could be measured.
-    """
-    if finding.figure is None:
-        return ""
-    if finding.unit in ("Hz", "s", "V"):
-        return format_quantity(finding.figure, finding.unit)
-    return f"{finding.figure:.4g} {finding.unit}".strip().replace("-", MINUS)
 
 
 def _not_identified_lines(answer: PickupAnswer) -> list[str]:
@@ -230,14 +211,22 @@ def _next_take_text(answer: PickupAnswer, key: str) -> str:
     return f"{take.text} (would tell it to ± {100 * 1.96 * take.predicted_relative_std:.2g} %)"
 
 
+# One take helps several quantities: it is named once, with all that it would narrow by a tenth or more.
 def _next_take_lines(answer: PickupAnswer) -> list[str]:
-    identified = {key: takes for key, takes in answer.next_takes.items() if takes and key in answer.quantities}
-    if not identified:
+    helped: dict[str, list[str]] = {}
+    for key in HELPED_QUANTITIES:
+        takes, estimate = answer.next_takes.get(key), answer.quantities.get(key)
+        if takes and estimate is not None:
+            now = estimate.standard_uncertainty / abs(estimate.value)
+            then = takes[0].predicted_relative_std
+            if then < 0.9 * now:
+                reach = f"{quantity_name(key)} to ± {196 * then:.2g} % (now ± {196 * now:.2g} %)"
+                helped.setdefault(takes[0].text, []).append(reach)
+    if not helped:
         return []
     lines = ["", "What would narrow it further"]
-    for key, takes in identified.items():
-        reach = f"± {100 * 1.96 * takes[0].predicted_relative_std:.2g} %"
-        lines.append(f"  {quantity_name(key)}: {takes[0].text} (to {reach})")
+    for text, reaches in helped.items():
+        lines += [f"  {plain_text(text)}:", *(f"    {reach}" for reach in reaches)]
     return lines
 
 

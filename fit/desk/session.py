@@ -12,7 +12,6 @@ from fit.desk.document import Document, answer_document
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.screen import answer_lines, checks_told
 from fit.desk.takes import (
-    RejectedError,
     gather_evidence,
     kept_recordings,
     look_at,
@@ -102,8 +101,6 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Ou
         raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
     answer, warnings = _answer(desk, logbook, wish)
-    for warning in warnings:
-        desk.say(f"warning: {warning}")
     document = answer_document(answer, warnings=warnings)
     kept = {"wish": asdict(wish), "answer": document}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
@@ -154,6 +151,8 @@ def write_report(
 
 
 def _answer(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, tuple[str, ...]]:
+    from measure.transfer import estimate_response
+
     twice = [name for name in wish.names if wish.names.count(name) > 1]
     if twice:
         msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
@@ -163,12 +162,7 @@ def _answer(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, 
     responses = []
     for take in desk.steps(takes, "responses"):
         recordings, stimulus = kept_recordings(logbook, take)
-        looked = look_at(recordings, stimulus=stimulus, with_response=True)
-        if looked.response is None:
-            reasons = "; ".join(finding.text for finding in looked.findings if finding.severity == "reject")
-            msg = f'the take "{take.name}" is rejected by the checks: {reasons}'
-            raise RejectedError(msg)
-        responses.append(looked.response)
+        responses.append(estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
     evidence, warnings = gather_evidence(logbook, takes, responses, dcr=wish.dcr, at_hand=wish.at_hand)
     return characterise_pickup(evidence), warnings
 

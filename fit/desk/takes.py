@@ -93,7 +93,6 @@ def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, wit
         Findings, outcome, response.
     """
     from measure.checks import check_recording, outcome
-
     from measure.transfer import estimate_response
 
     each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
@@ -274,9 +273,8 @@ def finding_record(finding: Finding) -> FindingRecord:
     FindingRecord
         The same.
     """
-    return FindingRecord(
-        name=finding.code, outcome=finding.severity, figure=finding.figure, unit=finding.unit, advice=finding.text
-    )
+    figure = None if finding.figure is None or not math.isfinite(finding.figure) else float(finding.figure)
+    return FindingRecord(name=finding.code, outcome=finding.severity, figure=figure, unit=finding.unit, advice=finding.text)
 
 
 def kept_findings(take: Take) -> tuple[Finding, ...]:

@@ -19,6 +19,7 @@ QUANTITY_NAMES = {
 }
 PREFIXES = {-12: "p", -9: "n", -6: "\u00b5", -3: "m", 0: "", 3: "k", 6: "M"}
 UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
+MOST_DIGITS = 5  # an interval narrower than that is no more than the noise of one afternoon
 MINUS = "\N{MINUS SIGN}"
 NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 A4_HZ = 440.0  # [Hz] ISO 16
@@ -66,7 +67,10 @@ def quantity_name(key: str) -> str:
     str
         Its name; an unknown key with spaces for underscores.
     """
-    return QUANTITY_NAMES.get(key, key.replace("_", " "))
+    if key in QUANTITY_NAMES:
+        return QUANTITY_NAMES[key]
+    name = key.replace("_", " ").replace(".", ", ")
+    return name[:1].upper() + name[1:]
 
 
 def estimate_texts(estimate: Estimate) -> tuple[str, str]:
@@ -90,8 +94,10 @@ def estimate_texts(estimate: Estimate) -> tuple[str, str]:
     exponent = _prefix_exponent(estimate.value, estimate.unit)
     scale = 10.0**exponent
     half_width = max(abs(estimate.high - estimate.low) / 2, 1e-9 * abs(estimate.value), 1e-300) / scale
-    places = min(max(1 - math.floor(math.log10(half_width)), 0), 6)
-    unit = f"{PREFIXES[exponent]}{estimate.unit}"
+    size = max(abs(estimate.value) / scale, half_width)
+    most = MOST_DIGITS - 1 - math.floor(math.log10(size))
+    places = max(min(1 - math.floor(math.log10(half_width)), most), 0)
+    unit = f"{PREFIXES[exponent]}{estimate.unit.replace('1', '')}"
     space = " " if unit else ""
     low, high = (f"{bound / scale:.{places}f}" for bound in (estimate.low, estimate.high))
     value = f"{estimate.value / scale:.{places}f}{space}{unit}"
