@@ -244,6 +244,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def run() -> None:
     """Entry of the installed command."""
+    for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(variable, "1")  # the matrices are small: threads wait for each other (4 s of demo became 10 s)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
