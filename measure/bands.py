@@ -6,11 +6,14 @@ Bands do not overlap, so the noise of neighbours is nearly independent; and a re
 """
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from measure.response import ComplexArray, FloatArray
+
+Numbers = TypeVar("Numbers", FloatArray, ComplexArray)
 
 POINTS_PER_OCTAVE = 16
 GRID_ANCHOR_HZ = 1000.0  # [Hz] a grid frequency; so all takes at all rates share their frequencies
@@ -225,7 +228,7 @@ def take_noise_off(cells: Cells, *, auto: FloatArray, cross: ComplexArray) -> Ce
     )
 
 
-def sum_bands(cells: Cells, values: FloatArray, n_bands: int) -> FloatArray:
+def sum_bands(cells: Cells, values: Numbers, n_bands: int) -> Numbers:
     """Sum a figure of the cells over each band.
 
     Parameters
@@ -245,13 +248,32 @@ def sum_bands(cells: Cells, values: FloatArray, n_bands: int) -> FloatArray:
     return _sum_at(cells.band, values, n_bands)
 
 
-def band_ratio(cells: Cells, frequency_hz: FloatArray, *, noise_density: FloatArray) -> tuple[ComplexArray, FloatArray]:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class BandRatio:
+    """Ratio of two channels at each grid frequency.
+
+    Attributes
+    ----------
+    value : ndarray of complex, shape (n,)
+        Numerator over denominator.
+    energy : ndarray, shape (n,)
+        Effective energy of the excitation: the variance of `value` is the density of the noise over it. [s]
+    left : ndarray, shape (n,)
+        Energy of the numerator that the ratio leaves unexplained: the noise's, and of whatever else is not linear. [s]
+    """
+
+    value: ComplexArray
+    energy: FloatArray
+    left: FloatArray
+
+
+def band_ratio(cells: Cells, frequency_hz: FloatArray, *, noise_density: FloatArray) -> BandRatio:
     """Ratio numerator / denominator at each grid frequency.
 
     Parameters
     ----------
     cells : Cells
-        Energies, with the noise's own taken off.
+        Energies, with the noise's own taken off `auto` and `cross`.
     frequency_hz : ndarray, shape (n,)
         Grid frequencies. [Hz]
     noise_density : ndarray, shape (n,)
@@ -259,10 +281,8 @@ def band_ratio(cells: Cells, frequency_hz: FloatArray, *, noise_density: FloatAr
 
     Returns
     -------
-    ratio : ndarray of complex, shape (n,)
-        Estimate.
-    energy : ndarray, shape (n,)
-        Effective energy of the excitation: the variance of `ratio` is the noise's density over it. [s]
+    BandRatio
+        At each grid frequency.
     """
     n = len(frequency_hz)
     groups = _groups(cells)
@@ -283,8 +303,11 @@ def band_ratio(cells: Cells, frequency_hz: FloatArray, *, noise_density: FloatAr
     energy = _sum_at(groups.band, groups.auto * (mean.real**2 + mean.imag**2), n)
     scale = _sum_at(groups.band, groups.cross * mean.conj(), n) / np.maximum(energy, TINY)
     shape = pilot[:, 0]
-    ratio = scale * shape * np.exp(-2j * np.pi * delay_s * frequency_hz)
-    return ratio, energy / np.maximum(shape.real**2 + shape.imag**2, TINY)
+    return BandRatio(
+        value=scale * shape * np.exp(-2j * np.pi * delay_s * frequency_hz),
+        energy=energy / np.maximum(shape.real**2 + shape.imag**2, TINY),
+        left=np.maximum(sum_bands(cells, cells.power, n) - np.abs(scale) ** 2 * energy, 0.0),
+    )
 
 
 def _groups(cells: Cells) -> _Groups:
@@ -328,10 +351,10 @@ def _group_means(pilot: ComplexArray, groups: _Groups, frequency_hz: FloatArray,
     return mean
 
 
-def _sum_at(index: NDArray[np.int_], values: NDArray, n: int) -> NDArray:
+def _sum_at(index: NDArray[np.int_], values: Numbers, n: int) -> Numbers:
     if np.iscomplexobj(values):
         return np.bincount(index, values.real, n) + 1j * np.bincount(index, values.imag, n)
-    return np.bincount(index, values, n)
+    return np.bincount(index, values, n).astype(float)
 
 
 def _delay(cells: _Groups, n_bands: int) -> float:
@@ -350,7 +373,7 @@ def _delay(cells: _Groups, n_bands: int) -> float:
 
 
 def _fit_pilots(frequency_hz: FloatArray, part_hz: FloatArray, part_ratio: ComplexArray, weight: FloatArray) -> ComplexArray:
-    """Fit (a + b u + c u² + d u³) / (1 + e u), u relative offset from each grid frequency, to the parts of five bands around it."""
+    """Fit (a + b u + c u² + d u³) / (1 + e u), u the relative offset, to the parts of five bands."""
     n = len(frequency_hz)
     around = np.arange(n)[:, None] + np.arange(-PILOT_BANDS, PILOT_BANDS + 1)
     inside = (around >= 0) & (around < n)

@@ -5,12 +5,15 @@ before and after the stimulus together, so the phase is held over the whole reco
 """
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from measure.recording import Recording, Samples
 from measure.response import ComplexArray, FloatArray
+
+Numbers = TypeVar("Numbers", FloatArray, ComplexArray)
 
 NOMINAL_HZ = (50.0, 60.0)  # [Hz] the two mains frequencies in use
 FREQUENCY_RANGE = 0.011  # [1] how far the mains may be off its nominal value
@@ -249,7 +252,7 @@ def _tilted_mean(
     return _window_mean(power / expected, low, high) * (white + flicker / at_hz)
 
 
-def _window_mean(values: NDArray, low: NDArray[np.int_], high: NDArray[np.int_]) -> NDArray:
+def _window_mean(values: Numbers, low: NDArray[np.int_], high: NDArray[np.int_]) -> Numbers:
     """Mean of values[low:high], window by window, by running sums."""
     total = np.concatenate([np.zeros(1, dtype=values.dtype), np.cumsum(values)])
     return (total[high] - total[low]) / (high - low)

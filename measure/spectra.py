@@ -138,7 +138,7 @@ def energy_cells(
         add_spectra(cells, *_whole(pickup, reference, n, n_fft), scale=1 / rate_hz**2)
         return cells, n / rate_hz
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(length) + 0.5) / length)
-    overlap = np.mean(window**2) * OVERLAP
+    overlap = float(np.mean(window**2)) * OVERLAP
     for top, bottom in _segments(pickup, reference, n, window, starts, n_fft):
         add_spectra(cells, top, bottom, scale=1 / (overlap * rate_hz**2))
     inside = starts[0] >= 0

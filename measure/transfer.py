@@ -1,11 +1,8 @@
 """Recordings to a response: the complex ratio pickup over reference on a logarithmic grid, with its noise.
 
-The method, in four steps. (1) Spectra of both channels, mains lines taken out; cross and auto spectrum are summed over
-narrow cells, 64 in each 1/16 octave. (2) Around each grid frequency a rational function (one pole, three zeros' worth of
-numerator) is fitted over five bands: the pilot, which holds the shape of the response inside the band. (3) The value is the
-pilot scaled by least squares to the cells of its own band alone: bands do not overlap, so the noise of neighbours is nearly
-independent, and a resonance inside the band leaves no bias. (4) The noise spectra of the silences, over the energy of the
-excitation in the band, give the covariance of numerator and denominator, and `ratio_covariance` that of their ratio.
+Spectra of both channels, mains lines taken out, are summed over the cells of each band (`spectra`) and their ratio is
+estimated band by band without bias (`bands`). The noise spectra of the silences over the energy of the excitation give the
+covariance of numerator and denominator, and `ratio_covariance` that of their ratio. Repeats are averaged by the same step.
 """
 
 from collections.abc import Sequence
@@ -15,9 +12,9 @@ from importlib import metadata
 import numpy as np
 
 from measure.bands import (
-    PARTS,
     POINTS_PER_OCTAVE,
     TINY,
+    BandRatio,
     Cells,
     band_ratio,
     band_width_hz,
@@ -46,6 +43,8 @@ TOP_OF_RATE = 0.46  # [1] interfaces filter above this fraction of the sample ra
 DROP_AT_EDGE = 0.1  # [1] excitation below this fraction of that within half an octave: the stimulus ends here
 BINS_A_BAND = 2.0  # [1] the lowest band holds as many bins of the recording's own resolution
 ARRIVAL_SAMPLES = 1 << 21  # samples of the stimulus, and on either side of them, in which its arrival is looked for
+SCATTER_START = 1e-4  # [1] noise over signal that the first pass without a silence assumes
+SCATTER_BANDS = 5  # [1] bands over which the scatter is averaged
 FLOAT_BITS = 24  # [bits] assumed of formats that do not say
 EXCITATION_OVER_NOISE = 30.0  # [1] in the reference channel
 NOISY_RATIO = 0.1  # [1] relative standard deviation above which decibels and degrees mislead (JCGM 102:2011, 9.3)
@@ -108,9 +107,7 @@ def mean_ratio(numerator: ComplexArray, denominator: ComplexArray) -> tuple[Comp
     if numerator.shape != denominator.shape or numerator.ndim != 2 or len(numerator) < 2:
         msg = f"expected two arrays of one shape (repeats >= 2, n), got {numerator.shape} and {denominator.shape}"
         raise ValueError(msg)
-    mean_numerator, mean_denominator = numerator.mean(axis=0), denominator.mean(axis=0)
-    covariance = _scatter(numerator, denominator) / len(numerator)
-    return mean_numerator / mean_denominator, ratio_covariance(mean_numerator, mean_denominator, covariance)
+    return _ratio_of_means(numerator, denominator, _scatter(numerator, denominator) / len(numerator))
 
 
 def estimate_response(
@@ -154,11 +151,10 @@ def estimate_response(
     rows = [_between(o, low, high) for o in observations]
     numerator = np.stack([o.numerator for o in rows])
     denominator = np.stack([o.denominator for o in rows])
-    predicted = sum(o.covariance for o in rows) / len(rows)
+    covariance = np.mean([o.covariance for o in rows], axis=0) / len(rows)
+    value, covariance = _ratio_of_means(numerator, denominator, covariance)
     if len(rows) > 1:
-        predicted = predicted * _excess_scatter(_scatter(numerator, denominator), predicted, len(rows))[:, None, None]
-    top, bottom = numerator.mean(axis=0), denominator.mean(axis=0)
-    value, covariance = top / bottom, ratio_covariance(top, bottom, predicted / len(rows))
+        covariance = covariance * _excess_scatter(mean_ratio(numerator, denominator)[1], covariance, len(rows))[:, None, None]
     findings = [finding for o in observations for finding in o.findings] + _noisy_finding(value, covariance)
     return Response(
         frequency_hz=rows[0].frequency_hz,
@@ -202,6 +198,14 @@ def _check_call(recordings: Sequence[Recording], stimulus: FloatArray | None) ->
         raise ValueError(msg)
 
 
+def _ratio_of_means(
+    numerator: ComplexArray, denominator: ComplexArray, covariance: FloatArray
+) -> tuple[ComplexArray, FloatArray]:
+    """Ratio of means over repeats; the covariance is that of the means."""
+    top, bottom = numerator.mean(axis=0), denominator.mean(axis=0)
+    return top / bottom, ratio_covariance(top, bottom, covariance)
+
+
 def _scatter(numerator: ComplexArray, denominator: ComplexArray) -> FloatArray:
     """Sample covariance of one repeat, (n, 4, 4)."""
     parts = np.stack([numerator.real, numerator.imag, denominator.real, denominator.imag])
@@ -222,12 +226,10 @@ def _between(observation: _Observation, low_hz: float, high_hz: float) -> _Obser
 
 def _excess_scatter(scatter: FloatArray, predicted: FloatArray, n_repeats: int) -> FloatArray:
     """How much more the repeats scatter than their silences predict; 1 where that is not significant."""
-    ratio = np.trace(np.linalg.solve(predicted, scatter), axis1=1, axis2=2) / 4
-    width = POINTS_PER_OCTAVE
-    kernel = np.ones(min(width, len(ratio)))
-    count = np.convolve(np.ones(len(ratio)), kernel, mode="same")
-    mean = np.convolve(ratio, kernel, mode="same") / count
-    chance = 3 * np.sqrt(2 / (4 * count * (n_repeats - 1)))
+    ratio = np.trace(scatter, axis1=1, axis2=2) / np.maximum(np.trace(predicted, axis1=1, axis2=2), TINY)
+    mean = _running_mean(ratio, POINTS_PER_OCTAVE + 1)
+    # Each band has two parts, real and imaginary; at the ends half as many bands are averaged.
+    chance = 4 * np.sqrt(2 / (2 * (POINTS_PER_OCTAVE / 2 + 1) * (n_repeats - 1)))
     return np.where(mean > 1 + chance, mean, 1.0)
 
 
@@ -276,18 +278,23 @@ def _observe(recording: Recording, stimulus: FloatArray | None, *, remove_hum: b
     keep = _excited(cells, noise.density[:, 1] * length_s, n=len(grid_hz), name=recording.name)
     grid_hz, cells, noise = grid_hz[keep], take_bands(cells, keep), _noise_at(noise, keep)
     if not noise.is_from_silence:
-        noise = _noise_from_residuals(cells, grid_hz, length_s=length_s)
-    clean = take_noise_off(cells, auto=noise.density[:, 1] * length_s, cross=noise.cross * length_s)
-    size = np.abs(sum_bands(clean, clean.cross, len(grid_hz))) / np.maximum(sum_bands(clean, clean.auto, len(grid_hz)), TINY)
-    ratio, energy = band_ratio(clean, grid_hz, noise_density=noise.density[:, 0] + size**2 * noise.density[:, 1])
-    root = np.sqrt(energy)
+        noise = _noise_from_scatter(cells, grid_hz, length_s=length_s)
+    ratio = _ratio(cells, grid_hz, noise, length_s=length_s)
+    root = np.sqrt(ratio.energy)
     return _Observation(
         frequency_hz=grid_hz,
-        numerator=ratio * root,
+        numerator=ratio.value * root,
         denominator=root.astype(complex),
-        covariance=_observation_covariance(grid_hz, noise, energy, hum=hum, length_s=length_s),
+        covariance=_observation_covariance(grid_hz, noise, ratio.energy, hum=hum, length_s=length_s),
         findings=noise.findings,
     )
+
+
+def _ratio(cells: Cells, grid_hz: FloatArray, noise: _Noise, *, length_s: float) -> BandRatio:
+    n = len(grid_hz)
+    clean = take_noise_off(cells, auto=noise.density[:, 1] * length_s, cross=noise.cross * length_s)
+    size = np.abs(sum_bands(clean, clean.cross, n)) / np.maximum(sum_bands(clean, clean.auto, n), TINY)
+    return band_ratio(clean, grid_hz, noise_density=noise.density[:, 0] + size**2 * noise.density[:, 1])
 
 
 def _known(stimulus: FloatArray | None) -> FloatArray:
@@ -354,7 +361,8 @@ def _noise(recording: Recording, silences: tuple[slice, slice], readers: tuple[F
     """Noise of pickup and reference from the silences, mains lines taken out."""
     has_reference = recording.reference_channel is not None
     n, total = len(grid_hz), 0
-    density, cross = np.zeros((n, 2)), np.zeros(n, dtype=complex)
+    density: FloatArray = np.zeros((n, 2))
+    cross: ComplexArray = np.zeros(n, dtype=complex)
     for part in silences:
         length = part.stop - part.start
         if length < SHORTEST_SILENCE_S * recording.rate_hz:
@@ -364,20 +372,22 @@ def _noise(recording: Recording, silences: tuple[slice, slice], readers: tuple[F
         density[:, : len(quiet)] += length * part_density.T
         cross += length * part_cross
         total += length
-    density, cross = density / max(total, 1), cross / max(total, 1)
+    density /= max(total, 1)
+    cross /= max(total, 1)
     findings, floor = [], _quantisation_density(recording)
     if total and np.any(density[:, 0] < floor):
         text = (
-            "The silence around the stimulus is quieter than the steps of its samples (muted, gated or made by a program): the noise "
-            "was taken from the steps alone. Record with the input open throughout."
+            "The silence around the stimulus is quieter than the steps of its samples (muted, gated or made by a program): "
+            "the noise was taken from the steps alone. Record with the input open throughout."
         )
         findings.append(Finding(code="silence-too-quiet", severity="warn", text=text))
     floors = np.array([floor, floor if has_reference else 0.0])
-    return _Noise(density=np.maximum(density, floors), cross=cross, is_from_silence=total > 0, findings=tuple(findings))
+    density = np.maximum(density, floors)
+    return _Noise(density=density, cross=cross, is_from_silence=total > 0, findings=tuple(findings))
 
 
 def _quantisation_density(recording: Recording) -> float:
-    """Rounding to steps is white noise of variance step²/12."""
+    """Density of the noise of rounding to steps: white, variance step²/12."""
     step = 2.0 ** (1 - (recording.n_bits or FLOAT_BITS))
     return step**2 / 12 / recording.rate_hz
 
@@ -388,35 +398,27 @@ def _noise_at(noise: _Noise, keep: slice) -> _Noise:
     )
 
 
-def _noise_from_residuals(cells: Cells, grid_hz: FloatArray, *, length_s: float) -> _Noise:
+def _noise_from_scatter(cells: Cells, grid_hz: FloatArray, *, length_s: float) -> _Noise:
     """Noise of the pickup from what its own excitation does not explain, where there is no silence."""
     n = len(grid_hz)
-    auto, power = np.maximum(sum_bands(cells, cells.auto, n), TINY), sum_bands(cells, cells.power, n)
-    parts = cells.part
-    explained = np.zeros(n)
-    part_auto = np.bincount(parts, cells.auto, n * PARTS)
-    part_cross = np.bincount(parts, cells.cross.real, n * PARTS) + 1j * np.bincount(parts, cells.cross.imag, n * PARTS)
-    filled = part_auto > 0
-    per_part = np.where(filled, np.abs(part_cross) ** 2 / np.where(filled, part_auto, 1.0), 0.0)
-    explained = per_part.reshape(n, PARTS).sum(axis=1)
-    spent = filled.reshape(n, PARTS).sum(axis=1)
-    freedom = band_width_hz(grid_hz) * length_s - spent
-    left = np.maximum(power - explained, 0.0)
-    width = np.ones(POINTS_PER_OCTAVE + 1)
-    use = freedom > 1
-    top = np.convolve(np.where(use, left, 0.0), width, mode="same")
-    bottom = np.convolve(np.where(use, freedom, 0.0), width, mode="same")
-    mean = np.where(bottom > 0, top / np.maximum(bottom, TINY), np.max(left / auto) * auto)
+    freedom = np.maximum(band_width_hz(grid_hz) * length_s - 1, 0.0)
+    density = SCATTER_START * sum_bands(cells, cells.power, n) / length_s / band_width_hz(grid_hz)
     text = (
         "No silence before and after the stimulus: noise was taken from the scatter within each band, and mains lines stayed in. "
         "Leave half a second of silence at both ends."
     )
-    return _Noise(
-        density=np.stack([mean, np.zeros(n)], axis=1),
-        cross=np.zeros(n, dtype=complex),
-        is_from_silence=False,
-        findings=(Finding(code="no-silence", severity="warn", text=text),),
-    )
+    findings = (Finding(code="no-silence", severity="warn", text=text),)
+    for _ in range(2):
+        density = np.maximum(density, TINY)
+        noise = _Noise(
+            density=np.stack([density, np.zeros(n)], axis=1),
+            cross=np.zeros(n, dtype=complex),
+            is_from_silence=False,
+            findings=findings,
+        )
+        left = _ratio(cells, grid_hz, noise, length_s=length_s).left
+        density = _running_mean(left, SCATTER_BANDS) / np.maximum(_running_mean(freedom, SCATTER_BANDS), TINY)
+    return _Noise(density=np.stack([density, np.zeros(n)], axis=1), cross=noise.cross, is_from_silence=False, findings=findings)
 
 
 def _excited(cells: Cells, noise_energy: FloatArray, *, n: int, name: str) -> slice:

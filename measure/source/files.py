@@ -1,7 +1,10 @@
 """Recordings from and to audio files; the one place that imports soundfile."""
 
+from __future__ import annotations
+
 import hashlib
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,8 +13,22 @@ from measure.errors import FileError
 from measure.recording import Recording, Samples
 from measure.response import FloatArray
 
+if TYPE_CHECKING:
+    import soundfile
+
 SUFFIXES = {".wav": "WAV", ".flac": "FLAC", ".aif": "AIFF", ".aiff": "AIFF"}
 BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
+FORMATS = ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF")
+STARTS: dict[bytes, Literal["little", "big"] | None] = {  # first bytes, and the order of those of the length that follows
+    b"RIFF": "little",
+    b"RIFX": "big",
+    b"FORM": "big",
+    b"RF64": None,
+    b"riff": None,
+    b"fLaC": None,
+}
+UNKNOWN_LENGTH = 0xFFFFFFF0  # [bytes] written by programs that did not know the length beforehand
+LARGEST_SAMPLE = 1000.0  # [1] of full scale; a float file beyond it is not a recording
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8000, 768000  # [Hz] what audio interfaces offer, with room on both sides
 SHORTEST_S = 0.1  # [s] nothing can be measured in less
 LONGEST_S = 3600.0  # [s] a longer file is a mistake, or an attack
@@ -52,7 +69,7 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
     samples, rate_hz, n_bits = _read_samples(path)
     if max(channels) > samples.shape[1]:
         msg = (
-            f"{path.name}: {_count(samples.shape[1], 'channel')}, but channel {max(channels)} was asked for. "
+            f"{_shown(path)}: {_count(samples.shape[1], 'channel')}, but channel {max(channels)} was asked for. "
             "Say which channel is the pickup and which the reference, or that there is no reference."
         )
         raise FileError(msg)
@@ -62,7 +79,7 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
         pickup_channel=pickup_channel,
         reference_channel=reference_channel,
         n_bits=n_bits,
-        name=path.name,
+        name=_shown(path),
         sha256=file_sha256(path),
     )
 
@@ -91,7 +108,7 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
     samples, rate_hz, _ = _read_samples(path)
     stimulus = samples[:, 0].astype(float)
     if not np.any(stimulus):
-        msg = f"{path.name}: the stimulus is silent in its first channel. Name the file that was played."
+        msg = f"{_shown(path)}: the stimulus is silent in its first channel. Name the file that was played."
         raise FileError(msg)
     return stimulus, rate_hz
 
@@ -128,13 +145,14 @@ def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: in
     if data.size == 0 or not np.all(np.isfinite(data)) or np.max(np.abs(data)) > 1:
         msg = "samples to write must be finite, at least one, and within full scale, -1 to 1"
         raise ValueError(msg)
-    if path.exists():
-        msg = f"{path}: exists already, and is not overwritten. Choose another name or remove it."
-        raise FileError(msg)
     try:
-        soundfile.write(path, _to_integers(data, n_bits), rate_hz, format=kind, subtype=f"PCM_{n_bits}")
+        with path.open("xb") as file:
+            soundfile.write(file, _to_integers(data, n_bits), rate_hz, format=kind, subtype=f"PCM_{n_bits}")
+    except FileExistsError as err:
+        msg = f"{_shown(path)}: exists already, and is not overwritten. Choose another name or remove it."
+        raise FileError(msg) from err
     except (soundfile.SoundFileError, OSError) as err:
-        msg = f"{path}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space on the disk."
+        msg = f"{_shown(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space on the disk."
         raise FileError(msg) from err
 
 
@@ -160,11 +178,11 @@ def file_sha256(path: Path | str) -> str:
         with Path(path).open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as err:
-        msg = f"{path}: cannot be read ({_reason(err)}). Check the name and the permissions."
+        msg = f"{_shown(Path(path))}: cannot be read ({_reason(err)}). Check the name and the permissions."
         raise FileError(msg) from err
 
 
-def _to_integers(data: NDArray, n_bits: int) -> NDArray[np.int32]:
+def _to_integers(data: FloatArray | Samples, n_bits: int) -> NDArray[np.int32]:
     """Round to the nearest code, left-aligned in 32 bits; +1 becomes the largest code."""
     scale = 2.0 ** (n_bits - 1)
     codes = np.clip(np.rint(data.astype(float) * scale), -scale, scale - 1)
@@ -172,47 +190,94 @@ def _to_integers(data: NDArray, n_bits: int) -> NDArray[np.int32]:
 
 
 def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
-    """All channels, checked."""
+    """All channels, checked.
+
+    Raises
+    ------
+    FileError
+        If there is anything wrong with the file.
+    """
     import soundfile
 
     if not path.is_file():
-        msg = f"{path}: {'is a folder' if path.is_dir() else 'no such file'}. Give the name of a WAV, FLAC or AIFF file."
-        raise FileError(msg)
-    if path.stat().st_size == 0:
-        msg = f"{path.name}: the file is empty. Record or copy it again."
+        msg = f"{_shown(path)}: {'is a folder' if path.is_dir() else 'no such file'}. Give the name of a WAV, FLAC or AIFF file."
         raise FileError(msg)
     try:
-        with soundfile.SoundFile(path) as file:
-            _check_header(path, file)
-            samples = _read_blocks(path, file)
-            return samples, int(file.samplerate), BITS.get(file.subtype)
-    except (soundfile.SoundFileError, OSError, RuntimeError) as err:
-        msg = f"{path.name}: not a readable WAV, FLAC or AIFF file ({_reason(err)}). Export it again as WAV or FLAC."
+        with path.open("rb", buffering=0) as raw:
+            _check_start(path, raw.read(12))
+            raw.seek(0)
+            with soundfile.SoundFile(raw.fileno(), closefd=False) as file:
+                _check_header(path, file)
+                return _read_blocks(path, file), int(file.samplerate), BITS.get(file.subtype)
+    except (soundfile.SoundFileError, OSError, MemoryError) as err:
+        reason = "not enough memory" if isinstance(err, MemoryError) else _reason(err)
+        msg = f"{_shown(path)}: not a readable WAV, FLAC or AIFF file ({reason}). Export it again as WAV or FLAC."
         raise FileError(msg) from err
 
 
-def _check_header(path: Path, file: "soundfile.SoundFile") -> None:  # type: ignore[name-defined]  # noqa: F821
-    """Refuse what no measurement can come from, before memory is spent on it."""
+def _check_start(path: Path, start: bytes) -> None:
+    """Look at the first bytes: is it such a file, and is all of it there.
+
+    Raises
+    ------
+    FileError
+        If the file is empty, something else, or shorter than it says.
+    """
+    if not start:
+        msg = f"{_shown(path)}: the file is empty. Record or copy it again."
+        raise FileError(msg)
+    if start[:4] not in STARTS:
+        msg = f"{_shown(path)}: not a WAV, FLAC or AIFF file. Export it again as WAV or FLAC."
+        raise FileError(msg)
+    order = STARTS[start[:4]]
+    if order is None or len(start) < 8:
+        return
+    # The reading library takes a file that was cut off for a shorter one; its first chunk's length tells.
+    stated, actual = int.from_bytes(start[4:8], order) + 8, path.stat().st_size
+    if stated > actual + 1 and stated < UNKNOWN_LENGTH:
+        msg = f"{_shown(path)}: cut short, {actual} of {stated} bytes are there. Copy or record it again."
+        raise FileError(msg)
+
+
+def _check_header(path: Path, file: soundfile.SoundFile) -> None:
+    """Refuse what no measurement can come from, before memory is spent on it.
+
+    Raises
+    ------
+    FileError
+        If format, rate, length or number of channels is not usable.
+    """
     duration_s = file.frames / max(file.samplerate, 1)
-    problems = {
-        f"{file.format} file, {file.subtype}; only WAV, FLAC and AIFF are read. Export it again as WAV or FLAC.": file.format
-        not in ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF"),
-        f"sample rate {file.samplerate} Hz, expected {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz. Record at 44100 to 192000 Hz.": not (
-            LOWEST_RATE_HZ <= file.samplerate <= HIGHEST_RATE_HZ
+    rate_limits = f"{LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
+    problems = (
+        (file.format not in FORMATS, f"a {file.format} file; only WAV, FLAC and AIFF are read. Export it again as WAV or FLAC."),
+        (
+            not LOWEST_RATE_HZ <= file.samplerate <= HIGHEST_RATE_HZ,
+            f"sample rate {file.samplerate} Hz, expected {rate_limits}. Record at 44100 to 192000 Hz.",
         ),
-        f"{file.channels} channels, at most {MOST_CHANNELS} expected. Export the two that matter.": file.channels > MOST_CHANNELS,
-        f"{duration_s:.3g} s long, expected {SHORTEST_S} s to {LONGEST_S:.0f} s. Record it again, or cut it.": not (
-            SHORTEST_S <= duration_s <= LONGEST_S
+        (
+            file.channels > MOST_CHANNELS,
+            f"{file.channels} channels, at most {MOST_CHANNELS} expected. Export the two that matter.",
         ),
-    }
-    for text, is_bad in problems.items():
+        (
+            not SHORTEST_S <= duration_s <= LONGEST_S,
+            f"{duration_s:.3g} s long, expected {SHORTEST_S} s to {LONGEST_S:.0f} s. Record it again, or cut it.",
+        ),
+    )
+    for is_bad, text in problems:
         if is_bad:
-            msg = f"{path.name}: {text}"
+            msg = f"{_shown(path)}: {text}"
             raise FileError(msg)
 
 
-def _read_blocks(path: Path, file: "soundfile.SoundFile") -> Samples:  # type: ignore[name-defined]  # noqa: F821
-    """Read block by block into one array, so that a header that lies about the length costs nothing."""
+def _read_blocks(path: Path, file: soundfile.SoundFile) -> Samples:
+    """Read block by block into one array, so that a header that lies about the length costs nothing.
+
+    Raises
+    ------
+    FileError
+        If samples are missing, not finite or far beyond full scale.
+    """
     is_wide = file.subtype in ("PCM_32", "DOUBLE")
     samples = np.empty((file.frames, file.channels), dtype=np.float64 if is_wide else np.float32)
     at = 0
@@ -220,17 +285,24 @@ def _read_blocks(path: Path, file: "soundfile.SoundFile") -> Samples:  # type: i
         block = file.read(out=samples[at : at + READ_FRAMES])
         if len(block) == 0:
             break
-        if not np.all(np.isfinite(block)):
-            msg = f"{path.name}: a sample that is not a number, near {at / file.samplerate:.3f} s. Export it again, as integers."
+        peak = float(np.max(np.abs(block)))
+        if not peak <= LARGEST_SAMPLE:
+            what = f"a sample of {peak:.3g} times full scale" if np.isfinite(peak) else "a sample that is not a finite number"
+            msg = f"{_shown(path)}: {what}, near {at / file.samplerate:.3f} s. Export it again, as integers."
             raise FileError(msg)
         at += len(block)
     if at < file.frames:
         msg = (
-            f"{path.name}: cut short, {at} of {file.frames} samples are there ({at / file.samplerate:.3f} s). "
+            f"{_shown(path)}: cut short, {at} of {file.frames} samples are there ({at / file.samplerate:.3f} s). "
             "Copy or record it again."
         )
         raise FileError(msg)
     return samples
+
+
+def _shown(path: Path) -> str:
+    """Name for a message, on one line whatever it holds."""
+    return "".join(c if c.isprintable() else "?" for c in path.name)
 
 
 def _count(n: int, noun: str) -> str:
@@ -238,6 +310,6 @@ def _count(n: int, noun: str) -> str:
 
 
 def _reason(err: Exception) -> str:
-    """Last part of an error's text, on one line."""
+    """Put what an error says on one line."""
     text = getattr(err, "strerror", None) or getattr(err, "error_string", None) or str(err)
     return " ".join(str(text).split()).rstrip(".")
