@@ -300,80 +300,96 @@ def test_an_interruption_at_any_step_leaves_nothing(logbook: Logbook, source: Pa
         assert files_in(logbook) == ["takes"]
 
 
-CHILD = """
+# One process that writes takes until it is killed, for each job: folder, how names begin, and before which step it kills itself.
+WRITERS = """
     import os, signal, sys
     from pathlib import Path
-    from measure.logbook import disk, store
+    from measure.logbook import store
     from measure.logbook.take import RecordingFile, Take
-    folder, source, first, deadly = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3], int(sys.argv[4])
-    done = 0
-    def counted(original):
-        def call(*args, **kwargs):
-            global done
-            done += 1
-            if done == deadly:
-                os.kill(os.getpid(), signal.SIGKILL)
-            return original(*args, **kwargs)
-        return call
-    for place, name in ((os, "fsync"), (os, "mkdir"), (os, "rename"), (Path, "rename"), (Path, "mkdir"), (store, "sync_folder")):
-        setattr(place, name, counted(getattr(place, name)))
-    logbook = store.open_logbook(folder)
-    print("ready", flush=True)
-    for i in range(1000):
-        take = Take(name=f"{first}{i}", recordings=(RecordingFile(file="recording.wav"),), rate_hz=48000)
-        try:
-            store.write_take(logbook, take, {"recording.wav": source})
-            print(take.name, flush=True)
-        except store.FileError as err:
-            print("error", err, flush=True)
+
+    def write_takes(folder, source, first, deadly):
+        done = 0
+        def counted(original):
+            def call(*args, **kwargs):
+                nonlocal done
+                done += 1
+                if done == deadly:
+                    os.kill(os.getpid(), signal.SIGKILL)
+                return original(*args, **kwargs)
+            return call
+        for place, name in ((os, "fsync"), (Path, "rename"), (Path, "mkdir"), (store, "sync_folder"), (store, "_copy_in")):
+            setattr(place, name, counted(getattr(place, name)))
+        logbook = store.open_logbook(folder)
+        for i in range(1000):
+            take = Take(name=f"{first}{i}", recordings=(RecordingFile(file="recording.wav"),), rate_hz=48000)
+            try:
+                store.write_take(logbook, take, {"recording.wav": source})
+                os.write(1, f"{take.name}\\n".encode())
+            except store.FileError as err:
+                os.write(1, f"error {err}\\n".encode())
+
+    for number, job in enumerate(sys.argv[2:]):
+        folder, first, deadly = job.split("|")
+        if os.fork() == 0:
+            os.dup2(os.open(f"{folder}.{number}.log", os.O_CREAT | os.O_WRONLY), 1)
+            write_takes(Path(folder), Path(sys.argv[1]), first, int(deadly))
+            os._exit(0)
+    for _ in sys.argv[2:]:
+        print(os.wait()[1])
 """
 
 
-def start_child(logbook: Logbook, source: Path, *, first: str, deadly: int) -> subprocess.Popen[str]:
-    words = [sys.executable, "-c", textwrap.dedent(CHILD), str(logbook.path), str(source), first, str(deadly)]
-    return subprocess.Popen(words, stdout=subprocess.PIPE, text=True, cwd=TOP)
+def run_writers(source: Path, jobs: list[tuple[Logbook, str, int]], *, kill_after_s: float | None = None) -> list[list[str]]:
+    """Let writers run at once until they kill themselves, or are killed; the lines that each told."""
+    words = [f"{logbook.path}|{first}|{deadly}" for logbook, first, deadly in jobs]
+    command = [sys.executable, "-c", textwrap.dedent(WRITERS), str(source), *words]
+    environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+    logs = [Path(f"{logbook.path}.{number}.log") for number, (logbook, _, _) in enumerate(jobs)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=TOP, env=environment, start_new_session=True) as child:
+        if kill_after_s is not None:
+            while not all(log.exists() for log in logs):
+                time.sleep(0.001)
+            time.sleep(kill_after_s)
+            os.killpg(child.pid, signal.SIGKILL)
+        out = child.communicate(timeout=60)[0]
+    if kill_after_s is None:
+        assert [int(line) for line in out.split()] == [signal.SIGKILL] * len(jobs)
+    return [log.read_text().splitlines() for log in logs]
 
 
-def assert_whole(logbook: Logbook, told: list[str]) -> None:
-    """Every take that was reported as kept is there, and every one that is there is whole."""
+def assert_whole(logbook: Logbook, told: list[str], *, n_writers: int) -> None:
+    """Every take that was told of is there, at most one more for each writer, and all are whole."""
     opened = open_logbook(logbook.path)
     listing = list_takes(opened)
     assert listing.damaged == {}
     names = {take.name for take in listing.takes}
     assert set(told) <= names
-    assert len(names - set(told)) <= 1  # the last one may have been kept before that could be said
+    assert len(names - set(told)) <= n_writers  # kept, but killed before that could be said
     for name in names:
-        take = read_take(opened, name)
-        assert recording_path(opened, take).read_bytes() == SOUND
+        assert recording_path(opened, read_take(opened, name)).read_bytes() == SOUND
 
 
 @on_posix
 def test_kill_9_at_every_step_leaves_a_whole_logbook(tmp_path: Path, source: Path) -> None:
-    for start in range(1, 13, 4):  # four at once, each in its own logbook
-        books = [open_logbook(tmp_path / f"bench{deadly}", create=True) for deadly in range(start, start + 4)]
-        children = [start_child(book, source, first="t", deadly=start + i) for i, book in enumerate(books)]
-        for book, child in zip(books, children, strict=True):
-            told = child.communicate(timeout=20)[0].split()[1:]
-            assert child.returncode == -signal.SIGKILL
-            assert_whole(book, told)
+    books = [open_logbook(tmp_path / f"bench{deadly}", create=True) for deadly in range(1, 23)]
+    told = run_writers(source, [(book, "t", deadly) for deadly, book in enumerate(books, start=1)])
+    for book, lines in zip(books, told, strict=True):
+        assert_whole(book, lines, n_writers=1)
+    assert [len(lines) for lines in told] == sorted(len(lines) for lines in told)
+    assert len(told[0]) == 0
+    assert len(told[-1]) == 2  # so every step of a take was met, of the first and of a later one
 
 
 @on_posix
 def test_kill_9_at_random_moments_leaves_a_whole_logbook(logbook: Logbook, source: Path) -> None:
     random = np.random.default_rng(9)
     told: list[str] = []
-    for turn in range(3):
-        child = start_child(logbook, source, first=f"t{turn}-", deadly=0)
-        assert child.stdout is not None
-        assert child.stdout.readline() == "ready\n"
-        time.sleep(random.uniform(0.002, 0.08))
-        child.kill()
-        told += child.communicate(timeout=20)[0].split()
-    opened = open_logbook(logbook.path)
-    assert list_takes(opened).damaged == {}
-    assert set(told) <= {take.name for take in list_takes(opened).takes}
-    for take in list_takes(opened).takes:
-        assert recording_path(opened, take).read_bytes() == SOUND
+    for turn in range(2):
+        jobs = [(logbook, f"{turn}-{writer}-", 0) for writer in range(3)]
+        told += [line for lines in run_writers(source, jobs, kill_after_s=random.uniform(0.02, 0.1)) for line in lines]
+        for log in logbook.path.parent.glob("*.log"):
+            log.unlink()
+    assert_whole(logbook, told, n_writers=6)
 
 
 @on_posix
@@ -407,17 +423,14 @@ def test_leftovers_are_passed_over_and_cleared_but_not_under_a_living_writer(log
 
 
 @on_posix
-def test_of_two_that_write_one_name_one_wins(logbook: Logbook, source: Path) -> None:
-    children = [start_child(logbook, source, first="same", deadly=60) for _ in range(3)]
-    lines = [child.communicate(timeout=20)[0].splitlines()[1:] for child in children]
-    kept = [line for output in lines for line in output if line.startswith("same")]
-    assert len(kept) == len(set(kept))
-    refused = [line for output in lines for line in output if line.startswith("error")]
-    assert all("already, and takes are never overwritten: choose another name" in line for line in refused)
+def test_of_those_that_write_one_name_one_wins(logbook: Logbook, source: Path) -> None:
+    told = run_writers(source, [(logbook, "same", 60)] * 3)
+    kept = [line for lines in told for line in lines if line.startswith("same")]
+    refused = [line for lines in told for line in lines if not line.startswith("same")]
+    assert len(kept) == len(set(kept)) >= 3
     assert refused
-    listing = list_takes(open_logbook(logbook.path))
-    assert listing.damaged == {}
-    assert set(kept) <= {take.name for take in listing.takes}
+    assert all(line.endswith("already, and takes are never overwritten: choose another name") for line in refused)
+    assert_whole(logbook, kept, n_writers=3)
 
 
 @pytest.mark.parametrize("is_empty", [True, False])
