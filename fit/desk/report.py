@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html import escape
 
 from fit.answers.pickup import PickupAnswer
-from fit.desk.screen import HELPED_QUANTITIES, MISFIT_AT, agreement_rows, check_rows, misfit_lines, quantity_rows
+from fit.desk.screen import HELPED_QUANTITIES, MISFIT_AT, agreement_rows, check_rows, misfit_lines, not_told, quantity_rows
 from fit.desk.wording import CAUTIONS, SIMULATED_TEXT, WORDS, estimate_texts, quantity_name
 from measure.response import Finding
 
@@ -191,12 +191,9 @@ def _opening(sheet: Sheet, title: str) -> str:
 def _values(answer: PickupAnswer) -> str:
     heading = "All values, indicative only" if answer.outcome != "good" else "All values"
     parts = [f"<h2>{heading}</h2>", _table(quantity_rows(answer))]
-    for one in answer.not_identified:
-        text = f"<b>{escape(quantity_name(one.quantity))}</b> is not told by these takes: {escape(one.why)}."
-        if one.next_take is not None:
-            reach = f"{196 * one.next_take.predicted_relative_std:.2g}"
-            text += f" Cheapest next take: {escape(one.next_take.text)} (would tell it to ± {reach} %)."
-        parts.append(f"<p>{text}</p>")
+    for names, why, following in not_told(answer):
+        text = f"<b>Not told by these takes:</b> {escape(names)}. Why: {escape(why)}."
+        parts.append(f"<p>{text}{f' Cheapest next take: {escape(following)}.' if following else ''}</p>")
     rows: list[tuple[str, ...]] = [("to know better", "take", "95 % interval then")]
     for key in HELPED_QUANTITIES:
         rows += [

@@ -4,7 +4,17 @@ from typing import TYPE_CHECKING
 
 from fit.answers.pickup import PickupAnswer
 from fit.desk.document import Document, finding_document
-from fit.desk.wording import MINUS, SIMULATED_TEXT, estimate_texts, note_name, plain_text, quantity_name, table_lines
+from fit.desk.wording import (
+    MINUS,
+    SIMULATED_TEXT,
+    estimate_texts,
+    in_order,
+    in_sentence,
+    note_name,
+    plain_text,
+    quantity_name,
+    table_lines,
+)
 from measure.quantity import format_quantity
 from measure.response import Finding
 
@@ -13,6 +23,7 @@ if TYPE_CHECKING:
 
 MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
 SHOWN_CANDIDATES = 4
+MOST_REACHES = 3
 HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
 
@@ -86,7 +97,8 @@ def quantity_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
         Quantity, value, 95 % interval, what limits it most; the first row is the heading.
     """
     rows: list[tuple[str, ...]] = [("", "value", "95 % interval", "limited most by")]
-    for key, estimate in answer.quantities.items():
+    for key in in_order(answer.quantities):
+        estimate = answer.quantities[key]
         rows.append((quantity_name(key), *estimate_texts(estimate), plain_text(limiting_source(answer, key))))
     return rows
 
@@ -193,22 +205,43 @@ def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
     return rows
 
 
+def not_told(answer: PickupAnswer) -> list[tuple[str, str, str]]:
+    """Group what the takes cannot tell by its reason and its cheapest next take.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        What was found.
+
+    Returns
+    -------
+    list of (str, str, str)
+        Quantities, why, next take with what it would tell; the last is empty where no take helps.
+    """
+    groups: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    by_key = {one.quantity: one for one in answer.not_identified}
+    for key in in_order(by_key):
+        one = by_key[key]
+        text = "" if one.next_take is None else one.next_take.text
+        reach = "" if one.next_take is None else f"{in_sentence(key)} to ± {196 * one.next_take.predicted_relative_std:.2g} %"
+        groups.setdefault((one.why, text), []).append((quantity_name(key), reach))
+    rows = []
+    for (why, text), members in groups.items():
+        reaches = ", ".join(reach for _, reach in members[:MOST_REACHES])
+        rows.append(("; ".join(name for name, _ in members), why, f"{text}; it would tell {reaches}" if text else ""))
+    return rows
+
+
 def _not_identified_lines(answer: PickupAnswer) -> list[str]:
-    if not answer.not_identified:
+    rows = not_told(answer)
+    if not rows:
         return []
     lines = ["", "Not told by these takes"]
-    for one in answer.not_identified:
-        lines.append(f"  {quantity_name(one.quantity)}: {one.why}")
-        if one.next_take is not None:
-            lines.append(f"    cheapest next take: {_next_take_text(answer, one.quantity)}")
+    for names, why, following in rows:
+        lines += [f"  {names}", f"    {why}"]
+        if following:
+            lines.append(f"    cheapest next take: {plain_text(following)}")
     return lines
-
-
-def _next_take_text(answer: PickupAnswer, key: str) -> str:
-    take = next(one.next_take for one in answer.not_identified if one.quantity == key)
-    if take is None:
-        return ""
-    return f"{take.text} (would tell it to ± {100 * 1.96 * take.predicted_relative_std:.2g} %)"
 
 
 # One take helps several quantities: it is named once, with all that it would narrow by a tenth or more.

@@ -2,7 +2,7 @@
 
 import math
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from fit.answers.pickup import Estimate
 
@@ -19,7 +19,7 @@ QUANTITY_NAMES = {
 }
 PREFIXES = {-12: "p", -9: "n", -6: "\u00b5", -3: "m", 0: "", 3: "k", 6: "M"}
 UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
-MOST_DIGITS = 5  # an interval narrower than that is no more than the noise of one afternoon
+MOST_DIGITS = 6  # no interval deserves more
 MINUS = "\N{MINUS SIGN}"
 NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 A4_HZ = 440.0  # [Hz] ISO 16
@@ -71,6 +71,40 @@ def quantity_name(key: str) -> str:
         return QUANTITY_NAMES[key]
     name = key.replace("_", " ").replace(".", ", ")
     return name[:1].upper() + name[1:]
+
+
+def in_sentence(key: str) -> str:
+    """Name of a quantity in the middle of a sentence.
+
+    Parameters
+    ----------
+    key : str
+        As in the JSON document.
+
+    Returns
+    -------
+    str
+        With a small first letter, but for symbols.
+    """
+    name = quantity_name(key)
+    return name if name[1:2] == "," else name[:1].lower() + name[1:]
+
+
+def in_order(keys: Iterable[str]) -> list[str]:
+    """Put quantities in the order in which people ask for them.
+
+    Parameters
+    ----------
+    keys : iterable of str
+        As in the JSON document.
+
+    Returns
+    -------
+    list of str
+        Known ones first, the others after them as they came.
+    """
+    known = list(QUANTITY_NAMES)
+    return sorted(keys, key=lambda key: known.index(key) if key in known else len(known))
 
 
 def estimate_texts(estimate: Estimate) -> tuple[str, str]:
