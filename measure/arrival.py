@@ -303,14 +303,14 @@ def _deconvolve(
 
     n_fft = len(heard)
     found: Complex64Array = rfft(heard)
-    source: Complex64Array = rfft(played.astype(np.float32), n_fft)
+    source: NDArray[np.complex64] = rfft(played.astype(np.float32), n_fft)
     product: Complex64Array = found * np.conj(source)
     power = np.abs(source) ** 2
     lags = irfft(product / (power + np.float32(FLOOR) * np.max(power)), n_fft)
     after = round(AFTER_S * rate_hz)
     response: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=0))
     empty: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=after + round(BEFORE_S * rate_hz)))
-    predicted_spectrum: Complex64Array = np.multiply(source, response, dtype=np.complex64)
+    predicted_spectrum: Complex64Array = (source * response).astype(np.complex64)
     predicted: Float32Array = irfft(predicted_spectrum, n_fft)
     high_pass = 1 / (1 + (LOW_CUT_HZ / np.maximum(rfftfreq(n_fft, 1 / rate_hz), 1.0)) ** 4)
     unpredicted: Float32Array = irfft((found - predicted_spectrum) * high_pass.astype(np.float32), n_fft)

@@ -16,6 +16,7 @@ from measure.arrival import Arrival, Timetable, find_latency, follow_stimulus, r
 from measure.hum import find_silences, fit_hum, line_levels
 from measure.recording import Recording, Samples
 from measure.response import Finding, FloatArray, Severity
+from measure.waveform import find_repeats
 
 Outcome = Literal["good", "usable", "rejected"]
 
@@ -44,12 +45,12 @@ FLAT_DB, STEEP_DB = 6.0, 12.0  # [dB] span of a reference's gain at most, and of
 SPAN_HZ = (40.0, 2000.0)  # [Hz]
 MISSING_REJECT_S = 0.01  # [s] of the stimulus outside the recording
 SILENCE_LEAST_S = 0.08  # [s] mains lines cannot be told from one another in less
-HUM_WARN_DB, HUM_REJECT_DB = 6.0, 26.0  # [dB] hum over the pickup's highest level
+HUM_WARN_DB, HUM_REJECT_DB = 6.0, 30.0  # [dB] hum over the pickup's highest level
 HUM_ALONE_DBFS = -40.0  # [dBFS] hum that explains why nothing else is heard
 LOW_WARN_DB, LOW_REJECT_DB = (
     20.0,
     6.0,
-)  # [dB] of the pickup's best third of its blocks over the noise that is left in the response
+)  # [dB] of the pickup's best sixth of its blocks over the noise that is left in the response
 OFFSET_WARN, OFFSET_REJECT = 0.01, 0.3  # [1] of full scale
 MOVED_WARN, MOVED_REJECT = 0.003, 0.03  # [1] change of the ratio between repeats
 
@@ -65,6 +66,15 @@ class _Heard:
     reference_is_heard: bool = False
     pace: float | None = None
     is_swapped: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Judged:
+    """Channels that the finer checks can use: the stimulus whole, heard, not clipped, at the right rate."""
+
+    pickup: Arrival | None = None
+    reference: Arrival | None = None
+    is_sweep: bool = False
 
 
 def check_recording(recording: Recording, *, stimulus: FloatArray | None = None) -> tuple[Finding, ...]:
@@ -94,15 +104,18 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
         _judge_roles(heard),
         linearity.judge_clipping(channels, n_bits=recording.n_bits, quiet_peaks=quiet, rate_hz=recording.rate_hz),
     ]
-    is_clipped = findings[-1].severity == "reject"
-    is_known = heard.timetable is not None and heard.timetable.is_sweep and not is_clipped and not _is_stretched(heard)
-    pickup = heard.pickup if heard.pickup_is_heard and is_known else None
-    reference = heard.reference if heard.reference_is_heard and is_known else None
-    generator = linearity.judge_generator(reference)
-    harmonics = (generator.figure or 0.0) / 100
-    findings += _judge_time(heard, is_clipped=is_clipped, harmonics=harmonics, rate_hz=recording.rate_hz)
-    findings += [_judge_hum(heard, recording), _judge_level(heard)]
-    findings += [generator, linearity.judge_input(pickup, reference), _judge_offset(channels)]
+    is_whole = findings[0].severity != "reject" and findings[-1].severity != "reject" and not _is_stretched(heard)
+    judged = _Judged(
+        pickup=heard.pickup if heard.pickup_is_heard and is_whole else None,
+        reference=heard.reference if heard.reference_is_heard and is_whole else None,
+        is_sweep=heard.timetable is not None and heard.timetable.is_sweep,
+    )
+    swept = judged if judged.is_sweep else _Judged()
+    harmonics = [linearity.judge_generator(swept.reference), linearity.judge_input(swept.pickup, swept.reference)]
+    most = max(finding.figure or 0.0 for finding in harmonics) / 100
+    proofs = _prove_breaks(channels, recording, is_silent=findings[1].severity == "reject")
+    findings += _judge_time(heard, proofs, judged=judged, harmonics=most, rate_hz=recording.rate_hz)
+    findings += [_judge_hum(heard, recording), _judge_level(heard), *harmonics, _judge_offset(channels)]
     return tuple(findings)
 
 
@@ -181,7 +194,8 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
     timetable = read_timetable(stimulus, rate_hz=rate_hz)
     found = {name: find_latency(samples, stimulus, timetable) for name, samples in channels.items()}
     best = max(found, key=lambda name: found[name][1])
-    latency = found["reference" if "reference" in found and found["reference"][1] > SURE_CONTRAST else best][0]
+    best = "reference" if "reference" in found and found["reference"][1] > SURE_CONTRAST else best
+    latency = found[best][0]
     arrivals = {
         name: follow_stimulus(samples, stimulus, timetable, rate_hz=rate_hz, latency=latency)
         for name, samples in channels.items()
@@ -207,6 +221,18 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
     )
 
 
+def _prove_breaks(channels: dict[str, Samples], recording: Recording, *, is_silent: bool) -> tuple[stream.Burst, ...]:
+    """Find breaks that the samples alone prove, whatever was played."""
+    if is_silent:
+        return ()
+    places = [at for samples in channels.values() for at in find_repeats(samples, n_bits=recording.n_bits)]
+    bursts: list[stream.Burst] = []
+    for at in sorted(places):
+        if not bursts or at / recording.rate_hz > bursts[-1].time_s + stream.SAME_S:
+            bursts.append(stream.Burst(time_s=at / recording.rate_hz, size=1.0))
+    return tuple(bursts)
+
+
 def _is_heard(arrival: Arrival) -> bool:
     """Tell whether enough blocks stand out of the noise."""
     stands_out = (arrival.gain > PRESENT * arrival.noise) & (arrival.frequency_hz > HEARD_FROM_HZ)
@@ -215,7 +241,7 @@ def _is_heard(arrival: Arrival) -> bool:
 
 def _is_stretched(heard: _Heard) -> bool:
     """Tell whether the sweep ran at another rate, so that its response is smeared."""
-    return heard.pace is not None and abs(heard.pace) > stream.MISMATCH * (1 if heard.reference is not None else 5)
+    return heard.pace is not None and abs(heard.pace) > stream.MISMATCH * (1 if heard.reference_is_heard else 5)
 
 
 def _is_swapped(pickup: Arrival, reference: Arrival) -> bool:
@@ -299,29 +325,28 @@ def _judge_roles(heard: _Heard) -> Finding:
     )
 
 
-def _judge_time(heard: _Heard, *, is_clipped: bool, harmonics: float, rate_hz: int) -> list[Finding]:
+def _judge_time(
+    heard: _Heard, proofs: tuple[stream.Burst, ...], *, judged: _Judged, harmonics: float, rate_hz: int
+) -> list[Finding]:
     """Judge rate, drift, breaks and gain, which need one another."""
-    is_stretched = _is_stretched(heard)
-    timing = heard.reference if heard.reference_is_heard else heard.pickup if heard.pickup_is_heard else None
-    rate = stream.judge_rate(
-        heard.pace if timing is not None else None,
-        rate_hz=rate_hz,
-        limit=stream.MISMATCH * (1 if heard.reference is not None else 5),
-    )
-    reference = heard.reference if heard.reference_is_heard and not is_stretched else None
-    pickup = heard.pickup if heard.pickup_is_heard and not is_stretched and not is_clipped else None
-    reference_bursts = (
-        stream.find_bursts(reference, relative_to_peak=False, harmonics=harmonics)
-        if reference is not None and not is_clipped
-        else None
-    )
-    pickup_bursts = stream.find_bursts(pickup, relative_to_peak=True, harmonics=harmonics) if pickup is not None else None
-    is_sweep = heard.timetable is not None and heard.timetable.is_sweep
-    hard = tuple(burst for burst in reference_bursts or () if burst.size > stream.BURST_REJECT)
-    pace = stream.fit_pace(reference, hard) if reference is not None and is_sweep else None
-    offset_s = stream.channel_offset(pickup, reference) if pickup is not None and reference is not None and is_sweep else None
-    dropouts = stream.judge_stream(reference_bursts, pickup_bursts, pace=pace, offset_s=offset_s, rate_hz=rate_hz)
-    return [rate, stream.judge_drift(reference, pace), dropouts, linearity.judge_gain(reference, pace)]
+    is_heard = heard.reference_is_heard or heard.pickup_is_heard
+    limit = stream.MISMATCH * (1 if heard.reference_is_heard else 5)
+    rate = stream.judge_rate(heard.pace if is_heard else None, rate_hz=rate_hz, limit=limit)
+    reference, pickup = judged.reference, judged.pickup
+    in_reference = () if reference is None else stream.find_bursts(reference, relative_to_peak=False, harmonics=harmonics)
+    in_pickup = () if pickup is None else stream.find_bursts(pickup, relative_to_peak=True, harmonics=harmonics)
+    jumps = stream.find_jumps(reference) if reference is not None and judged.is_sweep else ()
+    breaks, soft = stream.sort_bursts(in_reference, in_pickup, (*proofs, *jumps))
+    pace = stream.fit_pace(reference, tuple(breaks)) if reference is not None and judged.is_sweep and not jumps else None
+    offset_s = None
+    if pickup is not None and reference is not None and judged.is_sweep:
+        offset_s = stream.channel_offset(pickup, reference)
+    if reference is None and pickup is None and not breaks:
+        dropouts = Finding(code="dropouts", severity="pass", text="not judged: needs the stimulus, whole and clear")
+    else:
+        dropouts = stream.judge_stream(breaks, soft, pace=pace, offset_s=offset_s, rate_hz=rate_hz)
+    whole = None if breaks else reference
+    return [rate, stream.judge_drift(whole, pace), dropouts, linearity.judge_gain(whole, pace)]
 
 
 def _signal_level(heard: _Heard) -> float | None:
@@ -368,8 +393,8 @@ def _judge_level(heard: _Heard) -> Finding:
         return Finding(code=code, severity="pass", text="not judged: no signal is known and heard")
     known = np.isfinite(heard.pickup.gain) & (heard.pickup.noise > 0) & (heard.pickup.gain > 0)
     ratios_db = 20 * np.log10(heard.pickup.gain[known] / heard.pickup.noise[known])
-    figure = float(np.percentile(ratios_db, 67)) if len(ratios_db) else 0.0
-    text = f"signal {figure:.0f} dB over the noise in the best third of the band"
+    figure = float(np.percentile(ratios_db, 83)) if len(ratios_db) else 0.0
+    text = f"signal {figure:.0f} dB over the noise in the best sixth of the band"
     if figure >= LOW_WARN_DB:
         return Finding(code=code, severity="pass", text=f"{text} (least {LOW_WARN_DB:g} dB)", figure=figure, unit="dB")
     severity: Severity = "reject" if figure < LOW_REJECT_DB else "warn"

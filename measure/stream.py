@@ -12,7 +12,12 @@ DRIFT_WARN_PPM = 20.0  # [1e-6] two clocks; crystals on one card share theirs
 DRIFT_REJECT_PPM = 300.0  # [1e-6] the sweep is smeared by more than a sample within a response
 DRIFT_LEAST_S = 3e-5  # [s] over the whole sweep: what the interface's own filters can imitate
 CLEAR = 30.0  # [1] gain over noise of a block whose delay can be trusted
+CRUDE_FROM_HZ = 100.0  # [Hz] below, coupling capacitors delay too
+CRUDE_LAG = 8  # [blocks] over which a slope is taken
+CRUDE_SCATTER = 0.02  # [1] of those slopes; noise scatters by more than 1
+JUMP_S = 5e-3  # [s] in the arrival; no response changes its delay by as much from one block to the next
 COMMON_RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
+BLOCKS_HIT = 1.7  # [blocks] on each side of a burst that do not tell the delay
 BURST = 6.0  # [1] the unpredicted over its surroundings; noise alone reaches 1.6
 BURST_REJECT = 0.01  # [1] of the predicted level there, reference channel
 BURST_WARN = 0.001  # [1]
@@ -20,6 +25,7 @@ PICKUP_REJECT = 0.03  # [1] of the pickup's highest predicted level: smaller one
 PICKUP_WARN = 0.01  # [1]
 HARMONICS_ROOM = 3.0  # [1] times the harmonics that a burst has to exceed
 NEAR_STEPS, FAR_STEPS = 6, 20  # [1] steps of `STEP_S` whose median is a burst's surroundings
+SAME_S = 0.1  # [s] what lies closer is one event
 EARLY_S = 2e-4  # [s] by which no physics lets the pickup come before the reference
 LATE_S = 3e-3  # [s] by which no pickup lags at its highest notes
 
@@ -61,7 +67,7 @@ class Pace:
 
 
 def crude_pace(arrival: Arrival) -> float | None:
-    """Stretch of a sweep, however large, from its delay block by block.
+    """Stretch of a sweep, however large, from its delay block by block; a few steps in between do not matter.
 
     Parameters
     ----------
@@ -73,15 +79,38 @@ def crude_pace(arrival: Arrival) -> float | None:
     float or None
         Seconds of delay gained in a second; None where the delays do not lie on a line.
     """
-    good = np.isfinite(arrival.delay_s) & (arrival.frequency_hz > 60)
+    good = np.isfinite(arrival.delay_s) & (arrival.frequency_hz > CRUDE_FROM_HZ)
     time_s, delay_s = arrival.time_s[good], arrival.delay_s[good]
-    if len(time_s) < 10:
+    if len(time_s) < 3 * CRUDE_LAG:
         return None
-    upper = np.triu_indices(len(time_s), 1)
-    slope = float(np.median(((delay_s[:, None] - delay_s) / (time_s[:, None] - time_s + np.eye(len(time_s))))[upper]))
-    rest = delay_s - slope * time_s
-    scatter = np.median(np.abs(rest - np.median(rest)))
-    return slope if scatter < 0.01 * (time_s[-1] - time_s[0]) else None
+    slopes = (delay_s[CRUDE_LAG:] - delay_s[:-CRUDE_LAG]) / (time_s[CRUDE_LAG:] - time_s[:-CRUDE_LAG])
+    slope = float(np.median(slopes))
+    return slope if np.median(np.abs(slopes - slope)) < CRUDE_SCATTER else None
+
+
+def find_jumps(arrival: Arrival) -> tuple[Burst, ...]:
+    """Find places where the arrival jumps by more than the response is kept for.
+
+    Parameters
+    ----------
+    arrival : Arrival
+        Of a sweep in the reference channel.
+
+    Returns
+    -------
+    tuple of Burst
+        Size is the jump. [s]
+    """
+    good = np.isfinite(arrival.delay_s) & (arrival.frequency_hz > CRUDE_FROM_HZ)
+    time_s, delay_s = arrival.time_s[good], arrival.delay_s[good]
+    found: list[Burst] = []
+    for index in range(3, len(time_s) - 3):
+        left, right = np.sort(delay_s[index - 3 : index]), np.sort(delay_s[index + 1 : index + 4])
+        jump = float(right[1] - left[1])
+        is_clean = max(left[2] - left[0], right[2] - right[0]) < 0.05 * abs(jump)
+        if is_clean and abs(jump) > JUMP_S and (not found or time_s[index] - found[-1].time_s > 4 * (time_s[1] - time_s[0])):
+            found.append(Burst(time_s=float(time_s[index]), size=jump))
+    return tuple(found)
 
 
 def judge_rate(pace: float | None, *, rate_hz: int, limit: float = MISMATCH) -> Finding:
@@ -142,8 +171,8 @@ def fit_pace(arrival: Arrival, bursts: tuple[Burst, ...]) -> Pace:
     times_s = [burst.time_s for burst in bursts if time_s[2] < burst.time_s < time_s[-3]]
     columns += [(time_s > at).astype(float) for at in times_s]
     matrix = np.stack(columns, axis=1)
-    # Blocks that hold a burst have a delay between the two sides.
-    half_s = (time_s[1] - time_s[0]) * 0.6
+    # A block that holds a burst, and its neighbours, have delays of both sides.
+    half_s = (time_s[1] - time_s[0]) * BLOCKS_HIT
     weight = np.all([np.abs(time_s - at) > half_s for at in times_s], axis=0).astype(float) if times_s else np.ones_like(time_s)
     weight = weight / (1 + (40.0 / frequency_hz) ** 4)
     solution = np.linalg.lstsq(matrix * weight[:, None], delay_s * weight, rcond=None)[0]
@@ -268,20 +297,15 @@ def _neighbours_greatest(values: FloatArray) -> FloatArray:
     return np.max(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
 
 
-def judge_stream(
-    reference: tuple[Burst, ...] | None,
-    pickup: tuple[Burst, ...] | None,
-    *,
-    pace: Pace | None,
-    offset_s: float | None,
-    rate_hz: int,
-) -> Finding:
+def judge_stream(breaks: list[Burst], soft: list[Burst], *, pace: Pace | None, offset_s: float | None, rate_hz: int) -> Finding:
     """Judge whether samples are missing, repeated, zeroed or inserted.
 
     Parameters
     ----------
-    reference, pickup : tuple of Burst or None
-        From `find_bursts`; None where that channel could not be judged.
+    breaks : list of Burst
+        Places where the stream is broken, in order of time.
+    soft : list of Burst
+        Lesser disturbances.
     pace : Pace or None
         From `fit_pace`.
     offset_s : float or None
@@ -295,34 +319,49 @@ def judge_stream(
         ``"dropouts"``; the figure is the number of places.
     """
     code = "dropouts"
-    if reference is None and pickup is None:
-        return Finding(code=code, severity="pass", text="not judged: needs the stimulus and a clear signal")
     cure = "close other programs, take a larger buffer or a lower sample rate, and record again"
-    hard = [burst for burst in reference or () if burst.size > BURST_REJECT]
-    hard += [burst for burst in pickup or () if burst.size > PICKUP_REJECT and _is_new(burst, hard)]
-    hard.sort(key=lambda burst: burst.time_s)
-    if hard:
-        shift = pace.steps_s if pace is not None else ()
-        moved = ", ".join(f"{abs(step) * rate_hz:.0f} samples {'missing' if step < 0 else 'too many'}" for step in shift[:3])
-        channel = "" if reference else " in one channel"
-        first = f"first at {hard[0].time_s:.3f} s ({moved or 'nothing moved'})"
-        text = f"stream broken at {len(hard)} place(s){channel}, {first}; {cure}"
-        return Finding(code=code, severity="reject", text=text, figure=float(len(hard)), unit="places")
+    if breaks:
+        steps = [round(step * rate_hz) for step in (pace.steps_s if pace is not None else ())[:3]]
+        moved = ", ".join(f"about {abs(step)} samples {'missing' if step < 0 else 'too many'}" for step in steps if step)
+        where = f"{len(breaks)} place{'s' if len(breaks) > 1 else ''}, first at {breaks[0].time_s:.3f} s"
+        text = f"stream of samples broken at {where}{f' ({moved})' if moved else ''} (limit 0); {cure}"
+        return Finding(code=code, severity="reject", text=text, figure=float(len(breaks)), unit="places")
     if offset_s is not None and not -EARLY_S <= offset_s <= LATE_S:
         side = "before" if offset_s < 0 else "after"
         limits = f"limit {EARLY_S * rate_hz:.0f} before, {LATE_S * rate_hz:.0f} after"
         text = f"the pickup arrives {abs(offset_s) * rate_hz:.0f} samples {side} the reference ({limits}); {cure}"
         return Finding(code=code, severity="reject", text=text, figure=1.0, unit="places")
-    soft = [*(reference or ()), *(pickup or ())]
     if soft:
-        text = (
-            f"{len(soft)} short disturbance(s), first at {soft[0].time_s:.3f} s, {100 * soft[0].size:.2g} % of the signal: "
-            f"a click from outside, or single samples lost; record again where it should not be there"
-        )
+        what = f"{len(soft)} short disturbance{'s' if len(soft) > 1 else ''}, first at {soft[0].time_s:.3f} s"
+        text = f"{what}, {100 * soft[0].size:.2g} % of the signal: a click from outside, or a sample lost; better record again"
         return Finding(code=code, severity="warn", text=text, figure=float(len(soft)), unit="places")
-    return Finding(code=code, severity="pass", text=f"no break of {STEP_S * 1e3:g} ms steps found", figure=0.0, unit="places")
+    return Finding(code=code, severity="pass", text=f"no break in steps of {STEP_S * 1e3:g} ms", figure=0.0, unit="places")
+
+
+def sort_bursts(
+    reference: tuple[Burst, ...], pickup: tuple[Burst, ...], certain: tuple[Burst, ...]
+) -> tuple[list[Burst], list[Burst]]:
+    """Sort what was found into breaks of the stream and lesser disturbances, each in order of time and named once.
+
+    Parameters
+    ----------
+    reference, pickup : tuple of Burst
+        From `find_bursts`.
+    certain : tuple of Burst
+        From `find_jumps`, and what the samples alone prove.
+
+    Returns
+    -------
+    breaks, soft : list of Burst
+        In order of time.
+    """
+    breaks = list(certain)
+    breaks += [burst for burst in reference if burst.size > BURST_REJECT and _is_new(burst, breaks)]
+    breaks += [burst for burst in pickup if burst.size > PICKUP_REJECT and _is_new(burst, breaks)]
+    soft = [burst for burst in (*reference, *pickup) if _is_new(burst, breaks)]
+    return sorted(breaks, key=lambda burst: burst.time_s), sorted(soft, key=lambda burst: burst.time_s)
 
 
 def _is_new(burst: Burst, known: list[Burst]) -> bool:
-    """Tell whether no known burst lies within 20 ms."""
-    return all(abs(burst.time_s - other.time_s) > 0.02 for other in known)
+    """Tell whether no known burst lies within `SAME_S`."""
+    return all(abs(burst.time_s - other.time_s) > SAME_S for other in known)
