@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 INK = "#1b2733"  # replaced by the page's own text colour in the report
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
+DARK_COLOURS = ("#56b4e9", "#ff8c4a", "#35c79a", "#e3a3c6", "#d8b740", "#9fd4f2")  # the same on a dark page
 LINES = ("-", "--", "-.", ":")
 NOTE_MARKS = ("E1", "E2", "A2", "E3", "A3", "E4", "A4", "E5", "A5", "E6", "E7", "E8", "E9")
 DB_PER_NEPER = 20 / math.log(10)
@@ -31,7 +32,7 @@ DEGREE_PER_RADIAN = 180 / math.pi
 COVER_95 = 1.96
 WIDTH_IN = 7.2  # [in] readable at the width of a page and of a phone held sideways
 PNG_DPI = 150
-BUDGET_ROWS = 5  # bars a quantity; smaller ones are summed up
+BUDGET_ROWS = 4  # bars a quantity; smaller ones are summed up
 BUDGET_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 
 
@@ -125,7 +126,7 @@ def budget_figure(answer: PickupAnswer) -> "Figure":
     """
     rows = {key: _budget_rows(answer, key) for key in BUDGET_QUANTITIES if answer.budget.get(key) and key in answer.quantities}
     heights = [len(bars) + 1.0 for bars in rows.values()] or [1.0]
-    figure = _new_figure(height_in=0.5 + 0.27 * sum(heights))
+    figure = _new_figure(height_in=0.5 + 0.23 * sum(heights))
     panels = figure.subplots(len(heights), 1, gridspec_kw={"height_ratios": heights}, squeeze=False)[:, 0]
     if not rows:
         panels[0].text(0.5, 0.5, "no budget: no value was identified", ha="center", va="center", color=INK)
@@ -162,8 +163,7 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     Returns
     -------
     str
-        One `svg` element without references to anything outside; ink is ``currentColor``, the
-        colours of the series may be set by the page as ``--series-1`` and so on.
+        One `svg` element without references to anything outside; ink is ``currentColor``.
     """
     from html import escape
 
@@ -178,8 +178,6 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     text = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", text).replace("xlink:href=", "href=")
     text = re.sub(r'\bid="', f'id="{name}-', text)
     text = text.replace('href="#', f'href="#{name}-').replace("url(#", f"url(#{name}-").replace(INK, "currentColor")
-    for index, colour in enumerate(COLOURS, start=1):
-        text = text.replace(f": {colour}", f": var(--series-{index},{colour})")
     start = re.sub(r'\s(width|height|version)="[^"]*"', "", text[: text.index(">")])
     return f'{start} role="img" aria-label="{escape(title, quote=True)}">{text[text.index(">") + 1 :]}'
 

@@ -34,8 +34,7 @@ STYLE = """
 :root{color-scheme:light dark;--ink:#1d242b;--soft:#5a6570;--paper:#fbfaf7;--card:#f1efe8;--line:#d9d5ca;
 --good:#2c6e49;--look:#8a5a00;--bad:#a3262a}
 @media (prefers-color-scheme:dark){:root{--ink:#e6e3db;--soft:#a3a9ae;--paper:#15191d;--card:#1e2429;--line:#353d44;
---good:#7cc49b;--look:#e0b25a;--bad:#ef8d8a;
---series-1:#56b4e9;--series-2:#ff8c4a;--series-3:#35c79a;--series-4:#e3a3c6;--series-5:#d8b740;--series-6:#9fd4f2}}
+--good:#7cc49b;--look:#e0b25a;--bad:#ef8d8a}}
 *{box-sizing:border-box}
 html{background:var(--paper);color:var(--ink);font:16px/1.6 system-ui,sans-serif;-webkit-text-size-adjust:100%}
 body{max-width:50rem;margin:0 auto;padding:2.5rem 1.25rem 4rem}
@@ -63,16 +62,15 @@ td:last-child,th:last-child{padding-right:0}
 .mark{font-size:.78rem;font-weight:600;white-space:nowrap}
 .mark.good{color:var(--good)}.mark.look{color:var(--look)}.mark.bad{color:var(--bad)}
 figure{margin:1.2rem 0 2rem}
-figure svg{display:block;width:100%;height:auto}
+figure svg{display:block;width:100%;min-width:36rem;height:auto}
 dl.words{display:grid;grid-template-columns:minmax(7rem,11rem) 1fr;gap:.5rem 1.2rem;font-size:.92rem}
 dl.words dt{font-weight:600}dl.words dd{margin:0}
 ul{padding-left:1.2rem}li{margin:.25rem 0}
 footer{margin-top:3.5rem;padding-top:.9rem;border-top:1px solid var(--line)}
 @media (max-width:34rem){body{padding-top:1.5rem}dl.words{grid-template-columns:1fr;gap:0}dl.words dd{margin-bottom:.7rem}}
-@media print{:root{--ink:#000;--soft:#444;--paper:#fff;--card:#f4f4f4;--line:#bbb;--good:#064;--look:#640;--bad:#900;
---series-1:#0072b2;--series-2:#d55e00;--series-3:#009e73;--series-4:#cc79a7;--series-5:#8a6d00;--series-6:#56b4e9}
+@media print{:root{--ink:#000;--soft:#444;--paper:#fff;--card:#f4f4f4;--line:#bbb;--good:#064;--look:#640;--bad:#900}
 html{font-size:10.5pt}body{max-width:none;padding:0}h2{break-after:avoid}.wide{overflow:visible}
-figure,tr,.notice,.values div{break-inside:avoid}}
+figure svg{min-width:0}section,figure,tr,.notice,.values div{break-inside:avoid}}
 """
 
 
@@ -157,7 +155,8 @@ def report_html(sheet: Sheet) -> str:
     policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     head = (
         f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}"><title>{escape(title)}</title><style>{STYLE}</style>'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}"><title>{escape(title)}</title>'
+        f"<style>{STYLE}{_dark_series()}</style>"
     )
     body = "\n".join(sections)
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>\n{body}\n</body></html>\n'
@@ -198,11 +197,23 @@ def _values(answer: PickupAnswer) -> str:
     for key in HELPED_QUANTITIES:
         rows += [
             (quantity_name(key), take.text, f"± {196 * take.predicted_relative_std:.2g} %")
-            for take in answer.next_takes.get(key, ())[:2]
+            for take in answer.next_takes.get(key, ())[:1]
         ]
     if len(rows) > 1:
         parts += ["<h3>What a further take would tell</h3>", _table(rows)]
     return "\n".join(parts)
+
+
+# Pictures carry the colours for paper; on a dark page lighter ones of the same hue take their place.
+def _dark_series() -> str:
+    from fit.desk.plots import COLOURS, DARK_COLOURS
+
+    rules = [
+        f'svg [style*="{what}: {light}"]{{{what}:{dark}!important}}'
+        for light, dark in zip(COLOURS, DARK_COLOURS, strict=True)
+        for what in ("stroke", "fill")
+    ]
+    return f"@media screen and (prefers-color-scheme:dark){{{''.join(rules)}}}"
 
 
 def _pictures(answer: PickupAnswer) -> str:
@@ -214,7 +225,8 @@ def _pictures(answer: PickupAnswer) -> str:
         if name == "budget" and not any(answer.budget.values()):
             continue
         picture = plots.svg_text(figures[name](answer), name=name, title=f"{heading}. {caption}")
-        parts.append(f"<h2>{heading}</h2><figure>{picture}<figcaption>{caption}</figcaption></figure>")
+        caption_row = f"<figcaption>{caption}</figcaption>"
+        parts.append(f'<section><h2>{heading}</h2><figure><div class="wide">{picture}</div>{caption_row}</figure></section>')
     return "\n".join(parts)
 
 
