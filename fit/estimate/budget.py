@@ -16,6 +16,7 @@ from fit.estimate.model import build_problem, name_values, predict_residual
 from measure.quantity import Quantity
 from measure.response import FloatArray
 
+PREDICT_THIN = 4  # every so many frequencies: enough to foretell an uncertainty
 NOISE, FLOOR, LIMITS = "noise", "model floor", "assumed limits"
 
 
@@ -96,7 +97,7 @@ def predict_covariance(choice: Choice, added: Sequence[Quantity]) -> FloatArray:
     evidence = choice.problem.evidence
     # the first take's response stands in: same frequencies, same relative noise
     further = TakeEvidence(name="further take", response=evidence.takes[0].response, added=tuple(added))
-    problem = build_problem(replace(evidence, takes=(*evidence.takes, further)), choice.problem.model)
+    problem = build_problem(replace(evidence, takes=(*evidence.takes, further)), choice.problem.model, thin=PREDICT_THIN)
     values = name_values(choice.problem, choice.fit.vector)
     vector = np.array([values.get(parameter.name, parameter.start) for parameter in problem.parameters])
     prediction = predict_residual(problem, vector)

@@ -9,13 +9,12 @@ take alone or common to the takes of a placement. p, q, ℓ and which of the two
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fit.estimate.joint import Block, prior_rows
-from fit.estimate.model import Prediction, Problem
+from fit.estimate.model import Prediction, Problem, every_point
 from measure.response import ComplexArray, FloatArray
 
 LENGTHS_OCTAVES = tuple(0.25 * 2 ** (k / 2) for k in range(7))  # [octave] ¼ to 2 in steps of √2
@@ -23,7 +22,7 @@ LEAST, MOST = 3e-5, 3e-2  # [1] of p and q
 COARSE_SMOOTH = tuple(float(value) for value in np.geomspace(LEAST, MOST, 7))
 COARSE_ROUGH = (LEAST, 3e-4, 3e-3)
 POINTS_COARSE, POINTS_FINE = 40, 120  # a take, at most
-POINTS_PER_THIRD = 16 / 3  # of the response's grid
+CLOSE = 10.0  # [1] of the criterion: a scope this far behind on the coarse grid is not refined
 JITTER = 1e-9  # [1] keeps the kernel's factor real; far below LEAST²
 SIMPLEX_TOLERANCE = 0.02  # [1] of ln p and ln q, and of the criterion
 
@@ -99,20 +98,26 @@ def estimate_floor(problem: Problem, prediction: Prediction, vector: FloatArray,
     means, root_precision = prior_rows(problem)
     prior = _Prior(offset=(vector - means) * root_precision, root_precision=root_precision)
     scopes = (False, True) if _has_shared_placement(problem) else (False,)
-    refined = []
+    starts = []
     for is_common in scopes:
+        coarse = _groups(problem, prediction, is_common=is_common, most_points=POINTS_COARSE)
         if near is None:
-            coarse = _groups(problem, prediction, is_common=is_common, most_points=POINTS_COARSE)
-            start = _best_of_grid(coarse, prior)
+            starts.append((*_best_of_grid(coarse, prior), is_common))
         else:
-            start = (near.length_octaves, near.smooth, near.rough)
-        fine = _groups(problem, prediction, is_common=is_common, most_points=POINTS_FINE)
-        refined.append(_refine(fine, prior, start, is_common=is_common))
+            point = (near.length_octaves, near.smooth, near.rough)
+            score = _criterion(coarse, prior, length=point[0], smooth=point[1], rough=point[2])
+            starts.append((score, *point, is_common))
+    best = min(start[0] for start in starts)
+    refined = []
+    for score, length, smooth, rough, is_common in starts:
+        if score < best + CLOSE:
+            fine = _groups(problem, prediction, is_common=is_common, most_points=POINTS_FINE)
+            refined.append(_refine(fine, prior, (length, smooth, rough), is_common=is_common))
     return min(refined, key=lambda pair: pair[0])[1]
 
 
-def _best_of_grid(groups: Sequence[_Group], prior: _Prior) -> tuple[float, float, float]:
-    """Length, p and q with the least criterion on the coarse grid."""
+def _best_of_grid(groups: Sequence[_Group], prior: _Prior) -> tuple[float, float, float, float]:
+    """Least criterion on the coarse grid, with its length, p and q."""
     scored = []
     for length in LENGTHS_OCTAVES[::2]:
         for rough in COARSE_ROUGH:
@@ -121,7 +126,7 @@ def _best_of_grid(groups: Sequence[_Group], prior: _Prior) -> tuple[float, float
             logs = np.sum([part[1] for part in parts], axis=0)
             for index, smooth in enumerate(COARSE_SMOOTH):
                 scored.append((_score(grams[index], float(logs[index]), prior), length, smooth, rough))
-    return min(scored)[1:]
+    return min(scored)
 
 
 def _gram_of_grid(group: _Group, *, length: float, rough: float, smooths: Sequence[float]) -> tuple[FloatArray, FloatArray]:
@@ -171,11 +176,9 @@ def placements(problem: Problem) -> FloatArray:
 
 def _groups(problem: Problem, prediction: Prediction, *, is_common: bool, most_points: int) -> list[_Group]:
     group_of_take = placements(problem) if is_common else np.arange(len(problem.evidence.takes))
-    # one step for all takes, on the shared grid, so that common frequencies stay common
     sizes = np.bincount(problem.take_of_point)
     step = int(np.ceil(sizes.max() / most_points))
-    grid_index = np.round(16 * np.log2(problem.frequency_hz / 1000.0)).astype(int)
-    kept = grid_index % step == 0
+    kept = every_point(problem.frequency_hz, step)  # the same for all takes, so that common frequencies stay common
     rows = np.concatenate([prediction.residual[None, :], prediction.jacobian])
     groups = []
     for group in range(group_of_take.max() + 1):
@@ -186,7 +189,7 @@ def _groups(problem: Problem, prediction: Prediction, *, is_common: bool, most_p
             _Group(
                 octaves=octaves,
                 noise2=problem.noise[points] ** 2,
-                density=np.full(len(points), POINTS_PER_THIRD / step),
+                density=np.full(len(points), problem.points_per_third / step),
                 columns=np.concatenate([columns.real, columns.imag], axis=1),
                 gather=(node == np.arange(len(octaves))[:, None]).astype(float),
                 order=np.argsort(node),
@@ -274,13 +277,12 @@ def _refine(
             return _criterion(groups, prior, length=chosen, smooth=p, rough=q) + float(outside)
 
         simplex = from_point + np.array([[0.0, 0.0], [0.4, 0.0], [0.0, 0.8]])
-        options: dict[str, Any] = {
-            "initial_simplex": simplex,
-            "xatol": SIMPLEX_TOLERANCE,
-            "fatol": SIMPLEX_TOLERANCE,
-            "maxfev": 80,
-        }
-        found = minimize(score, np.asarray(from_point, dtype=np.float64), method="Nelder-Mead", options=options)
+        found = minimize(
+            score,
+            np.asarray(from_point, dtype=np.float64),
+            method="Nelder-Mead",
+            options={"initial_simplex": simplex, "xatol": SIMPLEX_TOLERANCE, "fatol": SIMPLEX_TOLERANCE, "maxfev": 80},
+        )
         return float(found.fun), found.x
 
     best_score, best_point = search(length, np.log([smooth, rough]))
@@ -316,7 +318,7 @@ def floor_covariances(problem: Problem, floor: Floor) -> list[tuple[np.ndarray, 
     blocks = []
     for group in range(group_of_take.max() + 1):
         points = np.flatnonzero(group_of_point == group)
-        diagonal = problem.noise[points] ** 2 + floor.rough**2 * POINTS_PER_THIRD + JITTER * floor.smooth**2
+        diagonal = problem.noise[points] ** 2 + floor.rough**2 * problem.points_per_third + JITTER * floor.smooth**2
         covariance = floor.smooth**2 * kernel(np.log2(problem.frequency_hz[points]), floor.length_octaves)
         covariance[np.diag_indices(len(points))] += diagonal
         blocks.append((points, covariance))

@@ -130,15 +130,24 @@ class _Evaluation:
             return
         self.vector = vector.copy()
         self.n_evaluations += 1
-        self.prediction = predict_residual(self.problem, vector)
+        try:
+            self.prediction = predict_residual(self.problem, vector)
+        except (np.linalg.LinAlgError, OverflowError, ValueError):
+            self._turn_back()
+            return
         rows = np.concatenate([self.prediction.residual[None, :], self.prediction.jacobian])
         whitened = whiten(self.blocks, rows)
         prior = ((vector - self.means) * self.root_precision)[self.has_prior]
         self.residual = np.concatenate([whitened[0], prior])
         self.jacobian = np.concatenate([whitened[1:], np.diag(self.root_precision)[:, self.has_prior]], axis=1)
-        if not np.all(np.isfinite(self.residual)):  # a step too far: the search must turn back, not stop
-            self.residual = np.full(len(self.residual), OUT_OF_RANGE)
-            self.jacobian = np.zeros_like(self.jacobian)
+        if not np.all(np.isfinite(self.residual)):
+            self._turn_back()
+
+    def _turn_back(self) -> None:
+        """Make a step that went out of the model's range look bad, so that the search goes on from where it was."""
+        n_rows = 2 * len(self.problem.data) + int(self.has_prior.sum())
+        self.residual = np.full(n_rows, OUT_OF_RANGE)
+        self.jacobian = np.zeros((len(self.means), n_rows))
 
 
 def fit_joint(

@@ -9,7 +9,7 @@ from fit.circuit.coil import Profile
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, estimate_floor, floor_blocks
 from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint, independent_blocks
-from fit.estimate.model import Problem, build_problem, name_values
+from fit.estimate.model import Problem, build_problem, name_values, predict_residual
 from fit.estimate.parameters import PickupModel
 from fit.estimate.start import FIRST_FIELDS, FIRST_STEP, start_vector
 from measure.response import FloatArray
@@ -19,7 +19,12 @@ MISFIT = 5e-3  # [1] φ from which on the model is said to misfit
 MOVED_PULL = 3.0  # [1] of a gain step against its prior
 LOG_TAU = float(np.log(1 / (2 * np.pi * 6000.0)))  # [ln s] a corner in the middle of the band
 ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-3, 1e-8  # [1] of χ²
-ROUGH_EVALUATIONS = 60
+SEARCH_STAGES = ((15, 2), (80, 1))  # evaluations a start, and how many go on
+TWO_COIL_STAGES = ((60, 2), (400, 1))
+ROUGH_EVALUATIONS = 80
+SEARCH_THIN, COMPARE_THIN = 3, 2  # every so many frequencies; 16 an octave are far more than a smooth curve needs
+
+LOSS_NAMES = ("share", "log_tau", "field")
 
 Eddies = tuple[tuple[Profile, ...], ...]
 ONE_COIL: tuple[Eddies, ...] = (
@@ -28,9 +33,17 @@ ONE_COIL: tuple[Eddies, ...] = (
     (("spread",),),
     (("loop", "loop"),),
     (("spread", "loop"),),
-    (("loop", "loop", "loop"),),
 )
+THREE_LOOPS: Eddies = (("loop", "loop", "loop"),)
 TWO_COILS: tuple[Eddies, ...] = (((), ()), (("loop",), ("loop",)), (("spread",), ("spread",)))
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Candidate:
+    """A model with the vector that a search under independent errors found for it."""
+
+    model: PickupModel
+    fit: JointFit
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -137,72 +150,155 @@ def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None) -> Cho
 
 
 def _climb(evidence: Evidence, fixed_floor: Floor | None) -> Choice:
-    choice = _choose(_fit_one_coil(evidence), fixed_floor)
+    candidates = _fit_one_coil(evidence)
+    choice = _choose(evidence, candidates, fixed_floor)
+    if len(choice.problem.model.eddies[0]) > 1:  # a third loop has a chance only where a second one helps
+        candidates = _from_rungs(choice.rungs)
+        candidates.append(_fit_three_loops(evidence, candidates))
+        choice = _choose(evidence, candidates, fixed_floor)
     if choice.floor.total < MISFIT:
         return choice
-    two = _choose(_fit_two_coils(evidence, choice), fixed_floor)
+    two = _choose(evidence, _fit_two_coils(evidence, choice), fixed_floor)
     better = two if two.floor.total < 0.5 * choice.floor.total else choice
     return replace(better, rungs=(*choice.rungs, *two.rungs))
 
 
-def _choose(candidates: Sequence[tuple[Problem, JointFit]], fixed_floor: Floor | None) -> Choice:
+def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None) -> Choice:
     """Compare the candidates under the floor of the best fitting one, and refit the winner under its own."""
-    richest = min(candidates, key=lambda pair: pair[1].chi_square)
-    floor = fixed_floor or estimate_floor(richest[0], richest[1].prediction, richest[1].vector)
-    blocks, log_determinant = floor_blocks(richest[0], floor)
+    richest = min(candidates, key=lambda candidate: candidate.fit.chi_square)
+    problem = build_problem(evidence, richest.model, thin=COMPARE_THIN)
+    at_richest = predict_residual(problem, richest.fit.vector)
+    floor = fixed_floor or estimate_floor(problem, at_richest, richest.fit.vector)
+    blocks, log_determinant = floor_blocks(problem, floor)
     rungs = []
-    for problem, first in candidates:
-        fit = fit_joint(problem, blocks, first.vector, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=ROUGH_EVALUATIONS)
-        n_points = 2 * len(problem.data)
-        bic = fit.chi_square + log_determinant + (len(fit.vector) + 2) * np.log(n_points)
-        rungs.append(Rung(problem=problem, fit=fit, bic=float(bic), reduced_chi_square=fit.chi_square / n_points))
+    for candidate in candidates:
+        problem = build_problem(evidence, candidate.model, thin=COMPARE_THIN)
+        rungs.append(_fit_rung(problem, candidate.fit.vector, blocks, log_determinant))
+    rungs = _step_down(rungs, blocks, log_determinant)
     best = min(rungs, key=lambda rung: rung.bic)
     own = fixed_floor or estimate_floor(best.problem, best.fit.prediction, best.fit.vector, near=floor)
-    blocks, _ = floor_blocks(best.problem, own)
-    fit = fit_joint(best.problem, blocks, best.fit.vector, tolerance=FINE_TOLERANCE)
+    problem = build_problem(evidence, best.problem.model)
+    blocks, _ = floor_blocks(problem, own)
+    fit = fit_joint(problem, blocks, best.fit.vector, tolerance=FINE_TOLERANCE)
     return Choice(
-        problem=best.problem,
+        problem=problem,
         fit=fit,
         blocks=blocks,
-        covariance=covariance_of(best.problem, blocks, fit.prediction),
+        covariance=covariance_of(problem, blocks, fit.prediction),
         floor=own,
         rungs=tuple(rungs),
         moved=(),
     )
 
 
-def _search(problem: Problem, starts: Sequence[FloatArray]) -> JointFit:
-    """Best of several starts under independent errors."""
+def _from_rungs(rungs: Sequence[Rung]) -> list[Candidate]:
+    return [Candidate(model=rung.problem.model, fit=rung.fit) for rung in rungs]
+
+
+def _fit_rung(problem: Problem, start: FloatArray, blocks: Sequence[Block], log_determinant: float) -> Rung:
+    fit = fit_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=ROUGH_EVALUATIONS)
+    n_points = 2 * len(problem.data)
+    bic = fit.chi_square + log_determinant + (len(fit.vector) + 2) * np.log(n_points)
+    return Rung(problem=problem, fit=fit, bic=float(bic), reduced_chi_square=fit.chi_square / n_points)
+
+
+def _step_down(rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: float) -> list[Rung]:
+    """Try the winner less one loss: a simpler model may only have missed its minimum."""
+    by_eddies = {rung.problem.model.eddies: rung for rung in rungs}
+    while True:
+        best = min(by_eddies.values(), key=lambda rung: rung.bic)
+        improved = False
+        for eddies, known in _simpler(best):
+            rung = by_eddies[eddies]
+            again = _fit_rung(rung.problem, start_vector(rung.problem, known), blocks, log_determinant)
+            if again.bic < rung.bic:
+                by_eddies[eddies] = again
+                improved = improved or again.bic < best.bic
+        if not improved:
+            return list(by_eddies.values())
+
+
+def _simpler(rung: Rung) -> list[tuple[Eddies, dict[str, float]]]:
+    """Models with one loss less, or a loop for a spread, that begin where a richer one ended."""
+    profiles = rung.problem.model.eddies[0]
+    if len(rung.problem.model.eddies) > 1 or len(profiles) < 2:
+        return []
+    known = name_values(rung.problem, rung.fit.vector)
+    if profiles[0] == "spread":
+        return [((("loop", "loop"),), known)]
+    out: list[tuple[Eddies, dict[str, float]]] = []
+    for dropped in range(len(profiles)):
+        kept = [index for index in range(len(profiles)) if index != dropped]
+        moved = {f"{name}_0_{new}": known[f"{name}_0_{old}"] for new, old in enumerate(kept) for name in LOSS_NAMES}
+        fewer = tuple(profiles[index] for index in kept)
+        out.append(((fewer,), known | moved))
+    return out
+
+
+def _search(
+    problem: Problem,
+    starts: Sequence[FloatArray],
+    *,
+    stages: tuple[tuple[int, int], ...] = SEARCH_STAGES,
+    tolerance: float = ROUGH_TOLERANCE,
+) -> JointFit:
+    """Best of several starts under independent errors: a short run from each, a longer one from the best few."""
     blocks = independent_blocks(problem, FIRST_ERROR)
-    fits = [fit_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE, most_evaluations=ROUGH_EVALUATIONS) for start in starts]
-    return min(fits, key=lambda fit: fit.chi_square if np.isfinite(fit.chi_square) else np.inf)
+    vectors = list(starts)
+    for most_evaluations, n_kept in stages:
+        fits = [fit_joint(problem, blocks, vector, tolerance=tolerance, most_evaluations=most_evaluations) for vector in vectors]
+        fits.sort(key=lambda fit: fit.chi_square)
+        vectors = [fit.vector for fit in fits[:n_kept]]
+    return fits[0]
 
 
-def _fit_one_coil(evidence: Evidence) -> list[tuple[Problem, JointFit]]:
-    """Each model of one coil, begun at the fit of the next simpler one."""
-    fits: dict[Eddies, tuple[Problem, dict[str, float]]] = {}
+def _fit_one_coil(evidence: Evidence) -> list[Candidate]:
+    """Each model of one coil with up to two losses, from fresh starts and from the fits of simpler ones."""
+    fits: dict[Eddies, dict[str, float]] = {}
     candidates = []
     for eddies in ONE_COIL:
-        problem = build_problem(evidence, PickupModel(eddies=eddies))
-        profiles = eddies[0]
-        if not profiles:
-            starts = [start_vector(problem, {})]
-        elif len(profiles) == 1:
-            first = {"share_0_0": FIRST_STEP["share"], "log_tau_0_0": LOG_TAU, "log_width_0_0": FIRST_STEP["log_width"]}
-            starts = [start_vector(problem, {**first, "field_0_0": field}) for field in FIRST_FIELDS]
-        else:
-            _, known = fits[(profiles[:-1],)]
-            key = f"0_{len(profiles) - 1}"
-            around = known["log_tau_0_0"]
-            new = {f"share_{key}": -3.0, f"field_{key}": 0.05}
-            starts = [start_vector(problem, {**known, **new, f"log_tau_{key}": around + step}) for step in (-1.5, 1.5)]
-        fit = _search(problem, starts)
-        fits[eddies] = (problem, name_values(problem, fit.vector))
-        candidates.append((problem, fit))
+        model = PickupModel(eddies=eddies)
+        problem = build_problem(evidence, model, thin=SEARCH_THIN)
+        fit = _search(problem, [start_vector(problem, known) for known in _first_values(eddies[0], fits)])
+        fits[eddies] = name_values(problem, fit.vector)
+        candidates.append(Candidate(model=model, fit=fit))
     return candidates
 
 
-def _fit_two_coils(evidence: Evidence, one_coil: Choice) -> list[tuple[Problem, JointFit]]:
+def _fit_three_loops(evidence: Evidence, candidates: Sequence[Candidate]) -> Candidate:
+    """Three loops, begun at the best two losses with a third one faster or slower."""
+    two = min((c for c in candidates if len(c.model.eddies[0]) == 2), key=lambda candidate: candidate.fit.chi_square)
+    known = name_values(build_problem(evidence, two.model, thin=SEARCH_THIN), two.fit.vector)
+    model = PickupModel(eddies=THREE_LOOPS)
+    problem = build_problem(evidence, model, thin=SEARCH_THIN)
+    outside = [known["log_tau_0_0"] + step for step in (-1.5, 1.5)]
+    fit = _search(problem, [start_vector(problem, known | _loop(2, -3.0, log_tau, 0.05)) for log_tau in outside])
+    return Candidate(model=model, fit=fit)
+
+
+def _first_values(profiles: tuple[Profile, ...], fits: dict[Eddies, dict[str, float]]) -> list[dict[str, float]]:
+    """First values of the losses; loops that begin apart in τ find their places, ones begun at a simpler fit often do not."""
+    width = {"log_width_0_0": FIRST_STEP["log_width"]}
+    if not profiles:
+        return [{}]
+    if len(profiles) == 1:
+        return [width | _loop(0, FIRST_STEP["share"], LOG_TAU, field) for field in FIRST_FIELDS]
+    fresh = [
+        width | _loop(0, -1.5, LOG_TAU + first, 0.5) | _loop(1, -1.5, LOG_TAU + second, field)
+        for first, second in ((-1.0, 1.0), (0.0, -1.5))
+        for field in FIRST_FIELDS[:2]
+    ]
+    if profiles[0] == "spread":
+        return [*fresh, fits[(("loop", "loop"),)] | {"log_width_0_0": -1.5}]
+    known = fits[(("loop",),)]
+    return [*fresh, known | _loop(1, -3.0, known["log_tau_0_0"] + 1.5, 0.05)]
+
+
+def _loop(index: int, share: float, log_tau: float, field: float) -> dict[str, float]:
+    return {f"share_0_{index}": share, f"log_tau_0_{index}": log_tau, f"field_0_{index}": field}
+
+
+def _fit_two_coils(evidence: Evidence, one_coil: Choice) -> list[Candidate]:
     """Two coils in series, begun at the halves of the single coil."""
     loop = next(rung for rung in one_coil.rungs if rung.problem.model.eddies == (("loop",),))
     known = name_values(loop.problem, loop.fit.vector)
@@ -222,11 +318,10 @@ def _fit_two_coils(evidence: Evidence, one_coil: Choice) -> list[tuple[Problem, 
     )
     candidates = []
     for eddies in TWO_COILS:
-        problem = build_problem(evidence, PickupModel(eddies=eddies))
+        model = PickupModel(eddies=eddies)
+        problem = build_problem(evidence, model, thin=SEARCH_THIN)
         starts = [start_vector(problem, {**known, **halved, **change}) for change in changes]
-        blocks = independent_blocks(problem, FIRST_ERROR)
-        fits = [fit_joint(problem, blocks, start, tolerance=1e-5, most_evaluations=400) for start in starts]
-        candidates.append((problem, min(fits, key=lambda fit: fit.chi_square)))
+        candidates.append(Candidate(model=model, fit=_search(problem, starts, stages=TWO_COIL_STAGES, tolerance=1e-5)))
     return candidates
 
 

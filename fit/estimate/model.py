@@ -36,6 +36,8 @@ class Problem:
         Index of the take.
     rate_of_point_hz : ndarray, shape (m,)
         Sample rate, the unit of the delay. [Hz]
+    points_per_third : float
+        Frequencies a third of an octave in each take.
     part_masks : dict
         Name of an added part's parameter to (is it a capacitor, points where it is clipped on).
     network : Network
@@ -50,6 +52,7 @@ class Problem:
     data: ComplexArray
     take_of_point: np.ndarray
     rate_of_point_hz: FloatArray
+    points_per_third: float
     part_masks: dict[str, tuple[bool, FloatArray]]
     network: Network
 
@@ -70,7 +73,7 @@ class Prediction:
     jacobian: ComplexArray
 
 
-def build_problem(evidence: Evidence, model: PickupModel) -> Problem:
+def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> Problem:
     """Lay takes and model out as one vector problem.
 
     Parameters
@@ -79,6 +82,8 @@ def build_problem(evidence: Evidence, model: PickupModel) -> Problem:
         Takes and references.
     model : PickupModel
         The circuit.
+    thin : int
+        Keep every so many frequencies, the same in all takes, with the noise of as many averaged.
 
     Returns
     -------
@@ -90,10 +95,10 @@ def build_problem(evidence: Evidence, model: PickupModel) -> Problem:
     ValueError
         If a take has fewer than ten frequencies that tell anything; the message names it.
     """
-    kept = [_usable_points(take) for take in evidence.takes]
+    kept = [_usable_points(take) & every_point(take.response.frequency_hz, thin) for take in evidence.takes]
     sizes = [int(mask.sum()) for mask in kept]
     for take, size in zip(evidence.takes, sizes, strict=True):
-        if size < 10:
+        if size < max(10 // thin, 3):
             band = f"between {LOWEST_HZ:.0f} Hz and {HIGHEST_HZ:.0f} Hz"
             msg = f"take {take.name} has {size} usable frequencies {band}, at least 10 are needed: raise the level"
             raise ValueError(msg)
@@ -106,10 +111,11 @@ def build_problem(evidence: Evidence, model: PickupModel) -> Problem:
         evidence=evidence,
         parameters=(*coil_parameters(model, evidence.dcr), *chain_parameters(evidence), *part_parameters),
         frequency_hz=np.concatenate([t.response.frequency_hz[k] for t, k in zip(evidence.takes, kept, strict=True)]),
-        noise=np.concatenate([relative_std(t.response)[k] for t, k in zip(evidence.takes, kept, strict=True)]),
+        noise=np.concatenate([relative_std(t.response)[k] for t, k in zip(evidence.takes, kept, strict=True)]) / np.sqrt(thin),
         data=np.concatenate([_with_positive_gain(t, k) for t, k in zip(evidence.takes, kept, strict=True)]),
         take_of_point=take_of_point,
         rate_of_point_hz=np.asarray(rates)[take_of_point],
+        points_per_third=_points_per_third([t.response.frequency_hz[k] for t, k in zip(evidence.takes, kept, strict=True)]),
         part_masks=part_masks,
         network=build_network([*coils, ("tip", "ground")], coils, "tip"),
     )
@@ -118,6 +124,33 @@ def build_problem(evidence: Evidence, model: PickupModel) -> Problem:
 def _usable_points(take: TakeEvidence) -> np.ndarray:
     frequency = take.response.frequency_hz
     return (frequency >= LOWEST_HZ) & (frequency <= HIGHEST_HZ) & (relative_std(take.response) < WORST_RELATIVE_NOISE)
+
+
+def every_point(frequency_hz: FloatArray, step: int) -> np.ndarray:
+    """Choose every so many frequencies, the same ones for all takes on the usual grid of 16 an octave.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, shape (n,)
+        Frequencies. [Hz]
+    step : int
+        1 keeps all.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        What is kept.
+    """
+    place = 16 * np.log2(frequency_hz / 1000.0)
+    index = np.round(place).astype(int)
+    if not np.allclose(place, index, atol=1e-3):
+        index = np.arange(len(frequency_hz))
+    return index % step == 0
+
+
+def _points_per_third(frequencies: list[FloatArray]) -> float:
+    spacing = np.median(np.concatenate([np.diff(np.log2(frequency)) for frequency in frequencies]))
+    return float(1 / (3 * spacing))
 
 
 def _with_positive_gain(take: TakeEvidence, kept: np.ndarray) -> ComplexArray:
