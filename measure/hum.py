@@ -21,7 +21,8 @@ TOP_LINE_HZ = 3200.0  # [Hz] lines above are left in; they lie far from each oth
 FIT_RATE_HZ = 8000.0  # [Hz] the silences are averaged down to about this rate for the fit
 SHORTEST_SILENCE_S = 0.08  # [s] shorter ones say nothing about lines 50 Hz apart
 LINE_OVER_NOISE = 30.0  # [1] power of a line over that of its neighbours; chance reaches 12 about once in 1e5
-FEWEST_BINS = 10.0  # [1] on either side, for the noise to be known to some 20 %
+FEWEST_BINS = 20.0  # [1] on either side, for the noise to be known to some 20 %
+DRIFT_OVER_NOISE = 20.0  # [1] square of a drift over its variance; chance reaches it about once in 1e4
 MOST_LINES = 24  # [1] the strongest are taken
 ONSET_BELOW_PEAK = 1e-3  # [1] -60 dB: the stimulus is on above this fraction of its peak
 LOUDEST_SILENCE = 0.2  # [1] of the peak; what is louder at both ends is no silence
@@ -142,15 +143,18 @@ def fit_hum(recording: Recording, silences: tuple[slice, ...]) -> Hum | None:
     value = value - value.mean(axis=0)
     frequency_hz = _refine_frequency(time_s, value, frequency_hz=frequency_hz, order=order)
     amplitude = _fit_amplitudes(time_s, value, frequency_hz=frequency_hz, order=order)
+    drift_per_s = np.zeros_like(amplitude)
+    if len(usable) > 1:
+        amplitude, drift_per_s = _fit_drift(time_s, value, amplitude, frequency_hz=frequency_hz, order=order)
     line_hz = order * frequency_hz
     gain = np.sin(np.pi * line_hz * step / rate_hz) / (step * np.sin(np.pi * line_hz / rate_hz))
-    amplitude /= gain[:, None]
+    amplitude, drift_per_s = amplitude / gain[:, None], drift_per_s / gain[:, None]
     silence_s = sum(part.stop - part.start for part in usable) / rate_hz
     return Hum(
         frequency_hz=frequency_hz,
         order=order,
         amplitude=amplitude,
-        drift_per_s=np.zeros_like(amplitude),
+        drift_per_s=drift_per_s,
         rate_hz=rate_hz,
         silence_s=silence_s,
     )
@@ -352,11 +356,43 @@ def _refine_frequency(time_s: FloatArray, value: FloatArray, *, frequency_hz: fl
     return frequency_hz
 
 
-def _fit_amplitudes(time_s: FloatArray, value: FloatArray, *, frequency_hz: float, order: NDArray[np.int_]) -> ComplexArray:
-    """Least squares for all lines together; columns of `value` are channels."""
+def _fit_amplitudes(
+    time_s: FloatArray,
+    value: FloatArray,
+    *,
+    frequency_hz: float,
+    order: NDArray[np.int_],
+    drifting: NDArray[np.bool_] | None = None,
+) -> ComplexArray:
+    """Least squares for all lines together; columns of `value` are channels. Drifts of the lines named follow the amplitudes."""
     columns = _columns(time_s, frequency_hz, order)
-    design = np.concatenate([columns.real, -columns.imag], axis=0)
-    normal = design @ design.T
-    solution = np.linalg.solve(normal, design @ value)
-    half = len(order)
-    return solution[:half] + 1j * solution[half:]
+    if drifting is not None:
+        columns = np.concatenate([columns, time_s * columns[drifting]], axis=0)
+    # The offset is fitted along: a mean taken before would hold a part of a line that does not end on a whole period.
+    design = np.concatenate([columns.real, -columns.imag, np.ones((1, len(time_s)))], axis=0)
+    solution = np.linalg.solve(design @ design.T, design @ value)
+    half = len(columns)
+    return solution[:half] + 1j * solution[half : 2 * half]
+
+
+def _fit_drift(
+    time_s: FloatArray, value: FloatArray, amplitude: ComplexArray, *, frequency_hz: float, order: NDArray[np.int_]
+) -> tuple[ComplexArray, ComplexArray]:
+    """Let lines that differ between the silences by more than the noise change linearly with time."""
+    centre_s = float(time_s.mean())
+    free = _fit_amplitudes(
+        time_s - centre_s, value, frequency_hz=frequency_hz, order=order, drifting=np.ones(len(order), dtype=bool)
+    )
+    columns = _columns(time_s, frequency_hz, order)
+    columns = np.concatenate([columns, (time_s - centre_s) * columns], axis=0)
+    turn = np.exp(-2j * np.pi * frequency_hz * order * centre_s)[:, None]
+    start, slope = free[: len(order)] * turn, free[len(order) :] * turn
+    left = value - (np.concatenate([start, slope]).T @ columns).real.T
+    noise = 2 * np.mean(left**2, axis=0) / np.sum((time_s - centre_s) ** 2)
+    drifting = np.any(np.abs(slope) ** 2 > DRIFT_OVER_NOISE * (noise + np.finfo(float).tiny), axis=1)
+    if not np.any(drifting):
+        return amplitude, np.zeros_like(amplitude)
+    fit = _fit_amplitudes(time_s - centre_s, value, frequency_hz=frequency_hz, order=order, drifting=drifting)
+    drift = np.zeros_like(amplitude)
+    drift[drifting] = fit[len(order) :]
+    return (fit[: len(order)] - centre_s * drift) * turn, drift * turn

@@ -1,0 +1,279 @@
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import scipy.fft
+from takes_by_formula import coil_response, take
+
+from measure.bands import grid_frequencies
+from measure.errors import MeasureError
+from measure.hum import find_silences
+from measure.recording import Recording
+from measure.stimulus import Sweep, sweep_samples
+from measure.transfer import estimate_response, mean_ratio, ratio_covariance
+
+DELAY_S = 0.3 / 48000
+
+
+def relative_error(response, *, delay_s=DELAY_S):
+    return response.value / coil_response(response.frequency_hz, delay_s=delay_s) - 1
+
+
+def pulls(response, *, delay_s=DELAY_S):
+    """Residuals in units of their standard deviation; complex, mean square 1."""
+    residual = response.value - coil_response(response.frequency_hz, delay_s=delay_s)
+    return residual / np.sqrt(np.trace(response.covariance, axis1=1, axis2=2))
+
+
+def test_grid_is_anchored():
+    grid_hz = grid_frequencies(20.0, 20000.0)
+    assert 1000.0 in grid_hz
+    np.testing.assert_allclose(np.diff(np.log2(grid_hz)), 1 / 16, rtol=1e-12)
+    assert set(grid_frequencies(100.0, 5000.0)) < set(grid_hz)
+
+
+@pytest.mark.parametrize("rate_hz", [44100, 48000, 96000, 192000])
+@pytest.mark.parametrize("latency_s", [0.0, 0.2])
+def test_no_bias_at_a_sharp_resonance(rate_hz, latency_s):
+    # Q = 10 and no noise: what is left is the method's own error. 0.002 dB is 2.3e-4; reached is below 1e-5.
+    response = estimate_response([take(np.random.default_rng(0), rate_hz=rate_hz, latency_s=latency_s, std=1e-13)])
+    assert np.max(np.abs(relative_error(response))) < 1e-5
+    assert response.frequency_hz[0] < 21.0
+    assert response.frequency_hz[-1] > 0.44 * rate_hz
+
+
+@pytest.mark.parametrize("delay_samples", [-3.7, 0.5, 48.2])
+def test_delay_between_the_channels_is_kept_and_leaves_no_bias(delay_samples):
+    delay_s = delay_samples / 48000
+    response = estimate_response([take(np.random.default_rng(0), delay_s=delay_s, std=1e-13)])
+    assert np.max(np.abs(relative_error(response, delay_s=delay_s))) < 2e-5
+
+
+CONDITIONS = {
+    "white": {},
+    "1/f": {"corner_hz": 300.0},
+    "hum of 50 Hz": {"hum_level": 1e-3, "mains_hz": 50.2},
+    "hum of 60 Hz in 1/f": {"hum_level": 1e-3, "mains_hz": 59.7, "corner_hz": 300.0},
+    "noisy reference": {"reference_std": 2e-3},
+    "16 bits": {"n_bits": 16, "std": 2e-5},
+    "96 kHz": {"rate_hz": 96000},
+    "44.1 kHz": {"rate_hz": 44100},
+    "noise as stimulus": {"kind": "noise between silences"},
+    "noise as stimulus, noisy reference": {"kind": "noise between silences", "reference_std": 1e-3},
+}
+
+
+@pytest.mark.parametrize("name", CONDITIONS)
+def test_standard_deviation_predicts_the_residuals(name):
+    seen = [pulls(estimate_response([take(np.random.default_rng(seed), **CONDITIONS[name])])) for seed in range(6)]
+    n = min(len(z) for z in seen)
+    z = np.stack([z[-n:] for z in seen])
+    assert 0.9 < np.mean(np.abs(z) ** 2) < 1.3
+    assert abs(np.mean(z.real**2) - np.mean(z.imag**2)) < 0.2
+    # Fits treat the points as independent: neighbours' errors must not be correlated. 1/sqrt(6·160) is 0.03.
+    neighbours = np.mean((z[:, 1:] * z[:, :-1].conj()).real) / np.mean(np.abs(z) ** 2)
+    assert abs(neighbours) < 0.1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", CONDITIONS)
+def test_standard_deviation_over_200_seeds(name):
+    seen = [pulls(estimate_response([take(np.random.default_rng(seed), **CONDITIONS[name])])) for seed in range(200)]
+    n = min(len(z) for z in seen)
+    z = np.stack([z[-n:] for z in seen])
+    assert 0.95 < np.mean(np.abs(z) ** 2) < 1.15
+    mean_by_frequency = np.mean(np.abs(z) ** 2, axis=0)
+    assert mean_by_frequency.min() > 0.7
+    assert mean_by_frequency.max() < 1.6
+
+
+def test_repeats_are_averaged():
+    one = estimate_response([take(np.random.default_rng(100))])
+    three = estimate_response([take(np.random.default_rng(seed)) for seed in (100, 101, 102)])
+    ratio = np.trace(three.covariance, axis1=1, axis2=2) / np.trace(one.covariance, axis1=1, axis2=2)
+    assert np.median(ratio) == pytest.approx(1 / 3, rel=0.1)
+    assert 0.8 < np.mean(np.abs(pulls(three)) ** 2) < 1.3
+    assert three.origin.n_repeats == 3
+
+
+def test_repeats_that_scatter_more_than_their_silences_say_so():
+    # Noise that comes only with the stimulus: the silences know nothing of it, the repeats do.
+    noisy = []
+    for seed in range(4):
+        recording = take(np.random.default_rng(seed))
+        samples = recording.samples.copy()
+        samples[40000:170000, 0] += 2e-4 * np.random.default_rng(seed + 50).standard_normal(130000)
+        noisy.append(Recording(samples=samples, rate_hz=recording.rate_hz))
+    assert 0.7 < np.mean(np.abs(pulls(estimate_response(noisy))) ** 2) < 1.5
+    assert np.mean(np.abs(pulls(estimate_response(noisy[:1]))) ** 2) > 50
+
+
+def test_harmonics_of_the_generator_do_not_enter():
+    # A linear coil: they are in both channels, and the ratio is the same at each frequency.
+    stimulus = sweep_samples(Sweep(rate_hz=48000))
+    driven = stimulus + 0.1 * stimulus**2 + 0.2 * stimulus**3
+    n_fft = scipy.fft.next_fast_len(len(driven) + 24000, real=True)
+    frequency_hz = np.arange(n_fft // 2 + 1) * 48000 / n_fft
+    pickup = scipy.fft.irfft(scipy.fft.rfft(driven, n_fft) * coil_response(frequency_hz), n_fft)[: len(driven)]
+    recording = Recording(samples=np.stack([pickup, driven], axis=1), rate_hz=48000)
+    assert np.max(np.abs(relative_error(estimate_response([recording]), delay_s=0.0))) < 1e-5
+
+
+def without_reference(recording):
+    return Recording(samples=recording.samples[:, :1].copy(), rate_hz=recording.rate_hz, reference_channel=None)
+
+
+@pytest.mark.parametrize("latency_s", [0.0, 0.0371, 0.2])
+def test_known_stimulus_instead_of_a_reference(latency_s):
+    recording = without_reference(take(np.random.default_rng(3), latency_s=latency_s, delay_s=0.0))
+    response = estimate_response([recording], stimulus=sweep_samples(Sweep(rate_hz=48000)))
+    turn = np.angle(response.value / coil_response(response.frequency_hz))
+    left_s = -np.polyfit(response.frequency_hz, np.unwrap(turn), 1)[0] / (2 * np.pi)
+    # Arrival is taken out in whole samples; the coil's own delay may make it one more or less.
+    assert abs(left_s * 48000) < 2
+    assert left_s * 48000 == pytest.approx(round(left_s * 48000), abs=1e-3)
+    z = pulls(response, delay_s=round(left_s * 48000) / 48000)
+    assert 0.8 < np.mean(np.abs(z) ** 2) < 1.3
+
+
+def test_harmonics_are_kept_out_where_there_is_no_reference():
+    # The n-th harmonic of frequency f arrives L·ln n before f itself (Farina 2000).
+    stimulus = sweep_samples(Sweep(rate_hz=48000))
+    driven = stimulus + 0.02 * stimulus**3
+    n_fft = scipy.fft.next_fast_len(len(driven) + 24000, real=True)
+    frequency_hz = np.arange(n_fft // 2 + 1) * 48000 / n_fft
+    pickup = scipy.fft.irfft(scipy.fft.rfft(driven, n_fft) * coil_response(frequency_hz), n_fft)[: len(driven)]
+    recording = Recording(samples=pickup[:, None], rate_hz=48000, reference_channel=None)
+    response = estimate_response([recording], stimulus=stimulus)
+    # x³ of a sine of amplitude 0.5 is 3/4·0.25 of it at the fundamental: a gain, which is linear and stays.
+    value = response.value / (1 + 0.02 * 0.75 * 0.25)
+    inside = (response.frequency_hz > 80) & (response.frequency_hz < 18000)
+    turn = np.exp(-2j * np.pi * response.frequency_hz * np.arange(-2, 3)[:, None] / 48000)
+    error = np.abs(value / (coil_response(response.frequency_hz) * turn) - 1)[:, inside].max(axis=1).min()
+    assert error < 3e-4  # the harmonic itself is 1.2e-3
+
+
+def test_stimulus_without_silence_is_usable_and_says_so():
+    response = estimate_response([take(np.random.default_rng(1), kind="noise", std=3e-4)])
+    assert "no-silence" in [finding.code for finding in response.findings]
+    assert 0.5 < np.mean(np.abs(pulls(response)) ** 2) < 1.3
+
+
+def test_digital_silence_falls_back_to_the_steps_and_says_so():
+    recording = take(np.random.default_rng(0), std=0.0, n_bits=24)
+    response = estimate_response([recording])
+    assert "silence-too-quiet" in [finding.code for finding in response.findings]
+    assert np.all(np.trace(response.covariance, axis1=1, axis2=2) > 0)
+    assert "silence-too-quiet" not in [f.code for f in estimate_response([take(np.random.default_rng(0), n_bits=24)]).findings]
+
+
+def test_noisy_response_is_flagged():
+    response = estimate_response([take(np.random.default_rng(0), std=3e-3)])
+    assert "noisy-response" in [finding.code for finding in response.findings]
+    assert "noisy-response" not in [f.code for f in estimate_response([take(np.random.default_rng(0))]).findings]
+
+
+def test_only_where_the_excitation_is():
+    stimulus = sweep_samples(Sweep(rate_hz=96000, start_hz=80.0, stop_hz=9000.0))
+    rng = np.random.default_rng(0)
+    samples = np.stack([0.1 * stimulus, stimulus], axis=1) + 1e-6 * rng.standard_normal((len(stimulus), 2))
+    frequency_hz = estimate_response([Recording(samples=samples, rate_hz=96000)]).frequency_hz
+    # The ends of the sweep are faded in 5 ms: a little of it lies beyond them.
+    assert 65 < frequency_hz[0] < 85
+    assert 8500 < frequency_hz[-1] < 9500
+
+
+def test_channel_order_does_not_matter():
+    recording = take(np.random.default_rng(0))
+    swapped = Recording(samples=recording.samples[:, ::-1].copy(), rate_hz=48000, pickup_channel=2, reference_channel=1)
+    np.testing.assert_allclose(estimate_response([swapped]).value, estimate_response([recording]).value, rtol=1e-12)
+
+
+def test_origin():
+    recording = take(np.random.default_rng(0))
+    origin = estimate_response([recording], note="by formula", device="none", time_utc="2026-01-01T00:00:00Z").origin
+    assert (origin.rate_hz, origin.n_repeats, origin.simulated, origin.note) == (48000.0, 1, True, "by formula")
+    assert origin.tool_version != ""
+
+
+def test_silent_recording():
+    samples = np.zeros((96000, 2))
+    with pytest.raises(MeasureError, match="no excitation"):
+        estimate_response([Recording(samples=samples, rate_hz=48000)])
+
+
+def test_wrong_calls():
+    recording = take(np.random.default_rng(0))
+    with pytest.raises(ValueError, match="no recording given"):
+        estimate_response([])
+    with pytest.raises(ValueError, match="different sample rates"):
+        estimate_response([recording, take(np.random.default_rng(0), rate_hz=96000)])
+    with pytest.raises(ValueError, match="needs the stimulus"):
+        estimate_response([without_reference(recording)])
+    with pytest.raises(ValueError, match="repeats >= 2"):
+        mean_ratio(np.ones((1, 3), complex), np.ones((1, 3), complex))
+
+
+def test_ratio_covariance_against_draws():
+    rng = np.random.default_rng(0)
+    root = 0.01 * rng.standard_normal((4, 4))
+    draws = rng.standard_normal((400000, 4)) @ root.T
+    top, bottom = 1 - 2j, 0.5 + 1.5j
+    ratio = (top + draws[:, 0] + 1j * draws[:, 1]) / (bottom + draws[:, 2] + 1j * draws[:, 3])
+    expected = np.cov(ratio.real, ratio.imag)
+    got = ratio_covariance(np.array([top]), np.array([bottom]), (root @ root.T)[None])[0]
+    np.testing.assert_allclose(got, expected, rtol=0.02, atol=0.01 * np.abs(expected).max())
+
+
+def test_long_recording_in_segments_agrees_with_the_whole(monkeypatch):
+    recording = take(np.random.default_rng(0))
+    whole = estimate_response([recording])
+    monkeypatch.setattr("measure.spectra.WHOLE_SAMPLES", 1 << 16)
+    monkeypatch.setattr("measure.spectra.SEGMENT_SAMPLES", 1 << 16)
+    segments = estimate_response([recording])
+    common = whole.frequency_hz >= segments.frequency_hz[0] - 1e-9
+    difference = segments.value - whole.value[common]
+    std = np.sqrt(np.trace(segments.covariance, axis1=1, axis2=2))
+    assert segments.frequency_hz[0] > whole.frequency_hz[0]  # shorter segments resolve less
+    assert np.sqrt(np.mean(np.abs(difference / std) ** 2)) < 0.6
+    assert 0.8 < np.mean(np.abs(pulls(segments)) ** 2) < 1.3
+
+
+MEMORY_PROGRAM = """
+import resource, sys
+import numpy as np
+import scipy.fft, soundfile
+from measure.source.files import read_recording
+from measure.transfer import estimate_response
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+recording = read_recording(sys.argv[1])
+estimate_response([recording])
+print(1024 * (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / (recording.samples.size * 2))
+"""
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="peak memory is read the Linux way")
+def test_memory_of_a_long_recording(tmp_path):
+    # 16 bits, two channels, 80 s at 192 kHz; longer ones need less for each sample, since segments stay as they are.
+    import soundfile
+
+    rng, rate_hz, path = np.random.default_rng(0), 192000, tmp_path / "long.wav"
+    with soundfile.SoundFile(path, "w", rate_hz, 2, subtype="PCM_16") as file:
+        for second in range(80):
+            quiet = second in (0, 79)
+            noise = rng.standard_normal(rate_hz) * (0.0 if quiet else 0.1)
+            file.write(np.stack([0.1 * noise, noise], axis=1) + 1e-4 * rng.standard_normal((rate_hz, 2)))
+    run = subprocess.run(
+        [sys.executable, "-c", MEMORY_PROGRAM, str(path)], capture_output=True, text=True, check=True, timeout=120
+    )
+    assert float(run.stdout) < 6
+
+
+def test_silences_of_a_take():
+    recording = take(np.random.default_rng(0), latency_s=0.1)
+    before, after = find_silences(recording.samples[:, 1], 48000)
+    assert before.start == 0
+    assert before.stop / 48000 == pytest.approx(0.8, abs=0.03)
+    assert after.stop == len(recording.samples)
+    assert after.start / 48000 == pytest.approx(3.8, abs=0.1)
