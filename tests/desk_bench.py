@@ -1,0 +1,59 @@
+"""Recordings for the tests of the commands: a coil without losses on the virtual bench, 48 kHz, a short sweep."""
+
+import json
+
+import numpy as np
+
+from fit.desk.cli import main
+from measure.source.files import read_stimulus, write_recording
+from measure.source.virtual import Faults, Noise, VirtualBench
+
+INDUCTANCE_H, DCR_OHM, CAPACITANCE_F = 2.6, 6000.0, 100e-12
+INPUT_OHM, INPUT_F = 1e6, 185e-12
+RIG = [
+    "--input-resistance",
+    "1M ± 1%",
+    "--input-capacitance",
+    "185p ± 3p",
+    "--sense-resistor",
+    "100 ± 1%",
+    "--reference",
+    "current",
+]
+
+
+def coil(added_f=0.0, gain=0.02):
+    def response(frequency_hz):
+        s = 2j * np.pi * frequency_hz
+        load = s * (CAPACITANCE_F + INPUT_F + added_f) + 1 / INPUT_OHM
+        return gain * s / 6283 / (1 + (DCR_OHM + s * INDUCTANCE_H) * load)
+
+    return response
+
+
+def flat(frequency_hz):
+    s = 2j * np.pi * frequency_hz
+    return 0.5 * s / (s + 25)
+
+
+def record(folder, name, *, added_f=0.0, gain=0.02, faults=None, seed=1, n_channels=2):
+    stimulus, rate_hz = read_stimulus(folder / "sweep.wav")
+    noise = Noise(pickup_hum=(1e-3, 0.0, 3e-4), pickup_white=2e-5, reference_white=1e-5)
+    bench = VirtualBench(pickup=coil(added_f, gain), reference=flat, noise=noise, faults=faults or Faults(), seed=seed)
+    path = folder / f"{name}.wav"
+    write_recording(path, bench.record(stimulus, rate_hz=rate_hz, n_channels=n_channels), rate_hz)
+    return path
+
+
+def run(capsys, *words):
+    """Exit code, stdout, stderr of one command."""
+    capsys.readouterr()
+    code = main([str(word) for word in words])
+    said = capsys.readouterr()
+    return code, said.out, said.err
+
+
+def run_json(capsys, *words):
+    """Exit code, the document, stderr."""
+    code, out, err = run(capsys, *words, "--json")
+    return code, json.loads(out), err

@@ -1,0 +1,329 @@
+"""The commands, in process: what they print where, their exit codes, and one line for whatever is wrong."""
+
+import contextlib
+import io
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+from desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, RIG, record, run, run_json
+
+from fit.desk.cli import main
+from measure.source.virtual import Faults, Gap
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    """A logbook with a rig and the takes open, plus-1n and loud (rejected), and the recordings they came from."""
+    folder = tmp_path_factory.mktemp("bench")
+    book = ["--logbook", str(folder / "book")]
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        assert main(["rig", *RIG, *book]) == 0
+        assert main(["stimulus", str(folder / "sweep.wav"), "--rate", "48000", "--duration", "2"]) == 0
+        sweep = ["--stimulus", str(folder / "sweep.wav"), *book]
+        assert main(["import", "open", str(record(folder, "open")), *sweep]) == 0
+        plus = record(folder, "plus", added_f=1e-9, seed=2)
+        assert main(["import", "plus-1n", str(plus), "--add", "1n ± 1%", *sweep]) == 0
+        loud = record(folder, "loud", gain=0.9, seed=3)
+        assert main(["import", "loud", str(loud), *sweep]) == 3
+    return folder
+
+
+def is_one_line(err):
+    return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
+
+
+def test_fit_finds_the_coil_and_says_how_well(capsys, bench):
+    code, out, err = run_json(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", "--logbook", bench / "book")
+    assert code == 0
+    assert err == ""
+    assert out["schema"] == "coilsweep.fit/1"
+    assert out["takes"] == ["open", "plus-1n"]
+    assert out["outcome"] == "good"
+    for key, truth in (("inductance", INDUCTANCE_H), ("winding_capacitance", CAPACITANCE_F), ("dc_resistance", DCR_OHM)):
+        low, high = out["quantities"][key]["interval_95"]
+        assert low <= truth <= high
+    assert out["quantities"]["inductance"]["unit"] == "H"
+    assert set(out["quantities"]["inductance"]) == {"value", "unit", "standard_uncertainty", "interval_95"}
+    assert set(out["agreement"]) == {"open", "plus-1n"}
+    assert set(out["agreement"]["open"]) == {"rms_db", "max_db", "rms_degree"}
+    assert {"value", "correlation_octaves", "common"} <= set(out["floor"])
+    assert {"name", "bic", "reduced_chi_square"} == set(out["model"]["candidates"][0])
+    assert any("1n" in part["source"] for part in out["budget"]["inductance"])
+    assert out["warnings"] == []
+
+
+def test_fit_in_plain_words(capsys, bench):
+    code, out, _ = run(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", "--logbook", bench / "book")
+    assert code == 0
+    assert "Inductance" in out
+    assert "95 % interval" in out
+    assert "Agreement" in out
+    assert "\x1b" not in out
+
+
+def test_fit_of_one_take_names_what_it_does_not_tell(capsys, bench):
+    code, out, _ = run_json(capsys, "fit", "open", "--logbook", bench / "book")
+    assert code == 0
+    assert {"inductance", "winding_capacitance"} <= {one["quantity"] for one in out["not_identified"]}
+    assert "inductance" not in out["quantities"]
+    assert "resonance_loaded" in out["quantities"]
+
+
+def test_value_without_bound_gets_a_stated_one_and_a_warning(capsys, bench):
+    code, out, _ = run_json(capsys, "fit", "open", "plus-1n", "--dcr", "6k", "--have", "470p", "--logbook", bench / "book")
+    assert code == 0
+    assert any("6k (dcr)" in text and "± 5 %" in text for text in out["warnings"])
+    assert any("470p (at hand)" in text and "± 10 %" in text for text in out["warnings"])
+
+
+def test_fit_writes_a_picture(capsys, bench, tmp_path):
+    code, _, err = run(capsys, "fit", "open", "plus-1n", "--plot", tmp_path / "x.png", "--logbook", bench / "book")
+    assert code == 0
+    assert "x.png" in err
+    assert (tmp_path / "x.png").read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "says"),
+    [
+        (["fit", "open", "open"], 2, "named twice"),
+        (["fit", "nothing"], 2, 'no take "nothing"'),
+        (["fit", "loud"], 3, "rejected"),
+        (["fit", "../book"], 2, "cannot be a name"),
+        (["fit", "open", "--dcr", "6 bananas"], 2, "6 bananas"),
+        (["fit", "open", "--have", "1x"], 2, "1x"),
+        (["fit", "open", "--plot", "x.jpg"], 2, ".png"),
+        (["fit"], 2, "NAME"),
+        (["inspect", "nothing"], 2, 'no take "nothing"'),
+        (["inspect"], 2, "NAME"),
+        (["report", "nowhere/deep/report.html", "open"], 2, "nowhere/deep/report.html"),
+        (["import", "open", "SWEEP"], 2, 'there is a take "open" already'),
+        (["import", "a b", "SWEEP"], 2, "cannot be a name"),
+        (["import", "new", "missing.wav"], 2, "missing.wav"),
+        (["import", "new", "NOISE"], 2, "noise.wav"),
+        (["import", "new", "SWEEP"], 2, "1 channel"),
+        (["import", "new", "SWEEP", "--reference-channel", "two"], 2, "two"),
+        (["import", "new", "SWEEP", "--reference-channel", "none"], 2, "--stimulus"),
+        (["import", "new", "OPEN", "--add", "1n ± 1% and more"], 2, "1n"),
+        (["import", "new", "OPEN", "--set", "volume"], 2, "CONTROL=VALUE"),
+        (["import", "new", "OPEN", "--pickup-channel", "7"], 2, "7"),
+        (["import", "new", "table.csv"], 2, "later version"),
+        (["import", "new"], 2, "FILE"),
+        (["rig", "--input-resistance", "many"], 2, "many"),
+        (["rig", "--reference", "sideways"], 2, "sideways"),
+        (["stimulus", "SWEEP"], 2, "not overwritten"),
+        (["stimulus", "new.wav", "--rate", "48000", "--stop", "30000"], 2, "24000"),
+        (["stimulus", "new.txt"], 2, "new.txt"),
+        (["nonsense"], 2, "nonsense"),
+        (["fit", "open", "--nonsense"], 2, "--nonsense"),
+    ],
+)
+def test_whatever_is_wrong_gets_one_line_and_its_exit_code(capsys, bench, tmp_path, monkeypatch, words, code, says):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "noise.wav").write_bytes(b"RIFF but not really" * 20)
+    places = {"SWEEP": bench / "sweep.wav", "OPEN": bench / "open.wav", "NOISE": tmp_path / "noise.wav"}
+    typed = [str(places.get(word, word)) for word in words]
+    before = sorted(path.name for path in (bench / "book" / "takes").iterdir())
+    got, out, err = run(capsys, *typed, "--logbook", bench / "book")
+    assert got == code
+    assert out == ""
+    assert is_one_line(err)
+    assert says in err
+    got, document, err = run_json(capsys, *typed, "--logbook", bench / "book")
+    assert got == code
+    assert document["schema"] == "coilsweep.error/1"
+    assert document["error"]["exit_code"] == code
+    assert says in document["error"]["message"]
+    assert sorted(path.name for path in (bench / "book" / "takes").iterdir()) == before
+
+
+def test_debug_shows_where(capsys, bench):
+    code, _, err = run(capsys, "fit", "nothing", "--debug", "--logbook", bench / "book")
+    assert code == 2
+    assert "Traceback" in err
+    assert err.splitlines()[-1].startswith("coilsweep: ")
+
+
+def test_import_keeps_a_rejected_recording_marked_with_reasons(capsys, bench, tmp_path):
+    book = tmp_path / "book"
+    words = ["import", "loud", bench / "loud.wav", "--stimulus", bench / "sweep.wav", "--logbook", book]
+    code, document, err = run_json(capsys, *words)
+    assert code == 3
+    assert document["outcome"] == "rejected"
+    assert "clipped" in [check["name"] for check in document["checks"] if check["outcome"] == "reject"]
+    assert "rejected: clipped: " in err
+    assert (book / "takes" / "loud" / "recording.wav").read_bytes() == (bench / "loud.wav").read_bytes()
+    assert json.loads((book / "takes" / "loud" / "take.json").read_text())["outcome"] == "rejected"
+
+
+def test_missing_samples_are_found_with_the_stimulus(capsys, bench, tmp_path):
+    gap = Faults(gaps=(Gap(kind="lost", at_s=1.6, n_samples=64),))
+    (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())
+    path = record(tmp_path, "broken", faults=gap)
+    words = ["import", "broken", path, "--stimulus", bench / "sweep.wav", "--logbook", tmp_path / "book"]
+    code, document, _ = run_json(capsys, *words)
+    assert code == 3
+    assert "dropouts" in [check["name"] for check in document["checks"] if check["outcome"] == "reject"]
+
+
+def test_import_keeps_all_that_was_said(capsys, bench, tmp_path):
+    book = tmp_path / "book"
+    assert run(capsys, "rig", *RIG, "--logbook", book)[0] == 0
+    facts = ["--add", "680p±1%, 150k±1%", "--set", "volume=7", "--coil-over", "neck", "--coil-moved", "--note", "warm room"]
+    files = [bench / "open.wav", record(bench, "again", seed=9)]
+    assert run(capsys, "import", "twice", *files, *facts, "--logbook", book)[0] == 0
+    kept = json.loads((book / "takes" / "twice" / "take.json").read_text())
+    assert kept["added"] == "680p±1%, 150k±1%"
+    assert kept["controls"] == {"volume": "7"}
+    assert kept["coil_over"] == "neck"
+    assert kept["coil_moved"] is True
+    assert kept["note"] == "warm room"
+    assert len(kept["recordings"]) == 2
+    assert kept["rig"]["input"]["capacitance"] == "185p ± 3p"
+    assert kept["simulated"] is False
+
+
+def test_other_methods_are_kept_but_not_fitted(capsys, bench, tmp_path):
+    book = tmp_path / "book"
+    code, _, err = run(capsys, "import", "foil", bench / "open.wav", "--method", "plate", "--logbook", book)
+    assert code == 0
+    assert "cannot be fitted yet" in err
+    code, _, err = run(capsys, "fit", "foil", "--logbook", book)
+    assert code == 2
+    assert "plate" in err
+
+
+def test_recording_without_reference_needs_the_stimulus_and_the_corner(capsys, bench, tmp_path):
+    (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())
+    path = record(tmp_path, "mono", n_channels=1)
+    book = ["--logbook", tmp_path / "book"]
+    words = ["import", "mono", path, "--reference-channel", "none", "--stimulus", tmp_path / "sweep.wav", *book]
+    code, document, _ = run_json(capsys, *words)
+    assert code == 0
+    assert document["outcome"] in ("good", "usable")
+    assert run(capsys, "rig", *RIG[:4], "--reference", "none", *book)[0] == 0
+    code, _, err = run(capsys, "fit", "mono", *book)
+    assert code == 2
+    assert "--exciter-corner" in err
+
+
+def test_fit_without_a_rig_says_what_is_missing(capsys, bench, tmp_path):
+    book = ["--logbook", tmp_path / "book"]
+    assert run(capsys, "import", "open", bench / "open.wav", *book)[0] == 0
+    code, _, err = run(capsys, "fit", "open", *book)
+    assert code == 2
+    assert "--input-resistance" in err
+
+
+def test_inspect_tells_checks_and_noise(capsys, bench):
+    code, document, err = run_json(capsys, "inspect", "open", "--logbook", bench / "book")
+    assert code == 0
+    assert err == ""
+    assert document["outcome"] == "good"
+    assert {"name", "outcome", "figure", "unit", "advice"} == set(document["checks"][0])
+    assert document["noise"]["hum_hz"] == pytest.approx(50.0, abs=0.05)
+    # 1e-3 of full scale is −60 dBFS against a sine of full scale
+    assert document["noise"]["hum_dbfs"] == pytest.approx(-60, abs=1.5)
+    code, out, _ = run(capsys, "inspect", "open", "--logbook", bench / "book")
+    assert code == 0
+    assert "mains at 50.0" in out
+
+
+def test_rig_is_written_shown_and_says_what_is_missing(capsys, tmp_path):
+    code, out, _ = run(capsys, "rig", "--logbook", tmp_path)
+    assert code == 0
+    assert "--input-resistance" in out
+    assert not (tmp_path / "rig.toml").exists()
+    code, document, _ = run_json(capsys, "rig", "--exciter-corner", "9k", "--reference", "none", "--logbook", tmp_path)
+    assert code == 0
+    assert document["rig"]["exciter"]["corner_hz"] == 9000.0
+    assert "input.resistance" in document["missing"]
+    text = (tmp_path / "rig.toml").read_text()
+    (tmp_path / "rig.toml").write_text("# mine\n" + text)
+    assert run(capsys, "rig", "--input-resistance", "1M ± 1%", "--logbook", tmp_path)[0] == 0
+    assert (tmp_path / "rig.toml").read_text().startswith("# mine\n")
+    code, document, _ = run_json(capsys, "rig", "--logbook", tmp_path)
+    assert document["rig"]["input"]["resistance"] == "1M ± 1%"
+    assert document["rig"]["exciter"]["corner_hz"] == 9000.0
+
+
+def test_stimulus_file_is_24_bit_and_says_the_cautions(capsys, tmp_path):
+    import soundfile
+
+    path = tmp_path / "sweep.wav"
+    code, document, err = run_json(capsys, "stimulus", path, "--rate", "44100", "--duration", "1", "--level", "0.25")
+    assert code == 0
+    assert "headphones off the ears" in err
+    info = soundfile.info(path)
+    assert (info.samplerate, info.subtype, info.channels) == (44100, "PCM_24", 1)
+    samples, _ = soundfile.read(path)
+    assert abs(samples).max() == pytest.approx(0.25, abs=1e-3)
+    assert document["stop_hz"] == pytest.approx(0.46 * 44100)
+
+
+def test_report_uses_the_last_fit(capsys, bench, tmp_path):
+    book = ["--logbook", bench / "book"]
+    assert run(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", *book)[0] == 0
+    path = tmp_path / "out.html"
+    code, document, _ = run_json(capsys, "report", path, *book)
+    assert code == 0
+    assert document["takes"] == ["open", "plus-1n"]
+    text = path.read_text(encoding="utf-8")
+    assert "6k ± 1%" in text
+    assert "loud" in text
+    assert not [name for name in tmp_path.iterdir() if name != path]
+    code, document, _ = run_json(capsys, "report", path, "open", *book)
+    assert document["takes"] == ["open"]
+
+
+def test_report_without_a_fit_says_so(capsys, tmp_path):
+    code, _, err = run(capsys, "report", "--logbook", tmp_path)
+    assert code == 2
+    assert "coilsweep fit" in err
+
+
+def test_help_and_version(capsys):
+    code, out, err = run(capsys, "--help")
+    assert code == 0
+    assert "Examples:" in out
+    assert err == ""
+    for command in ("demo", "rig", "stimulus", "import", "inspect", "fit", "report"):
+        assert run(capsys, command, "--help")[0] == 0
+    code, out, _ = run(capsys, "--version")
+    assert code == 0
+    assert out.startswith("coilsweep ")
+
+
+def test_help_imports_nothing_heavy():
+    script = "import sys; from fit.desk.cli import main; main(['--help']); print(sorted(m for m in sys.modules if m in "
+    script += "('numpy', 'scipy', 'matplotlib', 'lmfit', 'soundfile', 'sounddevice', 'msgspec', 'tomlkit')))"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_interrupt_ends_with_130(capsys, monkeypatch):
+    import fit.desk.session as session
+
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(session, "inspect_take", interrupted)
+    code, _, err = run(capsys, "inspect", "open")
+    assert code == 130
+    assert "Interrupted" in err
+
+
+def test_reader_that_leaves_early_is_no_error(bench):
+    reader, writer = os.pipe()
+    os.close(reader)
+    script = "from fit.desk.cli import run; run()"
+    words = [sys.executable, "-c", script, "rig", "--logbook", str(bench / "book")]
+    try:
+        done = subprocess.run(words, stdout=writer, stderr=subprocess.PIPE, text=True, check=False)
+    finally:
+        os.close(writer)
+    assert done.returncode == 0
+    assert done.stderr == ""

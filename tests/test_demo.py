@@ -1,0 +1,108 @@
+"""The demo plays the whole job, rejects what is spoilt, and says honestly what it found."""
+
+import json
+import time
+
+import numpy as np
+import pytest
+from desk_bench import run, run_json
+
+from fit.desk.demo import Drawer, pickup_response
+
+LONGEST_S = 20.0
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory):
+    import contextlib
+    import io
+
+    from fit.desk.cli import main
+
+    folder = tmp_path_factory.mktemp("demo") / "played"
+    out, err = io.StringIO(), io.StringIO()
+    began = time.perf_counter()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(["demo", str(folder)])
+    return folder, code, out.getvalue(), err.getvalue(), time.perf_counter() - began
+
+
+def test_demo_plays_the_whole_job_in_time(played):
+    folder, code, out, err, took_s = played
+    assert code == 0
+    assert took_s < LONGEST_S
+    for command in ("rig", "stimulus", "import open-loud", "import open ", "import plus-1n", "inspect", "fit", "report"):
+        assert f"$ coilsweep {command}" in out
+    assert out.rstrip().endswith(str(folder / "report.html"))
+    assert (folder / "report.html").stat().st_size > 100_000
+    assert "rejected: clipped" in err
+
+
+def test_demo_says_simulated_everywhere(played):
+    folder, _, out, _, _ = played
+    assert "simulated" in out
+    assert "simulated" in (folder / "report.html").read_text(encoding="utf-8")
+    for name in ("open-loud", "open", "plus-1n"):
+        assert json.loads((folder / "takes" / name / "take.json").read_text())["simulated"] is True
+    assert json.loads((folder / "results" / "fit.json").read_text())["answer"]["simulated"] is True
+
+
+def test_demo_rejects_the_spoilt_take_and_keeps_it(played):
+    folder = played[0]
+    outcomes = {
+        name: json.loads((folder / "takes" / name / "take.json").read_text())["outcome"] for name in ("open-loud", "open")
+    }
+    assert outcomes == {"open-loud": "rejected", "open": "good"}
+
+
+def test_demo_finds_what_lay_in_the_drawer_or_says_that_it_cannot(played):
+    document = json.loads((played[0] / "results" / "fit.json").read_text())["answer"]
+    drawer = Drawer()
+    truths = {
+        "inductance": drawer.inductance_h,
+        "winding_capacitance": drawer.capacitance_f,
+        "dc_resistance": drawer.resistance_ohm,
+    }
+    if document["outcome"] == "good":
+        for key, truth in truths.items():
+            low, high = document["quantities"][key]["interval_95"]
+            assert low <= truth <= high
+    else:
+        assert document["floor"]["value"] >= 0.005
+        assert "INDICATIVE ONLY" in played[2]
+
+
+def test_commands_of_the_demo_can_be_typed_again(capsys, played, monkeypatch):
+    monkeypatch.chdir(played[0])
+    code, _, _ = run(capsys, "inspect", "open")
+    assert code == 0
+    code, document, _ = run_json(capsys, "fit", "open", "plus-1n", "--dcr", "5.62k ± 1%")
+    assert code == 0
+    assert document["simulated"] is True
+
+
+@pytest.mark.parametrize("content", ["file in it", "a file itself"])
+def test_demo_overwrites_nothing(capsys, tmp_path, content):
+    target = tmp_path / "there"
+    if content == "file in it":
+        target.mkdir()
+        (target / "mine.txt").write_text("mine")
+    else:
+        target.write_text("mine")
+    code, out, err = run(capsys, "demo", target)
+    assert code == 2
+    assert out == ""
+    assert "not empty" in err
+    assert err.count("\n") == 1
+
+
+def test_loss_of_the_demo_is_passive_and_dies_out_at_dc():
+    drawer = Drawer()
+    frequency_hz = np.geomspace(1, 100e3, 400)
+    s = 2j * np.pi * frequency_hz
+    power = (s * drawer.loss_tau_s) ** drawer.loss_order
+    lost = s * drawer.inductance_h * drawer.loss * power / (1 + power)
+    assert np.all(np.real(-lost) > 0)
+    bare = pickup_response(drawer, np.array([0.0, 1.0]), added_f=0.0)
+    assert bare[0] == 0
+    assert bare[1] == pytest.approx(1e-3j, rel=0.01)
