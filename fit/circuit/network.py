@@ -161,6 +161,7 @@ def _solve_single_node(network: Network, admittance: ComplexArray, impedance: Co
     norton = coil_admittance[0] * emf if len(sign_coil) == 1 else np.einsum("cdm,dm->cm", coil_admittance, emf)
     to_output = coil_admittance[0] * sign_coil[0] if len(sign_coil) == 1 else np.einsum("cdm,d->cm", coil_admittance, sign_coil)
     total = is_branch @ admittance + sign_coil @ to_output
+    _refuse_zero(total)
     voltage = (sign_coil @ norton) / total
     return Solution(
         voltage=voltage,
@@ -173,5 +174,13 @@ def _solve_single_node(network: Network, admittance: ComplexArray, impedance: Co
 def _invert(impedance: ComplexArray) -> ComplexArray:
     """Inverse of a (c, c, m) stack of matrices."""
     if len(impedance) == 1:
+        _refuse_zero(impedance)
         return 1.0 / impedance
     return np.moveaxis(np.linalg.inv(np.moveaxis(impedance, 2, 0)), 0, 2)
+
+
+def _refuse_zero(divisor: ComplexArray) -> None:
+    """Treat a scalar equation that has no solution as numpy treats a matrix."""
+    if not np.all(divisor):
+        msg = "Singular matrix"
+        raise np.linalg.LinAlgError(msg)

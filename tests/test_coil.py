@@ -1,0 +1,101 @@
+"""The coil with eddy losses: known values, derivatives, what it refuses."""
+
+import math
+
+import numpy as np
+import pytest
+
+from fit.circuit.coil import coil_impedance, evaluate_profile
+from fit.estimate.model import CoilValues, coil_elements
+
+FREQUENCY_HZ = np.geomspace(20.0, 20e3, 31)
+S = 2j * np.pi * FREQUENCY_HZ
+
+
+def test_coil_without_loops_is_a_resistance_and_an_inductance() -> None:
+    ours = coil_impedance(FREQUENCY_HZ, inductance_h=3.0, resistance_ohm=7e3)
+    np.testing.assert_allclose(ours, 7e3 + 3j * 2 * np.pi * FREQUENCY_HZ, rtol=1e-15)
+
+
+def test_loop_at_its_corner_is_half_real_half_imaginary() -> None:
+    tau_s = 25e-6
+    value = evaluate_profile("loop", np.array([1j / tau_s]), tau_s=tau_s).value[0]
+    assert value == pytest.approx(0.5 + 0.5j, rel=1e-15)
+
+
+def test_spread_at_its_centre() -> None:
+    # s = 1/τ: P = ln[(1 + e^w)/(1 + e^−w)]/(2w) = ln(e^w)/(2w) = 1/2 for every w
+    for width in (0.1, 1.0, 3.0):
+        value = evaluate_profile("spread", np.array([1e4 + 0j]), tau_s=1e-4, log_half_width=width).value[0]
+        assert value == pytest.approx(0.5, rel=1e-13)
+    # s = j/τ: the real part is again 1/2, the imaginary part [atan(e^w) − atan(e^−w)]/(2w)
+    value = evaluate_profile("spread", np.array([1e4j]), tau_s=1e-4, log_half_width=1.5).value[0]
+    assert value == pytest.approx(0.5 + 1j * (math.atan(math.exp(1.5)) - math.atan(math.exp(-1.5))) / 3, rel=1e-13)
+
+
+def test_two_loops_of_one_time_constant_are_one() -> None:
+    known = {"inductance_h": 3.0, "resistance_ohm": 7e3}
+    two = coil_impedance(FREQUENCY_HZ, **known, eddy_loops=[(0.3, 2e-5), (0.4, 2e-5)])
+    one = coil_impedance(FREQUENCY_HZ, **known, eddy_loops=[(0.5, 2e-5)])  # 0.3² + 0.4² = 0.5²
+    np.testing.assert_allclose(two, one, rtol=1e-14)
+
+
+def test_both_forms_of_the_coil_agree() -> None:
+    eddies = ((0.16, 3e-5, 0.0, 0.3, "loop"), (0.09, 8e-6, 0.0, 0.1, "loop"))
+    values = CoilValues(inductance_h=3.0, resistance_ohm=7e3, winding_capacitance_f=1e-10, excitation=1.0, eddies=eddies)
+    elements = coil_elements([values], S)
+    loops = [(0.4, 3e-5), (0.3, 8e-6)]
+    ours = coil_impedance(FREQUENCY_HZ, inductance_h=3.0, resistance_ohm=7e3, eddy_loops=loops)
+    np.testing.assert_allclose(elements.impedance[0, 0], ours, rtol=1e-14)
+    field = 1 - 0.3 * S * 3e-5 / (1 + S * 3e-5) - 0.1 * S * 8e-6 / (1 + S * 8e-6)
+    np.testing.assert_allclose(elements.emf[0], field, rtol=1e-13)
+
+
+@pytest.mark.parametrize(("profile", "width"), [("loop", 0.0), ("spread", 0.05), ("spread", 0.8), ("spread", 2.5)])
+def test_derivatives_of_a_profile(profile: str, width: float) -> None:
+    tau_s, step = 2e-5, 1e-3
+
+    def value(log_tau_step: float, log_width_step: float) -> np.ndarray:
+        changed = {"tau_s": tau_s * math.exp(log_tau_step), "log_half_width": width * math.exp(log_width_step)}
+        return evaluate_profile(profile, S, **changed).value
+
+    def five_points(by_tau: float, by_width: float) -> np.ndarray:
+        near, far = (
+            value(k * step * by_tau, k * step * by_width) - value(-k * step * by_tau, -k * step * by_width) for k in (1, 2)
+        )
+        return (8 * near - far) / (12 * step)
+
+    ours = evaluate_profile(profile, S, tau_s=tau_s, log_half_width=width)
+    np.testing.assert_allclose(ours.by_log_tau, five_points(1, 0), atol=1e-10 * np.abs(ours.by_log_tau).max())
+    # the width's derivative is small against P itself, whose rounding the difference sees
+    np.testing.assert_allclose(ours.by_log_width, five_points(0, 1), atol=1e-10)
+
+
+def test_two_coils_are_coupled_by_their_mutual_inductance() -> None:
+    halves = [
+        CoilValues(inductance_h=h, resistance_ohm=3e3, winding_capacitance_f=2e-10, excitation=1.0, eddies=()) for h in (2.0, 8.0)
+    ]
+    elements = coil_elements(halves, S, 0.1)
+    assert elements.mutual_h == pytest.approx(0.4, rel=1e-15)
+    np.testing.assert_allclose(elements.impedance[0, 1], S * 0.4, rtol=1e-14)
+    np.testing.assert_allclose(elements.impedance[1, 0], S * 0.4, rtol=1e-14)
+    assert coil_elements(halves[:1], S, 0.1).mutual_h == 0.0
+
+
+@pytest.mark.parametrize(
+    ("changed", "text"),
+    [
+        ({"inductance_h": 0.0}, "inductance 0.0 H"),
+        ({"resistance_ohm": -1.0}, "resistance -1.0 Ω"),
+        ({"eddy_loops": [(0.8, 1e-5), (0.6, 1e-5)]}, "Σk² = 1 below 1"),
+        ({"eddy_loops": [(0.5, 0.0)]}, "time constant 0.0 s"),
+    ],
+)
+def test_impossible_coil_is_refused(changed: dict[str, object], text: str) -> None:
+    with pytest.raises(ValueError, match=text):
+        coil_impedance(FREQUENCY_HZ, **{"inductance_h": 3.0, "resistance_ohm": 7e3, **changed})
+
+
+def test_spread_without_width_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"half-width 0\.0 of a spread must be positive"):
+        evaluate_profile("spread", S, tau_s=1e-5)
