@@ -20,6 +20,7 @@ GRID_ANCHOR_HZ = 1000.0  # [Hz] a grid frequency; so all takes at all rates shar
 CHUNK_BINS = 1 << 14  # bins whose products are made at a time
 CELLS = 64  # [1] cells a band: even noise-like excitations then have no centroid error
 PARTS = 8  # [1] groups of cells that the pilot is fitted to, a band
+EMPTY_PART = 1e-2  # [1] of the mean energy of a band's parts
 PILOT_ROUNDS = 2
 PILOT_BANDS = 2  # [1] bands on either side that the pilot sees
 DELAY_OCTAVES = 2  # [1] octaves at the top from which the delay is told
@@ -289,8 +290,11 @@ def band_ratio(cells: Cells, frequency_hz: FloatArray, *, noise_density: FloatAr
     delay_s = _delay(groups, n)
     parts = _merge(groups, cells.part, n * PARTS, turn=np.exp(2j * np.pi * delay_s * groups.frequency_hz))
     pilot = np.zeros((n, 5), dtype=complex)
-    part_ratio = parts.cross / np.maximum(parts.auto, TINY)
-    weight = (parts.auto / np.repeat(noise_density, PARTS)).reshape(n, PARTS)
+    # Parts that hold next to no excitation, or none once the noise is taken off, tell nothing.
+    is_part = parts.auto > EMPTY_PART * np.repeat(_sum_at(parts.band, parts.auto, n) / PARTS, PARTS)
+    safe_auto = np.where(is_part, parts.auto, 1.0)
+    part_ratio = np.where(is_part, parts.cross / safe_auto, 0.0)
+    weight = (np.where(is_part, parts.auto, 0.0) / np.repeat(noise_density, PARTS)).reshape(n, PARTS)
     part_hz = parts.frequency_hz.reshape(n, PARTS)
     for _ in range(PILOT_ROUNDS):
         pilot = _fit_pilots(frequency_hz, part_hz, part_ratio.reshape(n, PARTS), weight)
@@ -298,7 +302,7 @@ def band_ratio(cells: Cells, frequency_hz: FloatArray, *, noise_density: FloatAr
         averaged = _group_means(pilot, parts, frequency_hz, delay_s=0.0)
         safe = np.where(averaged == 0, 1.0, averaged)
         at_centre = _pilot_value(pilot, parts.band, parts.frequency_hz, frequency_hz)
-        part_ratio = parts.cross / np.maximum(parts.auto, TINY) * at_centre / safe
+        part_ratio = np.where(is_part, parts.cross / safe_auto, 0.0) * at_centre / safe
     mean = _group_means(pilot, groups, frequency_hz, delay_s=delay_s)
     energy = _sum_at(groups.band, groups.auto * (mean.real**2 + mean.imag**2), n)
     scale = _sum_at(groups.band, groups.cross * mean.conj(), n) / np.maximum(energy, TINY)

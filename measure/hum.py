@@ -319,7 +319,20 @@ def _find_lines(value: FloatArray, rate_hz: float) -> tuple[float, NDArray[np.in
     if len(keep) == 0:
         return None
     keep = np.sort(keep[np.argsort(strength[keep])[::-1][:MOST_LINES]])
-    return float(candidates[which][best]), order[keep]
+    coarse_hz = float(candidates[which][best])
+    return _sharpen(power.sum(axis=0), order[keep], coarse_hz, bin_hz=bin_hz), order[keep]
+
+
+def _sharpen(power: FloatArray, order: NDArray[np.int_], coarse_hz: float, *, bin_hz: float) -> float:
+    """Mains frequency from the summits of its lines, by a parabola through the logarithms of three bins."""
+    reach = max(2, int(np.ceil(FREQUENCY_RANGE * coarse_hz / bin_hz)))
+    near = np.rint(order * coarse_hz / bin_hz).astype(int)[:, None] + np.arange(-reach, reach + 1)
+    near = np.clip(near, 2, len(power) - 3)
+    summit = near[np.arange(len(order)), np.argmax(power[near], axis=1)]
+    left, middle, right = (np.log(power[summit + k] + 1e-300) for k in (-1, 0, 1))
+    bend = np.minimum(left - 2 * middle + right, -1e-9)
+    found_hz = bin_hz * (summit + np.clip(0.5 * (left - right) / bend, -1, 1)) / order
+    return float(np.average(found_hz, weights=power[summit] * order))
 
 
 def _columns(time_s: FloatArray, frequency_hz: float, order: NDArray[np.int_]) -> ComplexArray:

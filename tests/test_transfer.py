@@ -4,7 +4,6 @@ import sys
 import numpy as np
 import pytest
 import scipy.fft
-from takes_by_formula import coil_response, take
 
 from measure.bands import grid_frequencies
 from measure.errors import MeasureError
@@ -12,6 +11,7 @@ from measure.hum import find_silences
 from measure.recording import Recording
 from measure.stimulus import Sweep, sweep_samples
 from measure.transfer import estimate_response, mean_ratio, ratio_covariance
+from tests.takes_by_formula import coil_response, take
 
 DELAY_S = 0.3 / 48000
 
