@@ -1,4 +1,4 @@
-"""Recordings for the tests of the commands: a coil without losses on the virtual bench, 48 kHz, a short sweep."""
+"""Recordings for the tests of the commands: a coil with one eddy loop on the virtual bench, 48 kHz, a short sweep."""
 
 import json
 
@@ -9,6 +9,7 @@ from measure.source.files import read_stimulus, write_recording
 from measure.source.virtual import Faults, Noise, VirtualBench
 
 INDUCTANCE_H, DCR_OHM, CAPACITANCE_F = 2.6, 6000.0, 100e-12
+EDDY_COUPLING, EDDY_CORNER_HZ, EDDY_FIELD = 0.35, 8e3, 0.2
 INPUT_OHM, INPUT_F = 1e6, 185e-12
 RIG = [
     "--input-resistance",
@@ -22,21 +23,24 @@ RIG = [
 ]
 
 
-def coil(added_f=0.0, gain=0.02):
+def coil(added_f=0.0, gain=0.04):
     def response(frequency_hz):
         s = 2j * np.pi * frequency_hz
         load = s * (CAPACITANCE_F + INPUT_F + added_f) + 1 / INPUT_OHM
-        return gain * s / 6283 / (1 + (DCR_OHM + s * INDUCTANCE_H) * load)
+        loop = s / (s + 2 * np.pi * EDDY_CORNER_HZ)
+        impedance = DCR_OHM + s * INDUCTANCE_H * (1 - EDDY_COUPLING**2 * loop)
+        return flat(frequency_hz) * gain * s / 6283 * (1 - EDDY_FIELD * loop) / (1 + impedance * load)
 
     return response
 
 
+# What both inputs have in common: no DC.
 def flat(frequency_hz):
     s = 2j * np.pi * frequency_hz
     return 0.5 * s / (s + 25)
 
 
-def record(folder, name, *, added_f=0.0, gain=0.02, faults=None, seed=1, n_channels=2):
+def record(folder, name, *, added_f=0.0, gain=0.04, faults=None, seed=1, n_channels=2):
     stimulus, rate_hz = read_stimulus(folder / "sweep.wav")
     noise = Noise(pickup_hum=(1e-3, 0.0, 3e-4), pickup_white=2e-5, reference_white=1e-5)
     bench = VirtualBench(pickup=coil(added_f, gain), reference=flat, noise=noise, faults=faults or Faults(), seed=seed)

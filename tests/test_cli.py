@@ -8,10 +8,10 @@ import subprocess
 import sys
 
 import pytest
-from desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, RIG, record, run, run_json
 
 from fit.desk.cli import main
 from measure.source.virtual import Faults, Gap
+from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, RIG, record, run, run_json
 
 
 @pytest.fixture(scope="module")
@@ -194,6 +194,24 @@ def test_other_methods_are_kept_but_not_fitted(capsys, bench, tmp_path):
     code, _, err = run(capsys, "fit", "foil", "--logbook", book)
     assert code == 2
     assert "plate" in err
+
+
+def test_quiet_recording_is_not_rejected_for_being_quiet(capsys, bench, tmp_path):
+    path = record(bench, "quiet", faults=Faults(is_muted=True), seed=4)
+    code, document, _ = run_json(capsys, "import", "quiet", path, "--method", "quiet", "--logbook", tmp_path / "book")
+    assert code == 0
+    assert "silent" not in [check["name"] for check in document["checks"]]
+
+
+@pytest.mark.parametrize(("is_known", "name"), [(True, "silent"), (False, "no-signal")])
+def test_recording_without_signal_is_rejected_whether_the_stimulus_is_known_or_not(capsys, bench, tmp_path, is_known, name):
+    (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())
+    path = record(tmp_path, "muted", faults=Faults(is_muted=True), seed=4)
+    words = ["--stimulus", tmp_path / "sweep.wav"] if is_known else []
+    code, document, err = run_json(capsys, "import", "muted", path, *words, "--logbook", tmp_path / "book")
+    assert code == 3
+    assert name in [check["name"] for check in document["checks"] if check["outcome"] == "reject"]
+    assert f"rejected: {name}: " in err
 
 
 def test_recording_without_reference_needs_the_stimulus_and_the_corner(capsys, bench, tmp_path):

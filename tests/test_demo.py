@@ -5,9 +5,9 @@ import time
 
 import numpy as np
 import pytest
-from desk_bench import run, run_json
 
 from fit.desk.demo import Drawer, pickup_response
+from tests.desk_bench import run, run_json
 
 LONGEST_S = 20.0
 

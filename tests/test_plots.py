@@ -5,10 +5,10 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from answer_by_hand import answer
 
 from fit.desk import plots
 from fit.desk.wording import note_frequency_hz, note_name
+from tests.answer_by_hand import answer
 
 
 def shown_texts(axes):

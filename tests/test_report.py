@@ -4,10 +4,10 @@ import re
 from html.parser import HTMLParser
 
 import pytest
-from answer_by_hand import answer
 
 from fit.desk.report import Sheet, TakeSheet, report_html
 from measure.response import Finding
+from tests.answer_by_hand import answer
 
 EVIL = '<script>alert("x")</script><img src=http://evil.invalid/x.png onerror=alert(1)>'
 VOID = {"meta", "br", "img", "hr", "input", "link"}

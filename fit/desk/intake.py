@@ -100,7 +100,7 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
     for part in parts:
         if part.bound is None:
             desk.say(f"warning: {assumption(part, 'added')}")
-    looked = look_at(recordings, stimulus=stimulus, with_response=facts.method == "exciter")
+    looked = look_at(recordings, stimulus=stimulus, method=facts.method)
     take = write_take(logbook, _describe_take(name, files, recordings, rig, facts, looked), _sources(files, facts))
     _say_reasons(desk, take, looked)
     lines, document = checks_told(take.simulated, looked, noise=None)

@@ -66,7 +66,7 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     logbook = open_logbook(desk.logbook)
     take = read_take(logbook, name)
     recordings, stimulus = kept_recordings(logbook, take)
-    looked = look_at(recordings, stimulus=stimulus, with_response=take.method == "exciter")
+    looked = look_at(recordings, stimulus=stimulus, method=take.method)
     noise: Document = dict(noise_summary(recordings[0]))
     lines, document = checks_told(take.simulated, looked, noise=noise)
     return Outcome(lines=(f"Take {name}, made {take.time_utc}", *lines), document={"schema": "coilsweep.inspect/1"} | document)

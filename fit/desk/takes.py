@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from fit.desk.wording import plain_text
 from fit.estimate.evidence import Evidence, TakeEvidence
 from measure.errors import FileError, MeasureError
@@ -14,9 +16,15 @@ from measure.logbook.store import Logbook, kept_path, list_takes, read_take, rec
 from measure.logbook.take import FileStimulus, FindingRecord, Take
 from measure.quantity import Quantity, parse_parts, parse_quantity
 from measure.recording import Recording
-from measure.response import Finding, FloatArray, Response
+from measure.response import Finding, FloatArray, Response, relative_std
 
 ASSUMED_BOUNDS = {"Ω": 0.05, "F": 0.10, "Hz": 0.05}  # [1] common for parts without a marking; no source
+NO_SIGNAL = 0.5  # [1] noise over response from which no value can rest on it
+SENSELESS_CHECKS = {
+    "quiet": ("silent", "dead-channel", "swapped", "buried-in-hum", "low-level", "overdriven", "nonlinear-input"),
+    "plate": ("swapped",),
+    "impedance": ("swapped",),
+}
 SEVERITIES = ("pass", "warn", "reject")
 RIG_OPTIONS = {
     "interface.device": "--device",
@@ -75,7 +83,7 @@ def rig_of(logbook: Logbook) -> Rig:
     return read_rig(path) if path.exists() else Rig()
 
 
-def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, with_response: bool) -> Looked:
+def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, method: str = "exciter") -> Looked:
     """Check recordings and compute their response where that is allowed.
 
     Parameters
@@ -84,8 +92,8 @@ def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, wit
         Repeats of one take.
     stimulus : ndarray, shape (n,), or None
         What was played.
-    with_response : bool
-        The method gives a response.
+    method : str
+        What was driven; only the exciter gives a response yet, and checks that make no sense for a method are left out.
 
     Returns
     -------
@@ -96,15 +104,17 @@ def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, wit
     from measure.transfer import estimate_response
 
     each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
-    findings = _worst_of(each, names=[recording.name for recording in recordings])
+    worst = _worst_of(each, names=[recording.name for recording in recordings])
+    findings = tuple(finding for finding in worst if finding.code not in SENSELESS_CHECKS.get(method, ()))
     response = None
-    if with_response and outcome(findings) != "rejected":
+    if method == "exciter" and outcome(findings) != "rejected":
         try:
             response = estimate_response(recordings, stimulus=stimulus)
-            findings += response.findings
+            findings += (*response.findings, *_no_signal(response))
         except MeasureError as err:
             findings += (Finding(code="response", severity="reject", text=f"No response could be computed: {err}"),)
-    return Looked(findings=findings, outcome=outcome(findings), response=response)
+    judged = outcome(findings)
+    return Looked(findings=findings, outcome=judged, response=None if judged == "rejected" else response)
 
 
 def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], FloatArray | None]:
@@ -388,6 +398,18 @@ def _common_rig(takes: Sequence[Take], now: Rig, warnings: list[str]) -> Rig:
         reference=msgspec.structs.replace(now.reference, kind=stated["reference.kind"]),
         exciter=msgspec.structs.replace(now.exciter, corner_hz=stated["exciter.corner_hz"]),
     )
+
+
+# Without the stimulus, silence cannot be told from a quiet signal before the response is there.
+def _no_signal(response: Response) -> tuple[Finding, ...]:
+    noise = float(np.median(relative_std(response)))
+    if noise < NO_SIGNAL:
+        return ()
+    text = (
+        f"No signal: noise is {100 * noise:.0f} % of the response at half of the frequencies (limit {100 * NO_SIGNAL:.0f} %). "
+        "Check plugs and output level, and record again."
+    )
+    return (Finding(code="no-signal", severity="reject", text=text, figure=100 * noise, unit="%"),)
 
 
 # Of several repeats, the worst outcome of each check counts.

@@ -1,0 +1,157 @@
+"""What a fit rests on: references with their bounds, placements, one rig; and how figures are put for people."""
+
+import math
+
+import numpy as np
+import pytest
+
+from fit.answers.pickup import Estimate
+from fit.desk.screen import limiting_source, not_told
+from fit.desk.takes import RejectedError, gather_evidence, kept_recordings, take_to_fit
+from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name, table_lines
+from measure.errors import FileError
+from measure.logbook.rig import write_rig
+from measure.logbook.store import open_logbook, read_take, rig_path, write_take
+from measure.logbook.take import FindingRecord, RecordingFile, Take
+from measure.response import Response
+from measure.source.files import write_recording
+from tests.answer_by_hand import answer
+
+RIG = {"input.resistance": "1M ± 1%", "input.capacitance": "185p ± 3p", "reference.kind": "current"}
+RATE_HZ = 8000
+
+
+@pytest.fixture
+def book(tmp_path):
+    logbook = open_logbook(tmp_path / "book", create=True)
+    write_rig(rig_path(logbook), RIG)
+    return logbook
+
+
+def keep(logbook, name, **facts):
+    path = logbook.path.parent / f"{name}.wav"
+    write_recording(path, np.random.default_rng(1).normal(size=(RATE_HZ, 2)) * 0.01, RATE_HZ)
+    rig = facts.pop("rig", None) or write_rig(rig_path(logbook), {})
+    take = Take(name=name, recordings=(RecordingFile(file="recording.wav"),), rate_hz=RATE_HZ, rig=rig, **facts)
+    return write_take(logbook, take, {"recording.wav": path})
+
+
+def response():
+    return Response(frequency_hz=np.array([100.0]), value=np.array([1 + 0j]), covariance=np.zeros((1, 2, 2)))
+
+
+def gather(logbook, *names, dcr=None, at_hand=""):
+    takes = [read_take(logbook, name) for name in names]
+    return gather_evidence(logbook, takes, [response() for _ in takes], dcr=dcr, at_hand=at_hand)
+
+
+def test_references_come_from_rig_take_and_words(book):
+    keep(book, "open")
+    keep(book, "plus", added="680p±1%, 150k±1%")
+    evidence, warnings = gather(book, "open", "plus", dcr="6.35k ± 1%", at_hand="2n2 ± 2%")
+    assert warnings == ()
+    assert [take.name for take in evidence.takes] == ["open", "plus"]
+    assert evidence.input_capacitance.value == pytest.approx(185e-12)
+    # JCGM 100:2008, 4.3.7: a bound is a rectangular distribution, u = bound / √3
+    assert evidence.input_capacitance.standard_uncertainty == pytest.approx(3e-12 / math.sqrt(3))
+    assert evidence.dcr.standard_uncertainty == pytest.approx(63.5 / math.sqrt(3))
+    assert [part.unit for part in evidence.takes[1].added] == ["F", "Ω"]
+    assert evidence.takes[0].added == ()
+    assert [part.text for part in evidence.parts_at_hand] == ["2n2 ± 2%"]
+
+
+def test_value_without_bound_gets_the_stated_default(book):
+    keep(book, "plus", added="1n, 150k")
+    evidence, warnings = gather(book, "plus")
+    capacitor, resistor = evidence.takes[0].added
+    assert capacitor.bound == pytest.approx(0.1e-9)
+    assert capacitor.standard_uncertainty == pytest.approx(0.1e-9 / math.sqrt(3))
+    assert resistor.bound == pytest.approx(7500)
+    assert len(warnings) == 2
+    assert "1n (added in plus)" in warnings[0]
+    assert "± 10 %" in warnings[0]
+    assert "± 5 %" in warnings[1]
+
+
+def test_coil_moved_at_a_take_that_is_not_fitted_still_begins_a_placement(book):
+    keep(book, "a")
+    keep(book, "b", coil_moved=True)
+    keep(book, "c")
+    evidence, _ = gather(book, "a", "c")
+    assert [take.coil_moved for take in evidence.takes] == [False, True]
+    evidence, _ = gather(book, "b", "c")
+    assert [take.coil_moved for take in evidence.takes] == [False, False]
+
+
+def test_takes_of_different_inputs_are_not_mixed(book):
+    keep(book, "a")
+    write_rig(rig_path(book), {"input.capacitance": "300p ± 3p"})
+    keep(book, "b")
+    with pytest.raises(FileError, match=r"different input\.capacitance \(a 185p ± 3p, b 300p ± 3p\)"):
+        gather(book, "a", "b")
+    evidence, warnings = gather(book, "a")
+    assert evidence.input_capacitance.value == pytest.approx(185e-12)
+    assert "rig.toml now says input.capacitance = 300p ± 3p" in warnings[0]
+
+
+def test_rejected_take_is_refused_with_its_reasons(book):
+    findings = (FindingRecord(name="clipped", outcome="reject", advice="Input clipped: 37 samples."),)
+    keep(book, "loud", outcome="rejected", findings=findings)
+    with pytest.raises(RejectedError, match="37 samples"):
+        take_to_fit(book, "loud")
+
+
+def test_changed_recording_is_not_read(book):
+    take = keep(book, "open")
+    path = book.path / "takes" / "open" / "recording.wav"
+    content = bytearray(path.read_bytes())
+    content[-1] ^= 1
+    path.chmod(0o644)
+    path.write_bytes(content)
+    with pytest.raises(FileError, match="has changed"):
+        kept_recordings(book, take)
+
+
+@pytest.mark.parametrize(
+    ("value", "std", "unit", "texts"),
+    [
+        (2.8743, 0.0208, "H", ("2.874 H", "2.834 … 2.915 H")),
+        (92.4e-12, 1.8e-12, "F", ("92.4 pF", "88.9 … 95.9 pF")),
+        (6352.0, 30.0, "Ω", ("6.352 kΩ", "6.293 … 6.411 kΩ")),
+        (4.3, 0.08, "1", ("4.30", "4.14 … 4.46")),
+        (-3.25, 0.1, "dB", ("−3.25 dB", "−3.45 … −3.05 dB")),
+        (5701.612345, 1e-6, "Hz", ("5.70161 kHz", "5.70161 … 5.70161 kHz")),
+    ],
+)
+def test_value_and_interval_share_prefix_and_places(value, std, unit, texts):
+    made = Estimate(value=value, unit=unit, standard_uncertainty=std, low=value - 1.96 * std, high=value + 1.96 * std)
+    assert estimate_texts(made) == texts
+
+
+def test_limiting_source_is_the_largest_share_of_the_variance():
+    assert limiting_source(answer(), "inductance") == "added 1n in plus-1n (92 %)"
+    assert limiting_source(answer(), "q_unloaded") == ""
+
+
+def test_what_is_not_told_comes_with_its_next_take():
+    ((names, why, following),) = not_told(answer())
+    assert names == "Sharing"
+    assert why == "both halves look alike from the jack"
+    assert following == "a take with 470p ± 1% across the jack; it would tell sharing to ± 0.78 %"
+
+
+def test_quantities_stand_in_the_order_people_ask():
+    assert in_order(["eddy_loop_1.corner", "q_unloaded", "inductance"]) == ["inductance", "q_unloaded", "eddy_loop_1.corner"]
+    assert quantity_name("eddy_loop_1.corner") == "Eddy loop 1, corner"
+
+
+def test_text_from_outside_cannot_steer_the_terminal():
+    assert "\x1b" not in plain_text("a\x1b]0;title\x07b\nc\u202ed")
+    assert plain_text("a\nb") == "a�b"
+    assert plain_text("Ω ± 1 %") == "Ω ± 1 %"
+
+
+def test_table_lines_up_wide_and_combining_characters():
+    first, second = table_lines([("線", "x"), ("a\u0301b", "y")], indent="")
+    assert first == "線  x"
+    assert second == "a\u0301b  y"
