@@ -168,7 +168,7 @@ def add_spectra(cells: Cells, top: ComplexArray, bottom: ComplexArray, *, scale:
         cells.cross[first:last] += factor * np.add.reduceat(numerator * denominator.conj(), edge)
         cells.auto[first:last] += factor * np.add.reduceat(auto, edge)
         cells.power[first:last] += factor * np.add.reduceat(power, edge)
-        auto *= np.arange(bins.start, bins.stop)
+        auto *= np.arange(float(bins.start), float(bins.stop))
         cells.moment[first:last] += factor * np.add.reduceat(auto, edge)
         first = last
 
@@ -390,14 +390,14 @@ def _fit_pilots(frequency_hz: FloatArray, part_hz: FloatArray, part_ratio: Compl
     design = np.stack([np.ones_like(ratio), u, u**2, u**3, -u * ratio], axis=2)
     weighted = design.conj() * w[:, :, None]
     normal = weighted.transpose(0, 2, 1) @ design
-    right = np.einsum("nij,ni->nj", weighted, ratio)
+    right = (weighted.transpose(0, 2, 1) @ ratio[:, :, None])[:, :, 0]
     size = np.sum(w * np.abs(ratio) ** 2, axis=1) / np.maximum(np.sum(w, axis=1), TINY)
     # A weak pull to a constant: where the noise is as large as the response, no pole is read into it.
     pull = 1 / np.maximum(size, TINY)
     prior = np.stack([np.full(n, TINY), pull, pull, pull, np.ones(n)], axis=1)
     normal += prior[:, :, None] * np.eye(5)
     # Columns are scaled to one before solving; the response may be in any unit.
-    root = np.sqrt(np.maximum(np.einsum("nii->ni", normal).real, TINY))
+    root = np.sqrt(np.maximum(np.diagonal(normal, axis1=1, axis2=2).real, TINY))
     normal = normal / (root[:, :, None] * root[:, None, :])
     return np.linalg.solve(normal, (right / root)[:, :, None])[:, :, 0] / root
 

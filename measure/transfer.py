@@ -7,6 +7,7 @@ covariance of numerator and denominator, and `ratio_covariance` that of their ra
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib import metadata
 
 import numpy as np
@@ -245,13 +246,18 @@ def _noisy_finding(value: ComplexArray, covariance: FloatArray) -> list[Finding]
     return [Finding(code="noisy-response", severity="warn", text=text, figure=float(ratio.max()))]
 
 
-def _origin(recordings: Sequence[Recording], *, note: str, time_utc: str, device: str) -> Origin:
+@cache
+def _tool_version() -> str:
+    """Version of the installed tool; empty where it runs from a folder of sources."""
     try:
-        version = metadata.version("coilsweep")
+        return metadata.version("coilsweep")
     except metadata.PackageNotFoundError:
-        version = ""
+        return ""
+
+
+def _origin(recordings: Sequence[Recording], *, note: str, time_utc: str, device: str) -> Origin:
     return Origin(
-        tool_version=version,
+        tool_version=_tool_version(),
         time_utc=time_utc,
         device=device,
         rate_hz=float(recordings[0].rate_hz),

@@ -30,8 +30,8 @@ def gum_example():
 
 
 def test_gum_h2_published_results():
-    # Tables H.3 and H.4: R 127.732 ± 0.071, X 219.847 ± 0.295, |Z| 254.260 ± 0.236 Ω; r(R, X) -0.588, r(R, Z) -0.485, r(X, Z) 0.993.
-    # Correlations from memory, recomputed.
+    # Tables H.3 and H.4: R 127.732 ± 0.071, X 219.847 ± 0.295, |Z| 254.260 ± 0.236 Ω; r(R, X) -0.588, r(R, Z) -0.485,
+    # r(X, Z) 0.993. Correlations from memory, recomputed.
     value, covariance = mean_ratio(*gum_example())
     z, cov = value[0], covariance[0]
     u_r, u_x = np.sqrt(np.diag(cov))
@@ -108,8 +108,8 @@ def test_sweep_against_scipy():
     np.testing.assert_allclose(sweep_samples(sweep)[inside], expected[inside], rtol=0, atol=1e-9)
 
 
-@pytest.mark.parametrize(("order", "expected_s"), [(2, 0.6020600), (3, 0.9542425)])
-def test_harmonics_arrive_earlier(order, expected_s):
+@pytest.mark.parametrize("expected_s", [0.6020600, 0.9542425], ids=["second", "third"])
+def test_harmonics_arrive_earlier(expected_s):
     # Farina 2000 (formula from memory, recomputed): T·ln n / ln(f2/f1); within 5 samples at 96 kHz.
     rate_hz = 96000
     sweep = Sweep(rate_hz=rate_hz, start_hz=20.0, stop_hz=20000.0, duration_s=6.0, before_s=0.0, after_s=0.0, level=1.0)
@@ -153,7 +153,8 @@ def test_quantisation_noise(tmp_path, n_bits, expected_db):
 
 
 def test_noise_of_a_resistor_appears_in_the_standard_deviation():
-    # √(4kTR) with k of the SI 2019: 10 kΩ at 293.15 K is 12.7238 nV/√Hz. Full scale 1 V; gain 1 with the noise 10⁴ times amplified.
+    # √(4kTR) with k of the SI 2019: 10 kΩ at 293.15 K is 12.7238 nV/√Hz. Full scale 1 V,
+    # the noise amplified 10⁴ times.
     density = np.sqrt(4 * scipy.constants.k * 293.15 * 1e4)
     assert density == pytest.approx(12.7238e-9, rel=1e-5)
     rng = np.random.default_rng(0)
