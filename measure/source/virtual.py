@@ -12,6 +12,7 @@ from measure.response import ComplexArray, FloatArray
 
 TAIL_S = 0.5  # [s] recorded after the stimulus has been played; the slowest pickup has rung down long before
 LATENCY_S = 0.02  # [s] of an ordinary interface
+FINER = 4  # [1] oversampling before samples are taken between samples
 AUTOMATIC_GAIN_BLOCK_S = 0.005  # [s] the gain is worked out once a block
 
 ResponseFunction = Callable[[FloatArray], ComplexArray]
@@ -222,21 +223,23 @@ def _play(bench: VirtualBench, stimulus: FloatArray, rate_hz: int) -> FloatArray
     spectrum *= np.exp(-2j * np.pi * frequency_hz * n_latency / rate_hz)
     delay = np.exp(-2j * np.pi * frequency_hz * bench.reference_delay_samples / rate_hz)
     responses = (bench.pickup(frequency_hz) + faults.crosstalk, bench.reference(frequency_hz) * delay)
-    channels = [scipy.fft.irfft(spectrum * response, n_fft) for response in responses]
-    if stretch != 1.0:
-        channels = [_resample(channel, stretch)[:n_recorded] for channel in channels]
-    return np.stack([channel[:n_recorded] for channel in channels], axis=1)
+    channels = []
+    for response in responses:
+        if stretch == 1.0:
+            channels.append(scipy.fft.irfft(spectrum * response, n_fft)[:n_recorded])
+        else:
+            fine = FINER * scipy.fft.irfft(spectrum * response, FINER * n_fft)
+            channels.append(_resample(fine, np.arange(n_recorded) / stretch))
+    return np.stack(channels, axis=1)
 
 
-def _resample(samples: FloatArray, stretch: float) -> FloatArray:
-    """Sample `stretch` times as often, shape (n,): FFT oversampling by 4, then cubic interpolation."""
+def _resample(fine: FloatArray, at: FloatArray) -> FloatArray:
+    """Take samples between samples, shape of `at`: cubic interpolation of what was oversampled by `FINER`."""
     import scipy.interpolate
-    import scipy.signal
 
-    n = len(samples)
-    fine = scipy.signal.resample(samples, 4 * n)
-    spline = scipy.interpolate.make_interp_spline(np.arange(4 * n) / 4, fine, k=3)
-    at = np.minimum(np.arange(n) / stretch, n - 1)
+    low, high = int(at[0]), int(at[-1]) + 2
+    part = fine[FINER * low : FINER * high]
+    spline = scipy.interpolate.make_interp_spline(low + np.arange(len(part)) / FINER, part, k=3)
     return np.asarray(spline(at), dtype=float)
 
 

@@ -1,0 +1,106 @@
+"""The known stimulus followed through a channel, against filters whose delay and gain are known in closed form."""
+
+import numpy as np
+import pytest
+from scipy.signal import chirp, lfilter
+
+from measure.arrival import THIRD_TOP, find_latency, follow_stimulus, read_timetable
+from measure.response import FloatArray
+from measure.stimulus import Sweep, sweep_samples
+
+RATE_HZ = 48000
+SWEEP = Sweep(rate_hz=RATE_HZ, duration_s=1.5, before_s=0.3, after_s=0.3)
+STIMULUS = sweep_samples(SWEEP)
+TIMETABLE = read_timetable(STIMULUS, rate_hz=RATE_HZ)
+
+
+def delayed(samples: FloatArray, n: int, n_after: int = 20000) -> FloatArray:
+    return np.concatenate([np.zeros(n), samples, np.zeros(n_after)])
+
+
+def test_timetable_knows_the_frequency_of_the_sweep() -> None:
+    time_s = TIMETABLE.edges / RATE_HZ - SWEEP.before_s
+    growth = np.log(SWEEP.stop_hz / SWEEP.start_hz) / SWEEP.duration_s
+    expected = SWEEP.start_hz * np.exp(growth * time_s)  # Farina 2000
+    assert TIMETABLE.is_sweep
+    # Zero crossings are counted: the ends, where a quarter of a block holds half a period, are known to some percent.
+    np.testing.assert_allclose(TIMETABLE.frequency_hz[5:-1], expected[5:-1], rtol=0.01)
+    np.testing.assert_allclose(TIMETABLE.frequency_hz, expected, rtol=0.06)
+
+
+def test_timetable_knows_a_linear_sweep_and_that_noise_is_none() -> None:
+    time_s = np.arange(2 * RATE_HZ) / RATE_HZ
+    linear = chirp(time_s, 100, 2.0, 20000)
+    timetable = read_timetable(linear, rate_hz=RATE_HZ)
+    assert timetable.is_sweep
+    np.testing.assert_allclose(timetable.frequency_hz[1:-1], (100 + 19900 / 2 * timetable.edges / RATE_HZ)[1:-1], rtol=0.02)
+    assert not read_timetable(np.random.default_rng(1).normal(size=50000), rate_hz=RATE_HZ).is_sweep
+    with pytest.raises(ValueError, match="0 samples"):
+        read_timetable(np.zeros(0), rate_hz=RATE_HZ)
+    with pytest.raises(ValueError, match="peak 0"):
+        read_timetable(np.zeros(5000), rate_hz=RATE_HZ)
+
+
+@pytest.mark.parametrize("n", [0, 1, 960, 30000])
+def test_latency_is_exact(n: int) -> None:
+    noise = np.random.default_rng(n).normal(size=len(STIMULUS) + n + 20000) * 1e-3
+    latency, contrast = find_latency(delayed(STIMULUS, n) + noise, STIMULUS, TIMETABLE)
+    assert latency == n
+    assert contrast > 100
+
+
+def test_latency_is_negative_where_the_recording_began_later() -> None:
+    assert find_latency(STIMULUS[5000:], STIMULUS, TIMETABLE)[0] == -5000
+
+
+def test_gain_and_delay_of_a_first_order_low_pass() -> None:
+    pole = 0.8
+    arrival = follow_stimulus(
+        lfilter([1 - pole], [1, -pole], delayed(STIMULUS, 700)), STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=700
+    )
+    turn = np.exp(-2j * np.pi * arrival.frequency_hz / RATE_HZ)
+    response = (1 - pole) / (1 - pole * turn)
+    delay_samples = np.real(pole * turn / (1 - pole * turn))  # −d arg/dω of one pole
+    clear = slice(20, -2)  # below 150 Hz a block holds too few independent values for a tenth of a sample
+    np.testing.assert_allclose(arrival.gain[clear], np.abs(response)[clear], rtol=0.02)
+    np.testing.assert_allclose(arrival.group_delay_s[clear] * RATE_HZ, delay_samples[clear], atol=0.1)
+    np.testing.assert_allclose(arrival.delay_s[clear] * RATE_HZ, delay_samples[clear], atol=0.5)
+    assert np.nanmax(arrival.unpredicted) < 1e-4 * np.nanmax(arrival.predicted)
+
+
+def test_third_harmonic_of_a_cubic() -> None:
+    # a·sin φ + b·sin³ φ holds b/4 of the third harmonic and a + 3b/4 of the fundamental.
+    level = SWEEP.level
+    arrival = follow_stimulus(delayed(STIMULUS + 0.04 * STIMULUS**3, 300), STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=300)
+    expected = 0.04 * level**2 / 4
+    known = np.isfinite(arrival.third) & (arrival.frequency_hz > 200)
+    assert np.max(arrival.frequency_hz[known]) > 0.8 * THIRD_TOP * RATE_HZ
+    np.testing.assert_allclose(arrival.third[known][:-1], expected, rtol=0.05)
+
+
+def test_a_lost_sample_stands_out() -> None:
+    channel = delayed(STIMULUS, 300)
+    at = round(1.2 * RATE_HZ)
+    noise = np.random.default_rng(5).normal(size=len(channel) - 1) * 1e-5
+    broken = np.delete(channel, at) + noise
+    arrival = follow_stimulus(broken, STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=300)
+    worst = int(np.nanargmax(arrival.unpredicted))
+    assert abs(arrival.step_time_s[worst] - 1.2) < 0.01
+    assert arrival.unpredicted[worst] > 50 * np.nanmedian(arrival.unpredicted)
+
+
+def test_a_long_sweep_is_followed_in_pieces() -> None:
+    sweep = Sweep(rate_hz=RATE_HZ, duration_s=30.0, before_s=0.2, after_s=0.2)
+    stimulus = sweep_samples(sweep)
+    timetable = read_timetable(stimulus, rate_hz=RATE_HZ)
+    channel = delayed(stimulus, 480)
+    channel = np.delete(channel, np.arange(20 * RATE_HZ, 20 * RATE_HZ + 16))
+    latency, _ = find_latency(channel, stimulus, timetable)
+    arrival = follow_stimulus(channel, stimulus, timetable, rate_hz=RATE_HZ, latency=480)
+    assert latency in (480, 464)
+    assert np.count_nonzero(np.isfinite(arrival.gain)) >= 56  # a block across two pieces is in one of them
+    early = arrival.time_s < 19
+    np.testing.assert_allclose(arrival.gain[early & np.isfinite(arrival.gain)][5:], 1.0, rtol=0.01)
+    late_s = arrival.group_delay_s[(arrival.time_s > 21) & np.isfinite(arrival.gain)]
+    np.testing.assert_allclose(late_s[:-1] * RATE_HZ, -16, atol=0.5)
+    assert abs(arrival.step_time_s[np.nanargmax(arrival.unpredicted)] - 20.0) < 0.02
