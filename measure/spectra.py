@@ -5,12 +5,13 @@ bounded and a stimulus that runs on over both ends leaks nowhere.
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from measure.bands import Cells, add_spectra, make_cells
-from measure.hum import Hum, hum_samples
-from measure.recording import Samples
+from measure.hum import ONSET_BELOW_PEAK, Hum, hum_samples
+from measure.recording import Recording, Samples
 from measure.response import ComplexArray, FloatArray
 
 WHOLE_SAMPLES = 1 << 21  # samples; up to here a recording between silences is transformed whole
@@ -18,6 +19,10 @@ SEGMENT_SAMPLES = 1 << 20  # samples; longer recordings are cut into segments of
 SEGMENTS_INSIDE = 4  # [1] segments side by side in a recording without silences, at least
 OVERLAP = 4  # [1] segments over each sample; Hann windows squared then add up to a constant
 FILL_SAMPLES = 1 << 15  # samples copied at a time, to stay in the processor's cache
+SWEEP_CREST = 1.6  # [1] peak over rms of a sine is 1.41, of noise 3 and more
+HARMONIC_SHARE = 0.5  # [1] of the way to the second harmonic is kept for the linear response
+LONGEST_RINGING_S = 0.4  # [s] the linear response is over by then
+ARRIVAL_SAMPLES = 1 << 21  # samples of the stimulus, and on either side of them, in which its arrival is looked for
 
 Fetch = Callable[[int, int], FloatArray]
 
@@ -104,8 +109,104 @@ def plan_segments(n: int, *, is_between_silences: bool) -> tuple[int, list[int]]
     return length, list(range(0, n - length + 1, hop))
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class DelayGate:
+    """Which delays between reference and pickup belong to the linear response of a sweep.
+
+    The n-th harmonic arrives earlier than the linear response, by growth·ln n (A. Farina, 108th AES Convention, Paris 2000).
+
+    Attributes
+    ----------
+    low_hz, high_hz : float
+        Range that the sweep excites. [Hz]
+    before_s, after_s : float
+        What arrives earlier or later is taken out. [s]
+    """
+
+    low_hz: float
+    high_hz: float
+    before_s: float
+    after_s: float
+
+
+def find_arrival(recording: Recording, stimulus: FloatArray) -> int:
+    """Sample of a recording at which the first sample of the stimulus arrives.
+
+    Parameters
+    ----------
+    recording : Recording
+        With the pickup's channel.
+    stimulus : ndarray, shape (n,)
+        What was played.
+
+    Returns
+    -------
+    int
+        To the nearest sample of the strongest response; negative where the recording began late.
+    """
+    import scipy.fft
+
+    on = np.flatnonzero(np.abs(stimulus) > ONSET_BELOW_PEAK * np.max(np.abs(stimulus), initial=0.0))
+    if len(on) == 0:
+        return 0
+    stop = int(on[-1]) + 1
+    start = max(int(on[0]), stop - ARRIVAL_SAMPLES)
+    first = max(0, start - ARRIVAL_SAMPLES)
+    piece = stimulus[start:stop]
+    heard = recording.samples[first : stop + ARRIVAL_SAMPLES, recording.pickup_channel - 1].astype(float)
+    n_fft = scipy.fft.next_fast_len(len(piece) + len(heard), real=True)
+    spectrum = scipy.fft.rfft(piece, n_fft)
+    power = spectrum.real**2 + spectrum.imag**2
+    # Whitened: the peak is then that of the impulse response, sharp whatever the stimulus.
+    impulse = scipy.fft.irfft(scipy.fft.rfft(heard, n_fft) * spectrum.conj() / (power + 1e-4 * power.max()), n_fft)
+    peak = int(np.argmax(np.abs(impulse)))
+    return first - start + (peak - n_fft if peak >= len(heard) else peak)
+
+
+def delay_gate(stimulus: FloatArray, low_hz: float, high_hz: float, *, rate_hz: float) -> DelayGate | None:
+    """Choose the delays that keep harmonics out, which arrive before the linear response.
+
+    Needed without a reference channel only: with one, harmonics of the generator cancel in the ratio.
+
+    Parameters
+    ----------
+    stimulus : ndarray, shape (n,)
+        What was played.
+    low_hz, high_hz : float
+        Range that it excites. [Hz]
+    rate_hz : float
+        Sample rate. [Hz]
+
+    Returns
+    -------
+    DelayGate or None
+        None where the stimulus is not a sweep: harmonics then lie everywhere.
+    """
+    level = ONSET_BELOW_PEAK * np.max(np.abs(stimulus), initial=0.0)
+    on = np.flatnonzero(np.abs(stimulus) > level)
+    if len(on) == 0:
+        return None
+    active = stimulus[on[0] : on[-1] + 1]
+    if np.max(np.abs(active)) > SWEEP_CREST * np.sqrt(np.mean(active**2)):
+        return None
+    growth_s = len(active) / rate_hz / np.log(high_hz / low_hz)
+    return DelayGate(
+        low_hz=low_hz,
+        high_hz=high_hz,
+        before_s=HARMONIC_SHARE * growth_s * np.log(2),
+        after_s=LONGEST_RINGING_S,
+    )
+
+
 def energy_cells(
-    frequency_hz: FloatArray, pickup: Fetch, reference: Fetch, *, n: int, rate_hz: float, plan: tuple[int, list[int]]
+    frequency_hz: FloatArray,
+    pickup: Fetch,
+    reference: Fetch,
+    *,
+    n: int,
+    rate_hz: float,
+    plan: tuple[int, list[int]],
+    gate: DelayGate | None = None,
 ) -> tuple[Cells, float]:
     """Energy spectra of both channels, summed over the cells of a grid.
 
@@ -121,6 +222,8 @@ def energy_cells(
         Sample rate. [Hz]
     plan : tuple of int and list of int
         From `plan_segments`.
+    gate : DelayGate, optional
+        Applied where the recording is transformed whole.
 
     Returns
     -------
@@ -135,7 +238,10 @@ def energy_cells(
     n_fft = scipy.fft.next_fast_len(length, real=True)
     cells = make_cells(frequency_hz, bin_hz=rate_hz / n_fft)
     if len(starts) == 1:
-        add_spectra(cells, *_whole(pickup, reference, n, n_fft), scale=1 / rate_hz**2)
+        top, bottom = _whole(pickup, reference, n, n_fft)
+        if gate is not None:
+            top = _gated(top, bottom, gate, bin_hz=rate_hz / n_fft, n_fft=n_fft)
+        add_spectra(cells, top, bottom, scale=1 / rate_hz**2)
         return cells, n / rate_hz
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(length) + 0.5) / length)
     overlap = float(np.mean(window**2)) * OVERLAP
@@ -156,6 +262,31 @@ def _whole(pickup: Fetch, reference: Fetch, n: int, n_fft: int) -> tuple[Complex
         _fill(buffer, fetch, 0, n)
         spectra.append(scipy.fft.rfft(buffer))
     return spectra[0], spectra[1]
+
+
+def _gated(top: ComplexArray, bottom: ComplexArray, gate: DelayGate, *, bin_hz: float, n_fft: int) -> ComplexArray:
+    """Take out of the pickup's spectrum what arrives outside the gate."""
+    import scipy.fft
+
+    first, last = int(np.ceil(gate.low_hz / bin_hz)), int(np.floor(gate.high_hz / bin_hz)) + 1
+    # Induction rises as f: freed of that, the quotient is flat at the low end and goes on beyond it without a step, so that
+    # its impulse is short and the gate cuts nothing of it.
+    induced = 1j * np.arange(first, last) * bottom[first:last]
+    quotient = np.empty_like(top)
+    quotient[first:last] = top[first:last] / induced
+    low = quotient[first : 3 * first]
+    quotient[:first] = complex(np.median(low.real), np.median(low.imag))
+    quotient[last:] = np.mean(quotient[last - max(1, last // 64) : last])
+    impulse = scipy.fft.irfft(quotient, n_fft)
+    delay_s = np.arange(n_fft) / (bin_hz * n_fft)
+    delay_s[n_fft // 2 :] -= 1 / bin_hz
+    limit_s = np.where(delay_s < 0, gate.before_s, gate.after_s)
+    # Raised-cosine edges, from 0.7 to 1.3 of the limit.
+    position = np.clip((np.abs(delay_s) / limit_s - 0.7) / 0.6, 0.0, 1.0)
+    impulse *= 0.5 + 0.5 * np.cos(np.pi * position)
+    gated = top.copy()
+    gated[first:last] = scipy.fft.rfft(impulse)[first:last] * induced
+    return gated
 
 
 def _segments(

@@ -28,7 +28,6 @@ from measure.errors import MeasureError
 from measure.hum import (
     GUARD_AFTER_S,
     GUARD_BEFORE_S,
-    ONSET_BELOW_PEAK,
     SHORTEST_SILENCE_S,
     Hum,
     find_silences,
@@ -37,13 +36,22 @@ from measure.hum import (
 )
 from measure.recording import Recording
 from measure.response import ComplexArray, Finding, FloatArray, Origin, Response
-from measure.spectra import Fetch, channel_reader, energy_cells, plan_segments, stimulus_reader
+from measure.spectra import (
+    DelayGate,
+    Fetch,
+    channel_reader,
+    delay_gate,
+    energy_cells,
+    find_arrival,
+    plan_segments,
+    stimulus_reader,
+)
 
 LOWEST_HZ = 20.0  # [Hz]
 TOP_OF_RATE = 0.46  # [1] interfaces filter above this fraction of the sample rate
 DROP_AT_EDGE = 0.1  # [1] excitation below this fraction of that within half an octave: the stimulus ends here
 BINS_A_BAND = 2.0  # [1] the lowest band holds as many bins of the recording's own resolution
-ARRIVAL_SAMPLES = 1 << 21  # samples of the stimulus, and on either side of them, in which its arrival is looked for
+LEAST_COMMON = 0.5  # [1] noise over response, above which a recording without silence holds no stimulus
 SCATTER_START = 1e-4  # [1] noise over signal that the first pass without a silence assumes
 SCATTER_BANDS = 5  # [1] bands over which the scatter is averaged
 FLOAT_BITS = 24  # [bits] assumed of formats that do not say
@@ -143,7 +151,7 @@ def estimate_response(
     ValueError
         If there is no recording, the rates differ, or there is neither reference channel nor stimulus.
     MeasureError
-        If the recording holds no usable excitation.
+        If the recording holds no usable excitation, or its channels have nothing in common.
     """
     _check_call(recordings, stimulus)
     observations = [_observe(recording, stimulus, remove_hum=remove_hum) for recording in recordings]
@@ -282,10 +290,15 @@ def _observe(recording: Recording, stimulus: FloatArray | None, *, remove_hum: b
     cells, length_s = energy_cells(grid_hz, pickup, reference, n=n, rate_hz=rate_hz, plan=plan)
     noise = _noise(recording, silences, (pickup, reference), grid_hz)
     keep = _excited(cells, noise.density[:, 1] * length_s, n=len(grid_hz), name=recording.name)
+    gate = _gate(recording, stimulus, grid_hz[keep])
+    if gate is not None:
+        cells, length_s = energy_cells(grid_hz, pickup, reference, n=n, rate_hz=rate_hz, plan=plan, gate=gate)
     grid_hz, cells, noise = grid_hz[keep], take_bands(cells, keep), _noise_at(noise, keep)
     if not noise.is_from_silence:
         noise = _noise_from_scatter(cells, grid_hz, length_s=length_s)
     ratio = _ratio(cells, grid_hz, noise, length_s=length_s)
+    if not noise.is_from_silence:
+        _check_coherence(ratio, noise, name=recording.name)
     root = np.sqrt(ratio.energy)
     return _Observation(
         frequency_hz=grid_hz,
@@ -294,6 +307,31 @@ def _observe(recording: Recording, stimulus: FloatArray | None, *, remove_hum: b
         covariance=_observation_covariance(grid_hz, noise, ratio.energy, hum=hum, length_s=length_s),
         findings=noise.findings,
     )
+
+
+def _check_coherence(ratio: BandRatio, noise: _Noise, *, name: str) -> None:
+    """Refuse a recording without silence in which the channels have nothing in common: nothing was played.
+
+    Raises
+    ------
+    MeasureError
+        If the noise exceeds half the response at half of the frequencies.
+    """
+    share = np.sqrt(noise.density[:, 0] / np.maximum(ratio.energy, TINY)) / np.maximum(np.abs(ratio.value), TINY)
+    median = float(np.median(share))
+    if median > LEAST_COMMON:
+        msg = (
+            f"{name or 'the recording'}: nothing of the reference arrives in the pickup's channel (noise {median:.0%} of the "
+            f"response at half of the frequencies, {LEAST_COMMON:.0%} allowed). Check that the stimulus was played and recorded."
+        )
+        raise MeasureError(msg)
+
+
+def _gate(recording: Recording, stimulus: FloatArray | None, grid_hz: FloatArray) -> DelayGate | None:
+    if recording.reference_channel is not None:
+        return None
+    edges_hz = _band_edges(grid_hz)
+    return delay_gate(_known(stimulus), float(edges_hz[0]), float(edges_hz[-1]), rate_hz=float(recording.rate_hz))
 
 
 def _ratio(cells: Cells, grid_hz: FloatArray, noise: _Noise, *, length_s: float) -> BandRatio:
@@ -327,40 +365,6 @@ def _readers(recording: Recording, stimulus: FloatArray | None, arrival: int, hu
     if recording.reference_channel is None:
         return pickup, stimulus_reader(_known(stimulus), arrival)
     return pickup, channel_reader(recording.samples, recording.reference_channel - 1, hum=hum, hum_column=1)
-
-
-def find_arrival(recording: Recording, stimulus: FloatArray) -> int:
-    """Sample of a recording at which the first sample of the stimulus arrives.
-
-    Parameters
-    ----------
-    recording : Recording
-        With the pickup's channel.
-    stimulus : ndarray, shape (n,)
-        What was played.
-
-    Returns
-    -------
-    int
-        To the nearest sample of the strongest response; negative where the recording began late.
-    """
-    import scipy.fft
-
-    on = np.flatnonzero(np.abs(stimulus) > ONSET_BELOW_PEAK * np.max(np.abs(stimulus), initial=0.0))
-    if len(on) == 0:
-        return 0
-    stop = int(on[-1]) + 1
-    start = max(int(on[0]), stop - ARRIVAL_SAMPLES)
-    first = max(0, start - ARRIVAL_SAMPLES)
-    piece = stimulus[start:stop]
-    heard = recording.samples[first : stop + ARRIVAL_SAMPLES, recording.pickup_channel - 1].astype(float)
-    n_fft = scipy.fft.next_fast_len(len(piece) + len(heard), real=True)
-    spectrum = scipy.fft.rfft(piece, n_fft)
-    power = spectrum.real**2 + spectrum.imag**2
-    # Whitened: the peak is then that of the impulse response, sharp whatever the stimulus.
-    impulse = scipy.fft.irfft(scipy.fft.rfft(heard, n_fft) * spectrum.conj() / (power + 1e-4 * power.max()), n_fft)
-    peak = int(np.argmax(np.abs(impulse)))
-    return first - start + (peak - n_fft if peak >= len(heard) else peak)
 
 
 def _noise(recording: Recording, silences: tuple[slice, slice], readers: tuple[Fetch, Fetch], grid_hz: FloatArray) -> _Noise:
