@@ -303,8 +303,8 @@ def _deconvolve(
 
     n_fft = len(heard)
     found: Complex64Array = rfft(heard)
-    source: NDArray[np.complex64] = rfft(played.astype(np.float32), n_fft)
-    product: Complex64Array = (found * np.conj(source)).astype(np.complex64, copy=False)
+    source = np.asarray(rfft(played.astype(np.float32), n_fft), dtype=np.complex64)
+    product = np.asarray(found * np.conj(source), dtype=np.complex64)
     power = np.abs(source) ** 2
     lags = irfft(product / (power + np.float32(FLOOR) * np.max(power)), n_fft)
     after = round(AFTER_S * rate_hz)

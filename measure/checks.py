@@ -12,8 +12,8 @@ from typing import Literal
 import numpy as np
 
 from measure import linearity, stream
-from measure.arrival import Arrival, Timetable, find_latency, follow_stimulus, read_timetable
-from measure.hum import find_silences, fit_hum, line_levels
+from measure.arrival import BEFORE_S, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
+from measure.hum import find_silences, fit_hum, hum_samples, line_levels
 from measure.recording import Recording, Samples
 from measure.response import ComplexArray, Finding, FloatArray, Severity
 from measure.waveform import find_repeats
@@ -45,6 +45,7 @@ FLAT_DB, STEEP_DB = 6.0, 12.0  # [dB] span of a reference's gain at most, and of
 SPAN_HZ = (40.0, 2000.0)  # [Hz]
 MISSING_REJECT_S = 0.01  # [s] of the stimulus outside the recording
 SILENCE_LEAST_S = 0.08  # [s] mains lines cannot be told from one another in less
+RING_S = 0.06  # [s] for the pickup to ring down after the stimulus
 HUM_WARN_DB, HUM_REJECT_DB = 6.0, 30.0  # [dB] hum over the pickup's highest level
 HUM_ALONE_DBFS = -40.0  # [dBFS] hum that explains why nothing else is heard
 LOW_WARN_DB, LOW_REJECT_DB = (
@@ -77,6 +78,7 @@ class _Judged:
     pickup: Arrival | None = None
     reference: Arrival | None = None
     is_sweep: bool = False
+    jumps: tuple[stream.Burst, ...] = ()
 
 
 def check_recording(recording: Recording, *, stimulus: FloatArray | None = None) -> tuple[Finding, ...]:
@@ -96,28 +98,32 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     """
     channels = _channels(recording)
     timing = channels["reference"] if "reference" in channels else channels["pickup"]
-    silences = find_silences(timing, recording.rate_hz)
     heard = _listen(channels, stimulus, rate_hz=recording.rate_hz)
+    silences = _silences(heard, timing, rate_hz=recording.rate_hz)
+    noise = _summarise_noise(recording, silences)
     quiet = {name: _quiet_peak(samples, silences) for name, samples in channels.items()}
     findings = [
         _judge_length(heard, len(timing), rate_hz=recording.rate_hz),
         _judge_silence(heard, channels),
-        _judge_channels(heard, channels, recording),
+        _judge_channels(heard, channels, recording, noise),
         _judge_roles(heard),
         linearity.judge_clipping(channels, n_bits=recording.n_bits, quiet_peaks=quiet, rate_hz=recording.rate_hz),
     ]
     is_whole = findings[0].severity != "reject" and findings[-1].severity != "reject" and not _is_stretched(heard)
+    reference = heard.reference if heard.reference_is_heard and is_whole else None
+    is_sweep = heard.timetable is not None and heard.timetable.is_sweep
     judged = _Judged(
         pickup=heard.pickup if heard.pickup_is_heard and is_whole else None,
-        reference=heard.reference if heard.reference_is_heard and is_whole else None,
-        is_sweep=heard.timetable is not None and heard.timetable.is_sweep,
+        reference=reference,
+        is_sweep=is_sweep,
+        jumps=stream.find_jumps(reference) if reference is not None and is_sweep else (),
     )
-    swept = judged if judged.is_sweep else _Judged()
+    swept = judged if is_sweep and not judged.jumps else _Judged()
     harmonics = [linearity.judge_generator(swept.reference), linearity.judge_input(swept.pickup, swept.reference)]
     most = max(finding.figure or 0.0 for finding in harmonics) / 100
     proofs = _prove_breaks(channels, recording, is_silent=findings[1].severity == "reject")
     findings += _judge_time(heard, proofs, judged=judged, harmonics=most, rate_hz=recording.rate_hz)
-    findings += [_judge_hum(heard, recording), _judge_level(heard), *harmonics, _judge_offset(channels)]
+    findings += [_judge_hum(heard, noise), _judge_level(heard), *harmonics, _judge_offset(channels)]
     return tuple(findings)
 
 
@@ -155,19 +161,36 @@ def noise_summary(recording: Recording) -> dict[str, float | None]:
         what is left without them, None where there is no silence. A full-scale sine is 0 dBFS (AES17).
     """
     reference = recording.reference_channel or recording.pickup_channel
-    silences = find_silences(recording.samples[:, reference - 1], recording.rate_hz)
-    column = recording.pickup_channel - 1
-    quiet = [recording.samples[part, column].astype(float) for part in silences if part.stop - part.start > 1]
+    return _summarise_noise(recording, find_silences(recording.samples[:, reference - 1], recording.rate_hz))
+
+
+def _summarise_noise(recording: Recording, silences: tuple[slice, slice]) -> dict[str, float | None]:
+    """Hum and noise floor in given silences; see `noise_summary`."""
+    channel = _channels(recording)["pickup"]
     summary: dict[str, float | None] = {"hum_hz": None, "hum_dbfs": None, "floor_dbfs": None}
-    if not quiet:
+    parts = [part for part in silences if part.stop - part.start > 1]
+    if not parts:
         return summary
-    power = float(np.mean(np.concatenate([part - part.mean() for part in quiet]) ** 2))
     hum = fit_hum(recording, silences)
+    squares, count = 0.0, 0
+    for part in parts:
+        quiet = channel[part].astype(float)
+        if hum is not None:
+            quiet -= hum_samples(hum, part.start, part.stop, column=0)
+        squares, count = squares + float(np.sum((quiet - quiet.mean()) ** 2)), count + len(quiet)
     if hum is not None:
-        line_power = float(np.sum(line_levels(hum)[:, column] ** 2))
-        summary |= {"hum_hz": hum.frequency_hz, "hum_dbfs": _dbfs(line_power)}
-        power = max(power - line_power, 1e-4 * power)
-    return summary | {"floor_dbfs": _dbfs(power)}
+        summary |= {"hum_hz": hum.frequency_hz, "hum_dbfs": _dbfs(float(np.sum(line_levels(hum)[:, 0] ** 2)))}
+    return summary | {"floor_dbfs": _dbfs(squares / count)}
+
+
+def _silences(heard: _Heard, timing: Samples, *, rate_hz: int) -> tuple[slice, slice]:
+    """Where nothing is played: by the arrival of the stimulus where it is known, by level otherwise."""
+    arrival = heard.reference if heard.reference is not None else heard.pickup
+    if heard.timetable is None or arrival is None or not (heard.pickup_is_heard or heard.reference_is_heard):
+        return find_silences(timing, rate_hz)
+    before = heard.timetable.start + arrival.latency - round(BEFORE_S * rate_hz)
+    after = heard.timetable.stop + arrival.latency + round(RING_S * rate_hz)
+    return slice(0, max(before, 0)), slice(min(after, len(timing)), len(timing))
 
 
 def _dbfs(power: float) -> float:
@@ -288,7 +311,7 @@ def _judge_silence(heard: _Heard, channels: dict[str, Samples]) -> Finding:
     return Finding(code=code, severity="pass", text=f"highest peak {peak_db:.1f} dBFS", figure=peak_db, unit="dBFS")
 
 
-def _judge_channels(heard: _Heard, channels: dict[str, Samples], recording: Recording) -> Finding:
+def _judge_channels(heard: _Heard, channels: dict[str, Samples], recording: Recording, noise: dict[str, float | None]) -> Finding:
     """Judge whether one channel lacks what the other has."""
     code = "dead-channel"
     powers = {name: float(np.mean(np.square(samples, dtype=np.float64))) for name, samples in channels.items()}
@@ -296,7 +319,7 @@ def _judge_channels(heard: _Heard, channels: dict[str, Samples], recording: Reco
     dead = [name for name, power in powers.items() if power == 0.0]
     if heard.timetable is not None and any(is_heard.values()) and not _is_stretched(heard):
         dead += [name for name in channels if not is_heard[name] and name not in dead]
-    if len(dead) != 1 or len(channels) == 1 or (dead == ["pickup"] and _hum_explains(recording)):
+    if len(dead) != 1 or len(channels) == 1 or (dead == ["pickup"] and _hum_explains(noise)):
         return Finding(code=code, severity="pass", text="no channel is dead while the other plays", figure=0.0, unit="channels")
     number = recording.pickup_channel if dead == ["pickup"] else recording.reference_channel
     text = (
@@ -305,9 +328,9 @@ def _judge_channels(heard: _Heard, channels: dict[str, Samples], recording: Reco
     return Finding(code=code, severity="reject", text=text, figure=1.0, unit="channels")
 
 
-def _hum_explains(recording: Recording) -> bool:
+def _hum_explains(noise: dict[str, float | None]) -> bool:
     """Tell whether the pickup's hum is strong enough to hide a signal."""
-    hum_dbfs = noise_summary(recording)["hum_dbfs"]
+    hum_dbfs = noise["hum_dbfs"]
     return hum_dbfs is not None and hum_dbfs > HUM_ALONE_DBFS
 
 
@@ -337,9 +360,13 @@ def _judge_time(
     reference, pickup = judged.reference, judged.pickup
     in_reference = () if reference is None else stream.find_bursts(reference, relative_to_peak=False, harmonics=harmonics)
     in_pickup = () if pickup is None else stream.find_bursts(pickup, relative_to_peak=True, harmonics=harmonics)
-    jumps = stream.find_jumps(reference) if reference is not None and judged.is_sweep else ()
-    breaks, soft = stream.sort_bursts(in_reference, in_pickup, (*proofs, *jumps))
-    pace = stream.fit_pace(reference, tuple(breaks)) if reference is not None and judged.is_sweep and not jumps else None
+    pace = None
+    if judged.jumps:
+        pace = stream.Pace(rate=None, steps_s=tuple(jump.size for jump in judged.jumps))
+    elif reference is not None and judged.is_sweep:
+        pace = stream.fit_pace(reference, in_reference)
+    steps = stream.steps_of(in_reference, pace, rate_hz=rate_hz)
+    breaks, soft = stream.sort_bursts(in_reference, in_pickup, (*judged.jumps, *steps, *proofs))
     offset_s = None
     if pickup is not None and reference is not None and judged.is_sweep:
         offset_s = stream.channel_offset(pickup, reference)
@@ -359,10 +386,9 @@ def _signal_level(heard: _Heard) -> float | None:
     return float(np.max(heard.pickup.gain[clear])) * heard.timetable.level / np.sqrt(2)
 
 
-def _judge_hum(heard: _Heard, recording: Recording) -> Finding:
+def _judge_hum(heard: _Heard, noise: dict[str, float | None]) -> Finding:
     """Judge the mains hum against the pickup's highest level."""
     code = "buried-in-hum"
-    noise = noise_summary(recording)
     signal = _signal_level(heard)
     cure = "turn the pickup away from transformers, close the shielding, ground the strings, raise the drive"
     hum_dbfs = noise["hum_dbfs"]

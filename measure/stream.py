@@ -7,7 +7,7 @@ import numpy as np
 from measure.arrival import STEP_S, Arrival
 from measure.response import Finding, FloatArray, Severity
 
-MISMATCH = 1e-3  # [1] a stretch of the sweep above it is not a clock's tolerance but another sample rate
+MISMATCH = 2e-3  # [1] a stretch of the sweep above it is not a clock's tolerance but another sample rate
 DRIFT_WARN_PPM = 20.0  # [1e-6] two clocks; crystals on one card share theirs
 DRIFT_REJECT_PPM = 300.0  # [1e-6] the sweep is smeared by more than a sample within a response
 DRIFT_LEAST_S = 3e-5  # [s] over the whole sweep: what the interface's own filters can imitate
@@ -16,6 +16,7 @@ CRUDE_FROM_HZ = 100.0  # [Hz] below, coupling capacitors delay too
 CRUDE_LAG = 8  # [blocks] over which a slope is taken
 CRUDE_SCATTER = 0.02  # [1] of those slopes; noise scatters by more than 1
 JUMP_S = 5e-3  # [s] in the arrival; no response changes its delay by as much from one block to the next
+JUMP_SPANS = (1, 3, 6)  # [blocks]
 COMMON_RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
 BLOCKS_HIT = 1.7  # [blocks] on each side of a burst that do not tell the delay
 BURST = 6.0  # [1] the unpredicted over its surroundings; noise alone reaches 1.6
@@ -25,6 +26,8 @@ PICKUP_REJECT = 0.03  # [1] of the pickup's highest predicted level: smaller one
 PICKUP_WARN = 0.01  # [1]
 HARMONICS_ROOM = 3.0  # [1] times the harmonics that a burst has to exceed
 NEAR_STEPS, FAR_STEPS = 6, 20  # [1] steps of `STEP_S` whose median is a burst's surroundings
+LEAST_STEP = 0.7  # [samples] in the arrival that make a break of a disturbance
+STEP_OVER_SCATTER = 8.0  # [1]
 SAME_S = 0.1  # [s] what lies closer is one event
 EARLY_S = 2e-4  # [s] by which no physics lets the pickup come before the reference
 LATE_S = 3e-3  # [s] by which no pickup lags at its highest notes
@@ -58,12 +61,15 @@ class Pace:
         Of the first-order corners that magnitude and delay of the reference show. [Hz]
     steps_s : tuple of float
         By how much later each burst leaves what follows it. [s]
+    scatter_s : float
+        Median of what the fit leaves of the delays. [s]
     """
 
     rate: float | None
-    gain_corner_hz: float
-    low_corner_hz: float
-    steps_s: tuple[float, ...]
+    gain_corner_hz: float = np.inf
+    low_corner_hz: float = 0.0
+    steps_s: tuple[float, ...] = ()
+    scatter_s: float = 0.0
 
 
 def crude_pace(arrival: Arrival) -> float | None:
@@ -104,12 +110,15 @@ def find_jumps(arrival: Arrival) -> tuple[Burst, ...]:
     good = np.isfinite(arrival.delay_s) & (arrival.frequency_hz > CRUDE_FROM_HZ)
     time_s, delay_s = arrival.time_s[good], arrival.delay_s[good]
     found: list[Burst] = []
-    for index in range(3, len(time_s) - 3):
-        left, right = np.sort(delay_s[index - 3 : index]), np.sort(delay_s[index + 1 : index + 4])
-        jump = float(right[1] - left[1])
-        is_clean = max(left[2] - left[0], right[2] - right[0]) < 0.05 * abs(jump)
-        if is_clean and abs(jump) > JUMP_S and (not found or time_s[index] - found[-1].time_s > 4 * (time_s[1] - time_s[0])):
-            found.append(Burst(time_s=float(time_s[index]), size=jump))
+    apart_s = 2 * JUMP_SPANS[-1] * (time_s[1] - time_s[0]) if len(time_s) > 1 else 0.0
+    for span in JUMP_SPANS:  # blocks that were lost altogether lie between the two sides
+        for index in range(3, len(time_s) - span - 2):
+            left, right = np.sort(delay_s[index - 3 : index]), np.sort(delay_s[index + span : index + span + 3])
+            jump = float(right[1] - left[1])
+            is_clean = max(left[2] - left[0], right[2] - right[0]) < 0.05 * abs(jump)
+            if is_clean and abs(jump) > JUMP_S and all(abs(time_s[index] - known.time_s) > apart_s for known in found):
+                found.append(Burst(time_s=float(time_s[index]), size=jump))
+    found.sort(key=lambda burst: burst.time_s)
     return tuple(found)
 
 
@@ -164,11 +173,11 @@ def fit_pace(arrival: Arrival, bursts: tuple[Burst, ...]) -> Pace:
     good = np.isfinite(arrival.group_delay_s) & (arrival.gain > CLEAR * arrival.noise) & (arrival.frequency_hz > 15)
     frequency_hz, time_s = arrival.frequency_hz[good], arrival.time_s[good]
     if len(time_s) < 15:
-        return Pace(rate=None, gain_corner_hz=np.inf, low_corner_hz=0.0, steps_s=())
+        return Pace(rate=None)
     corner_hz = _low_pass_corner(frequency_hz, arrival.gain[good])
     delay_s = arrival.group_delay_s[good] - 1 / (2 * np.pi * corner_hz) / (1 + (frequency_hz / corner_hz) ** 2)
     columns = [np.ones_like(time_s), time_s - time_s.mean(), (50.0 / frequency_hz) ** 2]
-    times_s = [burst.time_s for burst in bursts if time_s[2] < burst.time_s < time_s[-3]]
+    times_s = [burst.time_s for burst in bursts]
     columns += [(time_s > at).astype(float) for at in times_s]
     matrix = np.stack(columns, axis=1)
     # A block that holds a burst, and its neighbours, have delays of both sides.
@@ -177,7 +186,8 @@ def fit_pace(arrival: Arrival, bursts: tuple[Burst, ...]) -> Pace:
     weight = weight / (1 + (40.0 / frequency_hz) ** 4)
     solution = np.linalg.lstsq(matrix * weight[:, None], delay_s * weight, rcond=None)[0]
     rest = np.abs(delay_s - matrix @ solution) * weight
-    weight[rest > 4 * np.median(rest)] = 0.0
+    scatter_s = float(np.median(rest))
+    weight[rest > 4 * scatter_s] = 0.0
     solution = np.linalg.lstsq(matrix * weight[:, None], delay_s * weight, rcond=None)[0]
     low_corner_hz = max(float(solution[2]) * 2 * np.pi * 50.0**2, 0.0)
     return Pace(
@@ -185,6 +195,7 @@ def fit_pace(arrival: Arrival, bursts: tuple[Burst, ...]) -> Pace:
         gain_corner_hz=corner_hz,
         low_corner_hz=low_corner_hz,
         steps_s=tuple(float(x) for x in solution[3:]),
+        scatter_s=scatter_s,
     )
 
 
@@ -338,6 +349,29 @@ def judge_stream(breaks: list[Burst], soft: list[Burst], *, pace: Pace | None, o
     return Finding(code=code, severity="pass", text=f"no break in steps of {STEP_S * 1e3:g} ms", figure=0.0, unit="places")
 
 
+def steps_of(bursts: tuple[Burst, ...], pace: Pace | None, *, rate_hz: int) -> tuple[Burst, ...]:
+    """Pick those bursts after which the stimulus arrives earlier or later: whatever their size, samples are missing or too many.
+
+    Parameters
+    ----------
+    bursts : tuple of Burst
+        Those that `pace` was fitted with.
+    pace : Pace or None
+        From `fit_pace`.
+    rate_hz : int
+        Of the recording. [Hz]
+
+    Returns
+    -------
+    tuple of Burst
+        Some of `bursts`.
+    """
+    if pace is None or len(pace.steps_s) != len(bursts):
+        return ()
+    least_s = max(LEAST_STEP / rate_hz, STEP_OVER_SCATTER * pace.scatter_s)
+    return tuple(burst for burst, step_s in zip(bursts, pace.steps_s, strict=True) if abs(step_s) > least_s)
+
+
 def sort_bursts(
     reference: tuple[Burst, ...], pickup: tuple[Burst, ...], certain: tuple[Burst, ...]
 ) -> tuple[list[Burst], list[Burst]]:
@@ -348,7 +382,7 @@ def sort_bursts(
     reference, pickup : tuple of Burst
         From `find_bursts`.
     certain : tuple of Burst
-        From `find_jumps`, and what the samples alone prove.
+        From `find_jumps` and `steps_of`, and what the samples alone prove.
 
     Returns
     -------

@@ -223,10 +223,10 @@ def _play(bench: VirtualBench, stimulus: FloatArray, rate_hz: int) -> FloatArray
     spectrum *= np.exp(-2j * np.pi * frequency_hz * n_latency / rate_hz)
     delay = np.exp(-2j * np.pi * frequency_hz * bench.reference_delay_samples / rate_hz)
     responses = (bench.pickup(frequency_hz) + faults.crosstalk, bench.reference(frequency_hz) * delay)
-    channels = []
+    channels: list[FloatArray] = []
     for response in responses:
         if stretch == 1.0:
-            channels.append(scipy.fft.irfft(spectrum * response, n_fft)[:n_recorded])
+            channels.append(np.asarray(scipy.fft.irfft(spectrum * response, n_fft)[:n_recorded], dtype=float))
         else:
             fine = FINER * scipy.fft.irfft(spectrum * response, FINER * n_fft)
             channels.append(_resample(fine, np.arange(n_recorded) / stretch))
