@@ -236,10 +236,22 @@ def _criterion(groups: Sequence[_Group], prior: _Prior, *, length: float, smooth
 def _score(gram: FloatArray, log_determinant: float, prior: _Prior) -> float:
     information = 2 * gram[1:, 1:] + np.diag(prior.root_precision**2)
     slope = 2 * gram[1:, 0] + prior.root_precision * prior.offset
-    factor = np.linalg.cholesky(information)
+    try:
+        factor = np.linalg.cholesky(information)
+    except np.linalg.LinAlgError:  # a direction that the takes do not tell, negative by rounding alone
+        return _score_of_nearly_singular(information, slope, prior.offset @ prior.offset + 2 * gram[0, 0] + 2 * log_determinant)
     step = np.linalg.solve(factor, slope)
     fit = 2 * gram[0, 0] + prior.offset @ prior.offset - step @ step
     return float(fit + 2 * log_determinant + 2 * np.log(np.diag(factor)).sum())
+
+
+# The same by eigenvalues of the matrix scaled to a diagonal of 1, none below what doubles resolve.
+def _score_of_nearly_singular(information: FloatArray, slope: FloatArray, rest: float) -> float:
+    scale = np.sqrt(np.abs(np.diag(information)))
+    eigenvalues, vectors = np.linalg.eigh(information / np.outer(scale, scale))
+    eigenvalues = np.maximum(eigenvalues, len(scale) * np.finfo(float).eps * eigenvalues[-1])
+    turned = vectors.T @ (slope / scale)
+    return float(rest - np.sum(turned**2 / eigenvalues) + np.log(eigenvalues).sum() + 2 * np.log(scale).sum())
 
 
 def _gram(group: _Group, *, length: float, smooth: float, rough: float) -> tuple[FloatArray, float]:
