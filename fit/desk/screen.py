@@ -227,7 +227,7 @@ def not_told(answer: PickupAnswer) -> list[tuple[str, str, str]]:
         groups.setdefault((one.why, text), []).append((quantity_name(key), reach))
     rows = []
     for (why, text), members in groups.items():
-        reaches = ", ".join(reach for _, reach in members[:MOST_REACHES])
+        reaches = "; ".join(reach for _, reach in members[:MOST_REACHES])
         rows.append(("; ".join(name for name, _ in members), why, f"{text}; it would tell {reaches}" if text else ""))
     return rows
 

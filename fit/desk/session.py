@@ -132,9 +132,17 @@ def write_report(
     -------
     Outcome
         Where the page is.
+
+    Raises
+    ------
+    FileError
+        If its folder is not there.
     """
     from fit.desk.report import report_html
 
+    if not file.parent.is_dir():
+        msg = f"{file}: there is no folder {file.parent}; make it, or choose another place"
+        raise FileError(msg)
     logbook = open_logbook(desk.logbook)
     last = _last_wish(logbook, is_needed=not names)
     wish = FitWish(
