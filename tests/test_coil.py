@@ -5,8 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from fit.circuit.coil import coil_impedance, evaluate_profile
-from fit.estimate.model import CoilValues, coil_elements
+from fit.circuit.coil import CoilValues, coil_elements, coil_impedance, evaluate_profile
 
 FREQUENCY_HZ = np.geomspace(20.0, 20e3, 31)
 S = 2j * np.pi * FREQUENCY_HZ

@@ -12,10 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.circuit.coil import coil_impedance, evaluate_profile
+from fit.circuit.coil import CoilValues, coil_elements, coil_impedance, evaluate_profile
 from fit.circuit.network import GROUND, build_network, solve_network
 from fit.estimate.evidence import Evidence, TakeEvidence
-from fit.estimate.model import CoilValues, PickupModel, build_problem, coil_elements, predict_residual
+from fit.estimate.model import build_problem, predict_residual
+from fit.estimate.parameters import PickupModel
 from fit.estimate.resonance import loaded_gain, loaded_peak
 from measure.quantity import parse_quantity
 from measure.response import ComplexArray, FloatArray, Origin, Response

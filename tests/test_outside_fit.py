@@ -19,7 +19,8 @@ from fit.estimate import joint
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.floor import Floor, floor_blocks, kernel
 from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint
-from fit.estimate.model import Parameter, PickupModel, Prediction, Problem, build_problem
+from fit.estimate.model import Prediction, Problem, build_problem
+from fit.estimate.parameters import Parameter, PickupModel
 from measure.quantity import parse_quantity
 from measure.response import ComplexArray, FloatArray, Response
 
@@ -179,16 +180,32 @@ def test_search_that_nothing_guides_is_visible(monkeypatch: pytest.MonkeyPatch) 
     assert np.sqrt(covariance[1, 1]) > 1e6 * fit.vector[1]
 
 
-def test_search_that_runs_out_of_evaluations_is_visible(monkeypatch: pytest.MonkeyPatch) -> None:
+def stopped_fit(monkeypatch: pytest.MonkeyPatch, *, most_evaluations: int) -> tuple[JointFit, list[float]]:
+    """A search on MGH17 that is stopped long before its end, and χ² of every vector it tried."""
     data = Certified("MGH17")
+    tried: list[float] = []
 
-    def short_fit(*args: object, **changes: object) -> JointFit:
-        return joint.fit_joint(*args, **{**changes, "most_evaluations": 20})  # type: ignore[arg-type]
+    def predict(vector: FloatArray) -> Prediction:
+        value, rows = mgh17(vector, data.x)
+        tried.append(float(np.sum(((value - data.y) / data.residual_std) ** 2)))
+        return Prediction(residual=(value - data.y).astype(complex), jacobian=np.array(rows, dtype=complex))
 
-    monkeypatch.setitem(globals(), "fit_joint", short_fit)
-    fit, _ = fit_certified(monkeypatch, data, mgh17, data.starts[0])
-    assert fit.n_evaluations <= 21
-    assert fit.chi_square > 1e6 * len(data.x)
+    problem, blocks = bare_problem(data.starts[0], std=np.full(len(data.x), data.residual_std))
+    monkeypatch.setattr(joint, "predict_residual", lambda _, vector: predict(vector))
+    return fit_joint(problem, blocks, data.starts[0], most_evaluations=most_evaluations), tried
+
+
+def test_search_that_runs_out_of_evaluations_is_visible(monkeypatch: pytest.MonkeyPatch) -> None:
+    fit, _ = stopped_fit(monkeypatch, most_evaluations=20)
+    assert fit.n_evaluations <= 22
+    assert fit.chi_square > 1e6
+
+
+@pytest.mark.xfail(strict=True, reason="a stopped search still returns its last step, which may be one that was refused")
+@pytest.mark.parametrize("most_evaluations", [5, 10])
+def test_search_that_runs_out_of_evaluations_returns_its_best(monkeypatch: pytest.MonkeyPatch, most_evaluations: int) -> None:
+    fit, tried = stopped_fit(monkeypatch, most_evaluations=most_evaluations)
+    assert fit.chi_square == pytest.approx(min(tried), rel=1e-12)
 
 
 # A measured battery cell, in the wheel of the package impedance 1.7.1 (MIT): circuit R0 + R1∥C1 + (R2 + Wo)∥C2 with

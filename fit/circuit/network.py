@@ -180,7 +180,13 @@ def _invert(impedance: ComplexArray) -> ComplexArray:
 
 
 def _refuse_zero(divisor: ComplexArray) -> None:
-    """Treat a scalar equation that has no solution as numpy treats a matrix."""
+    """Treat a scalar equation that has no solution as numpy treats a matrix.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If a divisor is 0.
+    """
     if not np.all(divisor):
         msg = "Singular matrix"
         raise np.linalg.LinAlgError(msg)
