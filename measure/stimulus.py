@@ -62,7 +62,7 @@ class Sweep:
 
 
 def sweep_samples(sweep: Sweep) -> FloatArray:
-    r"""Samples of an exponential sweep between its silences, faded at both ends.
+    r"""Make an exponential sweep between its silences, faded at both ends.
 
     :math:`x(t) = \sin(2\pi f_1 L (e^{t/L} - 1))`, :math:`L = T / \ln(f_2/f_1)`.
 
