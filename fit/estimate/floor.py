@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from fit.estimate.joint import Block, prior_rows
+from fit.estimate.joint import Block, prior_rows, scaled_factor
 from fit.estimate.model import Prediction, Problem, every_point
 from measure.response import ComplexArray, FloatArray
 
@@ -22,9 +22,10 @@ LEAST, MOST = 3e-5, 3e-2  # [1] of p and q
 COARSE_SMOOTH = tuple(float(value) for value in np.geomspace(LEAST, MOST, 7))
 COARSE_ROUGH = (LEAST, 3e-4, 3e-3)
 POINTS_COARSE, POINTS_FINE = 40, 120  # a take, at most
+NEIGHBOUR = 0.5  # [1] of the criterion: a length that starts farther behind than this is not searched
 CLOSE = 10.0  # [1] of the criterion: a scope this far behind on the coarse grid is not refined
 JITTER = 1e-9  # [1] keeps the kernel's factor real; far below LEAST²
-SIMPLEX_TOLERANCE = 0.02  # [1] of ln p and ln q, and of the criterion
+SIMPLEX_TOLERANCE = 0.1  # [1] of ln p and ln q, and of the criterion: p itself is known to 10 or 20 %
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -236,22 +237,10 @@ def _criterion(groups: Sequence[_Group], prior: _Prior, *, length: float, smooth
 def _score(gram: FloatArray, log_determinant: float, prior: _Prior) -> float:
     information = 2 * gram[1:, 1:] + np.diag(prior.root_precision**2)
     slope = 2 * gram[1:, 0] + prior.root_precision * prior.offset
-    try:
-        factor = np.linalg.cholesky(information)
-    except np.linalg.LinAlgError:  # a direction that the takes do not tell, negative by rounding alone
-        return _score_of_nearly_singular(information, slope, prior.offset @ prior.offset + 2 * gram[0, 0] + 2 * log_determinant)
-    step = np.linalg.solve(factor, slope)
+    factor, scale = scaled_factor(information)
+    step = np.linalg.solve(factor, slope / scale)
     fit = 2 * gram[0, 0] + prior.offset @ prior.offset - step @ step
-    return float(fit + 2 * log_determinant + 2 * np.log(np.diag(factor)).sum())
-
-
-# The same by eigenvalues of the matrix scaled to a diagonal of 1, none below what doubles resolve.
-def _score_of_nearly_singular(information: FloatArray, slope: FloatArray, rest: float) -> float:
-    scale = np.sqrt(np.abs(np.diag(information)))
-    eigenvalues, vectors = np.linalg.eigh(information / np.outer(scale, scale))
-    eigenvalues = np.maximum(eigenvalues, len(scale) * np.finfo(float).eps * eigenvalues[-1])
-    turned = vectors.T @ (slope / scale)
-    return float(rest - np.sum(turned**2 / eigenvalues) + np.log(eigenvalues).sum() + 2 * np.log(scale).sum())
+    return float(fit + 2 * log_determinant + 2 * np.log(np.diag(factor)).sum() + 2 * np.log(scale).sum())
 
 
 def _gram(group: _Group, *, length: float, smooth: float, rough: float) -> tuple[FloatArray, float]:
@@ -301,7 +290,7 @@ def _refine(
     index = LENGTHS_OCTAVES.index(length)
     for neighbour in LENGTHS_OCTAVES[max(index - 1, 0) : index + 2]:
         p, q = clipped(best_point)
-        if neighbour == length or _criterion(groups, prior, length=neighbour, smooth=p, rough=q) > best_score + 2.0:
+        if neighbour == length or _criterion(groups, prior, length=neighbour, smooth=p, rough=q) > best_score + NEIGHBOUR:
             continue
         score, point = search(neighbour, best_point)
         if score < best_score:

@@ -11,6 +11,7 @@ from measure.response import ComplexArray, FloatArray
 RELATIVE_TOLERANCE = 1e-7  # [1] of χ² and of the step: far below any interval
 MOST_EVALUATIONS = 200
 STEP_TOLERANCE = 1e-10  # [1] of the vector: the search ends by χ², not by the step
+RESOLUTION = 1e-14  # [1] of a scaled matrix, some times what doubles resolve
 OUT_OF_RANGE = 1e9  # [1] residual where the model overflows
 
 
@@ -140,7 +141,7 @@ class _Evaluation:
         prior = ((vector - self.means) * self.root_precision)[self.has_prior]
         self.residual = np.concatenate([whitened[0], prior])
         self.jacobian = np.concatenate([whitened[1:], np.diag(self.root_precision)[:, self.has_prior]], axis=1)
-        if not np.all(np.isfinite(self.residual)):
+        if not (np.all(np.isfinite(self.residual)) and np.all(np.isfinite(self.jacobian))):
             self._turn_back()
 
     def _turn_back(self) -> None:
@@ -203,6 +204,69 @@ def fit_joint(
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         result = minimizer.leastsq(Dfun=jacobian, col_deriv=True, ftol=tolerance, xtol=STEP_TOLERANCE)
     vector = np.array([result.params[name].value for name in names])
+    return _joint_fit(evaluation, vector)
+
+
+def search_joint(
+    problem: Problem,
+    blocks: Sequence[Block],
+    start: FloatArray,
+    *,
+    tolerance: float,
+    most_evaluations: int,
+) -> JointFit:
+    """Do the same as `fit_joint` without the bookkeeping, for the many short searches of the ladder.
+
+    Parameters
+    ----------
+    problem : Problem
+        With m points and p parameters.
+    blocks : sequence of Block
+        How errors are whitened.
+    start : ndarray, shape (p,)
+        First vector.
+    tolerance : float
+        Relative, of χ². [1]
+    most_evaluations : int
+        The search ends there, converged or not.
+
+    Returns
+    -------
+    JointFit
+        The best vector found.
+
+    Notes
+    -----
+    The algorithm is the one that lmfit calls. Its copies of the parameters, bounds and correlations cost more than the
+    search itself (DEVELOPERS.md, "Speed").
+    """
+    from scipy.optimize import leastsq
+
+    evaluation = _Evaluation(problem, blocks)
+
+    def residual(vector: FloatArray) -> FloatArray:
+        evaluation.update(vector)
+        return evaluation.residual
+
+    def jacobian(vector: FloatArray) -> FloatArray:
+        evaluation.update(vector)
+        return evaluation.jacobian
+
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        vector, _, _, _, _ = leastsq(
+            residual,
+            start,
+            Dfun=jacobian,
+            col_deriv=True,
+            ftol=tolerance,
+            xtol=STEP_TOLERANCE,
+            maxfev=most_evaluations,
+            full_output=True,
+        )
+    return _joint_fit(evaluation, vector)
+
+
+def _joint_fit(evaluation: _Evaluation, vector: FloatArray) -> JointFit:
     evaluation.update(vector)
     return JointFit(
         vector=vector,
@@ -231,4 +295,25 @@ def covariance_of(problem: Problem, blocks: Sequence[Block], prediction: Predict
     """
     whitened = whiten(blocks, prediction.jacobian)
     _, root_precision = prior_rows(problem)
-    return np.linalg.inv(whitened @ whitened.T + np.diag(root_precision**2))
+    factor, scale = scaled_factor(whitened @ whitened.T + np.diag(root_precision**2))
+    inverse = np.linalg.inv(factor)
+    return (inverse.T @ inverse) / np.outer(scale, scale)
+
+
+def scaled_factor(information: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Cholesky factor of a matrix scaled to a diagonal of 1.
+
+    Parameters
+    ----------
+    information : ndarray, shape (p, p)
+        Symmetric, not negative; a direction about which it holds nothing is kept from being negative by rounding.
+
+    Returns
+    -------
+    tuple of ndarray
+        Lower factor (p, p) of the scaled matrix, and the scale (p,).
+    """
+    scale = np.sqrt(np.maximum(np.diag(information), np.finfo(float).tiny))
+    scaled = information / np.outer(scale, scale)
+    scaled[np.diag_indices(len(scale))] += RESOLUTION * len(scale)
+    return np.linalg.cholesky(scaled), scale

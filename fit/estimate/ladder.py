@@ -8,7 +8,7 @@ import numpy as np
 from fit.circuit.coil import Profile
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, estimate_floor, floor_blocks
-from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint, independent_blocks
+from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint, independent_blocks, search_joint
 from fit.estimate.model import Problem, build_problem, name_values, predict_residual
 from fit.estimate.parameters import PickupModel
 from fit.estimate.start import FIRST_FIELDS, FIRST_STEP, start_vector
@@ -123,7 +123,7 @@ def model_name(model: PickupModel) -> str:
     return ", ".join(parts) if profiles else f"{parts[0]}, no eddy loss"
 
 
-def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None) -> Choice:
+def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None, only: Sequence[PickupModel] | None = None) -> Choice:
     """Climb the ladder and keep the model that the takes call for.
 
     Parameters
@@ -132,6 +132,8 @@ def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None) -> Cho
         Takes and references.
     fixed_floor : Floor, optional
         Asked for instead of the estimated one.
+    only : sequence of PickupModel, optional
+        Models of one coil to choose among, instead of the whole ladder.
 
     Returns
     -------
@@ -140,7 +142,7 @@ def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None) -> Cho
     """
     moved: list[str] = []
     while True:
-        choice = _climb(evidence, fixed_floor)
+        choice = _climb(evidence, fixed_floor, only)
         suspect = _moved_take(choice)
         if suspect is None:
             return replace(choice, moved=tuple(moved))
@@ -149,8 +151,10 @@ def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None) -> Cho
         evidence = replace(evidence, takes=tuple(takes))
 
 
-def _climb(evidence: Evidence, fixed_floor: Floor | None) -> Choice:
-    candidates = _fit_one_coil(evidence)
+def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupModel] | None) -> Choice:
+    if only is not None:
+        return _choose(evidence, _fit_one_coil(evidence, [model.eddies for model in only]), fixed_floor)
+    candidates = _fit_one_coil(evidence, ONE_COIL)
     choice = _choose(evidence, candidates, fixed_floor)
     if len(choice.problem.model.eddies[0]) > 1:  # a third loop has a chance only where a second one helps
         candidates = _from_rungs(choice.rungs)
@@ -196,7 +200,7 @@ def _from_rungs(rungs: Sequence[Rung]) -> list[Candidate]:
 
 
 def _fit_rung(problem: Problem, start: FloatArray, blocks: Sequence[Block], log_determinant: float) -> Rung:
-    fit = fit_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=ROUGH_EVALUATIONS)
+    fit = search_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=ROUGH_EVALUATIONS)
     n_points = 2 * len(problem.data)
     bic = fit.chi_square + log_determinant + (len(fit.vector) + 2) * np.log(n_points)
     return Rung(problem=problem, fit=fit, bic=float(bic), reduced_chi_square=fit.chi_square / n_points)
@@ -209,6 +213,8 @@ def _step_down(rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: 
         best = min(by_eddies.values(), key=lambda rung: rung.bic)
         improved = False
         for eddies, known in _simpler(best):
+            if eddies not in by_eddies:
+                continue
             rung = by_eddies[eddies]
             again = _fit_rung(rung.problem, start_vector(rung.problem, known), blocks, log_determinant)
             if again.bic < rung.bic:
@@ -246,17 +252,19 @@ def _search(
     blocks = independent_blocks(problem, FIRST_ERROR)
     vectors = list(starts)
     for most_evaluations, n_kept in stages:
-        fits = [fit_joint(problem, blocks, vector, tolerance=tolerance, most_evaluations=most_evaluations) for vector in vectors]
+        fits = [
+            search_joint(problem, blocks, vector, tolerance=tolerance, most_evaluations=most_evaluations) for vector in vectors
+        ]
         fits.sort(key=lambda fit: fit.chi_square)
         vectors = [fit.vector for fit in fits[:n_kept]]
     return fits[0]
 
 
-def _fit_one_coil(evidence: Evidence) -> list[Candidate]:
+def _fit_one_coil(evidence: Evidence, ladder: Sequence[Eddies]) -> list[Candidate]:
     """Each model of one coil with up to two losses, from fresh starts and from the fits of simpler ones."""
     fits: dict[Eddies, dict[str, float]] = {}
     candidates = []
-    for eddies in ONE_COIL:
+    for eddies in ladder:
         model = PickupModel(eddies=eddies)
         problem = build_problem(evidence, model, thin=SEARCH_THIN)
         fit = _search(problem, [start_vector(problem, known) for known in _first_values(eddies[0], fits)])
@@ -288,10 +296,12 @@ def _first_values(profiles: tuple[Profile, ...], fits: dict[Eddies, dict[str, fl
         for first, second in ((-1.0, 1.0), (0.0, -1.5))
         for field in FIRST_FIELDS[:2]
     ]
-    if profiles[0] == "spread":
-        return [*fresh, fits[(("loop", "loop"),)] | {"log_width_0_0": -1.5}]
-    known = fits[(("loop",),)]
-    return [*fresh, known | _loop(1, -3.0, known["log_tau_0_0"] + 1.5, 0.05)]
+    if profiles[0] == "spread" and (("loop", "loop"),) in fits:
+        fresh.append(fits[(("loop", "loop"),)] | {"log_width_0_0": -1.5})
+    if profiles[0] == "loop" and (("loop",),) in fits:
+        known = fits[(("loop",),)]
+        fresh.append(known | _loop(1, -3.0, known["log_tau_0_0"] + 1.5, 0.05))
+    return fresh
 
 
 def _loop(index: int, share: float, log_tau: float, field: float) -> dict[str, float]:
