@@ -29,6 +29,8 @@ THIRD_CLEAR = 4.0  # [1] of its power over that where none can stand: hum fills 
 THIRD_TOP = 0.15  # [1] of the sample rate: above it the third harmonic folds back
 EDGE_S = 0.03  # [s] at the ends of the stimulus, and
 INNER_EDGE_S = 0.2  # [s] at the ends of a piece, that are not judged
+WHOLE_FLOOR, PART_FLOOR = 1e-5, 1e-2  # [1] the same for the search of the latency, by all of the stimulus or a part
+SOUNDING = 1e-3  # [1] of the peak: the stimulus has begun
 FLOOR = 1e-7  # [1] of the stimulus's greatest power: below it nothing is divided
 N_PRESENT = 8.0  # [1] greatest value of a correlation over its rms: a stimulus is there
 
@@ -124,11 +126,12 @@ def read_timetable(stimulus: FloatArray, *, rate_hz: int) -> Timetable:
         If the stimulus is silent or shorter than its blocks.
     """
     level = float(max(np.max(stimulus), -np.min(stimulus))) if len(stimulus) else 0.0
-    sounding = np.flatnonzero(np.abs(stimulus) > 1e-3 * level)
-    if level == 0.0 or sounding[-1] - sounding[0] < 20 * N_BLOCKS:
+    is_sounding = (stimulus > SOUNDING * level) | (stimulus < -SOUNDING * level)
+    start = int(np.argmax(is_sounding)) if level else 0
+    stop = len(stimulus) - int(np.argmax(is_sounding[::-1])) if level else 0
+    if stop - start < 20 * N_BLOCKS:
         msg = f"the stimulus has {len(stimulus)} samples, peak {level:.3g}; it must sound for {20 * N_BLOCKS} samples or more"
         raise ValueError(msg)
-    start, stop = int(sounding[0]), int(sounding[-1]) + 1
     edges = np.round(np.linspace(start, stop, N_BLOCKS + 1)).astype(np.int64)
     part = stimulus[start:stop]
     before = np.flatnonzero((part[:-1] < 0) != (part[1:] < 0))
@@ -178,10 +181,14 @@ def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable
     middle = (timetable.start + timetable.stop) // 2
     half = min(N_PIECE // 2, (timetable.stop - timetable.start) // 2)
     probe = stimulus[middle - half : middle + half]
+    floor = WHOLE_FLOOR
+    if 2 * half < timetable.stop - timetable.start - 1:
+        # A part of the sweep has edges of its own, and the rest of it lies outside its band.
+        floor, probe = PART_FLOOR, probe * np.hanning(2 * half)
     n_new = max(N_PIECE, len(probe))
     best, latency, square, count = 0.0, 0, 0.0, 0
     for at in range(-len(probe) + 1, len(samples), n_new):
-        lags = _whitened_correlation(samples, probe, first=at, n_lags=min(n_new, len(samples) - at))
+        lags = _whitened_correlation(samples, probe, first=at, n_lags=min(n_new, len(samples) - at), floor=floor)
         peak = int(np.argmax(np.abs(lags)))
         square, count = square + float(np.sum(lags.astype(float) ** 2)), count + len(lags)
         if abs(lags[peak]) > best:
@@ -189,7 +196,7 @@ def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable
     return latency, best / np.sqrt(square / count) if square > 0 else 0.0
 
 
-def _whitened_correlation(samples: FloatArray, probe: FloatArray, *, first: int, n_lags: int) -> FloatArray:
+def _whitened_correlation(samples: FloatArray, probe: FloatArray, *, first: int, n_lags: int, floor: float) -> FloatArray:
     """Correlate at n_lags lags from `first` on, the probe's spectrum divided out, shape (n_lags,)."""
     from scipy.fft import irfft, next_fast_len, rfft
 
@@ -201,7 +208,7 @@ def _whitened_correlation(samples: FloatArray, probe: FloatArray, *, first: int,
     spectrum = rfft(probe.astype(np.float32), n_fft)
     power = np.abs(spectrum) ** 2
     found = rfft(piece, n_fft) * np.conj(spectrum)
-    return irfft(found / (power + 1e-5 * np.max(power)), n_fft)[:n_lags]
+    return irfft(found / (power + floor * np.max(power)), n_fft)[:n_lags]
 
 
 def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timetable, *, rate_hz: int, latency: int) -> Arrival:
@@ -233,7 +240,10 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
     for low, high in pieces:
         heard = _hear(samples, low=low + latency, n_played=high - low, rate_hz=rate_hz, is_whole=len(pieces) == 1)
         spectra, predicted, unpredicted = _deconvolve(heard, stimulus[low:high], timetable, low=low, rate_hz=rate_hz)
-        inside = (timetable.edges[:-1] >= low) & (timetable.edges[1:] <= min(high, len(samples) - latency))
+        # Where a piece was cut, its spectrum has an edge that the recording's has not.
+        clear = round(OVERLAP_S * rate_hz)
+        inside = timetable.edges[:-1] >= (low if low == timetable.start else low + clear)
+        inside &= timetable.edges[1:] <= min(high if high == timetable.stop else high - clear, len(samples) - latency)
         inside &= timetable.edges[:-1] + latency >= 0
         for block in np.flatnonzero(inside):
             blocks[:, block] = _look_at_band(spectra, timetable.frequency_hz[block : block + 2], rate_hz=rate_hz)
@@ -263,7 +273,7 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
 def _pieces(timetable: Timetable, *, rate_hz: int) -> list[tuple[int, int]]:
     """Cut the stimulus into overlapping pieces of at most `N_PIECE` samples, each (low, high)."""
     start, stop = timetable.start, timetable.stop
-    overlap = round(OVERLAP_S * rate_hz) + (stop - start) // N_BLOCKS
+    overlap = 2 * round(OVERLAP_S * rate_hz) + (stop - start) // N_BLOCKS + 1
     n_pieces = 1 if stop - start <= N_PIECE else -(-(stop - start - overlap) // max(N_PIECE - overlap, N_PIECE // 4))
     length = -(-(stop - start - overlap) // n_pieces) + overlap
     lows = [start + index * (length - overlap) for index in range(n_pieces)]
@@ -278,8 +288,9 @@ def _hear(samples: FloatArray, *, low: int, n_played: int, rate_hz: int, is_whol
     first = 0 if is_whole else max(0, low - margin)
     stop = len(samples) if is_whole else min(len(samples), low + n_played + margin)
     heard = np.zeros(next_fast_len(max(stop - first, 0) + n_played, real=True), dtype=np.float32)
-    heard[: max(stop - first, 0)] = samples[first:stop]
-    heard[: max(stop - first, 0)] -= np.mean(heard[: max(stop - first, 0)]) if stop > first else 0.0
+    if stop > first:
+        heard[: stop - first] = samples[first:stop]
+        heard[: stop - first] -= np.mean(heard[: stop - first])
     return np.roll(heard, first - low)
 
 

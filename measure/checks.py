@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from measure import linearity, stream
-from measure.arrival import BEFORE_S, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
+from measure.arrival import BEFORE_S, N_PIECE, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
 from measure.hum import find_silences, fit_hum, hum_samples, line_levels
 from measure.recording import Recording, Samples
 from measure.response import ComplexArray, Finding, FloatArray, Severity
@@ -198,6 +198,14 @@ def _dbfs(power: float) -> float:
     return float(10 * np.log10(max(2 * power, 1e-20)))
 
 
+def _mean_square(samples: Samples) -> float:
+    """Mean of the squares, a piece at a time."""
+    pieces = range(0, len(samples), N_PIECE)
+    return sum(float(np.sum(np.square(samples[first : first + N_PIECE], dtype=np.float64))) for first in pieces) / max(
+        len(samples), 1
+    )
+
+
 def _channels(recording: Recording) -> dict[str, Samples]:
     """Name the channels by their role; views, no copies."""
     channels: dict[str, Samples] = {"pickup": recording.samples[:, recording.pickup_channel - 1]}
@@ -314,7 +322,7 @@ def _judge_silence(heard: _Heard, channels: dict[str, Samples]) -> Finding:
 def _judge_channels(heard: _Heard, channels: dict[str, Samples], recording: Recording, noise: dict[str, float | None]) -> Finding:
     """Judge whether one channel lacks what the other has."""
     code = "dead-channel"
-    powers = {name: float(np.mean(np.square(samples, dtype=np.float64))) for name, samples in channels.items()}
+    powers = {name: _mean_square(samples) for name, samples in channels.items()}
     is_heard = {"pickup": heard.pickup_is_heard, "reference": heard.reference_is_heard}
     dead = [name for name, power in powers.items() if power == 0.0]
     if heard.timetable is not None and any(is_heard.values()) and not _is_stretched(heard):
