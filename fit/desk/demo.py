@@ -1,6 +1,6 @@
 """The whole job on the virtual bench: an unmarked coil from a drawer, three recordings, one of them spoilt.
 
-The pickup's eddy loss is of half order, as a solid pole piece has it where the skin depth rules; none of the models that are
+The pickup's eddy loss is of broken order, between a plain loop and the skin effect of solid poles; none of the models that are
 fitted describes it exactly, so the answer has to be honest about what is left. Everything is marked as simulated.
 """
 
@@ -68,10 +68,10 @@ class Drawer:
     inductance_h: float = 2.31
     resistance_ohm: float = 5604.0
     capacitance_f: float = 88e-12
-    loss: float = 0.035
-    loss_field: float = 0.05
-    loss_tau_s: float = 14e-6
-    loss_order: float = 0.86
+    loss: float = 0.16
+    loss_field: float = 0.2
+    loss_tau_s: float = 17e-6
+    loss_order: float = 0.8
     added_f: float = 1.0031e-9
     input_ohm: float = 1.004e6
     input_f: float = 186.2e-12
