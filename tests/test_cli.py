@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -346,3 +347,50 @@ def test_reader_that_leaves_early_is_no_error(bench):
         os.close(writer)
     assert done.returncode == 0
     assert done.stderr == ""
+
+
+RECORDINGS = Path(__file__).parent.parent / "fixtures" / "recordings"
+
+
+@pytest.mark.parametrize(
+    ("fault", "code", "check"),
+    [
+        ("clipped", 3, "clipped"),
+        ("silent", 3, "silent"),
+        ("dropouts", 3, "dropouts"),
+        ("swapped", 3, "swapped"),
+        ("buried-in-hum", 3, "buried-in-hum"),
+        ("overdriven", 0, "overdriven"),
+    ],
+)
+def test_each_fault_gets_its_name_and_is_kept(capsys, tmp_path, fault, code, check):
+    files = [RECORDINGS / "faulty" / f"{fault}.flac", "--stimulus", RECORDINGS / "stimulus-48000.flac"]
+    got, document, err = run_json(capsys, "import", fault, *files, "--logbook", tmp_path)
+    assert got == code
+    assert check in [one["name"] for one in document["checks"] if one["outcome"] == ("reject" if code else "warn")]
+    assert f": {check}: " in err
+    assert (tmp_path / "takes" / fault / "recording.flac").is_file()
+    assert run(capsys, "fit", fault, "--logbook", tmp_path)[0] == (3 if code else 2)  # the usable one lacks a rig
+
+
+def test_four_commands_tell_the_coil_of_an_independent_simulation(capsys, tmp_path):
+    case = json.loads((RECORDINGS / "bare-single-coil" / "case.json").read_text(encoding="utf-8"))
+    book = ["--logbook", tmp_path]
+    rig = ["--input-resistance", case["input"]["resistance"], "--input-capacitance", case["input"]["capacitance"]]
+    assert run(capsys, "rig", *rig, "--reference", "current", "--sense-resistor", "100 ± 1%", *book)[0] == 0
+    for name, facts in list(case["takes"].items())[:2]:
+        files = [RECORDINGS / "bare-single-coil" / f"{name}.flac", "--stimulus", RECORDINGS / "stimulus-96000.flac"]
+        assert run(capsys, "import", name, *files, "--add", facts["add"], *book)[0] == 0
+    names = list(case["takes"])[:2]
+    code, document, _ = run_json(capsys, "fit", *names, "--dcr", case["dc_resistance"], *book)
+    assert code == 0
+    assert document["simulated"] is False
+    truth, found = case["actual"], document["quantities"]
+    # the bars of accuracy for parts of 1 %: 1 % of the inductance, 5 pF, 1.5 % of the dcr
+    assert found["inductance"]["value"] == pytest.approx(truth["inductance"], rel=0.01)
+    assert found["winding_capacitance"]["value"] == pytest.approx(truth["winding_capacitance"], abs=5e-12)
+    assert found["dc_resistance"]["value"] == pytest.approx(truth["dc_resistance"], rel=0.015)
+    for key, value in truth.items():
+        low, high = found[key]["interval_95"]
+        assert low <= value <= high
+    assert all(one["rms_db"] <= 0.02 and one["rms_degree"] <= 0.1 for one in document["agreement"].values())
