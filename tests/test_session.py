@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from fit.answers.pickup import Estimate
+from fit.desk.references import gather_evidence
 from fit.desk.screen import limiting_source, not_told
-from fit.desk.takes import RejectedError, gather_evidence, kept_recordings, take_to_fit
+from fit.desk.takes import RejectedError, kept_recordings, take_to_fit
 from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name, table_lines
 from measure.errors import FileError
 from measure.logbook.rig import write_rig

@@ -261,6 +261,10 @@ def _expected_errors() -> tuple[type[Exception], ...]:
     return (ValueError, OSError, MeasureError, *rejected)
 
 
+def _is_unicode_shown() -> bool:
+    return (sys.stdout.encoding or "").lower().startswith("utf")
+
+
 def _one_line(error: BaseException) -> str:
     if isinstance(error, OSError) and error.strerror:
         return f"{error.strerror}: {error.filename}" if error.filename else error.strerror
@@ -271,7 +275,7 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
     line = " ".join(message.split())
     if as_json:
         document = {"schema": "coilsweep.error/1", "error": {"message": line, "exit_code": code}}
-        click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+        click.echo(json.dumps(document, ensure_ascii=not _is_unicode_shown(), indent=1))
     click.echo(f"coilsweep: {line}", err=True)
     return code
 
@@ -279,7 +283,7 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
 def _print_outcome(outcome: "Outcome", *, as_json: bool) -> None:
     with _reader_may_leave():
         if as_json:
-            click.echo(json.dumps(outcome.document, ensure_ascii=False, indent=1, allow_nan=False))
+            click.echo(json.dumps(outcome.document, ensure_ascii=not _is_unicode_shown(), indent=1, allow_nan=False))
         else:
             for line in outcome.lines:
                 click.echo(line)

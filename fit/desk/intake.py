@@ -8,10 +8,10 @@ from pathlib import Path
 import msgspec
 
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
+from fit.desk.references import assumption
 from fit.desk.screen import checks_told
 from fit.desk.takes import (
     Looked,
-    assumption,
     exists_already,
     finding_record,
     is_response_file,

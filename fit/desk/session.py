@@ -10,9 +10,9 @@ from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.desk.bench import rig_rows
 from fit.desk.document import Document, answer_document
 from fit.desk.outcome import Desk, Outcome
+from fit.desk.references import gather_evidence
 from fit.desk.screen import answer_lines, checks_told
 from fit.desk.takes import (
-    gather_evidence,
     kept_recordings,
     look_at,
     rig_of,

@@ -1,4 +1,4 @@
-"""From files and the logbook to what the estimate needs: recordings, checks, responses, evidence."""
+"""From files and the logbook to recordings, their checks and responses."""
 
 import math
 from collections.abc import Sequence
@@ -8,17 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from fit.desk.wording import plain_text
-from fit.estimate.evidence import Evidence, TakeEvidence
 from measure.errors import FileError, MeasureError
-from measure.logbook.placement import placements
-from measure.logbook.rig import Rig, input_capacitance, input_resistance, read_rig
+from measure.logbook.rig import Rig, read_rig
 from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
 from measure.logbook.take import FileStimulus, FindingRecord, Take
-from measure.quantity import Quantity, parse_parts, parse_quantity
 from measure.recording import Recording
 from measure.response import Finding, FloatArray, Response, relative_std
 
-ASSUMED_BOUNDS = {"Ω": 0.05, "F": 0.10, "Hz": 0.05}  # [1] common for parts without a marking; no source
 NO_SIGNAL = 0.5  # [1] noise over response from which no value can rest on it
 SENSELESS_CHECKS = {
     "quiet": ("silent", "dead-channel", "swapped", "buried-in-hum", "low-level", "overdriven", "nonlinear-input"),
@@ -209,67 +205,6 @@ def take_to_fit(logbook: Logbook, name: str) -> Take:
     return take
 
 
-def gather_evidence(
-    logbook: Logbook, takes: Sequence[Take], responses: Sequence[Response], *, dcr: str | None, at_hand: str
-) -> tuple[Evidence, tuple[str, ...]]:
-    """Put takes and references together for the estimate.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    takes : sequence of Take
-        In the order they were made.
-    responses : sequence of Response
-        One a take.
-    dcr : str or None
-        As written.
-    at_hand : str
-        Parts for a further take, as written.
-
-    Returns
-    -------
-    evidence : Evidence
-        Every reference with a bound.
-    warnings : tuple of str
-        Bounds that were taken for granted, and what does not fit together.
-
-    Raises
-    ------
-    ValueError
-        If a quantity cannot be read.
-    FileError
-        If the rig does not state what is needed, or the takes were made with different inputs.
-    """
-    warnings: list[str] = []
-    rig = _common_rig(takes, rig_of(logbook), warnings)
-    placed = placements(list_takes(logbook).takes)
-    before: int | None = None
-    rows = []
-    for take, response in zip(takes, responses, strict=True):
-        added = tuple(_bounded(part, f"added in {take.name}", warnings) for part in parse_parts(take.added))
-        moved = before is not None and placed[take.name] != before
-        before = placed[take.name]
-        rows.append(TakeEvidence(name=take.name, response=response, added=added, coil_moved=moved))
-    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
-    if resistance is None or capacitance is None:
-        key = "input.resistance" if resistance is None else "input.capacitance"
-        example = "1M ± 1%" if resistance is None else "185p ± 3p"
-        msg = f'rig.toml does not state {key} (input and cable together): coilsweep rig {RIG_OPTIONS[key]} "{example}"'
-        raise FileError(msg)
-    kind = rig.reference.kind or "current"
-    evidence = Evidence(
-        takes=tuple(rows),
-        input_resistance=_bounded(resistance, "input resistance", warnings),
-        input_capacitance=_bounded(capacitance, "input capacitance", warnings),
-        dcr=None if dcr is None else _bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
-        reference_kind=kind,
-        exciter_corner=None if kind == "current" else _corner(rig, warnings),
-        parts_at_hand=tuple(_bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
-    )
-    return evidence, tuple(warnings)
-
-
 def finding_record(finding: Finding) -> FindingRecord:
     """Put a check as a take keeps it.
 
@@ -306,25 +241,6 @@ def kept_findings(take: Take) -> tuple[Finding, ...]:
     )
 
 
-def assumption(part: Quantity, what: str) -> str:
-    """Say which bound is taken for granted for a value without ±.
-
-    Parameters
-    ----------
-    part : Quantity
-        Without a bound.
-    what : str
-        Which value it is.
-
-    Returns
-    -------
-    str
-        One line.
-    """
-    percent = 100 * ASSUMED_BOUNDS[part.unit]
-    return f"{part.text} ({what}) was given without ±; ± {percent:.0f} % is assumed. A measured bound makes the result better."
-
-
 def exists_already(logbook: Logbook, name: str) -> bool:
     """See whether a take of that name is there, damaged or not.
 
@@ -358,46 +274,6 @@ def is_response_file(path: Path) -> bool:
         True for CSV and Touchstone files.
     """
     return path.suffix.lower() in {".csv", ".s1p", ".s2p", ".txt"}
-
-
-def _bounded(part: Quantity, what: str, warnings: list[str]) -> Quantity:
-    if part.bound is None:
-        warnings.append(assumption(part, what))
-        bound = ASSUMED_BOUNDS[part.unit] * part.value
-        return replace(part, bound=bound, standard_uncertainty=bound / math.sqrt(3))  # rectangular: JCGM 100, 4.3.7
-    return part
-
-
-def _corner(rig: Rig, warnings: list[str]) -> Quantity:
-    if rig.exciter.corner_hz is None:
-        msg = 'rig.toml does not state exciter.corner_hz, needed without a current reference: coilsweep rig --exciter-corner "9k"'
-        raise FileError(msg)
-    return _bounded(parse_quantity(f"{rig.exciter.corner_hz!r} Hz", "Hz"), "exciter corner", warnings)
-
-
-# What a take was made with stands in the take; where it says nothing, the logbook's rig does.
-def _common_rig(takes: Sequence[Take], now: Rig, warnings: list[str]) -> Rig:
-    stated = {}
-    for key in ("input.resistance", "input.capacitance", "reference.kind", "exciter.corner_hz"):
-        section, name = key.split(".")
-        current = getattr(getattr(now, section), name)
-        own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes}
-        values = {value if value is not None else current for value in own.values()}
-        if len(values) > 1:
-            each = ", ".join(f"{name} {value or current}" for name, value in own.items())
-            msg = f"the takes were made with different {key} ({each}): fit them apart"
-            raise FileError(msg)
-        stated[key] = values.pop()
-        if current is not None and stated[key] != current:
-            warnings.append(f"rig.toml now says {key} = {current}; the takes were made with {stated[key]}, which is used.")
-    import msgspec
-
-    return msgspec.structs.replace(
-        now,
-        input=msgspec.structs.replace(now.input, resistance=stated["input.resistance"], capacitance=stated["input.capacitance"]),
-        reference=msgspec.structs.replace(now.reference, kind=stated["reference.kind"]),
-        exciter=msgspec.structs.replace(now.exciter, corner_hz=stated["exciter.corner_hz"]),
-    )
 
 
 # Without the stimulus, silence cannot be told from a quiet signal before the response is there.
