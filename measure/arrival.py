@@ -28,8 +28,9 @@ THIRD_AFTER_S = 0.04  # [s] kept of the third harmonic's response: what the line
 THIRD_CLEAR = 4.0  # [1] of its power over that where none can stand: hum fills both alike
 THIRD_TOP = 0.15  # [1] of the sample rate: above it the third harmonic folds back
 EDGE_S = 0.03  # [s] at the ends of the stimulus, and
-INNER_EDGE_S = 0.2  # [s] at the ends of a piece, that are not judged
+INNER_EDGE_S = 0.45  # [s] at the ends of a piece, that are not judged
 WHOLE_FLOOR, PART_FLOOR = 1e-5, 1e-2  # [1] the same for the search of the latency, by all of the stimulus or a part
+SOFT_S = 0.4  # [s] over which a piece is faded where it was cut out
 SOUNDING = 1e-3  # [1] of the peak: the stimulus has begun
 FLOOR = 1e-7  # [1] of the stimulus's greatest power: below it nothing is divided
 N_PRESENT = 8.0  # [1] greatest value of a correlation over its rms: a stimulus is there
@@ -239,7 +240,9 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
     pieces = _pieces(timetable, rate_hz=rate_hz)
     for low, high in pieces:
         heard = _hear(samples, low=low + latency, n_played=high - low, rate_hz=rate_hz, is_whole=len(pieces) == 1)
-        spectra, predicted, unpredicted = _deconvolve(heard, stimulus[low:high], timetable, low=low, rate_hz=rate_hz)
+        played = stimulus[low:high].astype(np.float32)
+        _soften_cuts(heard, played, is_cut=(low != timetable.start, high != timetable.stop), rate_hz=rate_hz)
+        spectra, predicted, unpredicted = _deconvolve(heard, played, timetable, low=low, rate_hz=rate_hz)
         # Where a piece was cut, its spectrum has an edge that the recording's has not.
         clear = round(OVERLAP_S * rate_hz)
         inside = timetable.edges[:-1] >= (low if low == timetable.start else low + clear)
@@ -294,6 +297,20 @@ def _hear(samples: FloatArray, *, low: int, n_played: int, rate_hz: int, is_whol
     return np.roll(heard, first - low)
 
 
+def _soften_cuts(heard: Float32Array, played: Float32Array, *, is_cut: tuple[bool, bool], rate_hz: int) -> None:
+    """Fade what is played and what is heard alike, in place, where a piece was cut out: an edge would ring in its spectrum."""
+    n_soft, n_played = min(round(SOFT_S * rate_hz), len(played) // 2), len(played)
+    rise = (0.5 - 0.5 * np.cos(np.pi * (np.arange(n_soft) + 0.5) / max(n_soft, 1))).astype(np.float32)
+    if is_cut[0]:
+        played[:n_soft] *= rise
+        heard[:n_soft] *= rise
+        heard[(n_played + len(heard)) // 2 :] = 0.0
+    if is_cut[1]:
+        played[n_played - n_soft :] *= rise[::-1]
+        heard[n_played - n_soft : n_played] *= rise[::-1]
+        heard[n_played : (n_played + len(heard)) // 2] = 0.0
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Spectra:
     """One piece of the stimulus and what came of it, by frequency; time 0 is the arrival of the piece."""
@@ -307,14 +324,14 @@ class _Spectra:
 
 
 def _deconvolve(
-    heard: Float32Array, played: FloatArray, timetable: Timetable, *, low: int, rate_hz: int
+    heard: Float32Array, played: Float32Array, timetable: Timetable, *, low: int, rate_hz: int
 ) -> tuple[_Spectra, Float32Array, Float32Array]:
     """Spectra of a piece; what is predicted; what is not; `heard` starts when sample `low` of the stimulus arrives."""
     from scipy.fft import irfft, rfft, rfftfreq
 
     n_fft = len(heard)
     found: Complex64Array = rfft(heard)
-    source = np.asarray(rfft(played.astype(np.float32), n_fft), dtype=np.complex64)
+    source = np.asarray(rfft(played, n_fft), dtype=np.complex64)
     product = np.asarray(found * np.conj(source), dtype=np.complex64)
     power = np.abs(source) ** 2
     lags = irfft(product / (power + np.float32(FLOOR) * np.max(power)), n_fft)
@@ -345,7 +362,7 @@ def _keep(lags: Float32Array, *, rate_hz: int, after: int, first: int) -> Float3
 
 
 def _third_harmonic(
-    found: Complex64Array, played: FloatArray, timetable: Timetable, *, low: int, rate_hz: int, n_fft: int
+    found: Complex64Array, played: Float32Array, timetable: Timetable, *, low: int, rate_hz: int, n_fft: int
 ) -> tuple[Complex64Array, Complex64Array]:
     """Response to a sweep at three times the frequency, and what the same look finds where there is none.
 
