@@ -18,7 +18,7 @@ from fit.circuit.network import build_network, solve_network
 from fit.estimate import joint
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.floor import Floor, floor_blocks, kernel
-from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint
+from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint, search_joint
 from fit.estimate.model import Prediction, Problem, build_problem
 from fit.estimate.parameters import Parameter, PickupModel
 from measure.quantity import parse_quantity
@@ -26,6 +26,7 @@ from measure.response import ComplexArray, FloatArray, Response
 
 NIST = Path(__file__).parent.parent / "fixtures" / "nist"
 Model = Callable[[FloatArray, FloatArray], tuple[FloatArray, list[FloatArray]]]  # (b, x) to y and its derivatives
+Search = Callable[..., JointFit]
 TIGHT = 1e-14  # [1] of χ²
 
 
@@ -92,36 +93,45 @@ def bare_problem(start: FloatArray, *, std: FloatArray) -> tuple[Problem, tuple[
 
 
 def fit_model(
-    monkeypatch: pytest.MonkeyPatch, predict: Callable[[FloatArray], Prediction], start: FloatArray, *, std: FloatArray
+    monkeypatch: pytest.MonkeyPatch,
+    predict: Callable[[FloatArray], Prediction],
+    start: FloatArray,
+    *,
+    std: FloatArray,
+    search: Search = fit_joint,
 ) -> tuple[JointFit, FloatArray]:
     """Our search and covariance for another model whose residual has the standard deviation `std` in each of Re and Im."""
     problem, blocks = bare_problem(start, std=std)
     monkeypatch.setattr(joint, "predict_residual", lambda _, vector: predict(vector))
-    fit = fit_joint(problem, blocks, start, tolerance=TIGHT, most_evaluations=1000)
+    fit = search(problem, blocks, start, tolerance=TIGHT, most_evaluations=1000)
     return fit, covariance_of(problem, blocks, fit.prediction)
 
 
 def fit_certified(
-    monkeypatch: pytest.MonkeyPatch, data: Certified, model: Model, start: FloatArray
+    monkeypatch: pytest.MonkeyPatch, data: Certified, model: Model, start: FloatArray, *, search: Search = fit_joint
 ) -> tuple[JointFit, FloatArray]:
     def predict(vector: FloatArray) -> Prediction:
         value, rows = model(vector, data.x)
         return Prediction(residual=(value - data.y).astype(complex), jacobian=np.array(rows, dtype=complex))
 
-    return fit_model(monkeypatch, predict, start, std=np.full(len(data.x), data.residual_std))
+    return fit_model(monkeypatch, predict, start, std=np.full(len(data.x), data.residual_std), search=search)
 
 
 CERTIFIED = [("Misra1a", misra1a, 1e-4), ("Thurber", thurber, 1e-4), ("ENSO", enso, 1e-3), ("Eckerle4", eckerle4, 1e-4)]
 
 
+BOTH_SEARCHES = pytest.mark.parametrize("search", [fit_joint, search_joint])
+
+
 # NIST Statistical Reference Datasets, nonlinear regression. ENSO: 1e-3, its b8 has an error of 242 %.
+@BOTH_SEARCHES
 @pytest.mark.parametrize("which_start", [0, 1])
 @pytest.mark.parametrize(("name", "model", "tolerance"), CERTIFIED)
 def test_certified_values_and_standard_errors(
-    monkeypatch: pytest.MonkeyPatch, name: str, model: Model, tolerance: float, which_start: int
+    monkeypatch: pytest.MonkeyPatch, name: str, model: Model, tolerance: float, which_start: int, search: Search
 ) -> None:
     data = Certified(name)
-    fit, covariance = fit_certified(monkeypatch, data, model, data.starts[which_start])
+    fit, covariance = fit_certified(monkeypatch, data, model, data.starts[which_start], search=search)
     np.testing.assert_allclose(fit.vector, data.values, rtol=tolerance)
     np.testing.assert_allclose(np.sqrt(np.diag(covariance)), data.errors, rtol=1e-3)
     # the noise given to the fit is the certified residual standard deviation, so χ² is the degrees of freedom
@@ -160,27 +170,26 @@ def test_scaled_and_stated_errors_agree_only_where_the_noise_is_right(name: str,
 
 
 # lmfit with finite differences overflows on the first and ends in a wrong place on the second from their first starts.
+@BOTH_SEARCHES
 @pytest.mark.parametrize("which_start", [0, 1])
 @pytest.mark.parametrize(("name", "model"), [("MGH17", mgh17), ("BoxBOD", misra1a)])
 def test_exact_derivatives_reach_certified_values_from_far(
-    monkeypatch: pytest.MonkeyPatch, name: str, model: Model, which_start: int
+    monkeypatch: pytest.MonkeyPatch, name: str, model: Model, which_start: int, search: Search
 ) -> None:
     data = Certified(name)
-    fit, covariance = fit_certified(monkeypatch, data, model, data.starts[which_start])
+    fit, covariance = fit_certified(monkeypatch, data, model, data.starts[which_start], search=search)
     np.testing.assert_allclose(fit.vector, data.values, rtol=1e-4)
     np.testing.assert_allclose(np.sqrt(np.diag(covariance)), data.errors, rtol=1e-3)
 
 
 def test_search_that_nothing_guides_is_visible(monkeypatch: pytest.MonkeyPatch) -> None:
     data = Certified("BoxBOD")
-    with pytest.raises(np.linalg.LinAlgError, match="Singular matrix"):  # so far that nothing depends on b2
-        fit_certified(monkeypatch, data, misra1a, np.array([1.0, 1000.0]))
-    fit, covariance = fit_certified(monkeypatch, data, misra1a, np.array([200.0, 100.0]))
+    fit, covariance = fit_certified(monkeypatch, data, misra1a, np.array([200.0, 100.0]))  # so far that b2 hardly counts
     assert fit.chi_square > 18.5  # 99.9 % of χ² with 4 degrees of freedom
     assert np.sqrt(covariance[1, 1]) > 1e6 * fit.vector[1]
 
 
-def stopped_fit(monkeypatch: pytest.MonkeyPatch, *, most_evaluations: int) -> tuple[JointFit, list[float]]:
+def stopped_fit(monkeypatch: pytest.MonkeyPatch, search: Search, *, most_evaluations: int) -> tuple[JointFit, list[float]]:
     """A search on MGH17 that is stopped long before its end, and χ² of every vector it tried."""
     data = Certified("MGH17")
     tried: list[float] = []
@@ -192,19 +201,25 @@ def stopped_fit(monkeypatch: pytest.MonkeyPatch, *, most_evaluations: int) -> tu
 
     problem, blocks = bare_problem(data.starts[0], std=np.full(len(data.x), data.residual_std))
     monkeypatch.setattr(joint, "predict_residual", lambda _, vector: predict(vector))
-    return fit_joint(problem, blocks, data.starts[0], most_evaluations=most_evaluations), tried
+    return search(problem, blocks, data.starts[0], tolerance=TIGHT, most_evaluations=most_evaluations), tried
 
 
-def test_search_that_runs_out_of_evaluations_is_visible(monkeypatch: pytest.MonkeyPatch) -> None:
-    fit, _ = stopped_fit(monkeypatch, most_evaluations=20)
+@BOTH_SEARCHES
+def test_search_that_runs_out_of_evaluations_is_visible(monkeypatch: pytest.MonkeyPatch, search: Search) -> None:
+    fit, _ = stopped_fit(monkeypatch, search, most_evaluations=20)
     assert fit.n_evaluations <= 22
     assert fit.chi_square > 1e6
 
 
-@pytest.mark.xfail(strict=True, reason="a stopped search still returns its last step, which may be one that was refused")
+LAST_STEP = pytest.mark.xfail(strict=True, reason="where lmfit is stopped it leaves its last step, which may be one it refused")
+
+
+@pytest.mark.parametrize("search", [pytest.param(fit_joint, marks=LAST_STEP), search_joint])
 @pytest.mark.parametrize("most_evaluations", [5, 10])
-def test_search_that_runs_out_of_evaluations_returns_its_best(monkeypatch: pytest.MonkeyPatch, most_evaluations: int) -> None:
-    fit, tried = stopped_fit(monkeypatch, most_evaluations=most_evaluations)
+def test_search_that_runs_out_of_evaluations_returns_its_best(
+    monkeypatch: pytest.MonkeyPatch, search: Search, most_evaluations: int
+) -> None:
+    fit, tried = stopped_fit(monkeypatch, search, most_evaluations=most_evaluations)
     assert fit.chi_square == pytest.approx(min(tried), rel=1e-12)
 
 
