@@ -11,6 +11,7 @@ from measure.response import ComplexArray, FloatArray
 RELATIVE_TOLERANCE = 1e-7  # [1] of χ² and of the step: far below any interval
 MOST_EVALUATIONS = 200
 STEP_TOLERANCE = 1e-10  # [1] of the vector: the search ends by χ², not by the step
+LEAST_INFORMATION = 1e-100  # [1] keeps the variance of what nothing is known about finite
 RESOLUTION = 1e-14  # [1] of a scaled matrix, some times what doubles resolve
 OUT_OF_RANGE = 1e9  # [1] residual where the model overflows
 
@@ -313,7 +314,7 @@ def scaled_factor(information: FloatArray) -> tuple[FloatArray, FloatArray]:
     tuple of ndarray
         Lower factor (p, p) of the scaled matrix, and the scale (p,).
     """
-    scale = np.sqrt(np.maximum(np.diag(information), np.finfo(float).tiny))
+    scale = np.sqrt(np.maximum(np.diag(information), LEAST_INFORMATION))
     scaled = information / np.outer(scale, scale)
     scaled[np.diag_indices(len(scale))] += RESOLUTION * len(scale)
     return np.linalg.cholesky(scaled), scale

@@ -19,6 +19,8 @@ LEAST_RELATIVE_STD = 1e-6  # [1] of a reference that is claimed to be exact
 
 # Weak priors that only keep what the data cannot tell from running away; common practice, no source.
 WEAK = {
+    "log_inductance": (float(np.log(3.0)), 1.5),
+    "log_winding_capacitance": (float(np.log(110e-12)), 1.5),
     "log_tau": (float(np.log(1 / (2 * np.pi * 6000.0))), 2.0),
     "log_width": (0.5, 1.0),
     "share": (-1.5, 3.0),
@@ -96,8 +98,8 @@ def coil_parameters(model: PickupModel, dcr: Quantity | None) -> list[Parameter]
         Coil, eddy losses, second coil.
     """
     parameters = [
-        Parameter(name="log_inductance", start=float(np.log(3.0))),
-        Parameter(name="log_winding_capacitance", start=float(np.log(110e-12))),
+        _weak("log_inductance", "log_inductance"),
+        _weak("log_winding_capacitance", "log_winding_capacitance"),
         _log_reference("log_resistance", dcr, "dcr") if dcr else _weak("log_resistance", "log_resistance"),
     ]
     for coil, profiles in enumerate(model.eddies):

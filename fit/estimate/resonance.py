@@ -4,7 +4,7 @@ Unloaded: the natural frequency |s|/2π and the quality factor |s|/(−2 Re s) o
 capacitance alone. Loaded: where the voltage at the jack per volt of EMF peaks, and how high.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -90,7 +90,7 @@ def loaded_gain(problem: Problem, vector: FloatArray, frequency_hz: FloatArray) 
     """
     p = name_values(problem, vector)
     s = 2j * np.pi * frequency_hz
-    coils = coil_values(problem.model, p)
+    coils = tuple(_without_exciter(coil) for coil in coil_values(problem.model, p))
     total_h = sum(coil.inductance_h for coil in coils)
     elements = coil_elements(coils, s, coupling_of(p))
     emf = np.array([np.full(len(s), coil.inductance_h / total_h, dtype=complex) for coil in coils])
@@ -105,6 +105,12 @@ def loaded_gain(problem: Problem, vector: FloatArray, frequency_hz: FloatArray) 
     zero = np.zeros_like(s)
     electrical = [parameter.name if _is_electrical(parameter.name) else "" for parameter in problem.parameters]
     return LoadedGain(value=solution.voltage, by_parameter=np.array([rows.get(name, zero) for name in electrical]))
+
+
+def _without_exciter(coil: CoilValues) -> CoilValues:
+    """Take the exciting field's share of the eddy losses out: the EMF is given here, not the exciter's current."""
+    eddies = tuple((share, tau_s, width, 0.0, profile) for share, tau_s, width, _, profile in coil.eddies)
+    return replace(coil, eddies=eddies)
 
 
 def _is_electrical(name: str) -> bool:
@@ -128,14 +134,17 @@ def loaded_peak(problem: Problem, vector: FloatArray) -> Peak | None:
     """
     low, high = SEARCH_HZ
     frequency = np.geomspace(low, high, 400)
-    for _ in range(3):
+    for _ in range(2):
         gain = np.abs(loaded_gain(problem, vector, frequency).value)
         top = int(np.argmax(gain))
         if top in (0, len(frequency) - 1):
             return None
         frequency = np.geomspace(frequency[top - 1], frequency[top + 1], ZOOM_STEPS)
     peak_hz = float(frequency[len(frequency) // 2])
-    three = loaded_gain(problem, vector, peak_hz * np.exp(STEP * np.array([-1.0, 0.0, 1.0])))
+    around = np.exp(STEP * np.array([-1.0, 0.0, 1.0]))
+    level = np.log(np.abs(loaded_gain(problem, vector, peak_hz * around).value))
+    peak_hz *= float(np.exp(STEP * (level[0] - level[2]) / (2 * (level[0] - 2 * level[1] + level[2]))))
+    three = loaded_gain(problem, vector, peak_hz * around)
     level = np.log(np.abs(three.value))
     bend = (level[0] - 2 * level[1] + level[2]) / STEP**2
     slope_by = (three.by_parameter[:, 2].real - three.by_parameter[:, 0].real) / (2 * STEP)

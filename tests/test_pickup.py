@@ -1,0 +1,144 @@
+"""The main job on recordings from an independent circuit simulation: values, intervals, and what is not told."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from fit.answers.pickup import PickupAnswer, characterise_pickup
+from measure.quantity import parse_quantity
+from tests.benches import draw_bench
+from tests.recorded import evidence_of, read_case
+
+
+@cache
+def answer_of(case: str, *names: str) -> PickupAnswer:
+    return characterise_pickup(evidence_of(case, list(names)))
+
+
+@pytest.mark.parametrize("names", [("open", "plus-1n")])
+def test_single_coil_against_its_actual_values(names):
+    answer = answer_of("bare-single-coil", *names)
+    actual = read_case("bare-single-coil")["actual"]
+    quantities = answer.quantities
+    assert answer.outcome == "good"
+    assert quantities["inductance"].value == pytest.approx(actual["inductance"], rel=0.01)
+    assert quantities["winding_capacitance"].value == pytest.approx(actual["winding_capacitance"], abs=5e-12)
+    assert quantities["dc_resistance"].value == pytest.approx(actual["dc_resistance"], rel=0.015)
+    for name, value in actual.items():
+        assert quantities[name].low < value < quantities[name].high, name
+        # an interval so wide that it says nothing would hold any truth
+        assert quantities[name].standard_uncertainty < 0.03 * value, name
+
+
+def test_single_coil_agrees_with_its_model():
+    for curve in answer_of("bare-single-coil", "open", "plus-1n").curves:
+        assert curve.rms_db <= 0.02
+        assert curve.rms_degree <= 0.1
+        assert np.sum((curve.frequency_hz > 80) & (curve.frequency_hz < 15000)) > 110
+
+
+def test_one_eddy_loop_is_found_in_the_single_coil():
+    answer = answer_of("bare-single-coil", "open", "plus-1n")
+    assert answer.model_name == "one coil, one eddy loop"
+    assert len(answer.candidates) >= 5
+
+
+def test_one_take_tells_resonance_and_damping_only():
+    answer = answer_of("bare-single-coil", "open")
+    missing = {entry.quantity: entry for entry in answer.not_identified}
+    assert {"inductance", "winding_capacitance"} <= missing.keys()
+    assert not {"inductance", "winding_capacitance"} & answer.quantities.keys()
+    assert {"resonance_loaded", "q_loaded"} <= answer.quantities.keys()
+    assert missing["inductance"].next_take is not None
+    assert "F" in {part.unit for part in [parse_quantity(missing["inductance"].next_take.add.split(",")[0])]}
+    both = answer_of("bare-single-coil", "open", "plus-1n")
+    for name in ("resonance_loaded", "q_loaded"):
+        assert answer.quantities[name].value == pytest.approx(both.quantities[name].value, rel=0.005)
+
+
+def test_humbucker_climbs_to_two_coils():
+    answer = answer_of("bare-humbucker", "open", "plus-1n")
+    actual = read_case("bare-humbucker")["actual"]
+    total = answer.quantities["inductance"]
+    assert answer.outcome == "good"
+    assert answer.model_name.startswith("two coils")
+    assert total.value == pytest.approx(actual["inductance"], rel=0.01)
+    assert total.low < actual["inductance"] < total.high
+    missing = {entry.quantity for entry in answer.not_identified}
+    assert "winding_capacitance" in missing
+    assert any("sharing" in name for name in missing)
+
+
+def test_budget_adds_up_to_the_uncertainty():
+    answer = answer_of("bare-single-coil", "open", "plus-1n")
+    for name, estimate in answer.quantities.items():
+        total = np.sqrt(sum(share.contribution**2 for share in answer.budget[name]))
+        assert total == pytest.approx(estimate.standard_uncertainty, rel=1e-3), name
+    largest = {share.source for share in answer.budget["inductance"][:4]}
+    # what scales is shared by all independent references in ohms and farads
+    assert {"dcr", "input resistance"} <= largest
+    assert any(source.startswith("added 1n") for source in largest)
+    assert answer.budget["winding_capacitance"][0].source == "input capacitance"
+
+
+def test_scale_uncertainty_is_that_of_the_references_together():
+    """u(L)/L = 1/√Σ(1/u_p²) where noise is nowhere the limit: each ± 1 % is u = 0.577 %."""
+    answer = answer_of("bare-single-coil", "open", "plus-1n")
+    inductance = answer.quantities["inductance"]
+    together = 1 / np.sqrt(3 / (0.01 / np.sqrt(3)) ** 2)
+    assert inductance.standard_uncertainty / inductance.value == pytest.approx(together, rel=0.03)
+
+
+def test_predicted_uncertainty_is_what_the_further_take_brings():
+    """With 680 pF and 150 kΩ named as at hand, the prediction from two takes is what three takes then give."""
+    evidence = evidence_of("bare-single-coil", ["open", "plus-1n"])
+    at_hand = (parse_quantity("680p±1%"), parse_quantity("150k±1%"))
+    predicted = characterise_pickup(replace(evidence, parts_at_hand=at_hand)).next_takes["inductance"]
+    three = answer_of("bare-single-coil", "open", "plus-1n", "plus-680p-150k").quantities["inductance"]
+    pair = next(take for take in predicted if "," in take.add)
+    assert pair.predicted_relative_std == pytest.approx(three.standard_uncertainty / three.value, rel=0.05)
+
+
+def test_a_reference_that_contradicts_the_takes_is_named():
+    evidence = evidence_of("bare-single-coil", ["open", "plus-1n", "plus-680p-150k"])
+    # the meter's range was misread: 15 % off what three references in ohms and farads say
+    wrong = replace(evidence, dcr=parse_quantity("7.3k ± 1%"))
+    answer = characterise_pickup(wrong)
+    assert "reference-pulled" in {finding.code for finding in answer.findings}
+
+
+def test_misfit_is_headed_as_such():
+    bench, truth = draw_bench(5)
+    other, _ = draw_bench(5, truth=replace(truth, loops=((0.6, 3e-5, 0.2),)))
+    takes = (bench.takes[0], replace(bench.takes[1], response=other.takes[1].response))
+    answer = characterise_pickup(replace(bench, takes=takes))
+    assert answer.outcome == "misfit"
+    finding = next(finding for finding in answer.findings if finding.code == "misfit")
+    assert f"{answer.floor.worst_hz:.0f} Hz" in finding.text
+
+
+def test_a_fixed_floor_is_taken_as_asked():
+    evidence, _ = draw_bench(7, misfit=1e-3)
+    fixed = characterise_pickup(evidence, fixed_floor=3e-3)
+    assert fixed.floor.value == pytest.approx(3e-3, rel=0.01)
+    estimated = characterise_pickup(evidence)
+    assert estimated.floor.value < 2e-3
+    eddy = "eddy_loop_1.corner"
+    assert fixed.quantities[eddy].standard_uncertainty > estimated.quantities[eddy].standard_uncertainty
+
+
+def test_inverted_polarity_changes_nothing():
+    evidence = evidence_of("bare-single-coil", ["open", "plus-1n"])
+    turned = tuple(replace(take, response=replace(take.response, value=-take.response.value)) for take in evidence.takes)
+    straight = answer_of("bare-single-coil", "open", "plus-1n").quantities["inductance"].value
+    assert characterise_pickup(replace(evidence, takes=turned)).quantities["inductance"].value == pytest.approx(
+        straight, rel=1e-9
+    )
+
+
+def test_a_reference_without_a_bound_is_refused():
+    evidence = replace(evidence_of("bare-single-coil", ["open", "plus-1n"]), dcr=parse_quantity("6350", unit="Ω"))
+    with pytest.raises(ValueError, match="dcr is given as 6350 without a bound"):
+        characterise_pickup(evidence)
