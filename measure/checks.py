@@ -43,6 +43,7 @@ SURE_CONTRAST = 30.0  # [1] of the correlation: the stimulus is there, whatever 
 HEARD_FROM_HZ = 100.0  # [Hz] below, a block holds too few independent values
 FLAT_DB, STEEP_DB = 6.0, 12.0  # [dB] span of a reference's gain at most, and of a pickup's at least, over `SPAN_HZ`
 SPAN_HZ = (40.0, 2000.0)  # [Hz]
+OWN_DELAY = 0.03  # [1] stretch of a sweep that a pickup's resonance can imitate
 MISSING_REJECT_S = 0.01  # [s] of the stimulus outside the recording
 SILENCE_LEAST_S = 0.08  # [s] mains lines cannot be told from one another in less
 RING_S = 0.06  # [s] for the pickup to ring down after the stimulus
@@ -237,8 +238,10 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
     is_stretched = pace is not None and abs(pace) > stream.MISMATCH
     is_heard = {name: _is_heard(arrival) or (is_stretched and name == best) for name, arrival in arrivals.items()}
     reference = arrivals.get("reference")
+    # A pickup taken for the reference has a delay of its own, which can look like a slight stretch.
+    is_far_off = pace is not None and abs(pace) > OWN_DELAY
     is_swapped = (
-        reference is not None and all(is_heard.values()) and not is_stretched and _is_swapped(arrivals["pickup"], reference)
+        reference is not None and all(is_heard.values()) and not is_far_off and _is_swapped(arrivals["pickup"], reference)
     )
     if is_swapped and reference is not None:
         arrivals = {"pickup": reference, "reference": arrivals["pickup"]}

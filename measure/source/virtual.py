@@ -216,7 +216,7 @@ def _play(bench: VirtualBench, stimulus: FloatArray, rate_hz: int) -> FloatArray
     n_out = len(stimulus) + n_latency + round(TAIL_S * rate_hz)
     stretch = faults.rate_factor * (1 + faults.drift_ppm * 1e-6)
     n_recorded = round(n_out * max(stretch, 1.0))
-    n_fft = scipy.fft.next_fast_len(max(n_out, n_recorded) + round(TAIL_S * rate_hz), real=True)
+    n_fft = scipy.fft.next_fast_len(max(n_out, n_recorded, round(n_recorded / stretch)) + round(TAIL_S * rate_hz), real=True)
     played = np.zeros_like(stimulus) if faults.is_muted else stimulus - faults.third_order * stimulus**3
     spectrum = scipy.fft.rfft(played, n_fft)
     frequency_hz = scipy.fft.rfftfreq(n_fft, 1 / rate_hz)
