@@ -52,7 +52,8 @@ class Recording:
             If a channel is not there, or the samples have another shape or type; the message says which.
         """
         if self.samples.ndim != 2 or self.samples.dtype not in (np.float32, np.float64):
-            msg = f"samples are {self.samples.dtype} with shape {self.samples.shape}, expected float32 or float64 with shape (n, channels)"
+            found = f"{self.samples.dtype} with shape {self.samples.shape}"
+            msg = f"samples are {found}, expected float32 or float64 with shape (n, channels)"
             raise ValueError(msg)
         wanted = {"pickup": self.pickup_channel, "reference": self.reference_channel}
         n_channels = self.samples.shape[1]
@@ -67,7 +68,7 @@ class Recording:
 
 
 def pickup_samples(recording: Recording) -> FloatArray:
-    """Samples of the pickup's channel.
+    """Take the pickup's channel out of a recording.
 
     Parameters
     ----------
@@ -83,7 +84,7 @@ def pickup_samples(recording: Recording) -> FloatArray:
 
 
 def reference_samples(recording: Recording) -> FloatArray:
-    """Samples of the reference channel.
+    """Take the reference channel out of a recording.
 
     Parameters
     ----------

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from measure.checks import NAMES, check_recording, check_repeats, noise_summary, outcome
+from measure.checks import NAMES, check_recording, noise_summary, outcome
 from measure.recording import Recording
+from measure.repeats import check_repeats
 from measure.response import ComplexArray, Finding, FloatArray
 from measure.source.virtual import Faults, Gap, Noise, VirtualBench
 from measure.stimulus import Sweep, sweep_samples

@@ -77,12 +77,7 @@ def test_jacobian_of_every_model_is_exact(eddies: tuple[tuple[Profile, ...], ...
 
 SOME_MODELS = [((),), (("loop",),), (("spread", "loop"),), (("loop",), ("spread",))]
 SOME = pytest.mark.parametrize("eddies", SOME_MODELS, ids=ladder_name)
-PROPORTION_LEFT_OUT = pytest.mark.xfail(
-    strict=True, reason="two coils' EMFs follow their inductances, which the derivative by the second inductance leaves out"
-)
-SOME_GAINS = pytest.mark.parametrize(
-    "eddies", [*SOME_MODELS[:3], pytest.param(SOME_MODELS[3], marks=PROPORTION_LEFT_OUT)], ids=ladder_name
-)
+SOME_GAINS = pytest.mark.parametrize("eddies", SOME_MODELS, ids=ladder_name)
 
 
 def sides(vector: np.ndarray, index: int, step: float) -> np.ndarray:

@@ -125,6 +125,7 @@ class _Evaluation:
         self.means, self.root_precision = prior_rows(problem)
         self.has_prior = self.root_precision > 0
         self.vector: FloatArray | None = None
+        self.best: tuple[float, FloatArray, Prediction] | None = None
         self.n_evaluations = 0
 
     def update(self, vector: FloatArray) -> None:
@@ -133,17 +134,21 @@ class _Evaluation:
         self.vector = vector.copy()
         self.n_evaluations += 1
         try:
-            self.prediction = predict_residual(self.problem, vector)
+            prediction = predict_residual(self.problem, vector)
         except (np.linalg.LinAlgError, OverflowError, ValueError):
             self._turn_back()
             return
-        rows = np.concatenate([self.prediction.residual[None, :], self.prediction.jacobian])
+        rows = np.concatenate([prediction.residual[None, :], prediction.jacobian])
         whitened = whiten(self.blocks, rows)
         prior = ((vector - self.means) * self.root_precision)[self.has_prior]
         self.residual = np.concatenate([whitened[0], prior])
         self.jacobian = np.concatenate([whitened[1:], np.diag(self.root_precision)[:, self.has_prior]], axis=1)
         if not (np.all(np.isfinite(self.residual)) and np.all(np.isfinite(self.jacobian))):
             self._turn_back()
+            return
+        chi_square = float(self.residual @ self.residual)
+        if self.best is None or chi_square < self.best[0]:
+            self.best = (chi_square, self.vector, prediction)
 
     def _turn_back(self) -> None:
         """Make a step that went out of the model's range look bad, so that the search goes on from where it was."""
@@ -180,6 +185,11 @@ def fit_joint(
     JointFit
         The best vector found; never raises for a poor fit.
 
+    Raises
+    ------
+    ValueError
+        If the model cannot be computed at the start.
+
     Notes
     -----
     lmfit is given a real, whitened residual and its exact Jacobian: its own weighting of complex data is wrong, and its
@@ -203,9 +213,8 @@ def fit_joint(
 
     minimizer = Minimizer(residual, parameters, scale_covar=False, calc_covar=False, max_nfev=most_evaluations)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        result = minimizer.leastsq(Dfun=jacobian, col_deriv=True, ftol=tolerance, xtol=STEP_TOLERANCE)
-    vector = np.array([result.params[name].value for name in names])
-    return _joint_fit(evaluation, vector)
+        minimizer.leastsq(Dfun=jacobian, col_deriv=True, ftol=tolerance, xtol=STEP_TOLERANCE)
+    return _best_of(evaluation)
 
 
 def search_joint(
@@ -236,6 +245,11 @@ def search_joint(
     JointFit
         The best vector found.
 
+    Raises
+    ------
+    ValueError
+        If the model cannot be computed at the start.
+
     Notes
     -----
     The algorithm is the one that lmfit calls. Its copies of the parameters, bounds and correlations cost more than the
@@ -254,7 +268,7 @@ def search_joint(
         return evaluation.jacobian
 
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        vector, _, _, _, _ = leastsq(
+        leastsq(
             residual,
             start,
             Dfun=jacobian,
@@ -264,17 +278,22 @@ def search_joint(
             maxfev=most_evaluations,
             full_output=True,
         )
-    return _joint_fit(evaluation, vector)
+    return _best_of(evaluation)
 
 
-def _joint_fit(evaluation: _Evaluation, vector: FloatArray) -> JointFit:
-    evaluation.update(vector)
-    return JointFit(
-        vector=vector,
-        chi_square=float(evaluation.residual @ evaluation.residual),
-        prediction=evaluation.prediction,
-        n_evaluations=evaluation.n_evaluations,
-    )
+def _best_of(evaluation: _Evaluation) -> JointFit:
+    """Take the best vector that was tried: a search that is stopped may end on a step it refused.
+
+    Raises
+    ------
+    ValueError
+        If no vector could be evaluated.
+    """
+    if evaluation.best is None:
+        msg = "the model cannot be computed where the search begins; check the units of the references and added parts"
+        raise ValueError(msg)
+    chi_square, vector, prediction = evaluation.best
+    return JointFit(vector=vector, chi_square=chi_square, prediction=prediction, n_evaluations=evaluation.n_evaluations)
 
 
 def covariance_of(problem: Problem, blocks: Sequence[Block], prediction: Prediction) -> FloatArray:

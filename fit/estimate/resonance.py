@@ -102,6 +102,10 @@ def loaded_gain(problem: Problem, vector: FloatArray, frequency_hz: FloatArray) 
     by_load = solution.by_admittance[-1] / solution.voltage
     rows["log_input_resistance"] = -by_load * conductance
     rows["log_input_capacitance"] = by_load * susceptance
+    if len(coils) == 2:  # the EMFs' proportion follows the inductances'
+        second = coils[1].inductance_h / total_h
+        part = solution.coil_transfer * emf / solution.voltage
+        rows["log_second_inductance"] = rows["log_second_inductance"] + (1 - second) * part[1] - second * part[0]
     zero = np.zeros_like(s)
     electrical = [parameter.name if _is_electrical(parameter.name) else "" for parameter in problem.parameters]
     return LoadedGain(value=solution.voltage, by_parameter=np.array([rows.get(name, zero) for name in electrical]))
