@@ -30,6 +30,7 @@ THIRD_TOP = 0.15  # [1] of the sample rate: above it the third harmonic folds ba
 EDGE_S = 0.03  # [s] at the ends of the stimulus, and
 INNER_EDGE_S = 0.45  # [s] at the ends of a piece, that are not judged
 WHOLE_FLOOR, PART_FLOOR = 1e-5, 1e-2  # [1] the same for the search of the latency, by all of the stimulus or a part
+NARROW_HZ = 100.0  # [Hz] band of a piece, below which a response of `AFTER_S` is not resolved in it
 SOFT_S = 0.4  # [s] over which a piece is faded where it was cut out
 SOUNDING = 1e-3  # [1] of the peak: the stimulus has begun
 FLOOR = 1e-7  # [1] of the stimulus's greatest power: below it nothing is divided
@@ -248,6 +249,8 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
         inside = timetable.edges[:-1] >= (low if low == timetable.start else low + clear)
         inside &= timetable.edges[1:] <= min(high if high == timetable.stop else high - clear, len(samples) - latency)
         inside &= timetable.edges[:-1] + latency >= 0
+        band_hz = np.ptp(np.interp([low, high], timetable.edges, timetable.frequency_hz))
+        inside &= not timetable.is_sweep or len(pieces) == 1 or bool(band_hz > NARROW_HZ)
         for block in np.flatnonzero(inside):
             blocks[:, block] = _look_at_band(spectra, timetable.frequency_hz[block : block + 2], rate_hz=rate_hz)
         guards = [EDGE_S if edge in (timetable.start, timetable.stop) else INNER_EDGE_S for edge in (low, high)]
