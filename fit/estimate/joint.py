@@ -135,7 +135,7 @@ class _Evaluation:
         self.n_evaluations += 1
         try:
             prediction = predict_residual(self.problem, vector)
-        except (np.linalg.LinAlgError, OverflowError, ValueError):
+        except (np.linalg.LinAlgError, ArithmeticError, ValueError):
             self._turn_back()
             return
         rows = np.concatenate([prediction.residual[None, :], prediction.jacobian])
