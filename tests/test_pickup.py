@@ -119,6 +119,24 @@ def test_misfit_is_headed_as_such():
     assert f"{answer.floor.worst_hz:.0f} Hz" in finding.text
 
 
+def test_a_pot_taken_for_a_loss_of_the_coil_is_named():
+    """250 kΩ and a capacitor that nobody mentioned lie across the jack: a fit must not pass them off as a good pickup."""
+    evidence, truth = draw_bench(13, n_loops=1)
+    s = 2j * np.pi * evidence.takes[0].response.frequency_hz
+    coil = truth.resistance_ohm + s * truth.inductance_h
+    for coupling, tau_s, _ in truth.loops:
+        coil = coil - s**2 * coupling**2 * truth.inductance_h * tau_s / (1 + s * tau_s)
+    takes = []
+    for take, added_f in zip(evidence.takes, (0.0, 1e-9), strict=True):
+        bare = s * (truth.winding_capacitance_f + 185e-12 + added_f) + 1e-6
+        hidden = 1 / 250e3 + 1 / (250e3 + 1 / (s * 22e-9))
+        value = take.response.value * (1 + coil * bare) / (1 + coil * (bare + hidden))
+        takes.append(replace(take, response=replace(take.response, value=value)))
+    answer = characterise_pickup(replace(evidence, takes=tuple(takes)))
+    codes = {finding.code for finding in answer.findings}
+    assert answer.outcome == "misfit" or codes & {"unusual-losses", "reference-pulled"}
+
+
 def test_a_fixed_floor_is_taken_as_asked():
     evidence, _ = draw_bench(7, misfit=1e-3)
     fixed = characterise_pickup(evidence, fixed_floor=3e-3)

@@ -61,6 +61,12 @@ def test_references_come_from_rig_take_and_words(book):
     assert [part.text for part in evidence.parts_at_hand] == ["2n2 ± 2%"]
 
 
+def test_take_made_through_controls_is_not_fitted_as_a_bare_pickup(book):
+    keep(book, "tone-up", controls={"volume": "10", "tone": "10"})
+    with pytest.raises(ValueError, match=r"made through controls \(volume=10, tone=10\); only a bare pickup"):
+        gather(book, "tone-up")
+
+
 def test_value_without_bound_gets_the_stated_default(book):
     keep(book, "plus", added="1n, 150k")
     evidence, warnings = gather(book, "plus")

@@ -19,6 +19,7 @@ CURVE_HZ = (50.0, 20000.0)  # [Hz] of the loaded gain's plot
 CURVE_POINTS = 400
 HELPFUL = 0.9  # [1] a further take is named where it leaves less than this of the uncertainty
 PULLED = 3.0  # [1] of a reference against its own statement
+MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
 # Beyond these a value is worth a second look, no more: common practice, no source.
 USUAL = {"inductance": (0.8, 12.0), "dc_resistance": (1e3, 25e3), "winding_capacitance": (15e-12, 400e-12)}
 
@@ -267,6 +268,13 @@ def _findings(choice: Choice, told: dict[str, Derived]) -> tuple[Finding, ...]:
             "values are indicative only. Check added parts and wiring, and that the coil stood still"
         )
         findings.append(Finding(code="misfit", severity="warn", text=text, figure=100 * answer.value, unit="%"))
+    share = sum(quantity.value**2 for name, quantity in told.items() if name.endswith(".coupling"))
+    if share > MOST_LOSS:
+        text = (
+            f"eddy loops take {100 * share:.0f} % of the inductance, more than pickups usually have ({100 * MOST_LOSS:.0f} %): "
+            "is a pot, a tone capacitor or another part still connected?"
+        )
+        findings.append(Finding(code="unusual-losses", severity="warn", text=text, figure=100 * share, unit="%"))
     for name, (low, high) in USUAL.items():
         if name in told and not low <= told[name].value <= high:
             text = f"{name.replace('_', ' ')} lies outside what pickups usually have; check the units of the references"

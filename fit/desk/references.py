@@ -47,10 +47,11 @@ def gather_evidence(
     Raises
     ------
     ValueError
-        If a quantity cannot be read.
+        If a quantity cannot be read, or a take was made through a guitar's controls.
     FileError
         If the rig does not state what is needed, or the takes were made with different inputs.
     """
+    _refuse_instrument(takes)
     warnings: list[str] = []
     rig = _common_rig(takes, rig_of(logbook), warnings)
     placed = placements(list_takes(logbook).takes)
@@ -78,6 +79,17 @@ def gather_evidence(
         parts_at_hand=tuple(_bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
     )
     return evidence, tuple(warnings)
+
+
+# Pots and tone capacitor would be taken for losses of the coil, and its inductance come out wrong by several percent.
+def _refuse_instrument(takes: Sequence[Take]) -> None:
+    for take in takes:
+        if take.controls:
+            settings = ", ".join(f"{name}={value}" for name, value in take.controls.items())
+            msg = (
+                f'the take "{take.name}" was made through controls ({settings}); only a bare pickup at the jack can be fitted yet'
+            )
+            raise ValueError(msg)
 
 
 def assumption(part: Quantity, what: str) -> str:
