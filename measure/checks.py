@@ -1,21 +1,24 @@
 """What is wrong with a recording: one finding a check, with its figure and what to do.
 
 The findings of `check_recording` always come in the order of `NAMES`, one for each. A check that could not be made, for want of a
-stimulus, a reference channel or a signal, passes with the figure None, and its text begins with "not judged". The limits are set
-by what the fault does to the response and by the room that good recordings leave.
+stimulus, a reference channel or a signal, passes with the figure None, and its text begins with "not judged". A sweep that nobody
+gave is recognised from the recording; what else was played is judged by its silences alone. The limits are set by what the fault
+does to the response and by the room that good recordings leave.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 
-from measure import linearity, stream
+from measure import linearity, recognise, stream
 from measure.arrival import BEFORE_S, N_PIECE, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
+from measure.contrast import Contrast, judge_level, judge_slope, measure_contrast, signal_rms
 from measure.hum import find_silences, fit_hum, hum_samples, line_levels
 from measure.recording import Recording, Samples
 from measure.response import Finding, FloatArray, Severity
+from measure.stimulus import Sweep
 from measure.waveform import find_repeats
 
 Outcome = Literal["good", "usable", "rejected"]
@@ -67,6 +70,8 @@ class _Heard:
     reference_is_heard: bool = False
     pace: float | None = None
     is_swapped: bool = False
+    recognised: Sweep | None = None
+    contrasts: dict[str, Contrast | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -87,7 +92,7 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     recording : Recording
         With n samples.
     stimulus : ndarray, shape (m,), optional
-        What was played, at the same sample rate. Without it only clipping, silence and offsets are judged.
+        What was played, at the same sample rate. Without it an exponential sweep is recognised from the recording.
 
     Returns
     -------
@@ -96,9 +101,15 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     """
     channels = _channels(recording)
     timing = channels["reference"] if "reference" in channels else channels["pickup"]
-    heard = _listen(channels, stimulus, rate_hz=recording.rate_hz)
+    sweep = recognise.recognise_best(channels, recording.rate_hz) if stimulus is None else None
+    played = stimulus if sweep is None else recognise.played_samples(sweep)
+    heard = _listen(channels, played, rate_hz=recording.rate_hz, is_recognised=sweep is not None)
+    heard = replace(heard, recognised=sweep)
     silences = _silences(heard, timing, rate_hz=recording.rate_hz)
     noise = _summarise_noise(recording, silences)
+    if heard.timetable is None:
+        contrasts = {name: measure_contrast(samples, silences, recording.rate_hz) for name, samples in channels.items()}
+        heard = replace(heard, contrasts=contrasts)
     quiet = {name: _quiet_peak(samples, silences) for name, samples in channels.items()}
     findings = [
         _judge_length(heard, len(timing), rate_hz=recording.rate_hz),
@@ -218,7 +229,7 @@ def _quiet_peak(samples: Samples, silences: tuple[slice, slice]) -> float:
     return max((max(float(np.max(part)), -float(np.min(part))) for part in parts), default=0.0)
 
 
-def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_hz: int) -> _Heard:
+def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_hz: int, is_recognised: bool = False) -> _Heard:
     """Find the stimulus in each channel."""
     if stimulus is None:
         return _Heard()
@@ -231,6 +242,8 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
         name: follow_stimulus(samples, stimulus, timetable, rate_hz=rate_hz, latency=latency)
         for name, samples in channels.items()
     }
+    if is_recognised:
+        arrivals = {name: recognise.without_ends(arrival) for name, arrival in arrivals.items()}
     pace = stream.crude_pace(arrivals[best]) if timetable.is_sweep else None
     is_stretched = pace is not None and abs(pace) > stream.MISMATCH
     is_heard = {name: _is_heard(arrival) or (is_stretched and name == best) for name, arrival in arrivals.items()}
@@ -303,7 +316,8 @@ def _judge_length(heard: _Heard, n_samples: int, *, rate_hz: int) -> Finding:
     if silence_s < SILENCE_LEAST_S and not _is_stretched(heard):
         text = f"only {max(silence_s, 0):.3f} s of silence for the noise (least {SILENCE_LEAST_S:g} s); leave 0.5 s on each side"
         return Finding(code=code, severity="warn", text=text, figure=missing_s, unit="s")
-    return Finding(code=code, severity="pass", text="all of the stimulus was recorded", figure=missing_s, unit="s")
+    note = "" if heard.recognised is None else f"; {recognise.describe_sweep(heard.recognised)}"
+    return Finding(code=code, severity="pass", text=f"all of the stimulus was recorded{note}", figure=missing_s, unit="s")
 
 
 def _judge_silence(heard: _Heard, channels: dict[str, Samples]) -> Finding:
@@ -345,6 +359,8 @@ def _hum_explains(noise: dict[str, float | None]) -> bool:
 def _judge_roles(heard: _Heard) -> Finding:
     """Judge whether pickup and reference are exchanged."""
     code = "swapped"
+    if heard.timetable is None:
+        return judge_slope(heard.contrasts.get("pickup"), heard.contrasts.get("reference"))
     if heard.reference is None or heard.pickup is None or not (heard.pickup_is_heard and heard.reference_is_heard):
         return Finding(code=code, severity="pass", text="not judged: needs the stimulus and both channels clear")
     if heard.is_swapped:
@@ -383,11 +399,18 @@ def _judge_time(
     else:
         dropouts = stream.judge_stream(breaks, soft, pace=pace, offset_s=offset_s, rate_hz=rate_hz)
     whole = None if breaks else reference
-    return [rate, stream.judge_drift(whole, pace), dropouts, linearity.judge_gain(whole, pace)]
+    drift = stream.judge_drift(whole, pace)
+    if heard.recognised is not None and not recognise.is_own(heard.recognised):
+        text = f"not judged: {recognise.describe_sweep(heard.recognised)}, and only the stimulus tells its true pace"
+        rate, drift = (Finding(code=finding.code, severity="pass", text=text) for finding in (rate, drift))
+    return [rate, drift, dropouts, linearity.judge_gain(whole, pace)]
 
 
 def _signal_level(heard: _Heard) -> float | None:
     """Rms of the pickup's signal where it is highest, from its gain; None where it is not heard."""
+    contrast = heard.contrasts.get("pickup")
+    if contrast is not None:
+        return signal_rms(contrast)
     if heard.pickup is None or heard.timetable is None or not heard.pickup_is_heard:
         return None
     clear = heard.pickup.gain > PRESENT * heard.pickup.noise
@@ -403,7 +426,9 @@ def _judge_hum(heard: _Heard, noise: dict[str, float | None]) -> Finding:
     if hum_dbfs is None:
         return Finding(code=code, severity="pass", text="no mains hum found")
     if signal is None:
-        is_cause = hum_dbfs > HUM_ALONE_DBFS and heard.reference_is_heard
+        beside = heard.contrasts.get("reference")
+        is_played = heard.reference_is_heard or (beside is not None and signal_rms(beside) is not None)
+        is_cause = hum_dbfs > HUM_ALONE_DBFS and is_played
         severity: Severity = "reject" if is_cause else "pass"
         text = (
             f"hum at {hum_dbfs:.0f} dBFS and no signal heard; {cure}" if is_cause else "not judged: no signal is known and heard"
@@ -425,6 +450,9 @@ def _judge_hum(heard: _Heard, noise: dict[str, float | None]) -> Finding:
 def _judge_level(heard: _Heard) -> Finding:
     """Judge the pickup's signal over the noise that is left in the response."""
     code = "low-level"
+    contrast = heard.contrasts.get("pickup")
+    if contrast is not None and signal_rms(contrast) is not None:
+        return judge_level(contrast)
     if heard.pickup is None or not heard.pickup_is_heard or _is_stretched(heard):
         return Finding(code=code, severity="pass", text="not judged: no signal is known and heard")
     known = np.isfinite(heard.pickup.gain) & (heard.pickup.noise > 0) & (heard.pickup.gain > 0)

@@ -25,6 +25,7 @@ MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
 SHOWN_CANDIDATES = 4
 MOST_REACHES = 3
 HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
+UNJUDGED = "not judged"  # how the text of a check begins that could not be made
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
 
 
@@ -167,8 +168,7 @@ def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None)
         Outcome, checks, noise.
     """
     lines = [SIMULATED_TEXT] if is_simulated else []
-    passed = sum(finding.severity == "pass" for finding in looked.findings)
-    lines.append(f"Outcome: {looked.outcome} ({passed} of {len(looked.findings)} checks passed)")
+    lines.append(f"Outcome: {looked.outcome} ({_count_text(looked.findings)})")
     document: Document = {
         "outcome": looked.outcome,
         "simulated": is_simulated,
@@ -178,6 +178,17 @@ def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None)
         lines += [*table_lines(check_rows(looked.findings)), "", "Noise", *table_lines(_noise_rows(noise))]
         document["noise"] = noise
     return lines, document
+
+
+# A check that could not be made passes in the JSON, with the figure null; people are told that it was not made.
+def _count_text(findings: tuple[Finding, ...]) -> str:
+    unjudged = [finding.text.removeprefix(UNJUDGED).lstrip(": ") for finding in findings if finding.text.startswith(UNJUDGED)]
+    passed = sum(finding.severity == "pass" for finding in findings) - len(unjudged)
+    text = f"{passed} of {len(findings)} checks passed"
+    if not unjudged:
+        return text
+    why = plain_text(max(unjudged, key=unjudged.count))
+    return f"{text}, {len(unjudged)} not judged{f': {why}' if why else ''}"
 
 
 def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
@@ -201,7 +212,9 @@ def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
         Check, outcome, what was found; the first row is the heading.
     """
     rows: list[tuple[str, ...]] = [("check", "outcome", "what was found")]
-    rows.extend((finding.code, OUTCOME_WORDS[finding.severity], plain_text(finding.text)) for finding in findings)
+    for finding in findings:
+        word = "-" if finding.text.startswith(UNJUDGED) else OUTCOME_WORDS[finding.severity]
+        rows.append((finding.code, word, plain_text(finding.text)))
     return rows
 
 

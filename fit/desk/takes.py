@@ -97,12 +97,16 @@ def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, met
         Findings, outcome, response.
     """
     from measure.checks import check_recording, outcome
+    from measure.repeats import check_repeats
     from measure.transfer import estimate_response
 
     each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
     worst = _worst_of(each, names=[recording.name for recording in recordings])
     findings = tuple(finding for finding in worst if finding.code not in SENSELESS_CHECKS.get(method, ()))
     response = None
+    is_comparable = len(recordings) > 1 and all(recording.reference_channel is not None for recording in recordings)
+    if method == "exciter" and is_comparable and outcome(findings) != "rejected":
+        findings += (check_repeats(recordings),)
     if method == "exciter" and outcome(findings) != "rejected":
         try:
             response = estimate_response(recordings, stimulus=stimulus)
