@@ -224,10 +224,31 @@ def test_recording_without_reference_needs_the_stimulus_and_the_corner(capsys, b
     code, document, _ = run_json(capsys, *words)
     assert code == 0
     assert document["outcome"] in ("good", "usable")
-    assert run(capsys, "rig", *RIG[:4], "--reference", "none", *book)[0] == 0
-    code, _, err = run(capsys, "fit", "mono", *book)
+    # the take remembers that it has no reference, also where the rig says otherwise
+    for kind in ("none", "current"):
+        assert run(capsys, "rig", *RIG[:4], "--reference", kind, *book)[0] == 0
+        code, _, err = run(capsys, "fit", "mono", *book)
+        assert code == 2
+        assert "--exciter-corner" in err
+
+
+def test_takes_with_and_without_a_reference_are_not_mixed(capsys, bench, tmp_path):
+    book = ["--logbook", tmp_path / "book"]
+    (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())
+    path = record(tmp_path, "mono", n_channels=1)
+    words = ["--reference-channel", "none", "--stimulus", tmp_path / "sweep.wav"]
+    assert run(capsys, "rig", *RIG, *book)[0] == 0
+    assert run(capsys, "import", "mono", path, *words, *book)[0] == 0
+    assert run(capsys, "import", "open", bench / "open.wav", *book)[0] == 0
+    code, _, err = run(capsys, "fit", "open", "mono", *book)
     assert code == 2
-    assert "--exciter-corner" in err
+    assert "different reference.kind" in err
+
+
+def test_exciter_corner_keeps_its_bound(capsys, tmp_path):
+    code, document, _ = run_json(capsys, "rig", "--exciter-corner", "9k ± 5%", "--logbook", tmp_path)
+    assert code == 0
+    assert document["rig"]["exciter"]["corner_hz"] == "9k ± 5%"
 
 
 def test_fit_without_a_rig_says_what_is_missing(capsys, bench, tmp_path):

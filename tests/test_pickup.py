@@ -137,6 +137,21 @@ def test_a_pot_taken_for_a_loss_of_the_coil_is_named():
     assert answer.outcome == "misfit" or codes & {"unusual-losses", "reference-pulled"}
 
 
+@pytest.mark.parametrize("kind", ["loopback", "none"])
+def test_without_a_current_reference_the_exciter_belongs_to_the_model(kind):
+    """Only the output's voltage is known: the exciter's own corner turns the response down, and its stated value is 3 % off."""
+    evidence, truth = draw_bench(17, n_loops=1)
+    turn = 1j * evidence.takes[0].response.frequency_hz / 9e3
+    takes = tuple(
+        replace(take, response=replace(take.response, value=take.response.value / (1 + turn))) for take in evidence.takes
+    )
+    known = replace(evidence, takes=takes, reference_kind=kind, exciter_corner=parse_quantity("9.27k ± 5%", "Hz"))
+    answer = characterise_pickup(known)
+    assert answer.outcome == "good"
+    assert answer.quantities["inductance"].low < truth.inductance_h < answer.quantities["inductance"].high
+    assert answer.quantities["inductance"].value == pytest.approx(truth.inductance_h, rel=0.01)
+
+
 def test_a_fixed_floor_is_taken_as_asked():
     evidence, _ = draw_bench(7, misfit=1e-3)
     fixed = characterise_pickup(evidence, fixed_floor=3e-3)

@@ -256,7 +256,7 @@ def _findings(choice: Choice, told: dict[str, Derived]) -> tuple[Finding, ...]:
         offset = choice.fit.vector[index] - parameter.prior_mean
         # a reference about which the takes tell nothing cannot be pulled by them
         pull = abs(offset) / np.sqrt(learned) if learned > 1e-6 * parameter.prior_std**2 else 0.0
-        if pull > PULLED:
+        if pull > PULLED and abs(offset) > parameter.prior_std:
             text = (
                 f"{parameter.source} lies {pull:.1f} σ from what the takes say; check its value, and the unit it was written in"
             )

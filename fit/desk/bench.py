@@ -39,7 +39,8 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
         }
         stated: dict[str, str | int | float] = {keys[name]: value for name, value in changes.items()}
         if "exciter.corner_hz" in stated:
-            stated["exciter.corner_hz"] = parse_quantity(str(stated["exciter.corner_hz"]), "Hz").value
+            corner = parse_quantity(str(stated["exciter.corner_hz"]), "Hz")
+            stated["exciter.corner_hz"] = corner.value if corner.bound is None else corner.text
         rig = write_rig(rig_path(logbook), stated)
         desk.say(f"Written: {rig_path(logbook)}")
     else:
@@ -71,7 +72,9 @@ def rig_rows(rig: Rig) -> list[tuple[str, str]]:
         section, name = key.split(".")
         value = getattr(getattr(rig, section), name)
         if value is not None:
-            rows.append((key, f"{value:g} Hz" if name in ("corner_hz", "rate_hz") else plain_text(str(value))))
+            rows.append(
+                (key, plain_text(value) if isinstance(value, str) else f"{value:g}{' Hz' if name.endswith('_hz') else ''}")
+            )
     return rows
 
 

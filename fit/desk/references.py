@@ -10,7 +10,7 @@ from fit.desk.takes import RIG_OPTIONS, rig_of
 from fit.estimate.evidence import Evidence, TakeEvidence
 from measure.errors import FileError
 from measure.logbook.placement import placements
-from measure.logbook.rig import Rig, input_capacitance, input_resistance
+from measure.logbook.rig import Rig, exciter_corner, input_capacitance, input_resistance
 from measure.logbook.store import Logbook, list_takes
 from measure.logbook.take import Take
 from measure.quantity import Quantity, parse_parts, parse_quantity
@@ -119,11 +119,17 @@ def _bounded(part: Quantity, what: str, warnings: list[str]) -> Quantity:
     return part
 
 
+def _has_no_reference(take: Take) -> bool:
+    return bool(take.recordings) and all(recording.reference_channel is None for recording in take.recordings)
+
+
 def _corner(rig: Rig, warnings: list[str]) -> Quantity:
-    if rig.exciter.corner_hz is None:
-        msg = 'rig.toml does not state exciter.corner_hz, needed without a current reference: coilsweep rig --exciter-corner "9k"'
+    corner = exciter_corner(rig)
+    if corner is None:
+        how = 'coilsweep rig --exciter-corner "9k ± 5%"'
+        msg = f"rig.toml does not state exciter.corner_hz, needed where the exciter's current is not recorded: {how}"
         raise FileError(msg)
-    return _bounded(parse_quantity(f"{rig.exciter.corner_hz!r} Hz", "Hz"), "exciter corner", warnings)
+    return _bounded(corner, "exciter corner", warnings)
 
 
 # What a take was made with stands in the take; where it says nothing, the logbook's rig does.
@@ -133,6 +139,8 @@ def _common_rig(takes: Sequence[Take], now: Rig, warnings: list[str]) -> Rig:
         section, name = key.split(".")
         current = getattr(getattr(now, section), name)
         own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes}
+        if key == "reference.kind":  # a take whose reference was not recorded has none, whatever the rig says
+            own |= {take.name: "none" for take in takes if _has_no_reference(take)}
         values = {value if value is not None else current for value in own.values()}
         if len(values) > 1:
             each = ", ".join(f"{name} {value or current}" for name, value in own.items())

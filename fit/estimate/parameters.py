@@ -14,6 +14,7 @@ from measure.quantity import Quantity
 from measure.response import FloatArray
 
 DELAY_STD_SAMPLES = 0.05  # [sample] between two inputs of one card
+DELAY_STD_WITHOUT_REFERENCE = 2.0  # [sample] what is left of the arrival, and of the interface's filters
 GAIN_STEP_STD = 0.0014  # [ln 1] of a take's gain while the exciter was not moved
 LEAST_RELATIVE_STD = 1e-6  # [1] of a reference that is claimed to be exact
 
@@ -128,7 +129,8 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
     list of Parameter
         Delay, gain of each placement, gain step of each further take, input, exciter.
     """
-    parameters = [Parameter(name="delay", start=0.0, prior_std=DELAY_STD_SAMPLES, source="delay between the inputs")]
+    std = DELAY_STD_WITHOUT_REFERENCE if evidence.reference_kind == "none" else DELAY_STD_SAMPLES
+    parameters = [Parameter(name="delay", start=0.0, prior_std=std, source="delay between the inputs")]
     placement = -1
     for index, take in enumerate(evidence.takes):
         if index == 0 or take.coil_moved:

@@ -74,11 +74,12 @@ class Exciter(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=T
 
     Attributes
     ----------
-    corner_hz : float or None
-        R / (2πL) with all that is in series; needed only where the current is not recorded. [Hz]
+    corner_hz : float, str or None
+        R / (2πL) with all that is in series, a number or as people write it ("9k ± 5%"); needed only where the current is
+        not recorded. [Hz]
     """
 
-    corner_hz: float | None = None
+    corner_hz: float | str | None = None
 
 
 class Input(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -175,6 +176,22 @@ def sense_resistor(rig: Rig) -> Quantity | None:
         In ohms; None where it is not stated.
     """
     return _quantity(rig, "reference.sense_resistor")
+
+
+def exciter_corner(rig: Rig) -> Quantity | None:
+    """Corner of a rig's exciter.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    Quantity or None
+        In hertz; None where it is not stated.
+    """
+    return _quantity(rig, "exciter.corner_hz")
 
 
 def input_resistance(rig: Rig) -> Quantity | None:
@@ -376,7 +393,7 @@ def _check_numbers(rig: Rig) -> None:
         msg = f"interface.reference_channel: {interface.reference_channel} is the pickup's channel too"
         raise ValueError(msg)
     corner_hz = rig.exciter.corner_hz
-    if corner_hz is not None and not 0 < corner_hz < 1e9:
+    if isinstance(corner_hz, float) and not 0 < corner_hz < 1e9:
         msg = f"exciter.corner_hz: {corner_hz:g} is not a corner, expected a frequency above 0 Hz"
         raise ValueError(msg)
 
@@ -393,10 +410,15 @@ def _check_texts(rig: Rig) -> None:
 
 
 def _written_quantities(rig: Rig) -> dict[str, tuple[str | None, str]]:
+    corner_hz = rig.exciter.corner_hz
     return {
         "reference.sense_resistor": (rig.reference.sense_resistor, "Ω"),
         "input.resistance": (rig.input.resistance, "Ω"),
         "input.capacitance": (rig.input.capacitance, "F"),
+        "exciter.corner_hz": (
+            None if corner_hz is None else corner_hz if isinstance(corner_hz, str) else f"{corner_hz!r} Hz",
+            "Hz",
+        ),
     }
 
 
