@@ -31,6 +31,8 @@ OCTAVES_LEAST = 3.0  # [octaves] that must lie on one line
 FILLED = 0.6  # [1] of the frames between first and last that must lie there
 N_LEAST = 12  # [frames]
 N_REFINED = 4  # [1] rounds of the refinement
+COMPANY = 9  # [windows] that are looked at together
+COHERENT = 0.2  # [1] of the power in a window that is the tone's
 STEADY = 2e-3  # [1] of the frequency that a refined line may leave
 OWN = 2e-3  # [1] of the own sweep's growth that another clock explains
 OWN_ENDS = 1.4  # [1] ratio of its ends to those found: samples lost in between move them
@@ -41,6 +43,9 @@ END_DROP = 0.5  # [1] of the level shortly before
 
 FADE_REACH, N_LAST = 5.0, 2  # [1] times the lowest frequency, [blocks] that fades of a tenth of a second reach
 PURE, UNLIKE = 0.9, 0.1  # [1] part of the power at low notes that is the sweep's: enough; by how much another must have more
+
+
+BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -305,43 +310,59 @@ def _refine(samples: Samples, line: _Line, *, rate_hz: int) -> tuple[_Line, floa
     """Refine a line by the phase; also the turns of the phase at the line's 0 Hz [1] and the time of the last good window [s]."""
     n_window = round(WINDOW_S * rate_hz)
     for _ in range(N_REFINED):
-        first = round(max(line.time_s(LOWEST_HZ), 0.0) * rate_hz)
+        first = max(round(line.time_s(LOWEST_HZ) * rate_hz), 1)
         last = min(round(line.time_s(TOP * rate_hz) * rate_hz), len(samples)) - 2 * n_window
         if last - first < N_LEAST * n_window:
             return None
         starts = np.unique(np.linspace(first, last, min((last - first) // n_window + 1, N_FRAMES)).astype(int))
-        turned = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)
+        turned, is_tone = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)
         time_s = (starts + n_window) / rate_hz
         model_hz = line.frequency_hz(time_s)
         off_hz = np.angle(turned[:, 1] * np.conj(turned[:, 0])) / (2 * np.pi) * rate_hz / n_window
         level = np.log(np.maximum(model_hz + off_hz, 1.0))
         offset = level - np.log(model_hz)
-        center = _crowded(offset, width=STEADY)
-        good = np.abs(offset - center) < max(3 * float(np.median(np.abs(offset - center))), 1e-4)
+        if not np.any(is_tone):
+            return None
+        center = _crowded(offset[is_tone], width=STEADY)
+        good = _in_company(is_tone & (np.abs(offset - center) < STEADY))
+        spread = float(np.median(np.abs(offset - center)[good])) if np.any(good) else 0.0
+        good &= np.abs(offset - center) < max(4 * spread, 1e-4)
         refined = _fit_line(time_s[good], level[good])
         if refined is None:
             return None
         line = refined
-    rest = np.abs(level - np.log(line.frequency_hz(time_s))) < STEADY
-    if np.count_nonzero(rest) < FILLED / 2 * len(rest):
+    rest = _in_company(is_tone & (np.abs(level - np.log(line.frequency_hz(time_s))) < STEADY))
+    if np.count_nonzero(rest) < N_LEAST:
         return None
-    turned = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)[:, 0]
+    turned = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)[0][:, 0]
     low = rest & (line.frequency_hz(time_s) < 4 * LOWEST_HZ)
     turn = float(np.angle(np.sum(turned[low] / np.maximum(np.abs(turned[low]), 1e-30)))) / (2 * np.pi)
-    # cos(φ + turn) of the demodulation is ± sin(φ − φ1) of a sweep that starts at φ1.
-    return line, -(turn + 0.25), float(time_s[rest][-1])
+    # What differs like cos(φ + turn) is ± sin(φ + turn), and that sin(φ − φ1) of a sweep that starts at φ1.
+    return line, -turn, float(time_s[rest][-1])
 
 
-def _demodulate(samples: Samples, line: _Line, starts: NDArray[np.int64], *, n_window: int, rate_hz: int) -> ComplexArray:
-    """Mean of samples times exp(−jφ) in two windows after each start, shape (k, 2)."""
+def _in_company(good: BoolArray) -> BoolArray:
+    """Drop what is good by chance: most of its neighbours are not, shape (k,)."""
+    padded = np.pad(good, COMPANY // 2)
+    share = np.mean(np.lib.stride_tricks.sliding_window_view(padded, COMPANY), axis=1)
+    return good & (share[: len(good)] > FILLED / 1.2)
+
+
+def _demodulate(
+    samples: Samples, line: _Line, starts: NDArray[np.int64], *, n_window: int, rate_hz: int
+) -> tuple[ComplexArray, BoolArray]:
+    """Mean of the samples' differences times exp(−jφ) in two windows after each start, shape (k, 2); whether a tone is there."""
     weight = np.tile(np.hanning(n_window), 2).reshape(2, n_window)
     found = np.zeros((len(starts), 2), dtype=complex)
+    power = np.zeros(len(starts))
     for first in range(0, len(starts), N_AT_ONCE):
         at = starts[first : first + N_AT_ONCE, None] + np.arange(2 * n_window)
         phase = 2 * np.pi * line.growth_s * line.frequency_hz(at / rate_hz)
-        product = samples[at] * np.exp(-1j * phase)
-        found[first : first + N_AT_ONCE] = np.sum(product.reshape(-1, 2, n_window) * weight, axis=2)
-    return found
+        steps = (samples[at] - samples[at - 1]).astype(float)
+        found[first : first + N_AT_ONCE] = np.sum((steps * np.exp(-1j * phase)).reshape(-1, 2, n_window) * weight, axis=2)
+        power[first : first + N_AT_ONCE] = np.sum(steps**2, axis=1) / 2
+    coherent = np.min(np.abs(found), axis=1) ** 2 / np.sum(weight[0]) ** 2
+    return found, coherent * 4 > COHERENT * 2 * power / n_window
 
 
 def _purity(samples: Samples, line: _Line, *, rate_hz: int) -> float:
