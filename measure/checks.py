@@ -18,7 +18,6 @@ from measure.contrast import Contrast, judge_level, judge_slope, measure_contras
 from measure.hum import find_silences, fit_hum, hum_samples, line_levels
 from measure.recording import Recording, Samples
 from measure.response import Finding, FloatArray, Severity
-from measure.stimulus import Sweep
 from measure.waveform import find_repeats
 
 Outcome = Literal["good", "usable", "rejected"]
@@ -70,7 +69,7 @@ class _Heard:
     reference_is_heard: bool = False
     pace: float | None = None
     is_swapped: bool = False
-    recognised: Sweep | None = None
+    recognised: recognise.Recognised | None = None
     contrasts: dict[str, Contrast | None] = field(default_factory=dict)
 
 
@@ -101,10 +100,10 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     """
     channels = _channels(recording)
     timing = channels["reference"] if "reference" in channels else channels["pickup"]
-    sweep = recognise.recognise_best(channels, recording.rate_hz) if stimulus is None else None
-    played = stimulus if sweep is None else recognise.played_samples(sweep)
-    heard = _listen(channels, played, rate_hz=recording.rate_hz, is_recognised=sweep is not None)
-    heard = replace(heard, recognised=sweep)
+    recognised = recognise.recognise_best(channels, recording.rate_hz) if stimulus is None else None
+    played = stimulus if recognised is None else recognise.played_samples(recognised)
+    heard = _listen(channels, played, rate_hz=recording.rate_hz, is_recognised=recognised is not None)
+    heard = replace(heard, recognised=recognised)
     silences = _silences(heard, timing, rate_hz=recording.rate_hz)
     noise = _summarise_noise(recording, silences)
     if heard.timetable is None:
@@ -316,7 +315,7 @@ def _judge_length(heard: _Heard, n_samples: int, *, rate_hz: int) -> Finding:
     if silence_s < SILENCE_LEAST_S and not _is_stretched(heard):
         text = f"only {max(silence_s, 0):.3f} s of silence for the noise (least {SILENCE_LEAST_S:g} s); leave 0.5 s on each side"
         return Finding(code=code, severity="warn", text=text, figure=missing_s, unit="s")
-    note = "" if heard.recognised is None else f"; {recognise.describe_sweep(heard.recognised)}"
+    note = "" if heard.recognised is None else f"; {recognise.describe_sweep(heard.recognised.sweep)}"
     return Finding(code=code, severity="pass", text=f"all of the stimulus was recorded{note}", figure=missing_s, unit="s")
 
 
@@ -400,8 +399,8 @@ def _judge_time(
         dropouts = stream.judge_stream(breaks, soft, pace=pace, offset_s=offset_s, rate_hz=rate_hz)
     whole = None if breaks else reference
     drift = stream.judge_drift(whole, pace)
-    if heard.recognised is not None and not recognise.is_own(heard.recognised):
-        text = f"not judged: {recognise.describe_sweep(heard.recognised)}, and only the stimulus tells its true pace"
+    if heard.recognised is not None and not recognise.is_own(heard.recognised.sweep):
+        text = f"not judged: {recognise.describe_sweep(heard.recognised.sweep)}, and only the stimulus tells its true pace"
         rate, drift = (Finding(code=finding.code, severity="pass", text=text) for finding in (rate, drift))
     return [rate, drift, dropouts, linearity.judge_gain(whole, pace)]
 

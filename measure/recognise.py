@@ -41,7 +41,10 @@ GAP_S = 0.06  # [s] of quiet before the beginning
 END_STEP_S = 0.001  # [s]
 END_DROP = 0.5  # [1] of the level shortly before
 
-FADE_REACH, N_LAST = 5.0, 2  # [1] times the lowest frequency, [blocks] that fades of a tenth of a second reach
+FADES_S = (0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.06, 0.07, 0.08, 0.1, 0.12, 0.15, 0.2)
+BEGINNING_S = 0.3  # [s]
+LIKER = 0.98  # [1] of what is left by a shorter fade
+FADE_REACH, N_LAST = 1.5, 2  # [1] times the lowest frequency, [blocks] in which a fade that is nearly right is not let count
 PURE, UNLIKE = 0.9, 0.1  # [1] part of the power at low notes that is the sweep's: enough; by how much another must have more
 
 
@@ -62,6 +65,22 @@ class _Line:
     def time_s(self, frequency_hz: float) -> float:
         """Time at which a frequency is played [s]."""
         return float(self.zero_s + self.growth_s * np.log(frequency_hz))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recognised:
+    """A sweep recognised from a recording.
+
+    Attributes
+    ----------
+    sweep : Sweep
+        Its numbers.
+    fade_s : float
+        How long its fade in seems to be. [s]
+    """
+
+    sweep: Sweep
+    fade_s: float = FADE_S
 
 
 def recognise_sweep(samples: Samples, rate_hz: int) -> Sweep | None:
@@ -119,7 +138,7 @@ def _as_any(line: _Line, turn: float, ends_s: tuple[float, float], *, length_s: 
     return Sweep(rate_hz=rate_hz, start_hz=start_hz, stop_hz=stop_hz, duration_s=duration_s, before_s=before_s, after_s=after_s)
 
 
-def recognise_best(channels: dict[str, Samples], rate_hz: int) -> Sweep | None:
+def recognise_best(channels: dict[str, Samples], rate_hz: int) -> Recognised | None:
     """Recognise the sweep in the channel that shows most of it.
 
     Parameters
@@ -131,43 +150,64 @@ def recognise_best(channels: dict[str, Samples], rate_hz: int) -> Sweep | None:
 
     Returns
     -------
-    Sweep or None
+    Recognised or None
         The tool's own where one channel shows it, else that of the channel with the least hum.
     """
-    best, best_rank = None, (False, 0.0)
+    best, best_rank, best_name = None, (False, 0.0), ""
     for name in sorted(channels, reverse=True):  # the reference first: it is the clearer one, and mostly enough
         sweep, purity = _recognise(channels[name], rate_hz)
         if sweep is not None and (best is None or (is_own(sweep), purity) > best_rank):
-            best, best_rank = sweep, (is_own(sweep), purity + UNLIKE)
+            best, best_rank, best_name = sweep, (is_own(sweep), purity + UNLIKE), name
         if best_rank[1] > PURE:
             break
-    return best
+    return None if best is None else Recognised(sweep=best, fade_s=_find_fade(channels[best_name], best))
 
 
-def played_samples(sweep: Sweep) -> NDArray[np.float32]:
+def _find_fade(samples: Samples, sweep: Sweep) -> float:
+    """Length of the fade in with which a sweep is most like its beginning in a channel [s]."""
+    first = round(sweep.before_s * sweep.rate_hz)
+    part = samples[first : first + round(BEGINNING_S * sweep.rate_hz)].astype(float)
+    turns = _turns(sweep, np.arange(len(part)))
+    best, fade_s = np.inf, FADE_S
+    for candidate_s in FADES_S:
+        rise = 0.5 - 0.5 * np.cos(np.pi * np.minimum(np.arange(len(part)) / (candidate_s * sweep.rate_hz), 1.0))
+        columns = [rise * np.sin(2 * np.pi * turns), rise * np.cos(2 * np.pi * turns), np.ones(len(part))]
+        matrix = np.stack(columns, axis=1)
+        left = part - matrix @ np.linalg.lstsq(matrix, part, rcond=None)[0]
+        if float(np.sum(left**2)) < LIKER * best:
+            best, fade_s = float(np.sum(left**2)), candidate_s
+    return fade_s
+
+
+def _turns(sweep: Sweep, at: NDArray[np.int64]) -> FloatArray:
+    """Phase of a sweep a number of samples after its beginning, shape of `at` [1]."""
+    growth_s = sweep.duration_s / np.log(sweep.stop_hz / sweep.start_hz)
+    return sweep.start_hz * growth_s * np.expm1(at / sweep.rate_hz / growth_s)
+
+
+def played_samples(recognised: Recognised) -> NDArray[np.float32]:
     """Make a recognised sweep between its silences, a piece at a time, for recordings of minutes.
 
     Parameters
     ----------
-    sweep : Sweep
+    recognised : Recognised
         From `recognise_best`.
 
     Returns
     -------
     ndarray of float32, shape (n,)
-        As `measure.stimulus.sweep_samples` makes it, to the precision of a converter.
+        As `measure.stimulus.sweep_samples` makes it but for the fade in, to the precision of a converter.
     """
+    sweep = recognised.sweep
     n_before, n, n_after = (round(part_s * sweep.rate_hz) for part_s in (sweep.before_s, sweep.duration_s, sweep.after_s))
-    growth_s = sweep.duration_s / np.log(sweep.stop_hz / sweep.start_hz)
-    n_fade = min(round(FADE_S * sweep.rate_hz), n // 2)
+    fades = [max(min(round(fade_s * sweep.rate_hz), n // 2), 1) for fade_s in (recognised.fade_s, FADE_S)]
     out = np.zeros(n_before + n + n_after, dtype=np.float32)
     for first in range(0, n, N_PIECE):
         at = np.arange(first, min(first + N_PIECE, n))
-        turns = sweep.start_hz * growth_s * np.expm1(at / sweep.rate_hz / growth_s)
-        wave = sweep.level * np.sin(2 * np.pi * turns)
-        end = np.minimum(at, n - 1 - at)
-        edge = end < n_fade
-        wave[edge] *= 0.5 - 0.5 * np.cos(np.pi * (end[edge] + 0.5) / max(n_fade, 1))
+        wave = sweep.level * np.sin(2 * np.pi * _turns(sweep, at))
+        for n_fade, end in zip(fades, (at, n - 1 - at), strict=True):
+            edge = end < n_fade
+            wave[edge] *= 0.5 - 0.5 * np.cos(np.pi * (end[edge] + 0.5) / n_fade)
         out[n_before + first : n_before + first + len(at)] = wave
     return out
 
@@ -200,7 +240,7 @@ def without_ends(arrival: Arrival) -> Arrival:
     Returns
     -------
     Arrival
-        Its first two octaves and more, and its last blocks, nan.
+        Its first blocks and its last, nan.
     """
     frequency_hz = arrival.frequency_hz
     is_end = (frequency_hz < FADE_REACH * frequency_hz[0]) | (np.arange(len(frequency_hz)) >= len(frequency_hz) - N_LAST)
@@ -335,10 +375,29 @@ def _refine(samples: Samples, line: _Line, *, rate_hz: int) -> tuple[_Line, floa
     if np.count_nonzero(rest) < N_LEAST:
         return None
     turned = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)[0][:, 0]
+    line = _follow_phase(turned, starts / rate_hz + WINDOW_S / 2, line, rest)
+    turned = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)[0][:, 0]
     low = rest & (line.frequency_hz(time_s) < 4 * LOWEST_HZ)
     turn = float(np.angle(np.sum(turned[low] / np.maximum(np.abs(turned[low]), 1e-30)))) / (2 * np.pi)
     # What differs like cos(φ + turn) is ± sin(φ + turn), and that sin(φ − φ1) of a sweep that starts at φ1.
     return line, -turn, float(time_s[rest][-1])
+
+
+def _follow_phase(turned: ComplexArray, time_s: FloatArray, line: _Line, good: BoolArray) -> _Line:
+    """Move a line so that what is left of the phase, from window to window, is least; steps of lost samples are left out."""
+    pair = np.flatnonzero(good[1:] & good[:-1])
+    turn = np.angle(turned[pair + 1] * np.conj(turned[pair]))
+    frequency_hz = line.frequency_hz(time_s)
+    by_zero = np.diff(-2 * np.pi * frequency_hz)[pair]
+    by_growth = np.diff(2 * np.pi * frequency_hz * (1 - (time_s - line.zero_s) / line.growth_s))[pair]
+    matrix = np.stack([by_zero, by_growth], axis=1)
+    use = np.ones(len(pair), dtype=bool)
+    solution = np.zeros(2)
+    for _ in range(N_REFINED):
+        solution = np.linalg.lstsq(matrix[use], turn[use], rcond=None)[0]
+        rest = np.abs(turn - matrix @ solution)
+        use = rest <= 5 * float(np.median(rest))
+    return _Line(growth_s=line.growth_s + float(solution[1]), zero_s=line.zero_s + float(solution[0]))
 
 
 def _in_company(good: BoolArray) -> BoolArray:
