@@ -12,59 +12,23 @@ from numpy.typing import NDArray
 
 from measure.arrival import Arrival
 from measure.recording import Samples
-from measure.response import ComplexArray, FloatArray
+from measure.response import FloatArray
 from measure.stimulus import FADE_S, Sweep
+from measure.sweepline import Line, find_line
 
 LEAST_RATE_HZ = 8000
 N_PIECE = 1 << 18  # [samples] made at once
-FRAME_S = 0.01  # [s] a sweep of a second rises by a tenth in it
-WINDOW_S = 0.005  # [s] over which the phase is averaged
-N_FRAMES = 1500  # [1] at most, over a recording
-N_AT_ONCE = 128  # [frames] worked on together: memory
-LOWEST_HZ = 600.0  # [Hz] below, a frame holds too few periods
-TOP = 0.48  # [1] of the sample rate
-TONAL = 0.4  # [1] of a frame's power, 6 dB an octave added, around its strongest line: neither noise nor silence
-LAGS_S = (0.1, 0.2, 0.4)  # [s] over which a slope is taken
-GROWTH_S = (0.02, 30.0)  # [s] time in which a sweep rises e-fold: the shortest and the longest looked for
-NEAR = 0.04  # [1] of the frequency, from the line, in the crude look
-OCTAVES_LEAST = 3.0  # [octaves] that must lie on one line
-FILLED = 0.6  # [1] of the frames between first and last that must lie there
-N_LEAST = 12  # [frames]
-N_REFINED = 4  # [1] rounds of the refinement
-COMPANY = 9  # [windows] that are looked at together
-COHERENT = 0.2  # [1] of the power in a window that is the tone's
-STEADY = 2e-3  # [1] of the frequency that a refined line may leave
 OWN = 2e-3  # [1] of the own sweep's growth that another clock explains
 OWN_ENDS = 1.4  # [1] ratio of its ends to those found: samples lost in between move them
 SOUNDING, HUSHED = 0.1, 0.6  # [1] of the level at low notes: the least and the greatest that the beginning is told from
 GAP_S = 0.06  # [s] of quiet before the beginning
 END_STEP_S = 0.001  # [s]
 END_DROP = 0.5  # [1] of the level shortly before
-
 FADES_S = (0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.06, 0.07, 0.08, 0.1, 0.12, 0.15, 0.2)
 BEGINNING_S = 0.3  # [s]
 LIKER = 0.98  # [1] of what is left by a shorter fade
 FADE_REACH, N_LAST = 1.5, 2  # [1] times the lowest frequency, [blocks] in which a fade that is nearly right is not let count
 PURE, UNLIKE = 0.9, 0.1  # [1] part of the power at low notes that is the sweep's: enough; by how much another must have more
-
-
-BoolArray = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Line:
-    """ln f = (t − zero) / growth: f is 1 Hz at `zero_s`."""
-
-    growth_s: float
-    zero_s: float
-
-    def frequency_hz(self, time_s: FloatArray) -> FloatArray:
-        """Frequency at times, shape of `time_s` [Hz]."""
-        return np.exp((time_s - self.zero_s) / self.growth_s)
-
-    def time_s(self, frequency_hz: float) -> float:
-        """Time at which a frequency is played [s]."""
-        return float(self.zero_s + self.growth_s * np.log(frequency_hz))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,31 +60,29 @@ def recognise_sweep(samples: Samples, rate_hz: int) -> Sweep | None:
     Returns
     -------
     Sweep or None
-        As long as the recording with its silences; None where the channel holds no rising exponential sweep of 3 octaves or more
-        above `LOWEST_HZ`. The level is 0.5 whatever was played.
+        As long as the recording with its silences; None where the channel holds no rising exponential sweep of some octaves
+        above 600 Hz. The level is 0.5 whatever was played.
     """
     return _recognise(samples, rate_hz)[0]
 
 
 def _recognise(samples: Samples, rate_hz: int) -> tuple[Sweep | None, float]:
     """Recognise a sweep; also the part of the power at low notes that is its [1]."""
-    time_s, frequency_hz = _strongest(samples, rate_hz)
-    line = _crude_line(time_s, frequency_hz)
-    refined = None if line is None else _refine(samples, line, rate_hz=rate_hz)
-    if refined is None or rate_hz < LEAST_RATE_HZ:
+    found = find_line(samples, rate_hz)
+    if found is None or rate_hz < LEAST_RATE_HZ:
         return None, 0.0
-    line, turn, last_s = refined
+    line = found.line
     purity = _purity(samples, line, rate_hz=rate_hz)
     length_s = len(samples) / rate_hz
     start_s = _find_start(samples, line, rate_hz=rate_hz)
-    stop_s = _find_stop(samples, line, after_s=last_s, rate_hz=rate_hz)
+    stop_s = _find_stop(samples, line, after_s=found.last_s, rate_hz=rate_hz)
     own = _as_own(line, (start_s, stop_s), length_s=length_s, rate_hz=rate_hz)
     if own is not None:
         return own, purity
-    return _as_any(line, turn, (start_s, stop_s), length_s=length_s, rate_hz=rate_hz), purity
+    return _as_any(line, found.turns, (start_s, stop_s), length_s=length_s, rate_hz=rate_hz), purity
 
 
-def _as_any(line: _Line, turn: float, ends_s: tuple[float, float], *, length_s: float, rate_hz: int) -> Sweep | None:
+def _as_any(line: Line, turn: float, ends_s: tuple[float, float], *, length_s: float, rate_hz: int) -> Sweep | None:
     """Make a sweep of a line and its ends; None where it is none that can be made."""
     start_s, stop_s = ends_s
     start_hz = float(line.frequency_hz(np.array(start_s)))
@@ -267,164 +229,7 @@ def describe_sweep(sweep: Sweep) -> str:
     return f"sweep recognised from the recording: {ends}{', as this program makes it' if is_own(sweep) else ''}"
 
 
-def _strongest(samples: Samples, rate_hz: int) -> tuple[FloatArray, FloatArray]:
-    """Find times [s] and strongest frequencies [Hz] of those frames that hold one tone, shapes (k,)."""
-    from scipy.fft import rfft
-
-    n_frame = 1 << round(np.log2(FRAME_S * rate_hz))
-    starts = np.arange(0, len(samples) - n_frame, max(n_frame // 2, len(samples) // N_FRAMES))
-    window = np.hanning(n_frame - 1).astype(np.float32)
-    lowest = int(np.ceil(LOWEST_HZ * n_frame / rate_hz))
-    times, frequencies = [np.zeros(0)], [np.zeros(0)]
-    for first in range(0, len(starts), N_AT_ONCE):
-        at = starts[first : first + N_AT_ONCE]
-        # Differences add 6 dB an octave: mains lines and rumble stay below the tone.
-        frames = np.diff(samples[at[:, None] + np.arange(n_frame)].astype(np.float32), axis=1)
-        power = np.abs(rfft(frames * window, n_frame, axis=1)) ** 2
-        power[:, : lowest - 1] = 0.0
-        peak = np.clip(np.argmax(power, axis=1), lowest, power.shape[1] - 3)
-        rows = np.arange(len(at))
-        lobe = np.sum([power[rows, peak + offset] for offset in (-2, -1, 0, 1, 2)], axis=0)
-        total = np.sum(power, axis=1)
-        good = (lobe > TONAL * total) & (peak < TOP * n_frame) & (total > 0)
-        left, middle, right = (power[rows, peak + offset] for offset in (-1, 0, 1))
-        shift = np.where(middle > 0, (right - left) / np.maximum(2 * (left + middle + right), 1e-30), 0.0)
-        times.append((at[good] + n_frame / 2) / rate_hz)
-        frequencies.append((peak + 2 * shift)[good] * rate_hz / n_frame)
-    return np.concatenate(times), np.concatenate(frequencies)
-
-
-def _crude_line(time_s: FloatArray, frequency_hz: FloatArray) -> _Line | None:
-    """Line through most of the points, None where too few lie on one."""
-    level = np.log(np.maximum(frequency_hz, 1e-9))
-    slopes = [np.zeros(0)]
-    for lag_s in LAGS_S:
-        later = np.searchsorted(time_s, time_s + lag_s)
-        pair = np.flatnonzero(later < len(time_s))
-        apart_s = time_s[later[pair]] - time_s[pair]
-        near = apart_s < 1.5 * lag_s
-        slopes.append(((level[later[pair]] - level[pair]) / apart_s)[near])
-    best, found = 0, None
-    rising = np.concatenate(slopes)
-    rising = rising[(rising > 1 / GROWTH_S[1]) & (rising < 1 / GROWTH_S[0])]
-    if len(rising) < N_LEAST:
-        return None
-    middle = np.exp(_crowded(np.log(rising), width=0.05))
-    for slope in middle * np.exp(np.linspace(-0.06, 0.06, 13)):
-        offset = level - slope * time_s
-        center = _crowded(offset, width=NEAR)
-        near = np.abs(offset - center) < NEAR
-        if np.count_nonzero(near) > best:
-            best, found = int(np.count_nonzero(near)), _fit_line(time_s[near], level[near])
-    return found if found is not None and _is_filled(time_s, frequency_hz, found, near=2 * NEAR) else None
-
-
-def _crowded(values: FloatArray, *, width: float) -> float:
-    """Median of the most values that lie within a width."""
-    ordered = np.sort(values)
-    count = np.searchsorted(ordered, ordered + width) - np.arange(len(ordered))
-    first = int(np.argmax(count))
-    return float(np.median(ordered[first : first + count[first]]))
-
-
-def _fit_line(time_s: FloatArray, level: FloatArray) -> _Line | None:
-    """Least squares of ln f against time; None where it does not rise."""
-    if len(time_s) < N_LEAST or np.ptp(time_s) <= 0:
-        return None
-    middle_s = float(np.mean(time_s))
-    slope = float(np.sum((time_s - middle_s) * (level - np.mean(level))) / np.sum((time_s - middle_s) ** 2))
-    return _Line(growth_s=1 / slope, zero_s=middle_s - float(np.mean(level)) / slope) if slope > 1 / GROWTH_S[1] else None
-
-
-def _is_filled(time_s: FloatArray, frequency_hz: FloatArray, line: _Line, *, near: float) -> bool:
-    """Tell whether the line is long, and most that sounds between its ends lies on it."""
-    on_line = np.abs(np.log(np.maximum(frequency_hz, 1e-9) / line.frequency_hz(time_s))) < near
-    if np.count_nonzero(on_line) < N_LEAST:
-        return False
-    ends = np.flatnonzero(on_line)[[0, -1]]
-    octaves = float(np.log2(frequency_hz[ends[1]] / frequency_hz[ends[0]]))
-    return octaves > OCTAVES_LEAST and np.count_nonzero(on_line) > FILLED * (ends[1] - ends[0] + 1)
-
-
-def _refine(samples: Samples, line: _Line, *, rate_hz: int) -> tuple[_Line, float, float] | None:
-    """Refine a line by the phase; also the turns of the phase at the line's 0 Hz [1] and the time of the last good window [s]."""
-    n_window = round(WINDOW_S * rate_hz)
-    for _ in range(N_REFINED):
-        first = max(round(line.time_s(LOWEST_HZ) * rate_hz), 1)
-        last = min(round(line.time_s(TOP * rate_hz) * rate_hz), len(samples)) - 2 * n_window
-        if last - first < N_LEAST * n_window:
-            return None
-        starts = np.unique(np.linspace(first, last, min((last - first) // n_window + 1, N_FRAMES)).astype(int))
-        turned, is_tone = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)
-        time_s = (starts + n_window) / rate_hz
-        model_hz = line.frequency_hz(time_s)
-        off_hz = np.angle(turned[:, 1] * np.conj(turned[:, 0])) / (2 * np.pi) * rate_hz / n_window
-        level = np.log(np.maximum(model_hz + off_hz, 1.0))
-        offset = level - np.log(model_hz)
-        if not np.any(is_tone):
-            return None
-        center = _crowded(offset[is_tone], width=STEADY)
-        good = _in_company(is_tone & (np.abs(offset - center) < STEADY))
-        spread = float(np.median(np.abs(offset - center)[good])) if np.any(good) else 0.0
-        good &= np.abs(offset - center) < max(4 * spread, 1e-4)
-        refined = _fit_line(time_s[good], level[good])
-        if refined is None:
-            return None
-        line = refined
-    rest = _in_company(is_tone & (np.abs(level - np.log(line.frequency_hz(time_s))) < STEADY))
-    if np.count_nonzero(rest) < N_LEAST:
-        return None
-    turned = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)[0][:, 0]
-    line = _follow_phase(turned, starts / rate_hz + WINDOW_S / 2, line, rest)
-    turned = _demodulate(samples, line, starts, n_window=n_window, rate_hz=rate_hz)[0][:, 0]
-    low = rest & (line.frequency_hz(time_s) < 4 * LOWEST_HZ)
-    turn = float(np.angle(np.sum(turned[low] / np.maximum(np.abs(turned[low]), 1e-30)))) / (2 * np.pi)
-    # What differs like cos(φ + turn) is ± sin(φ + turn), and that sin(φ − φ1) of a sweep that starts at φ1.
-    return line, -turn, float(time_s[rest][-1])
-
-
-def _follow_phase(turned: ComplexArray, time_s: FloatArray, line: _Line, good: BoolArray) -> _Line:
-    """Move a line so that what is left of the phase, from window to window, is least; steps of lost samples are left out."""
-    pair = np.flatnonzero(good[1:] & good[:-1])
-    turn = np.angle(turned[pair + 1] * np.conj(turned[pair]))
-    frequency_hz = line.frequency_hz(time_s)
-    by_zero = np.diff(-2 * np.pi * frequency_hz)[pair]
-    by_growth = np.diff(2 * np.pi * frequency_hz * (1 - (time_s - line.zero_s) / line.growth_s))[pair]
-    matrix = np.stack([by_zero, by_growth], axis=1)
-    use = np.ones(len(pair), dtype=bool)
-    solution = np.zeros(2)
-    for _ in range(N_REFINED):
-        solution = np.linalg.lstsq(matrix[use], turn[use], rcond=None)[0]
-        rest = np.abs(turn - matrix @ solution)
-        use = rest <= 5 * float(np.median(rest))
-    return _Line(growth_s=line.growth_s + float(solution[1]), zero_s=line.zero_s + float(solution[0]))
-
-
-def _in_company(good: BoolArray) -> BoolArray:
-    """Drop what is good by chance: most of its neighbours are not, shape (k,)."""
-    padded = np.pad(good, COMPANY // 2)
-    share = np.mean(np.lib.stride_tricks.sliding_window_view(padded, COMPANY), axis=1)
-    return good & (share[: len(good)] > FILLED / 1.2)
-
-
-def _demodulate(
-    samples: Samples, line: _Line, starts: NDArray[np.int64], *, n_window: int, rate_hz: int
-) -> tuple[ComplexArray, BoolArray]:
-    """Mean of the samples' differences times exp(−jφ) in two windows after each start, shape (k, 2); whether a tone is there."""
-    weight = np.tile(np.hanning(n_window), 2).reshape(2, n_window)
-    found = np.zeros((len(starts), 2), dtype=complex)
-    power = np.zeros(len(starts))
-    for first in range(0, len(starts), N_AT_ONCE):
-        at = starts[first : first + N_AT_ONCE, None] + np.arange(2 * n_window)
-        phase = 2 * np.pi * line.growth_s * line.frequency_hz(at / rate_hz)
-        steps = (samples[at] - samples[at - 1]).astype(float)
-        found[first : first + N_AT_ONCE] = np.sum((steps * np.exp(-1j * phase)).reshape(-1, 2, n_window) * weight, axis=2)
-        power[first : first + N_AT_ONCE] = np.sum(steps**2, axis=1) / 2
-    coherent = np.min(np.abs(found), axis=1) ** 2 / np.sum(weight[0]) ** 2
-    return found, coherent * 4 > COHERENT * 2 * power / n_window
-
-
-def _purity(samples: Samples, line: _Line, *, rate_hz: int) -> float:
+def _purity(samples: Samples, line: Line, *, rate_hz: int) -> float:
     """Part of the power that is the sweep's while it passes the octave above 100 Hz [1]; 0 where that was not recorded."""
     first, last = (round(line.time_s(frequency_hz) * rate_hz) for frequency_hz in (100.0, 200.0))
     if first < 0 or last > len(samples):
@@ -436,7 +241,7 @@ def _purity(samples: Samples, line: _Line, *, rate_hz: int) -> float:
     return float(2 * np.abs(np.mean(part * np.exp(-1j * phase))) ** 2 / power) if power > 0 else 0.0
 
 
-def _find_start(samples: Samples, line: _Line, *, rate_hz: int) -> float:
+def _find_start(samples: Samples, line: Line, *, rate_hz: int) -> float:
     """Time at which the sweep begins, from the level [s]; 0 where the recording begins with it."""
     low, high = (round(line.time_s(frequency_hz) * rate_hz) for frequency_hz in (60.0, 200.0))
     high = min(max(high, 0), len(samples))
@@ -456,7 +261,7 @@ def _find_start(samples: Samples, line: _Line, *, rate_hz: int) -> float:
     return first / rate_hz if first > FADE_S * rate_hz else 0.0
 
 
-def _find_stop(samples: Samples, line: _Line, *, after_s: float, rate_hz: int) -> float:
+def _find_stop(samples: Samples, line: Line, *, after_s: float, rate_hz: int) -> float:
     """Time at which the sweep ends, from the level [s]."""
     n_step = max(round(END_STEP_S * rate_hz), 8)
     first = max(round((after_s - 0.03) * rate_hz), 0)
@@ -472,7 +277,7 @@ def _find_stop(samples: Samples, line: _Line, *, after_s: float, rate_hz: int) -
     return last / rate_hz
 
 
-def _as_own(line: _Line, ends_s: tuple[float, float], *, length_s: float, rate_hz: int) -> Sweep | None:
+def _as_own(line: Line, ends_s: tuple[float, float], *, length_s: float, rate_hz: int) -> Sweep | None:
     """Take a sweep for the tool's own where growth and ends agree; ends may be those of the recording."""
     own = Sweep(rate_hz=rate_hz)
     growth_s = own.duration_s / float(np.log(own.stop_hz / own.start_hz))

@@ -40,14 +40,14 @@ def test_any_exponential_sweep_is_recognised(sweep: Sweep) -> None:
     assert recognised.start_hz == pytest.approx(sweep.start_hz, rel=0.02)
     assert recognised.stop_hz == pytest.approx(sweep.stop_hz, rel=0.01)
     assert recognised.duration_s == pytest.approx(sweep.duration_s, rel=0.01)
-    # The made-up sweep follows what was heard, of either polarity, within 0.02 cycles, and the half sample to which it is placed.
+    # The made-up sweep follows what was heard, of either polarity, within 0.05 cycles, and the half sample to which it is placed.
     made = hilbert(played_samples(Recognised(sweep=recognised))[: len(samples)])
     growth_s = sweep.duration_s / np.log(sweep.stop_hz / sweep.start_hz)
     for hz in (200.0, 500.0, 1000.0, 3000.0, 9000.0):
         time_s = sweep.before_s + latency / sweep.rate_hz + growth_s * np.log(hz / sweep.start_hz)
         part = slice(round(time_s * sweep.rate_hz), round((time_s + 0.1 * growth_s) * sweep.rate_hz))
         cycles = np.angle(np.sum(samples[part] * made[part])) / (2 * np.pi)
-        assert abs(2 * cycles - round(2 * cycles)) / 2 < 0.02 + 0.5 * hz * 1.1 / sweep.rate_hz
+        assert abs(2 * cycles - round(2 * cycles)) / 2 < 0.05 + 0.5 * hz * 1.1 / sweep.rate_hz
 
 
 def test_the_own_sweep_is_taken_for_itself() -> None:
