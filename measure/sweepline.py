@@ -1,7 +1,7 @@
 """The line of ln f against time that an exponential sweep draws, found in a channel.
 
-Crudely from the strongest frequency of short frames, then refined from the phase that a sweep of those numbers leaves. Lost samples
-make two lines of one; the longer counts.
+Crudely from the strongest frequency of short frames, then refined from the phase that a sweep of those numbers leaves. Lost
+samples make two lines of one; the longer counts.
 """
 
 from dataclasses import dataclass
