@@ -107,6 +107,43 @@ def test_a_reference_that_contradicts_the_takes_is_named():
     wrong = replace(evidence, dcr=parse_quantity("7.3k ± 1%"))
     answer = characterise_pickup(wrong)
     assert "reference-pulled" in {finding.code for finding in answer.findings}
+    assert answer.outcome == "misfit"  # 15 % off: no value may pass as good
+
+
+def test_one_take_alone_accuses_no_reference():
+    for seed in range(6):
+        evidence, _ = draw_bench(seed, n_loops=2, misfit=1e-3)
+        answer = characterise_pickup(replace(evidence, takes=evidence.takes[:1]))
+        assert "reference-pulled" not in {finding.code for finding in answer.findings}
+
+
+def test_resonance_of_one_take_lies_inside_its_interval():
+    """One load leaves the scale open; what the valley of equivalent fits changes is part of the interval."""
+    inside, widths = [], []
+    for seed in range(25):
+        evidence, _ = draw_bench(seed, n_loops=1 + seed % 2)
+        one = characterise_pickup(replace(evidence, takes=evidence.takes[:1])).quantities["resonance_loaded"]
+        both = characterise_pickup(evidence).quantities["resonance_loaded"]
+        inside.append(one.low <= both.value <= one.high)
+        widths.append(one.standard_uncertainty / one.value)
+    assert np.mean(inside) >= 0.9
+    assert np.median(widths) < 0.005
+
+
+def test_a_take_that_ends_before_its_resonance_tells_nothing():
+    evidence, _ = draw_bench(4, n_loops=1)
+    whole = evidence.takes[1].response
+    kept = whole.frequency_hz < 900.0
+    cut = replace(
+        whole,
+        frequency_hz=whole.frequency_hz[kept],
+        value=whole.value[kept],
+        covariance=whole.covariance[kept],
+        shifts=np.zeros((0, int(kept.sum()))),
+    )
+    answer = characterise_pickup(replace(evidence, takes=(evidence.takes[0], replace(evidence.takes[1], response=cut))))
+    assert answer.outcome == "misfit"
+    assert "resonance-not-seen" in {finding.code for finding in answer.findings}
 
 
 def test_misfit_is_headed_as_such():

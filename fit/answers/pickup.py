@@ -1,27 +1,25 @@
 """What is this pickup? Its values with intervals, what limits them, and which further take would help."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fit.answers.identify import TELLING, Further, identify_quantities, relative_uncertainty, suggest_takes
+from fit.answers.doubts import doubt_answer
+from fit.answers.identify import TELLING, Further, has_two_loads, identify_quantities, relative_uncertainty, suggest_takes
 from fit.answers.quantities import COVERAGE, Derived, derive_quantities
 from fit.estimate.budget import split_uncertainty
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, smooth_difference
-from fit.estimate.ladder import MISFIT, MOVED_PULL, Choice, choose_model, model_name
+from fit.estimate.ladder import Choice, choose_model, model_name
 from fit.estimate.resonance import loaded_gain
+from fit.estimate.scale import equivalent_vectors
 from measure.response import ComplexArray, Finding, FloatArray
 
 AGREEMENT_HZ = (80.0, 15000.0)  # [Hz] where model and measurement are compared
 CURVE_HZ = (50.0, 20000.0)  # [Hz] of the loaded gain's plot
 CURVE_POINTS = 400
 HELPFUL = 0.9  # [1] a further take is named where it leaves less than this of the uncertainty
-PULLED = 3.0  # [1] of a reference against its own statement
-MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
-# Beyond these a value is worth a second look, no more: common practice, no source.
-USUAL = {"inductance": (0.8, 12.0), "dc_resistance": (1e3, 25e3), "winding_capacitance": (15e-12, 400e-12)}
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -143,33 +141,51 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
     reasons = identify_quantities(choice, derived)
     told = {name: quantity for name, quantity in derived.items() if name not in reasons}
     further = suggest_takes(choice, evidence.parts_at_hand)
-    is_good = choice.floor.total < MISFIT
+    open_scale = {} if has_two_loads(evidence) else _spread_over_scales(choice, told)
+    floor_answer = _floor_answer(choice)
+    findings = doubt_answer(choice, told, worst_hz=floor_answer.worst_hz)
     loaded_hz = np.geomspace(*CURVE_HZ, CURVE_POINTS)
     curves = _curves(choice)
     return PickupAnswer(
         takes=tuple(take.name for take in evidence.takes),
         simulated=any(take.response.origin.simulated for take in evidence.takes),
-        outcome="good" if is_good else "misfit",
-        floor=_floor_answer(choice),
+        outcome="misfit" if any(finding.severity == "reject" for finding in findings) else "good",
+        floor=floor_answer,
         model_name=model_name(choice.problem.model),
         eddy_loops=sum(profiles.count("loop") for profiles in choice.problem.model.eddies),
         candidates=tuple(
             Candidate(name=model_name(rung.problem.model), bic=rung.bic, reduced_chi_square=rung.reduced_chi_square)
             for rung in choice.rungs
         ),
-        quantities={name: _estimate(quantity, choice) for name, quantity in told.items()},
+        quantities={name: _estimate(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
         not_identified=_not_identified(reasons, derived, further),
-        budget={name: _budget(quantity, choice) for name, quantity in told.items()},
+        budget={name: _budget(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
         next_takes={name: _helpful_takes(quantity, choice, further) for name, quantity in told.items()},
         curves=curves,
         loaded_frequency_hz=loaded_hz,
         loaded_gain=loaded_gain(choice.problem, choice.fit.vector, loaded_hz).value,
-        findings=_findings(choice, told),
+        findings=findings,
     )
 
 
-def _estimate(derived: Derived, choice: Choice) -> Estimate:
-    std = float(np.sqrt(max(float(derived.gradient @ choice.covariance @ derived.gradient), 0.0)))
+def _spread_over_scales(choice: Choice, told: dict[str, Derived]) -> dict[str, float]:
+    """Find the standard uncertainty that an unknown scale of impedance adds, relative where the quantity's gradient is.
+
+    Half the range over the fits that are as good, as a rectangular distribution (JCGM 100:2008, 4.3.7).
+    """
+    spread = dict.fromkeys(told, 0.0)
+    for vector in equivalent_vectors(choice):
+        other = derive_quantities(replace(choice, fit=replace(choice.fit, vector=vector)))
+        for name, quantity in told.items():
+            if name in other:
+                away = other[name].value - quantity.value
+                away = np.log(other[name].value / quantity.value) if quantity.is_log else away
+                spread[name] = max(spread[name], float(abs(away)) / np.sqrt(3))
+    return spread
+
+
+def _estimate(derived: Derived, choice: Choice, extra_std: float) -> Estimate:
+    std = float(np.hypot(np.sqrt(max(float(derived.gradient @ choice.covariance @ derived.gradient), 0.0)), extra_std))
     if not derived.is_log:
         low, high = derived.value - COVERAGE * std, derived.value + COVERAGE * std
         return Estimate(value=derived.value, unit=derived.unit, standard_uncertainty=std, low=low, high=high)
@@ -178,10 +194,12 @@ def _estimate(derived: Derived, choice: Choice) -> Estimate:
     return Estimate(value=derived.value, unit=derived.unit, standard_uncertainty=uncertainty, low=float(low), high=float(high))
 
 
-def _budget(derived: Derived, choice: Choice) -> tuple[Contribution, ...]:
+def _budget(derived: Derived, choice: Choice, extra_std: float) -> tuple[Contribution, ...]:
     scale = derived.value if derived.is_log else 1.0
-    shares = split_uncertainty(choice, derived.gradient)
-    return tuple(Contribution(source=share.source, contribution=scale * share.contribution) for share in shares)
+    shares = [(share.source, share.contribution) for share in split_uncertainty(choice, derived.gradient)]
+    if extra_std > 0:
+        shares = sorted([*shares, ("scale of impedance not known", extra_std)], key=lambda share: -share[1])
+    return tuple(Contribution(source=source, contribution=scale * contribution) for source, contribution in shares)
 
 
 def _not_identified(
@@ -245,43 +263,3 @@ def _curves(choice: Choice) -> tuple[Curve, ...]:
             )
         )
     return tuple(curves)
-
-
-def _findings(choice: Choice, told: dict[str, Derived]) -> tuple[Finding, ...]:
-    findings = [_moved_finding(name) for name in choice.moved]
-    for index, parameter in enumerate(choice.problem.parameters):
-        if not parameter.source or not np.isfinite(parameter.prior_std) or parameter.name.startswith("gain_step_"):
-            continue
-        learned = parameter.prior_std**2 - choice.covariance[index, index]
-        offset = choice.fit.vector[index] - parameter.prior_mean
-        # a reference about which the takes tell nothing cannot be pulled by them
-        pull = abs(offset) / np.sqrt(learned) if learned > 1e-6 * parameter.prior_std**2 else 0.0
-        if pull > PULLED and abs(offset) > parameter.prior_std:
-            text = (
-                f"{parameter.source} lies {pull:.1f} σ from what the takes say; check its value, and the unit it was written in"
-            )
-            findings.append(Finding(code="reference-pulled", severity="warn", text=text, figure=float(pull)))
-    if choice.floor.total >= MISFIT:
-        answer = _floor_answer(choice)
-        text = (
-            f"no model describes the takes: {100 * answer.value:.2f} % apart, worst at {answer.worst_hz:.0f} Hz; "
-            "values are indicative only. Check added parts and wiring, and that the coil stood still"
-        )
-        findings.append(Finding(code="misfit", severity="warn", text=text, figure=100 * answer.value, unit="%"))
-    share = sum(quantity.value**2 for name, quantity in told.items() if name.endswith(".coupling"))
-    if share > MOST_LOSS:
-        text = (
-            f"eddy loops take {100 * share:.0f} % of the inductance, more than pickups usually have ({100 * MOST_LOSS:.0f} %): "
-            "is a pot, a tone capacitor or another part still connected?"
-        )
-        findings.append(Finding(code="unusual-losses", severity="warn", text=text, figure=100 * share, unit="%"))
-    for name, (low, high) in USUAL.items():
-        if name in told and not low <= told[name].value <= high:
-            text = f"{name.replace('_', ' ')} lies outside what pickups usually have; check the units of the references"
-            findings.append(Finding(code="unusual", severity="warn", text=text, figure=told[name].value, unit=told[name].unit))
-    return tuple(findings)
-
-
-def _moved_finding(name: str) -> Finding:
-    text = f"the coil seems to have moved before take {name} (gain step over {MOVED_PULL:.0f} σ); its gain was left free"
-    return Finding(code="coil-moved", severity="warn", text=text)

@@ -76,6 +76,9 @@ def misfit_lines(answer: PickupAnswer) -> list[str]:
     list of str
         What the misfit is and where.
     """
+    if answer.floor.value < MISFIT_AT:
+        doubts = [plain_text(finding.text) for finding in answer.findings if finding.severity == "reject"]
+        return ["INDICATIVE ONLY: what was measured and what was stated do not go together.", *doubts]
     worst = f"{format_quantity(answer.floor.worst_hz, 'Hz')} (near {note_name(answer.floor.worst_hz)})"
     return [
         "INDICATIVE ONLY: no model tried describes this pickup well enough.",

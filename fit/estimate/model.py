@@ -95,7 +95,7 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
     ValueError
         If a take has fewer than ten frequencies that tell anything; the message names it.
     """
-    kept = [_usable_points(take) & every_point(take.response.frequency_hz, thin) for take in evidence.takes]
+    kept = [usable_points(take) & every_point(take.response.frequency_hz, thin) for take in evidence.takes]
     sizes = [int(mask.sum()) for mask in kept]
     for take, size in zip(evidence.takes, sizes, strict=True):
         if size < max(10 // thin, 3):
@@ -121,7 +121,19 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
     )
 
 
-def _usable_points(take: TakeEvidence) -> np.ndarray:
+def usable_points(take: TakeEvidence) -> np.ndarray:
+    """Choose the frequencies of a take that a fit uses.
+
+    Parameters
+    ----------
+    take : TakeEvidence
+        With n frequencies.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Within the band, and not drowned in noise.
+    """
     frequency = take.response.frequency_hz
     return (frequency >= LOWEST_HZ) & (frequency <= HIGHEST_HZ) & (relative_std(take.response) < WORST_RELATIVE_NOISE)
 

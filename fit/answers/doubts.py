@@ -1,0 +1,117 @@
+"""What casts doubt on an answer: a misfit, references that contradict the takes, a coil that moved, unusual values."""
+
+import numpy as np
+
+from fit.answers.identify import has_two_loads
+from fit.answers.quantities import Derived
+from fit.estimate.evidence import TakeEvidence
+from fit.estimate.ladder import MISFIT, MOVED_PULL, Choice
+from fit.estimate.model import usable_points
+from fit.estimate.parameters import Parameter
+from measure.response import Finding, Severity
+
+PULLED, CONTRADICTED = 3.0, 5.0  # [1] of a reference against its own statement: doubted, and values indicative only
+CONTRADICTED_OFFSET = 2.0  # [1] of its standard uncertainty: past the bound of a rectangular distribution (√3)
+POINTS_PAST_PEAK = 3  # frequencies that must follow a resonance for it to be seen
+MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
+# Beyond these a value is worth a second look, no more: common practice, no source.
+USUAL = {"inductance": (0.8, 12.0), "dc_resistance": (1e3, 25e3), "winding_capacitance": (15e-12, 400e-12)}
+
+
+def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -> tuple[Finding, ...]:
+    """Collect what a person should know before they believe the values.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+    told : dict
+        Quantities that the takes tell.
+    worst_hz : float
+        Where the smooth difference is largest. [Hz]
+
+    Returns
+    -------
+    tuple of Finding
+        Severity "reject": the values are indicative only.
+    """
+    return (
+        *_misfit(choice, worst_hz),
+        *(finding for take in choice.problem.evidence.takes for finding in _unseen_resonance(take)),
+        *(_moved(name) for name in choice.moved),
+        *_pulled_references(choice),
+        *_unusual(told),
+    )
+
+
+def _misfit(choice: Choice, worst_hz: float) -> list[Finding]:
+    if choice.floor.total < MISFIT:
+        return []
+    percent = 100 * choice.floor.total
+    text = (
+        f"no model describes the takes: {percent:.2f} % apart, worst at {worst_hz:.0f} Hz; "
+        "values are indicative only. Check added parts and wiring, and that the coil stood still"
+    )
+    return [Finding(code="misfit", severity="reject", text=text, figure=percent, unit="%")]
+
+
+def _unseen_resonance(take: TakeEvidence) -> list[Finding]:
+    """Find out whether a response still rises against frequency where it ends: cut short, it tells no inductance."""
+    kept = usable_points(take)
+    frequency = take.response.frequency_hz[kept]
+    level = np.abs(take.response.value[kept]) / frequency
+    if int(np.argmax(level)) < len(level) - POINTS_PAST_PEAK:
+        return []
+    text = (
+        f"take {take.name} ends at {frequency[-1]:.0f} Hz, before its resonance; values are indicative only. "
+        "Record the whole sweep, or raise the level, and repeat the take"
+    )
+    return [Finding(code="resonance-not-seen", severity="reject", text=text, figure=float(frequency[-1]), unit="Hz")]
+
+
+def _moved(name: str) -> Finding:
+    text = f"the coil seems to have moved before take {name} (gain step over {MOVED_PULL:.0f} σ); its gain was left free"
+    return Finding(code="coil-moved", severity="warn", text=text)
+
+
+def _pulled_references(choice: Choice) -> list[Finding]:
+    if not has_two_loads(choice.problem.evidence):
+        return []  # the scale is open, and with it every reference
+    findings = []
+    for index, parameter in enumerate(choice.problem.parameters):
+        if not _is_reference(parameter):
+            continue
+        offset = abs(float(choice.fit.vector[index]) - parameter.prior_mean) / parameter.prior_std
+        learned = 1 - float(choice.covariance[index, index]) / parameter.prior_std**2
+        # a reference about which the takes tell nothing cannot be pulled by them
+        pull = offset / np.sqrt(learned) if learned > 1e-6 else 0.0
+        if pull <= PULLED or offset <= 1.0:
+            continue
+        is_wrong = pull > CONTRADICTED and offset > CONTRADICTED_OFFSET
+        end = "; values are indicative only" if is_wrong else ""
+        text = (
+            f"{parameter.source} lies {pull:.1f} σ from what the takes say; check its value, and the unit it was written in{end}"
+        )
+        severity: Severity = "reject" if is_wrong else "warn"
+        findings.append(Finding(code="reference-pulled", severity=severity, text=text, figure=float(pull)))
+    return findings
+
+
+def _is_reference(parameter: Parameter) -> bool:
+    return bool(parameter.source) and bool(np.isfinite(parameter.prior_std)) and not parameter.name.startswith("gain_step_")
+
+
+def _unusual(told: dict[str, Derived]) -> list[Finding]:
+    findings = []
+    share = 100 * sum(quantity.value**2 for name, quantity in told.items() if name.endswith(".coupling"))
+    if share > 100 * MOST_LOSS:
+        text = (
+            f"eddy loops take {share:.0f} % of the inductance, more than pickups usually have ({100 * MOST_LOSS:.0f} %): "
+            "is a pot, a tone capacitor or another part still connected?"
+        )
+        findings.append(Finding(code="unusual-losses", severity="warn", text=text, figure=share, unit="%"))
+    for name, (low, high) in USUAL.items():
+        if name in told and not low <= told[name].value <= high:
+            text = f"{name.replace('_', ' ')} lies outside what pickups usually have; check the units of the references"
+            findings.append(Finding(code="unusual", severity="warn", text=text, figure=told[name].value, unit=told[name].unit))
+    return findings
