@@ -5,11 +5,12 @@ The coils enter as Norton equivalents, so the unknowns are the node voltages alo
 every branch and coil costs one more right-hand side (adjoint method), no finite differences.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from fit.circuit.elimination import GROUNDED, Elimination, eliminate, plan_elimination
 from measure.response import ComplexArray, FloatArray
 
 GROUND = "ground"
@@ -29,12 +30,19 @@ class Network:
         The same for the coils; the EMF is positive towards the first end.
     output : int
         Index of the node whose voltage is asked for.
+    branch_ends, coil_ends : tuple of (int, int)
+        Indices of the nodes of each branch and coil; −1 is ground.
+    elimination : Elimination
+        In which order the nodes are eliminated.
     """
 
     nodes: tuple[str, ...]
     branch_incidence: FloatArray
     coil_incidence: FloatArray
     output: int
+    branch_ends: tuple[tuple[int, int], ...]
+    coil_ends: tuple[tuple[int, int], ...]
+    elimination: Elimination
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -59,7 +67,35 @@ class Solution:
     coil_current: ComplexArray
 
 
-def build_network(branches: Sequence[tuple[str, str]], coils: Sequence[tuple[str, str]], output: str) -> Network:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Excited:
+    """Output voltages of a network for x excitations, and what they depend on, at m points.
+
+    Attributes
+    ----------
+    voltage : ndarray of complex, shape (x, m)
+        At the output. [V]
+    by_admittance : ndarray of complex, shape (b, x, m)
+        Derivative of the voltage with respect to each branch's admittance. [V Ω]
+    coil_transfer : ndarray of complex, shape (c, m)
+        Derivative of the voltage with respect to each coil's EMF. [V/V]
+    coil_current : ndarray of complex, shape (c, x, m)
+        Current out of each coil's first end. [A]
+    """
+
+    voltage: ComplexArray
+    by_admittance: ComplexArray
+    coil_transfer: ComplexArray
+    coil_current: ComplexArray
+
+
+def build_network(
+    branches: Sequence[tuple[str, str]],
+    coils: Sequence[tuple[str, str]],
+    output: str,
+    *,
+    coupled: Sequence[tuple[int, int]] | None = None,
+) -> Network:
     """Join branches and coils at their nodes.
 
     Parameters
@@ -68,6 +104,8 @@ def build_network(branches: Sequence[tuple[str, str]], coils: Sequence[tuple[str
         The two nodes of each; ``"ground"`` is the node of potential 0.
     output : str
         Node whose voltage is asked for.
+    coupled : sequence of (int, int) or None
+        Pairs of coils with mutual coupling, for `solve_excitations`; None for every coil with every other.
 
     Returns
     -------
@@ -83,11 +121,19 @@ def build_network(branches: Sequence[tuple[str, str]], coils: Sequence[tuple[str
     if output not in nodes:
         msg = f"nothing is connected to the output {output!r}; the nodes are {', '.join(nodes) or 'none'}"
         raise ValueError(msg)
+    index = {node: place for place, node in enumerate(nodes)} | {GROUND: GROUNDED}
+    branch_ends = tuple((index[first], index[second]) for first, second in branches)
+    coil_ends = tuple((index[first], index[second]) for first, second in coils)
+    pairs = [(i, j) for i in range(len(coils)) for j in range(i)] if coupled is None else coupled
+    through = [(a, b) for i, j in pairs for a in coil_ends[i] for b in coil_ends[j]]
     return Network(
         nodes=nodes,
         branch_incidence=_incidence(nodes, branches),
         coil_incidence=_incidence(nodes, coils),
-        output=nodes.index(output),
+        output=index[output],
+        branch_ends=branch_ends,
+        coil_ends=coil_ends,
+        elimination=plan_elimination(len(nodes), [*branch_ends, *coil_ends, *through], index[output]),
     )
 
 
@@ -151,6 +197,110 @@ def solve_network(network: Network, *, admittance: ComplexArray, impedance: Comp
         coil_transfer=coil_transfer,
         coil_current=norton - np.einsum("cdm,dm->cm", coil_admittance, coil.T @ node_voltage),
     )
+
+
+def solve_excitations(
+    network: Network,
+    *,
+    admittance: ComplexArray,
+    impedance: ComplexArray,
+    mutual: Mapping[tuple[int, int], ComplexArray],
+    emf: FloatArray,
+) -> Excited:
+    """Voltages at the output for several sets of EMFs at once, with their derivatives; made for larger networks.
+
+    Parameters
+    ----------
+    network : Network
+        With n nodes, b branches and c coils.
+    admittance : ndarray of complex, shape (b, m)
+        Of each branch. [S]
+    impedance : ndarray of complex, shape (c, m)
+        Of each coil. [Ω]
+    mutual : mapping
+        Indices of two coupled coils to the impedance between them, shape (m,); no coil in more than one pair, and each pair
+        among those that the network was built with. [Ω]
+    emf : ndarray, shape (x, c)
+        Of each coil in each excitation, the same at all points. [V]
+
+    Returns
+    -------
+    Excited
+        The derivative with respect to the impedance between coils i and j is −`coil_transfer`[i] · `coil_current`[j].
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the network is singular at a frequency.
+
+    Notes
+    -----
+    The equations of `solve_network`, their matrix kept sparse and eliminated for all points together.
+    """
+    n_points, n_excitations = admittance.shape[1], len(emf)
+    plan = network.elimination
+    matrix = np.zeros((len(plan.entries), n_points), dtype=complex)
+    right = np.zeros((len(network.nodes) + 1, n_excitations + 1, n_points), dtype=complex)  # the last row is ground
+    for ends, value in zip(network.branch_ends, admittance, strict=True):
+        _stamp(plan, matrix, (ends, ends), value)
+    own, between = _coil_admittances(impedance, mutual)
+    for ends, value in zip(network.coil_ends, own, strict=True):
+        _stamp(plan, matrix, (ends, ends), value)
+    for (i, j), value in between.items():
+        _stamp(plan, matrix, (network.coil_ends[i], network.coil_ends[j]), value)
+    norton = _through_coils(emf.T[:, :, None].astype(complex), own, between)
+    for (first, second), current in zip(network.coil_ends, norton, strict=True):
+        right[first, :-1] += current
+        right[second, :-1] -= current
+    right[GROUNDED] = 0.0
+    right[network.output, -1] = 1.0
+    eliminate(plan, matrix, right, n_forward=n_excitations)
+    first_of_branch, second_of_branch = np.array(network.branch_ends, dtype=int).reshape(-1, 2).T
+    across = right[first_of_branch] - right[second_of_branch]
+    coil_across = np.array([right[first] - right[second] for first, second in network.coil_ends])
+    transfer = _through_coils(coil_across[:, -1:], own, between)[:, 0]
+    return Excited(
+        voltage=right[network.output, :-1],
+        by_admittance=-across[:, -1:] * across[:, :-1],
+        coil_transfer=transfer,
+        coil_current=norton - _through_coils(coil_across[:, :-1], own, between),
+    )
+
+
+def _stamp(plan: Elimination, matrix: ComplexArray, ends: tuple[tuple[int, int], tuple[int, int]], value: ComplexArray) -> None:
+    """Add an admittance between two pairs of ends (twice the same pair for a branch) to a matrix of which one half is kept."""
+    is_own = ends[0] == ends[1]
+    for a, node in enumerate(ends[0]):
+        for b, other in enumerate(ends[1]):
+            if GROUNDED in (node, other) or (is_own and a > b) or (is_own and ends[0][0] == ends[0][1]):
+                continue
+            place = plan.entries[min(node, other), max(node, other)]
+            is_met_twice = not is_own and node == other  # from both coils
+            matrix[place] += (1.0 if a == b else -1.0) * (2.0 if is_met_twice else 1.0) * value
+
+
+def _coil_admittances(
+    impedance: ComplexArray, mutual: Mapping[tuple[int, int], ComplexArray]
+) -> tuple[ComplexArray, dict[tuple[int, int], ComplexArray]]:
+    """Inverse of the coils' impedances: each coil's own, and what is between coupled ones."""
+    _refuse_zero(impedance)
+    own = 1.0 / impedance
+    off: dict[tuple[int, int], ComplexArray] = {}
+    for (i, j), through in mutual.items():
+        determinant = impedance[i] * impedance[j] - through**2
+        _refuse_zero(determinant)
+        own[i], own[j] = impedance[j] / determinant, impedance[i] / determinant
+        off[i, j] = -through / determinant
+    return own, off
+
+
+def _through_coils(voltage: ComplexArray, own: ComplexArray, between: Mapping[tuple[int, int], ComplexArray]) -> ComplexArray:
+    """Currents (c, x, m) that voltages (c, x, m) drive through the coils."""
+    current: ComplexArray = own[:, None, :] * voltage
+    for (i, j), value in between.items():
+        current[i] += value * voltage[j]
+        current[j] += value * voltage[i]
+    return current
 
 
 def _solve_single_node(network: Network, admittance: ComplexArray, impedance: ComplexArray, emf: ComplexArray) -> Solution:

@@ -1,0 +1,138 @@
+"""An instrument at several settings, laid out so that settings with the same network are solved together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fit.circuit.controls import Settings
+from fit.circuit.instrument import Instrument, coils_of
+from fit.circuit.network import GROUND
+from fit.circuit.wiring import Passive, Wiring, wire_instrument
+from measure.response import ComplexArray, FloatArray
+
+INPUT_LOAD = (("input.resistance", False), ("input.capacitance", True))  # name of the value; is it a capacitor
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Case:
+    """Settings to be solved for, and what hangs at the jack.
+
+    Attributes
+    ----------
+    settings : Settings
+        Of every control.
+    frequency_hz : ndarray, shape (m,)
+        All > 0. [Hz]
+    load : tuple of (str, bool)
+        Name of the value of each part across the jack (cable and input, an added part), and whether it is a capacitor.
+    """
+
+    settings: Settings
+    frequency_hz: FloatArray
+    load: tuple[tuple[str, bool], ...] = INPUT_LOAD
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Group:
+    """Cases with the same network; m points over all of them.
+
+    Attributes
+    ----------
+    wiring : Wiring
+        Their network.
+    cases : tuple of int
+        Which cases.
+    wirings : tuple of Wiring
+        Of each case: the same network, each with its own load.
+    s : ndarray of complex, shape (m,)
+        2πj times the frequency. [rad/s]
+    case_of_point : ndarray of int, shape (m,)
+        Position in `cases`.
+    """
+
+    wiring: Wiring
+    cases: tuple[int, ...]
+    wirings: tuple[Wiring, ...]
+    s: ComplexArray
+    case_of_point: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Harness:
+    """An instrument and cases, ready to be solved for any values.
+
+    Attributes
+    ----------
+    instrument : Instrument
+        As read.
+    cases : tuple of Case
+        In the order of the answers.
+    groups : tuple of Group
+        Cases that are solved together.
+    """
+
+    instrument: Instrument
+    cases: tuple[Case, ...]
+    groups: tuple[Group, ...]
+
+
+def build_harness(instrument: Instrument, cases: Sequence[Case]) -> Harness:
+    """Find the network of each case, and which cases share one.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As read.
+    cases : sequence of Case
+        Settings and frequencies.
+
+    Returns
+    -------
+    Harness
+        For `solve_harness`.
+    """
+    wirings = []
+    for case in cases:
+        load = [Passive(key=key, is_capacitor=is_c, ends=(instrument.output, GROUND)) for key, is_c in case.load]
+        wirings.append(wire_instrument(instrument, case.settings, load=load))
+    together: dict[tuple[object, ...], list[int]] = {}
+    for index, wiring in enumerate(wirings):
+        together.setdefault(wiring.signature, []).append(index)
+    groups = []
+    for indices in together.values():
+        sizes = [len(cases[index].frequency_hz) for index in indices]
+        groups.append(
+            Group(
+                wiring=wirings[indices[0]],
+                cases=tuple(indices),
+                wirings=tuple(wirings[index] for index in indices),
+                s=2j * np.pi * np.concatenate([cases[index].frequency_hz for index in indices]),
+                case_of_point=np.repeat(np.arange(len(indices)), sizes),
+            )
+        )
+    return Harness(instrument=instrument, cases=tuple(cases), groups=tuple(groups))
+
+
+def needed_values(instrument: Instrument, group: Group) -> set[str]:
+    """Names of the values that a network rests on.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As read.
+    group : Group
+        Of the harness.
+
+    Returns
+    -------
+    set of str
+        Names.
+    """
+    needed = {part.key for wiring in group.wirings for branch in wiring.branches for part in branch}
+    coils = coils_of(instrument)
+    for name in group.wiring.coils:
+        needed |= {f"{name}.dcr", f"{name}.inductance"}
+        for index in range(1, len(coils[name].eddy_loops) + 1):
+            needed |= {f"{name}.eddy_loop_{index}.coupling", f"{name}.eddy_loop_{index}.corner"}
+    return needed | {f"{group.wiring.coils[first]}.coupling" for first, _ in group.wiring.pairs}

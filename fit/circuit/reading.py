@@ -1,0 +1,143 @@
+"""From the text of an instrument.toml to an instrument that is known to be sound, or one line that says what is wrong."""
+
+import math
+import re
+import tomllib
+from collections.abc import Mapping
+
+import msgspec
+
+from fit.circuit.instrument import MAX_TEXT, Instrument, Pickup, SecondCoil, Unit, coils_of, parts_of
+from fit.circuit.soundness import check_wiring
+from measure.quantity import parse_quantity
+
+LIMIT_CHARACTERS = 50_000  # an instrument has about 1500
+MOST_PARTS = 64  # of all kinds together
+MOST_LOOPS = 8  # eddy loops of one coil
+KINDS_OF_PART = ("pickup", "pot", "capacitor", "resistor", "switch")
+RESERVED = (*KINDS_OF_PART, "input", "added")  # first words of names of values
+
+
+def read_instrument(text: str) -> Instrument:
+    """Read and check the text of an instrument.toml.
+
+    Parameters
+    ----------
+    text : str
+        All of the file.
+
+    Returns
+    -------
+    Instrument
+        Sound: every part has its places, every node leads somewhere.
+
+    Raises
+    ------
+    ValueError
+        If it is not TOML, or something in it is unknown, missing or makes no sense; one line that names the place.
+    """
+    if len(text) > LIMIT_CHARACTERS:
+        msg = f"{len(text)} characters are no instrument, expected at most {LIMIT_CHARACTERS}"
+        raise ValueError(msg)
+    try:
+        instrument = msgspec.convert(tomllib.loads(text), Instrument)
+    except msgspec.ValidationError as err:
+        raise ValueError(_plain(str(err))) from None
+    except RecursionError:
+        msg = "not TOML: nested too deep"
+        raise ValueError(msg) from None
+    except tomllib.TOMLDecodeError as err:
+        msg = f"not TOML: {_shown(str(err), 160)}{_twice(str(err))}"
+        raise ValueError(msg) from None
+    _check_names(instrument)
+    _check_values(instrument)
+    check_wiring(instrument)
+    return instrument
+
+
+def _check_names(instrument: Instrument) -> None:
+    sections: dict[str, Mapping[str, object]] = {kind: getattr(instrument, kind) for kind in KINDS_OF_PART}
+    n_parts = sum(len(section) for section in sections.values())
+    if n_parts > MOST_PARTS:
+        msg = f"{n_parts} parts are too many, expected at most {MOST_PARTS}"
+        raise ValueError(msg)
+    for kind, section in sections.items():
+        for name in section:
+            if re.fullmatch(r"[\w][\w +/-]{0,39}", name) is None or name != name.strip():
+                msg = f"{kind}.{_shown(name)}: a name has at most 40 letters, digits, spaces, - + / and _"
+                raise ValueError(msg)
+    for name in instrument.pickup:
+        if name in RESERVED:
+            msg = f"pickup.{name}: a pickup cannot be called {name}, choose another name"
+            raise ValueError(msg)
+    for name in instrument.switch:
+        if name in instrument.pot:
+            msg = f"switch.{name}: there is a pot.{name} too, so {name}=… would be unclear: rename one"
+            raise ValueError(msg)
+    if len(instrument.name) > MAX_TEXT or not (instrument.name.isprintable()):
+        msg = f"name: expected at most {MAX_TEXT} printable characters"
+        raise ValueError(msg)
+    if not instrument.pickup:
+        msg = "pickup: none is stated, expected at least one such as [pickup.bridge]"
+        raise ValueError(msg)
+
+
+def _check_values(instrument: Instrument) -> None:
+    texts: dict[str, tuple[str | None, Unit]] = {}
+    for key, part, unit in parts_of(instrument):
+        texts[f"{key}.value"], texts[f"{key}.marked"] = (part.value, unit), (part.marked, unit)
+    for name, coil in coils_of(instrument).items():
+        texts[f"pickup.{name}.dcr"] = (coil.dcr, "Ω")
+        texts[f"pickup.{name}.inductance"] = (coil.inductance, "H")
+        texts[f"pickup.{name}.winding_capacitance"] = (coil.winding_capacitance, "F")
+        _check_losses(f"pickup.{name}", coil)
+    for place, (text, unit) in texts.items():
+        if text is not None:
+            try:
+                parse_quantity(text, unit)
+            except ValueError as err:
+                msg = f"{place}: {err}"
+                raise ValueError(msg) from None
+
+
+def _check_losses(place: str, coil: Pickup | SecondCoil) -> None:
+    total = 0.0
+    for coupling, corner_hz in coil.eddy_loops:
+        total += coupling**2
+        if not (0 < coupling < 1 and 1.0 <= corner_hz <= 1e9):
+            msg = f"{place}.eddy_loops: [{coupling:g}, {corner_hz:g}] is no loop, expected [k, corner] with k between 0 and 1"
+            raise ValueError(msg)
+    if len(coil.eddy_loops) > MOST_LOOPS or total >= 1:
+        msg = f"{place}.eddy_loops: {len(coil.eddy_loops)} loops with Σk² {total:.3g}, expected at most {MOST_LOOPS} and below 1"
+        raise ValueError(msg)
+    if isinstance(coil, SecondCoil):
+        if not -1 < coil.coupling < 1:
+            msg = f"{place}.coupling: {coil.coupling:g} is no coupling, expected a number between -1 and 1"
+            raise ValueError(msg)
+        if not (math.isfinite(coil.excitation) and 0 < coil.excitation < 1e3):
+            msg = f"{place}.excitation: {coil.excitation:g} is no ratio, expected a number above 0 such as 0.8"
+            raise ValueError(msg)
+
+
+# msgspec says "Object contains unknown field `mark` - at `$.pot[...]`", without the part's own name.
+def _plain(error: str) -> str:
+    what, _, place = _shown(error, 300).partition(" - at `$")
+    key = place.rstrip("`").lstrip(".").replace("[...]", ".*", 1).replace("[...]", "")
+    plain = what.replace("`", "").replace(" | null", "")
+    unknown, missing = "Object contains unknown field ", "Object missing required field "
+    if plain.startswith(unknown):
+        return f"{f'{key}.' if key else ''}{plain.removeprefix(unknown)}: no such key"
+    if plain.startswith(missing):
+        return f"{f'{key}.' if key else ''}{plain.removeprefix(missing)}: is missing"
+    if key.endswith(".taper"):
+        plain = 'expected "audio" or "linear"'
+    return f"{key}: {plain[:1].lower()}{plain[1:]}"
+
+
+def _twice(error: str) -> str:
+    return ": a part is stated twice" if "Cannot declare" in error or "Cannot overwrite" in error else ""
+
+
+def _shown(text: str, limit: int = 40) -> str:
+    cut = "".join(char if char.isprintable() else "?" for char in text[:limit])
+    return cut if len(text) <= limit else f"{cut}…"

@@ -1,0 +1,261 @@
+"""From an instrument and its settings to the network that matters at the output.
+
+Switches that are closed and pots at an end of their travel make two nodes one (a pot at 0 or 10 is taken as ideal: what is left
+of its track there, some ohms, is not modelled). What is left is cut down to the parts that the output can feel: those in one
+mesh with it, and what is magnetically coupled to them.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from fit.circuit.controls import Settings
+from fit.circuit.instrument import Instrument, lugs_of
+from fit.circuit.network import GROUND, Network, build_network
+
+TRAVEL_END = 1e-9  # [1] of the track; nearer to an end a pot counts as standing there
+Side = str  # "ccw", "cw": segment of a track beside the wiper; "": all of the part
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passive:
+    """A capacitor or a resistor between two nodes.
+
+    Attributes
+    ----------
+    key : str
+        Name of its value, for example ``"pot.volume"``.
+    is_capacitor : bool
+        A capacitor, not a resistor.
+    side : str
+        ``"ccw"`` or ``"cw"`` for the segment of a pot beside its wiper, empty for a whole part.
+    ends : tuple of str
+        Its two nodes.
+    """
+
+    key: str
+    is_capacitor: bool
+    ends: tuple[str, str]
+    side: Side = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Wiring:
+    """What is connected to the output at some settings.
+
+    Attributes
+    ----------
+    network : Network or None
+        Nodes that are left; None where nothing can reach the output: it is shorted, or no coil is connected.
+    branches : tuple of tuple of Passive
+        Parts in parallel in each branch of the network; the first branch holds those across the jack.
+    coils : tuple of str
+        Name of each coil of the network.
+    pairs : tuple of (int, int)
+        Coils that are magnetically coupled.
+    signature : tuple
+        Equal for settings with the same network, which can then be solved together; the load may differ.
+    """
+
+    network: Network | None
+    branches: tuple[tuple[Passive, ...], ...]
+    coils: tuple[str, ...]
+    pairs: tuple[tuple[int, int], ...]
+    signature: tuple[object, ...]
+
+
+SILENT = Wiring(network=None, branches=(), coils=(), pairs=(), signature=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Edge:
+    """Parts and coils between the same two nodes; a coil always stands alone."""
+
+    ends: tuple[str, str]
+    parts: tuple[Passive, ...] = ()
+    coil: str = ""
+
+
+def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequence[Passive]) -> Wiring:
+    """Find the network at some settings.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As read.
+    settings : Settings
+        Of every control.
+    load : sequence of Passive
+        What is connected across the jack; at least one part.
+
+    Returns
+    -------
+    Wiring
+        Without the parts that the output cannot feel.
+    """
+    joined = _joined_nodes(instrument, settings)
+    if joined.get(instrument.output) == GROUND:
+        return SILENT
+    edges = _edges(instrument, settings, load, joined)
+    kept = _felt_blocks(instrument, edges, _blocks(edges))
+    branches: list[tuple[Passive, ...]] = []
+    branch_ends: list[tuple[str, str]] = []
+    coils: list[str] = []
+    coil_ends: list[tuple[str, str]] = []
+    for block, reference in kept:
+        for index in sorted(block):
+            ends = _named_ends(edges[index].ends, reference)
+            if edges[index].coil:
+                coils.append(edges[index].coil)
+                coil_ends.append(ends)
+            elif ends[0] != ends[1]:
+                branches.append(edges[index].parts)
+                branch_ends.append(ends)
+    if not coils:
+        return SILENT
+    pairs = tuple(
+        (coils.index(name), coils.index(f"{name}.second"))
+        for name in instrument.pickup
+        if name in coils and f"{name}.second" in coils
+    )
+    parts = tuple(tuple((part.key, part.side) for part in branch if part not in load) for branch in branches)
+    return Wiring(
+        network=build_network(branch_ends, coil_ends, joined.get(instrument.output, instrument.output), coupled=pairs),
+        branches=tuple(branches),
+        coils=tuple(coils),
+        pairs=pairs,
+        signature=(parts, tuple(branch_ends), tuple(coils), tuple(coil_ends)),
+    )
+
+
+# Every node to the one that stands for all that it is joined to.
+def _joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
+    joined: dict[str, str] = {}
+
+    def root(node: str) -> str:
+        while joined.setdefault(node, node) != node:
+            node = joined[node]
+        return node
+
+    pairs = [pair for name, position in settings.switches.items() for pair in instrument.switch[name].positions[position]]
+    for name, pot in instrument.pot.items():
+        fraction = settings.pots[name].fraction
+        end = pot.ccw if fraction < TRAVEL_END else pot.cw if fraction > 1 - TRAVEL_END else None
+        if end is not None and pot.wiper is not None:
+            pairs.append((end, pot.wiper))
+    for first, second in pairs:
+        first, second = root(first), root(second)
+        if GROUND in (first, second):
+            joined[first] = joined[second] = GROUND
+        else:
+            joined[second] = first
+    return {node: root(node) for node in list(joined)}
+
+
+def _passives(instrument: Instrument, settings: Settings) -> Iterator[Passive]:
+    for name, pot in instrument.pot.items():
+        lugs, key, fraction = lugs_of(pot), f"pot.{name}", settings.pots[name].fraction
+        if "wiper" not in lugs:
+            yield Passive(key=key, is_capacitor=False, ends=(lugs["cw"], lugs["ccw"]))
+            continue
+        if "ccw" in lugs and fraction >= TRAVEL_END:
+            side = "" if fraction > 1 - TRAVEL_END else "ccw"
+            yield Passive(key=key, is_capacitor=False, ends=(lugs["wiper"], lugs["ccw"]), side=side)
+        if "cw" in lugs and fraction <= 1 - TRAVEL_END:
+            side = "" if fraction < TRAVEL_END else "cw"
+            yield Passive(key=key, is_capacitor=False, ends=(lugs["cw"], lugs["wiper"]), side=side)
+    for name, part in instrument.capacitor.items():
+        yield Passive(key=f"capacitor.{name}", is_capacitor=True, ends=part.between)
+    for name, part in instrument.resistor.items():
+        yield Passive(key=f"resistor.{name}", is_capacitor=False, ends=part.between)
+
+
+def _coils(instrument: Instrument) -> Iterator[tuple[str, tuple[str, str]]]:
+    for name, pickup in instrument.pickup.items():
+        yield name, pickup.ends
+        if pickup.second is not None:
+            yield f"{name}.second", pickup.second.ends
+
+
+# The load comes first; parts in parallel are one edge.
+def _edges(instrument: Instrument, settings: Settings, load: Sequence[Passive], joined: dict[str, str]) -> list[_Edge]:
+    passives = [*load, *_passives(instrument, settings)]
+    coils = list(_coils(instrument))
+    passives += [Passive(key=f"{name}.winding_capacitance", is_capacitor=True, ends=ends) for name, ends in coils]
+    parallel: dict[tuple[str, str], list[Passive]] = {}
+    for part in passives:
+        ends = (joined.get(part.ends[0], part.ends[0]), joined.get(part.ends[1], part.ends[1]))
+        if ends[0] != ends[1]:
+            parallel.setdefault(ends if ends[::-1] not in parallel else ends[::-1], []).append(part)
+    edges = [_Edge(ends=ends, parts=tuple(parts)) for ends, parts in parallel.items()]
+    for name, ends in coils:
+        edges.append(_Edge(ends=(joined.get(ends[0], ends[0]), joined.get(ends[1], ends[1])), coil=name))
+    return edges
+
+
+def _blocks(edges: Sequence[_Edge]) -> list[set[int]]:
+    """Edges by mesh: two are in one block where a closed path runs through both (Hopcroft and Tarjan, 1973)."""
+    at: dict[str, list[int]] = {}
+    for index, edge in enumerate(edges):
+        for node in set(edge.ends):
+            at.setdefault(node, []).append(index)
+    blocks = [{index} for index, edge in enumerate(edges) if edge.ends[0] == edge.ends[1]]
+    depth: dict[str, int] = {}
+    waiting: list[int] = []
+
+    def visit(node: str, came_by: int) -> int:
+        depth[node] = lowest = len(depth)
+        for index in at[node]:
+            first, second = edges[index].ends
+            other = second if node == first else first
+            if index == came_by or other == node:
+                continue
+            if other not in depth:
+                size = len(waiting)
+                waiting.append(index)
+                low = visit(other, index)
+                lowest = min(lowest, low)
+                if low >= depth[node]:
+                    blocks.append(set(waiting[size:]))
+                    del waiting[size:]
+            elif depth[other] < depth[node]:
+                waiting.append(index)
+                lowest = min(lowest, depth[other])
+        return lowest
+
+    for node in at:
+        if node not in depth:
+            visit(node, -1)
+    return blocks
+
+
+def _felt_blocks(instrument: Instrument, edges: Sequence[_Edge], blocks: Sequence[set[int]]) -> list[tuple[set[int], str]]:
+    """Blocks that the output feels, each with the node that is taken as its ground; empty for the output's own block.
+
+    No current runs between blocks that meet in one node, so a block that is coupled by its field alone may be solved
+    with any of its nodes on ground.
+    """
+    partner = {name: f"{name}.second" for name, pickup in instrument.pickup.items() if pickup.second is not None}
+    partner |= {second: first for first, second in partner.items()}
+    coil_block = {edges[index].coil: number for number, block in enumerate(blocks) for index in block if edges[index].coil}
+    first = next(number for number, block in enumerate(blocks) if 0 in block)
+    kept, waiting = [first], [first]
+    while waiting:
+        for index in blocks[waiting.pop()]:
+            other = coil_block.get(partner.get(edges[index].coil, ""))
+            if other is not None and other not in kept:
+                kept.append(other)
+                waiting.append(other)
+    return [(blocks[number], "" if number == first else _reference(edges, blocks[number])) for number in kept]
+
+
+def _reference(edges: Sequence[_Edge], block: set[int]) -> str:
+    nodes = [node for index in sorted(block) for node in edges[index].ends]
+    return GROUND if GROUND in nodes else nodes[0]
+
+
+# Nodes of a block beside the output's own are told apart by its reference, behind a line break, which no node's name has.
+def _named_ends(ends: tuple[str, str], reference: str) -> tuple[str, str]:
+    if not reference:
+        return ends
+    first, second = (GROUND if node == reference else f"{node}\n{reference}" for node in ends)
+    return first, second
