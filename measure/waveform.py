@@ -15,10 +15,11 @@ LEAST_CROSSINGS = 8  # [1] of zero in a window: a slower wave is flat at its top
 N_CROWDED = 3  # [1] windows at the same ceiling
 SAME_CEILING = 0.004  # [1] by which the ceilings of those windows may differ
 HIGHEST_ONLY = 0.7  # [1] of the channel's own peak: only windows above it can have met a ceiling
-PIECE = 1 << 20  # [samples] searched at once
+PIECE = 1 << 17  # [samples] searched at once: some 10 MB
 N_KEY = 12  # [samples] that have to agree before a repeat is looked at
 SHORTEST_REPEAT, LONGEST_REPEAT = 16, 8192  # [samples] of the buffers that interfaces and systems use
 QUIET_CODES = 3.0  # [codes] between samples, standard deviation: below, chance repeats
+PERIODIC_CODES, PERIODIC = 6.0, 0.03  # [codes], [1] of the block: what precedes a copied block differs by more, or it is a period
 SHORTEST_ZEROS = 16  # [samples]
 JUMP_CODES = 16.0  # [codes] no slow wave leaves zero by as much at once
 LEAST_CODES = 150  # [codes] peak below which rounding itself makes flat tops
@@ -143,8 +144,9 @@ def find_repeats(samples: Samples, *, n_bits: int | None) -> list[int]:
     code = 2.0**-23 if n_bits is None else 2.0 ** (1 - n_bits)
     found: list[int] = []
     for first in range(0, len(samples), PIECE):
-        part = np.ascontiguousarray(samples[first : first + PIECE + 2 * LONGEST_REPEAT], dtype=np.float64)
-        found += [first + at for at in (*_second_copies(part, code), *_zero_runs(part, code))]
+        begin = max(first - LONGEST_REPEAT, 0)
+        part = np.ascontiguousarray(samples[begin : first + PIECE + 2 * LONGEST_REPEAT], dtype=np.float64)
+        found += [begin + at for at in (*_second_copies(part, code), *_zero_runs(part, code))]
     return sorted(set(found))
 
 
@@ -169,9 +171,18 @@ def _second_copies(part: FloatArray, code: float) -> list[int]:
             continue
         copy = part[at : at + step - 2]
         is_whole = len(copy) == step - 2 and np.array_equal(copy, part[at - step : at - 2])
-        if is_whole and np.std(np.diff(copy)) > QUIET_CODES * code:
+        if is_whole and np.std(np.diff(copy)) > QUIET_CODES * code and not _is_period(part[:at], step, code):
             found.append(at)
     return found
+
+
+def _is_period(before: FloatArray, step: int, code: float) -> bool:
+    """Tell whether the last `step` samples are one of several alike: a tone without noise repeats itself to the code."""
+    block, earlier = before[-step:], before[-2 * step : -step]
+    if len(earlier) < N_KEY:
+        return False
+    left = block[-len(earlier) :] - earlier
+    return bool(np.sqrt(np.mean(left**2)) < max(PERIODIC_CODES * code, PERIODIC * np.std(block)))
 
 
 def _zero_runs(part: FloatArray, code: float) -> list[int]:
