@@ -15,6 +15,7 @@ import numpy as np
 from measure import linearity, recognise, stream
 from measure.arrival import BEFORE_S, N_PIECE, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
 from measure.contrast import Contrast, judge_level, judge_slope, measure_contrast, signal_rms
+from measure.ends import judge_ends
 from measure.hum import find_silences, fit_hum, hum_samples, line_levels
 from measure.recording import Recording, Samples
 from measure.response import Finding, FloatArray, Severity
@@ -111,7 +112,7 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
         heard = replace(heard, contrasts=contrasts)
     quiet = {name: _quiet_peak(samples, silences) for name, samples in channels.items()}
     findings = [
-        _judge_length(heard, len(timing), rate_hz=recording.rate_hz),
+        _judge_length(heard, timing, rate_hz=recording.rate_hz),
         _judge_silence(heard, channels),
         _judge_channels(heard, channels, recording, noise),
         _judge_roles(heard),
@@ -299,10 +300,14 @@ def _is_swapped(pickup: Arrival, reference: Arrival) -> bool:
     return spans_db[0] < FLAT_DB and spans_db[1] > STEEP_DB
 
 
-def _judge_length(heard: _Heard, n_samples: int, *, rate_hz: int) -> Finding:
+def _judge_length(heard: _Heard, timing: Samples, *, rate_hz: int) -> Finding:
     """Judge whether the recording holds all of the stimulus, and a silence to measure the noise in."""
     code = "truncated"
-    arrival = heard.reference if heard.reference is not None else heard.pickup
+    arrival, n_samples = heard.reference if heard.reference is not None else heard.pickup, len(timing)
+    is_known = heard.timetable is not None and (heard.recognised is None or recognise.is_own(heard.recognised.sweep))
+    broken_off = None if is_known else judge_ends(timing, rate_hz)
+    if broken_off is not None:
+        return broken_off
     if heard.timetable is None or arrival is None or not (heard.pickup_is_heard or heard.reference_is_heard):
         return Finding(code=code, severity="pass", text="not judged: no stimulus that is known and heard")
     start, stop = heard.timetable.start + arrival.latency, heard.timetable.stop + arrival.latency
