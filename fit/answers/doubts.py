@@ -12,6 +12,7 @@ from measure.response import Finding, Severity
 
 PULLED, CONTRADICTED = 3.0, 5.0  # [1] of a reference against its own statement: doubted, and values indicative only
 CONTRADICTED_OFFSET = 2.0  # [1] of its standard uncertainty: past the bound of a rectangular distribution (√3)
+IMPLAUSIBLE = 4.5  # [1] standard deviations from the usual; drawn humbuckers that came out right stayed below 3.8
 POINTS_PAST_PEAK = 3  # frequencies that must follow a resonance for it to be seen
 MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
 # Beyond these a value is worth a second look, no more: common practice, no source.
@@ -40,6 +41,7 @@ def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -
         *(finding for take in choice.problem.evidence.takes for finding in _unseen_resonance(take)),
         *(_moved(name) for name in choice.moved),
         *_pulled_references(choice),
+        *_implausible(choice),
         *_unusual(told),
     )
 
@@ -99,6 +101,22 @@ def _pulled_references(choice: Choice) -> list[Finding]:
 
 def _is_reference(parameter: Parameter) -> bool:
     return bool(parameter.source) and bool(np.isfinite(parameter.prior_std)) and not parameter.name.startswith("gain_step_")
+
+
+def _implausible(choice: Choice) -> list[Finding]:
+    """Look for two coils that describe the takes only with halves that no pickup has."""
+    worst, worst_name = 0.0, ""
+    for value, parameter in zip(choice.fit.vector.tolist(), choice.problem.parameters, strict=True):
+        if parameter.name.startswith(("log_second_", "log_coupling")):
+            away = abs(value - parameter.prior_mean) / parameter.prior_std
+            worst, worst_name = max((worst, worst_name), (away, parameter.name.removeprefix("log_").replace("_", " ")))
+    if worst <= IMPLAUSIBLE:
+        return []
+    text = (
+        f"two coils describe the takes only with halves that no pickup has ({worst_name}, {worst:.0f} σ from usual); "
+        "values are indicative only. Check the added part's value, and what else is connected"
+    )
+    return [Finding(code="implausible-halves", severity="reject", text=text, figure=worst)]
 
 
 def _unusual(told: dict[str, Derived]) -> list[Finding]:

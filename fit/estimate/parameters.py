@@ -27,7 +27,8 @@ WEAK = {
     "share": (-1.5, 3.0),
     "field": (1.0, 2.0),
     "log_resistance": (float(np.log(7e3)), 1.0),
-    "log_second": (0.0, 0.5),
+    "log_second": (0.0, 0.35),
+    "log_second_capacitance": (0.0, 0.7),
     "log_excitation": (-0.5, 1.0),
     "log_coupling": (-2.0, 1.0),
 }
@@ -110,8 +111,8 @@ def coil_parameters(model: PickupModel, dcr: Quantity | None) -> list[Parameter]
             if profile == "spread":
                 parameters.append(_weak(f"log_width_{key}", "log_width"))
     if len(model.eddies) == 2:
-        second = ("log_second_inductance", "log_second_winding_capacitance", "log_second_resistance")
-        parameters += [_weak(name, "log_second", 0.05) for name in second]
+        parameters += [_weak(name, "log_second", 0.05) for name in ("log_second_inductance", "log_second_resistance")]
+        parameters.append(_weak("log_second_winding_capacitance", "log_second_capacitance", 0.05))
         parameters += [_weak("log_second_excitation", "log_excitation"), _weak("log_coupling", "log_coupling")]
     return parameters
 
