@@ -72,7 +72,7 @@ class DrawnInstrument:
             positions[f"{i + 1}"] = [(node, "bus") for node in chosen]
         for index, pickup in enumerate(
             self.pickups.values()
-        ):  # splits: the middle of a humbucker led to ground, or to its hot end
+        ):  # splits: the middle led to ground or to the hot end
             if len(pickup["coils"]) == 2:
                 positions[f"split {index}"] = [(hot[index], "bus"), (f"m{index}", str(self.rng.choice(["ground", hot[index]])))]
         rest = [node for node in hot if not any(node in pair for joins in positions.values() for pair in joins)]

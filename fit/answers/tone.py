@@ -126,7 +126,7 @@ def tone_sweep(
         settings = [read_settings(instrument, {**controls, pot: str(rotation)}) for rotation in ROTATIONS]
         harness = build_harness(instrument, [Case(settings=one, frequency_hz=frequency_hz) for one in settings])
         needed = {key for group in harness.groups for key in needed_values(instrument, group)}
-        if f"capacitor.{capacitor}" not in needed or not needed <= set(values):
+        if not {f"pot.{pot}", f"capacitor.{capacitor}"} <= needed or not needed <= set(values):
             continue
         steps = tuple(
             _step(instrument, pot, capacitor, one, values, row=list(instrument.pickup).index(pickup), frequency_hz=frequency_hz)

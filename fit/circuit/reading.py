@@ -7,13 +7,14 @@ from collections.abc import Mapping
 
 import msgspec
 
-from fit.circuit.instrument import MAX_TEXT, Instrument, Pickup, SecondCoil, Unit, coils_of, parts_of
+from fit.circuit.instrument import Instrument, Pickup, SecondCoil, Unit, coils_of, parts_of
 from fit.circuit.soundness import check_wiring
 from measure.quantity import parse_quantity
 
 LIMIT_CHARACTERS = 50_000  # an instrument has about 1500
 MOST_PARTS = 64  # of all kinds together
 MOST_LOOPS = 8  # eddy loops of one coil
+MAX_NAME = 120  # [characters] of the instrument
 KINDS_OF_PART = ("pickup", "pot", "capacitor", "resistor", "switch")
 RESERVED = (*KINDS_OF_PART, "input", "added")  # first words of names of values
 
@@ -74,8 +75,8 @@ def _check_names(instrument: Instrument) -> None:
         if name in instrument.pot:
             msg = f"switch.{name}: there is a pot.{name} too, so {name}=… would be unclear: rename one"
             raise ValueError(msg)
-    if len(instrument.name) > MAX_TEXT or not (instrument.name.isprintable()):
-        msg = f"name: expected at most {MAX_TEXT} printable characters"
+    if len(instrument.name) > MAX_NAME or not instrument.name.isprintable():
+        msg = f"name: expected at most {MAX_NAME} printable characters"
         raise ValueError(msg)
     if not instrument.pickup:
         msg = "pickup: none is stated, expected at least one such as [pickup.bridge]"

@@ -205,6 +205,51 @@ def report(
     return write_report(_desk(logbook), file, names=words[1:] if is_file else words, dcr=dcr, at_hand=at_hand)
 
 
+@coilsweep.command()
+@click.option("--layout", metavar="NAME", help="Begin with a common wiring; without it and without a file, they are listed.")
+@shared_options
+def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Write a starting instrument.toml, or show and check the one there is.
+
+    It states pickups, pots, capacitors, switches and how they are joined. An existing file is never overwritten.
+    """
+    del as_json, debug
+    from fit.desk.instruments import show_or_write_instrument
+
+    return show_or_write_instrument(_desk(logbook), layout)
+
+
+@coilsweep.command()
+@click.option(
+    "--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="volume=7, volume=35%, selector=both; default 10, first."
+)
+@click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="For example capacitor.tone=10n.")
+@click.option(
+    "--instrument",
+    "instrument",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="OTHER.toml",
+    help="Another instrument, beside that of the logbook.",
+)
+@click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: all.")
+@click.option("--at", multiple=True, metavar="NOTE|HZ", help="Where the level is told, for example E4 or 3k.")
+@click.option(
+    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the curves."
+)
+@shared_options
+def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Predict what the instrument does to the signal, and what a change would do.
+
+    From the parts in instrument.toml alone, without takes: gain, phase and delay at some settings, the peak, the sweep of
+    the tone control, beside those before the change.
+    """
+    del as_json, debug
+    from fit.desk.instruments import PredictWish, predict_curves
+
+    plot_file = options.pop("plot_file")
+    return predict_curves(_desk(logbook), PredictWish(**options), plot_file=plot_file)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command.
 

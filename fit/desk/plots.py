@@ -1,4 +1,4 @@
-"""Pictures of an answer: the response with its model and residuals, the loaded resonance, the budget.
+"""Pictures of an answer: the response with its model and residuals, the loaded resonance, the budget, a prediction.
 
 The one place that imports matplotlib, and only inside the functions that draw. Figures are objects without a window;
 colours are told apart by people who see red and green alike (M. Okabe, K. Ito, Color Universal Design, 2008), and takes
@@ -8,12 +8,14 @@ also differ in line style.
 import io
 import math
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fit.answers.pickup import Curve, PickupAnswer
+from fit.answers.predict import PickupCurve, PredictAnswer
 from fit.desk.wording import note_frequency_hz, quantity_name
 from measure.quantity import format_quantity
 from measure.response import FloatArray
@@ -109,6 +111,61 @@ def loaded_figure(answer: PickupAnswer) -> "Figure":
     _mark_frequency(axes, top=axes, low_hz=max(low, 40.0), high_hz=min(high, 20e3))
     _mark_simulated(figure, is_simulated=answer.simulated)
     return figure
+
+
+def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -> "Figure":
+    """Gain, phase and group delay of each pickup that is heard, with the range that the parts' bounds leave.
+
+    Parameters
+    ----------
+    answer : PredictAnswer
+        As predicted.
+    before : PredictAnswer or None
+        Without the change, drawn dashed.
+
+    Returns
+    -------
+    Figure
+        Three panels over one frequency axis, marked in Hz below and in notes above.
+    """
+    figure = _new_figure(height_in=7.6)
+    panels = figure.subplots(3, 1, sharex=True, gridspec_kw={"height_ratios": [3.0, 1.8, 1.6]})
+    gain, phase, delay = panels
+    names = list(dict.fromkeys([*answer.pickups, *(before.pickups if before else ())]))
+    states = [(answer, "-", "")] if before is None else [(before, "--", ", before"), (answer, "-", ", changed")]
+    for state, line, label in states:
+        for name, curve in state.pickups.items():
+            if curve.is_connected:
+                colour = COLOURS[names.index(name) % len(COLOURS)]
+                _draw_prediction(panels, state.frequency_hz, curve, colour=colour, line=line, label=f"{_short(name)}{label}")
+    gain.set_ylabel("output over winding [dB]")
+    phase.set_ylabel("phase [°]")
+    delay.set_ylabel("group delay [\u00b5s]")
+    if gain.get_legend_handles_labels()[0]:
+        gain.legend(loc="best", frameon=False, ncols=2 if len(names) > 2 else 1)
+    else:
+        gain.text(0.5, 0.5, "no pickup is heard at these settings", ha="center", va="center", color=INK, transform=gain.transAxes)
+    for axes in panels:
+        _style(axes)
+    _mark_frequency(delay, top=gain, low_hz=40.0, high_hz=20e3)
+    figure.align_ylabels(panels)
+    _mark_degrees(phase)
+    return figure
+
+
+def _draw_prediction(
+    panels: Sequence["Axes"], frequency_hz: FloatArray, curve: PickupCurve, *, colour: str, line: str, label: str
+) -> None:
+    level_db = DB_PER_NEPER * np.log(np.abs(curve.gain))
+    phase_degree = DEGREE_PER_RADIAN * np.unwrap(np.angle(curve.gain))
+    style: dict[str, Any] = {"color": colour, "linewidth": 1.6, "linestyle": line}
+    panels[0].plot(frequency_hz, level_db, label=label, **style)
+    panels[1].plot(frequency_hz, phase_degree, **style)
+    panels[2].plot(frequency_hz, 1e6 * curve.group_delay_s, **style)
+    bands = ((panels[0], level_db, curve.gain_db_std), (panels[1], phase_degree, DEGREE_PER_RADIAN * curve.phase_std))
+    for axes, middle, std in bands:
+        half = COVER_95 * std
+        axes.fill_between(frequency_hz, middle - half, middle + half, color=colour, alpha=0.2, linewidth=0)
 
 
 def budget_figure(answer: PickupAnswer) -> "Figure":
