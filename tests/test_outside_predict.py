@@ -6,10 +6,14 @@ The simulator is ngspice (BSD-3-Clause); where its binary is missing these tests
 import numpy as np
 import pytest
 
+from fit.answers.predict import predict_instrument
 from fit.circuit.controls import read_settings
 from fit.circuit.harness import Case, build_harness
 from fit.circuit.instrument import stated_values
+from fit.circuit.layouts import layout_text
+from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_harness, solve_instrument
+from measure.quantity import parse_quantity
 from tests.random_instruments import INPUT_F, INPUT_OHM, draw_instrument
 from tests.test_outside_circuit import needs_ngspice, simulate
 
@@ -77,3 +81,108 @@ def test_derivatives_of_random_instruments_against_differences(seed):
         slope = (low2 - 8 * low + 8 * high - high2) / (12 * STEP)
         scale = float(np.abs(transfer.voltage).max()) or 1.0
         np.testing.assert_allclose(transfer.by_log_frequency, slope, rtol=SLOPE_TOLERANCE, atol=1e-9 * scale)
+
+
+def pair_alone(ohm, *, fraction="100%"):
+    """A tone pot in series with a capacitor of 22 nF, fed by a source without impedance worth the name."""
+    text = f"""
+    [pickup.source]
+    ends = ["in", "ground"]
+    dcr = "0.01 ohm"
+    inductance = "1e-9 H"
+    winding_capacitance = "1e-17 F"
+    [pot.tone]
+    value = "{ohm}"
+    taper = "linear"
+    wiper = "in"
+    ccw = "tip"
+    [capacitor.tone]
+    value = "22n"
+    between = ["tip", "ground"]
+    """
+    load = {"input.resistance": parse_quantity("1e12 ohm"), "input.capacitance": parse_quantity("1e-17 F")}
+    return read_instrument(text), load, {"tone": fraction}
+
+
+# 1/(2πRC) with 22 nF, as quoted in the trade (common practice, no source; by hand), for the pair alone, where it is right.
+CORNERS = [("250k", 28.937), ("25k", 289.37), ("2k5", 2893.7), ("250 ohm", 28937.0)]
+
+
+@pytest.mark.parametrize(("ohm", "corner_hz"), CORNERS)
+def test_textbook_corner_of_the_pair_alone(ohm, corner_hz):
+    instrument, load, controls = pair_alone(ohm)
+    values = {key: stated.quantity.value for key, stated in stated_values(instrument).items()}
+    values |= {key: quantity.value for key, quantity in load.items()}
+    case = Case(settings=read_settings(instrument, controls), frequency_hz=np.array([corner_hz]))
+    (transfer,) = solve_instrument(instrument, [case], values=values)
+    assert abs(transfer.voltage[0, 0]) == pytest.approx(np.sqrt(0.5), rel=2e-5)  # the corners are printed with five digits
+    assert np.degrees(np.angle(transfer.voltage[0, 0])) == pytest.approx(-45.0, abs=1e-3)
+    # of a first-order fall: −½ in ln|V| and −½ rad per e-fold, for R, C and f alike
+    for slope in (transfer.by_log["pot.tone"], transfer.by_log["capacitor.tone"], transfer.by_log_frequency):
+        assert slope[0, 0] / transfer.voltage[0, 0] == pytest.approx(-0.5 - 0.5j, rel=1e-4)
+
+
+# The textbook column of the sweep, and the corner that is found, agree where the textbook is right.
+@pytest.mark.parametrize(("fraction", "corner_hz"), [("10%", 289.37), ("1%", 2893.7)])
+def test_corner_that_is_found_is_the_textbook_one_for_the_pair_alone(fraction, corner_hz):
+    instrument, load, controls = pair_alone("250k", fraction=fraction)
+    answer = predict_instrument(instrument, controls, load=load)
+    below_20_hz = 1 + (20 / corner_hz) ** 2  # the level is taken at 20 Hz, a little down already
+    expected_hz = corner_hz * np.sqrt(2 * below_20_hz - 1)
+    assert answer.pickups["source"].corner.value == pytest.approx(expected_hz, rel=2e-5)
+    (sweep,) = answer.tone_sweeps
+    assert sweep.steps[0].textbook_hz == pytest.approx(28.937, rel=2e-5)
+    assert [step.textbook_hz for step in sweep.steps[:10]] == pytest.approx([289.37 / n for n in range(10, 0, -1)], rel=2e-5)
+    assert sweep.steps[10].textbook_hz is None
+
+
+# In a circuit the textbook corner says nothing: a usual pickup, 500 kΩ and 22 nF; 1/(2πRC) of the whole track is 14.5 Hz, but
+# the treble stays (by hand: with the track in series the capacitor takes nothing that the volume pot would not take too).
+def test_textbook_corner_is_far_off_in_a_circuit():
+    instrument = read_instrument(layout_text("one-pickup"))
+    load = {"input.resistance": parse_quantity("1M"), "input.capacitance": parse_quantity("470p")}
+    (sweep,) = predict_instrument(instrument, {}, load=load).tone_sweeps
+    assert sweep.steps[0].textbook_hz == pytest.approx(14.4686, rel=1e-5)
+    assert sweep.steps[0].corner_hz > 200 * sweep.steps[0].textbook_hz
+    assert all(step.corner_hz > 10 * step.textbook_hz for step in sweep.steps[:5])
+
+
+# 1/(2π√(LC)), by hand.
+@pytest.mark.parametrize(
+    ("henry", "farad", "peak_hz"), [("2.2", "110p", 10230.9), ("4.5", "100p", 7502.6), ("2.5", "670p", 3888.8)]
+)
+def test_peak_of_a_coil_without_losses(henry, farad, peak_hz):
+    text = f"""
+    [pickup.coil]
+    ends = ["tip", "ground"]
+    dcr = "10 ohm"
+    inductance = "{henry}"
+    winding_capacitance = "{farad}"
+    """
+    load = {"input.resistance": parse_quantity("1e12 ohm"), "input.capacitance": parse_quantity("1e-17 F")}
+    curve = predict_instrument(read_instrument(text), {}, load=load).pickups["coil"]
+    assert curve.peak_frequency.value == pytest.approx(peak_hz, abs=0.06)  # printed with one decimal
+    height = 2 * np.pi * curve.peak_frequency.value * float(henry) / 10  # Q = ωL/R
+    assert curve.peak_level.value == pytest.approx(20 * np.log10(height), abs=1e-3)
+
+
+@needs_ngspice
+def test_group_delay_against_the_simulator(tmp_path):
+    netlist = [
+        "V1 e 0 AC 1",
+        "L1 e a 4.4",
+        "R1 a tip 8k",
+        "C1 tip 0 110p",
+        "Rt tip t 60k",
+        "Ct t 0 22n",
+        "Rv tip 0 500k",
+        "Ri tip 0 1MEG",
+    ]
+    sweep = "lin 3 1999.9 2000.1"
+    frequency_hz, (voltage,) = simulate(tmp_path, [*netlist, "Ci tip 0 470p", ".options noopac"], ["v(tip)"], sweep)
+    delay_s = -np.angle(voltage[2] / voltage[0]) / (2 * np.pi * (frequency_hz[2] - frequency_hz[0]))
+    instrument = read_instrument(layout_text("one-pickup"))
+    load = {"input.resistance": parse_quantity("1M"), "input.capacitance": parse_quantity("470p")}
+    answer = predict_instrument(instrument, {"tone": "12%"}, load=load)
+    ours_s = np.interp(2000, answer.frequency_hz, answer.pickups["bridge"].group_delay_s)
+    assert ours_s == pytest.approx(delay_s, rel=1e-3)  # between points of the curve

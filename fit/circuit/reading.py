@@ -41,15 +41,17 @@ def read_instrument(text: str) -> Instrument:
         msg = f"{len(text)} characters are no instrument, expected at most {LIMIT_CHARACTERS}"
         raise ValueError(msg)
     try:
-        instrument = msgspec.convert(tomllib.loads(text), Instrument)
-    except msgspec.ValidationError as err:
-        raise ValueError(_plain(str(err))) from None
+        document = tomllib.loads(text)
     except RecursionError:
         msg = "not TOML: nested too deep"
         raise ValueError(msg) from None
-    except tomllib.TOMLDecodeError as err:
+    except ValueError as err:  # numbers of thousands of digits too
         msg = f"not TOML: {_shown(str(err), 160)}{_twice(str(err))}"
         raise ValueError(msg) from None
+    try:
+        instrument = msgspec.convert(document, Instrument)
+    except msgspec.ValidationError as err:
+        raise ValueError(_plain(str(err))) from None
     _check_names(instrument)
     _check_values(instrument)
     check_wiring(instrument)

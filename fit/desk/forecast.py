@@ -113,7 +113,7 @@ def _sweep_lines(sweep: ToneSweep) -> list[str]:
     lines = [
         f"Tone control {sweep.pot} turned down, {sweep.pickup} heard. Textbook: 1/(2πRC) of pot.{sweep.pot} and "
         f"capacitor.{sweep.capacitor} alone,",
-        "right for a resistor that feeds a capacitor, and far off here: the pickup is the source, the pot in series with the capacitor",
+        "right for a resistor that feeds a capacitor, far off here: the pickup is the source, the pot is in series with it",
     ]
     head = ("", "in series", "3 dB down at", "peak at", "peak level", "textbook")
     return [*lines, *table_lines([head, *(_step_row(step) for step in sweep.steps)])]
