@@ -17,10 +17,11 @@ IntArray = NDArray[np.int64]
 Float32Array = NDArray[np.float32]
 Complex64Array = NDArray[np.complex64]
 
-N_PIECE = 1 << 20  # [samples] of stimulus worked on at once
+PIECE_S, PIECES, N_MOST = 3.2, 8, 1 << 20  # [s], [1], [samples] of stimulus worked on at once: an eighth, within these limits
 N_BLOCKS = 60  # [1] over the stimulus: about six an octave
 BEFORE_S = 0.02  # [s] kept of the response before its arrival
 AFTER_S = 0.15  # [s] and after: the slowest pickup has rung down to a millionth
+MARGIN_S = 0.3  # [s] heard on both sides of a piece
 OVERLAP_S = 0.5  # [s] of neighbouring pieces
 STEP_S = 0.005  # [s] resolution at which the unpredicted is judged
 LOW_CUT_HZ = 1000.0  # [Hz] the unpredicted is judged above it: mains lines stay below, a break in the stream is broad
@@ -33,7 +34,9 @@ WHOLE_FLOOR, PART_FLOOR = 1e-5, 1e-2  # [1] the same for the search of the laten
 NARROW_HZ = 100.0  # [Hz] band of a piece, below which a response of `AFTER_S` is not resolved in it
 SOFT_S = 0.4  # [s] over which a piece is faded where it was cut out
 SOUNDING = 1e-3  # [1] of the peak: the stimulus has begun
-FLOOR = 1e-7  # [1] of the stimulus's greatest power: below it nothing is divided
+FLOOR, THIRD_FLOOR = 1e-7, 1e-5  # [1] of the stimulus's greatest power: below it nothing is divided
+N_AT_ONCE = 1 << 15  # [bins] divided at once
+TINY = 1e-30  # [1] stands in for 0 where a division follows
 N_PRESENT = 8.0  # [1] greatest value of a correlation over its rms: a stimulus is there
 
 
@@ -161,7 +164,7 @@ def _edge_frequencies(crossing: FloatArray, edges: IntArray, *, rate_hz: int) ->
     return frequency_hz * np.exp(np.interp(edges, middle[inside], slope) * (edges - middle))
 
 
-def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable) -> tuple[int, float]:
+def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable, *, rate_hz: int) -> tuple[int, float]:
     """Find where a stimulus starts in a channel.
 
     Parameters
@@ -172,6 +175,8 @@ def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable
         What was played.
     timetable : Timetable
         Of the stimulus.
+    rate_hz : int
+        Sample rate of both. [Hz]
 
     Returns
     -------
@@ -181,36 +186,54 @@ def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable
         Greatest value of the correlation over its rms; below `N_PRESENT` there is no stimulus.
     """
     middle = (timetable.start + timetable.stop) // 2
-    half = min(N_PIECE // 2, (timetable.stop - timetable.start) // 2)
-    probe = stimulus[middle - half : middle + half]
+    half = _piece_length(timetable, rate_hz=rate_hz) // 2
+    probe = stimulus[middle - half : middle + half].astype(np.float32)
     floor = WHOLE_FLOOR
     if 2 * half < timetable.stop - timetable.start - 1:
         # A part of the sweep has edges of its own, and the rest of it lies outside its band.
-        floor, probe = PART_FLOOR, probe * np.hanning(2 * half)
-    n_new = max(N_PIECE, len(probe))
+        floor = PART_FLOOR
+        probe *= np.hanning(2 * half).astype(np.float32)
+    n_new, n_fft = len(probe), _transform_length(len(probe), rate_hz=rate_hz)
     best, latency, square, count = 0.0, 0, 0.0, 0
     for at in range(-len(probe) + 1, len(samples), n_new):
-        lags = _whitened_correlation(samples, probe, first=at, n_lags=min(n_new, len(samples) - at), floor=floor)
-        peak = int(np.argmax(np.abs(lags)))
-        square, count = square + float(np.sum(lags.astype(float) ** 2)), count + len(lags)
+        lags = _whitened_correlation(samples, probe, first=at, n_lags=min(n_new, len(samples) - at), floor=floor, n_fft=n_fft)
+        peak = int(np.argmax(lags) if np.max(lags) > -np.min(lags) else np.argmin(lags))
+        square, count = square + float(np.sum(np.square(lags), dtype=np.float64)), count + len(lags)
         if abs(lags[peak]) > best:
             best, latency = float(abs(lags[peak])), at + peak - (middle - half)
     return latency, best / np.sqrt(square / count) if square > 0 else 0.0
 
 
-def _whitened_correlation(samples: FloatArray, probe: FloatArray, *, first: int, n_lags: int, floor: float) -> FloatArray:
+def _whitened_correlation(
+    samples: FloatArray, probe: Float32Array, *, first: int, n_lags: int, floor: float, n_fft: int
+) -> Float32Array:
     """Correlate at n_lags lags from `first` on, the probe's spectrum divided out, shape (n_lags,)."""
-    from scipy.fft import irfft, next_fast_len, rfft
+    from scipy.fft import irfft, rfft
 
     n_needed = n_lags + len(probe) - 1
-    piece = np.zeros(n_needed, dtype=np.float32)
+    piece = np.zeros(n_fft, dtype=np.float32)
     low, high = max(first, 0), min(first + n_needed, len(samples))
     piece[low - first : high - first] = samples[low:high]
-    n_fft = next_fast_len(n_needed, real=True)
-    spectrum = rfft(probe.astype(np.float32), n_fft)
-    power = np.abs(spectrum) ** 2
-    found = rfft(piece, n_fft) * np.conj(spectrum)
-    return irfft(found / (power + floor * np.max(power)), n_fft)[:n_lags]
+    found: Complex64Array = rfft(piece)
+    del piece
+    spectrum: Complex64Array = rfft(probe, n_fft)
+    _divide(found, spectrum, floor=floor)
+    del spectrum
+    return irfft(found, n_fft)[:n_lags]
+
+
+def _divide(found: Complex64Array, source: Complex64Array, *, floor: float) -> None:
+    """Divide a spectrum by that of what was played, in place and a piece at a time; `floor` is over its greatest power."""
+    pieces = [slice(first, first + N_AT_ONCE) for first in range(0, len(found), N_AT_ONCE)]
+    least = floor * max(float(np.max(_power(source[piece]))) for piece in pieces)
+    for piece in pieces:
+        found[piece] *= np.conj(source[piece])
+        found[piece] /= _power(source[piece]) + np.float32(max(least, TINY))
+
+
+def _power(values: Complex64Array) -> Float32Array:
+    """Squares of the magnitudes."""
+    return values.real**2 + values.imag**2
 
 
 def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timetable, *, rate_hz: int, latency: int) -> Arrival:
@@ -234,33 +257,34 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
     Arrival
         Blocks that the recording does not hold are nan.
     """
+    from scipy.fft import rfft
+
     n_step = max(1, round(STEP_S * rate_hz))
     n_steps = len(samples) // n_step
     blocks = np.full((5, N_BLOCKS), np.nan)
     steps = np.full((2, n_steps), np.nan)
     pieces = _pieces(timetable, rate_hz=rate_hz)
     for low, high in pieces:
+        ends = (low == timetable.start, high == timetable.stop)
         heard = _hear(samples, low=low + latency, n_played=high - low, rate_hz=rate_hz, is_whole=len(pieces) == 1)
         played = stimulus[low:high].astype(np.float32)
-        _soften_cuts(heard, played, is_cut=(low != timetable.start, high != timetable.stop), rate_hz=rate_hz)
-        spectra, predicted, unpredicted = _deconvolve(heard, played, timetable, low=low, rate_hz=rate_hz)
+        _soften_cuts(heard, played, is_cut=(not ends[0], not ends[1]), rate_hz=rate_hz)
         # Where a piece was cut, its spectrum has an edge that the recording's has not.
         clear = round(OVERLAP_S * rate_hz)
-        inside = timetable.edges[:-1] >= (low if low == timetable.start else low + clear)
-        inside &= timetable.edges[1:] <= min(high if high == timetable.stop else high - clear, len(samples) - latency)
+        inside = timetable.edges[:-1] >= (low if ends[0] else low + clear)
+        inside &= timetable.edges[1:] <= min(high if ends[1] else high - clear, len(samples) - latency)
         inside &= timetable.edges[:-1] + latency >= 0
         band_hz = np.ptp(np.interp([low, high], timetable.edges, timetable.frequency_hz))
         inside &= not timetable.is_sweep or len(pieces) == 1 or bool(band_hz > NARROW_HZ)
-        for block in np.flatnonzero(inside):
-            blocks[:, block] = _look_at_band(spectra, timetable.frequency_hz[block : block + 2], rate_hz=rate_hz)
-        guards = [EDGE_S if edge in (timetable.start, timetable.stop) else INNER_EDGE_S for edge in (low, high)]
-        first = -(-(low + latency + round(guards[0] * rate_hz)) // n_step)
-        first, last = max(first, 0), min((high + latency - round(guards[1] * rate_hz)) // n_step, n_steps)
-        if last > first:
-            wanted = slice(first * n_step - low - latency, last * n_step - low - latency)
-            for row, values in enumerate((unpredicted, predicted)):
-                power = np.mean(values[wanted].reshape(last - first, n_step) ** 2, axis=1)
-                steps[row, first:last] = np.sqrt(power)
+        guards = [EDGE_S if is_end else INNER_EDGE_S for is_end in ends]
+        first = max(-(-(low + latency + round(guards[0] * rate_hz)) // n_step), 0)
+        last = max(min((high + latency - round(guards[1] * rate_hz)) // n_step, n_steps), first)
+        wanted = slice(first * n_step - low - latency, last * n_step - low - latency)
+        look = _Look(low=low, blocks=np.flatnonzero(inside), wanted=wanted, n_step=n_step, rate_hz=rate_hz)
+        spectrum: Complex64Array = rfft(heard)
+        n_fft = len(heard)
+        del heard
+        blocks[:, look.blocks], steps[:, first:last] = _deconvolve(spectrum, played, timetable, look=look, n_fft=n_fft)
     return Arrival(
         latency=latency,
         frequency_hz=np.sqrt(timetable.frequency_hz[:-1] * timetable.frequency_hz[1:]),
@@ -276,28 +300,49 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
     )
 
 
+def _piece_length(timetable: Timetable, *, rate_hz: int) -> int:
+    """Tell how many samples of the stimulus are worked on at once: memory grows with the recording, not beyond it."""
+    n_played = timetable.stop - timetable.start
+    return min(n_played, max(n_played // PIECES, round(PIECE_S * rate_hz)), max(N_MOST, round(PIECE_S * rate_hz)))
+
+
 def _pieces(timetable: Timetable, *, rate_hz: int) -> list[tuple[int, int]]:
-    """Cut the stimulus into overlapping pieces of at most `N_PIECE` samples, each (low, high)."""
+    """Cut the stimulus into overlapping pieces, each (low, high)."""
     start, stop = timetable.start, timetable.stop
+    n_most = _piece_length(timetable, rate_hz=rate_hz)
     overlap = 2 * round(OVERLAP_S * rate_hz) + (stop - start) // N_BLOCKS + 1
-    n_pieces = 1 if stop - start <= N_PIECE else -(-(stop - start - overlap) // max(N_PIECE - overlap, N_PIECE // 4))
+    n_pieces = 1 if stop - start <= n_most else -(-(stop - start - overlap) // max(n_most - overlap, n_most // 4))
     length = -(-(stop - start - overlap) // n_pieces) + overlap
     lows = [start + index * (length - overlap) for index in range(n_pieces)]
-    return [(low, min(low + length, stop)) for low in lows]
+    return [(min(low, stop - length), min(low, stop - length) + length) for low in lows]
+
+
+def _transform_length(n_played: int, *, rate_hz: int) -> int:
+    """Length of the transforms of all pieces: the library keeps a plan, as large as a piece, for each length that it meets."""
+    from scipy.fft import next_fast_len
+
+    return int(next_fast_len(2 * (n_played + round(MARGIN_S * rate_hz)), real=True))
 
 
 def _hear(samples: FloatArray, *, low: int, n_played: int, rate_hz: int, is_whole: bool) -> Float32Array:
     """Cut what belongs to a piece out of a channel, padded, rolled so that index 0 is sample `low` of the recording."""
     from scipy.fft import next_fast_len
 
-    margin = round(2 * AFTER_S * rate_hz)
+    margin = round(MARGIN_S * rate_hz)
     first = 0 if is_whole else max(0, low - margin)
     stop = len(samples) if is_whole else min(len(samples), low + n_played + margin)
-    heard = np.zeros(next_fast_len(max(stop - first, 0) + n_played, real=True), dtype=np.float32)
-    if stop > first:
-        heard[: stop - first] = samples[first:stop]
-        heard[: stop - first] -= np.mean(heard[: stop - first])
-    return np.roll(heard, first - low)
+    n_heard = max(stop - first, 0)
+    n_fft = next_fast_len(n_heard + n_played, real=True) if is_whole else _transform_length(n_played, rate_hz=rate_hz)
+    heard = np.zeros(n_fft, dtype=np.float32)
+    if n_heard:
+        begin = (first - low) % len(heard)
+        n_head = min(n_heard, len(heard) - begin)
+        offset = np.float32(np.mean(samples[first:stop], dtype=np.float64))
+        heard[begin : begin + n_head] = samples[first : first + n_head]
+        heard[begin : begin + n_head] -= offset
+        heard[: n_heard - n_head] = samples[first + n_head : stop]
+        heard[: n_heard - n_head] -= offset
+    return heard
 
 
 def _soften_cuts(heard: Float32Array, played: Float32Array, *, is_cut: tuple[bool, bool], rate_hz: int) -> None:
@@ -315,41 +360,69 @@ def _soften_cuts(heard: Float32Array, played: Float32Array, *, is_cut: tuple[boo
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Spectra:
-    """One piece of the stimulus and what came of it, by frequency; time 0 is the arrival of the piece."""
+class _Look:
+    """Where a piece of the stimulus is looked at; `wanted` counts from the arrival of the piece, in whole steps."""
 
-    bin_hz: float
-    product: Complex64Array
-    response: Complex64Array
-    empty: Complex64Array
-    third: Complex64Array
-    third_empty: Complex64Array
+    low: int
+    blocks: IntArray
+    wanted: slice
+    n_step: int
+    rate_hz: int
 
 
 def _deconvolve(
-    heard: Float32Array, played: Float32Array, timetable: Timetable, *, low: int, rate_hz: int
-) -> tuple[_Spectra, Float32Array, Float32Array]:
-    """Spectra of a piece; what is predicted; what is not; `heard` starts when sample `low` of the stimulus arrives."""
+    found: Complex64Array, played: Float32Array, timetable: Timetable, *, look: _Look, n_fft: int
+) -> tuple[FloatArray, FloatArray]:
+    """Look at the blocks of a piece, shape (5, blocks), and at its steps, unpredicted and predicted, shape (2, steps).
+
+    `found` is the spectrum of what was heard from the arrival of the piece on, and is used up: each spectrum is let go as soon as
+    what is wanted of it is known.
+    """
     from scipy.fft import irfft, rfft, rfftfreq
 
-    n_fft = len(heard)
-    found: Complex64Array = rfft(heard)
-    source = np.asarray(rfft(played, n_fft), dtype=np.complex64)
-    product = np.asarray(found * np.conj(source), dtype=np.complex64)
-    power = np.abs(source) ** 2
-    lags = irfft(product / (power + np.float32(FLOOR) * np.max(power)), n_fft)
+    rate_hz = look.rate_hz
+    edges = [np.round(np.sort(timetable.frequency_hz[block : block + 2]) * n_fft / rate_hz).astype(int) for block in look.blocks]
+    bands = [slice(int(first), max(int(last), int(first) + 3) + 1) for first, last in edges]
+    third = _third_harmonic(found, played, timetable, look=look, bands=bands, n_fft=n_fft)
+    source: Complex64Array = rfft(played, n_fft)
+    delay_s = [_band_delay(found[band] * np.conj(source[band]), rate_hz / n_fft) for band in bands]
+    quotient = found.copy()
+    _divide(quotient, source, floor=FLOOR)
+    lags: Float32Array = irfft(quotient, n_fft, overwrite_x=True)
+    del quotient
     after = round(AFTER_S * rate_hz)
-    response: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=0))
-    empty: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=after + round(BEFORE_S * rate_hz)))
-    predicted_spectrum: Complex64Array = (source * response).astype(np.complex64)
-    predicted: Float32Array = irfft(predicted_spectrum, n_fft)
-    high_pass = 1 / (1 + (LOW_CUT_HZ / np.maximum(rfftfreq(n_fft, 1 / rate_hz), 1.0)) ** 4)
-    unpredicted: Float32Array = irfft((found - predicted_spectrum) * high_pass.astype(np.float32), n_fft)
-    third, third_empty = _third_harmonic(found, played, timetable, low=low, rate_hz=rate_hz, n_fft=n_fft)
-    spectra = _Spectra(
-        bin_hz=rate_hz / n_fft, product=product, response=response, empty=empty, third=third, third_empty=third_empty
-    )
-    return spectra, predicted, unpredicted
+    response: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=after + round(BEFORE_S * rate_hz)))
+    noise = [_band_level(response[band]) for band in bands]
+    del response
+    response = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=0))
+    del lags
+    group_delay_s = [_band_delay(response[band], rate_hz / n_fft) for band in bands]
+    gain = [_band_level(response[band]) for band in bands]
+    response *= source
+    del source
+    found -= response
+    high_pass = rfftfreq(n_fft, 1 / rate_hz).astype(np.float32)
+    found *= 1 / (1 + (np.float32(LOW_CUT_HZ) / np.maximum(high_pass, np.float32(1.0))) ** 4)
+    del high_pass
+    steps = [_step_rms(irfft(values, n_fft, overwrite_x=True), look) for values in (found, response)]
+    return np.array([delay_s, group_delay_s, gain, noise, third]), np.array(steps)
+
+
+def _step_rms(values: Float32Array, look: _Look) -> FloatArray:
+    """Rms in each step of a piece."""
+    parts = values[look.wanted].reshape(-1, look.n_step)
+    return np.sqrt(np.einsum("ij,ij->i", parts, parts).astype(float) / look.n_step)
+
+
+def _band_delay(values: Complex64Array, bin_hz: float) -> float:
+    """Delay, from how the phase turns within a band."""
+    turn = np.sum(values[1:].astype(complex) * np.conj(values[:-1]))
+    return -float(np.angle(turn)) / (2 * np.pi * bin_hz)
+
+
+def _band_level(values: Complex64Array) -> float:
+    """Magnitude within a band."""
+    return float(np.sqrt(np.median(_power(values))))
 
 
 def _keep(lags: Float32Array, *, rate_hz: int, after: int, first: int) -> Float32Array:
@@ -365,43 +438,40 @@ def _keep(lags: Float32Array, *, rate_hz: int, after: int, first: int) -> Float3
 
 
 def _third_harmonic(
-    found: Complex64Array, played: Float32Array, timetable: Timetable, *, low: int, rate_hz: int, n_fft: int
-) -> tuple[Complex64Array, Complex64Array]:
-    """Response to a sweep at three times the frequency, and what the same look finds where there is none.
+    found: Complex64Array, played: Float32Array, timetable: Timetable, *, look: _Look, bands: list[slice], n_fft: int
+) -> list[float]:
+    """Level of the third harmonic in each block, against what the same look finds where there is none.
 
     Harmonics separate from the linear response in time (A. Farina, 108th AES Convention, Paris 2000). Deconvolving by the sweep
     with its phase times three, cos 3φ = 4 cos³φ − 3 cos φ, brings the third to lag 0 and moves the linear response L·ln 3 away.
     """
     from scipy.fft import irfft, rfft
 
+    rate_hz = look.rate_hz
     is_low = timetable.frequency_hz < THIRD_TOP * rate_hz
-    if not timetable.is_sweep or not np.any(is_low):
-        return np.zeros(0, dtype=np.complex64), np.zeros(0, dtype=np.complex64)
-    tripled = (4 * played**3 / timetable.level**2 - 3 * played).astype(np.float32)
-    reach = timetable.edges[is_low] - low
+    wanted = [bool(np.all(is_low[block : block + 2])) for block in look.blocks]
+    if not timetable.is_sweep or not any(wanted):
+        return [np.nan] * len(bands)
+    tripled = played**2
+    tripled *= np.float32(4 / timetable.level**2)
+    tripled -= np.float32(3.0)
+    tripled *= played
+    reach = timetable.edges[is_low] - look.low
     tripled[: max(int(reach[0]), 0)] = 0.0
     tripled[max(int(reach[-1]), 0) :] = 0.0
-    source = rfft(tripled, n_fft)
-    power = np.abs(source) ** 2
-    lags = irfft(found * np.conj(source) / (power + np.float32(1e-5) * max(np.max(power), 1e-30)), n_fft)
+    source: Complex64Array = rfft(tripled, n_fft)
+    del tripled
+    quotient = found.copy()
+    _divide(quotient, source, floor=THIRD_FLOOR)
+    del source
+    lags: Float32Array = irfft(quotient, n_fft, overwrite_x=True)
+    del quotient
     after = round(THIRD_AFTER_S * rate_hz)
-    third: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=0))
-    empty: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=2 * after))
-    return third, empty
-
-
-def _look_at_band(spectra: _Spectra, edges_hz: FloatArray, *, rate_hz: int) -> tuple[float, float, float, float, float]:
-    """Delay, group delay, gain, noise and third harmonic of one block."""
-    first, last = (round(edge / spectra.bin_hz) for edge in sorted(edges_hz))
-    band = slice(first, max(last, first + 3) + 1)
-    delays = []
-    for values in (spectra.product[band], spectra.response[band]):
-        turn = np.sum(values[1:].astype(complex) * np.conj(values[:-1]))
-        delays.append(-float(np.angle(turn)) / (2 * np.pi * spectra.bin_hz))
-    gain, noise = (float(np.sqrt(np.median(np.abs(values[band]) ** 2))) for values in (spectra.response, spectra.empty))
-    third = np.nan
-    if len(spectra.third) and max(edges_hz) < THIRD_TOP * rate_hz:
-        wide = slice(3 * band.start, 3 * band.stop)
-        power, empty = (float(np.median(np.abs(values[wide]) ** 2)) for values in (spectra.third, spectra.third_empty))
-        third = float(np.sqrt(power - empty)) if power > THIRD_CLEAR * empty else 0.0
-    return delays[0], delays[1], gain, noise, third
+    powers = []
+    for first in (0, 2 * after):
+        spectrum: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=first))
+        wide = [spectrum[3 * band.start : 3 * band.stop] for band in bands]
+        powers.append([_band_level(part) ** 2 if is_wanted else np.nan for part, is_wanted in zip(wide, wanted, strict=True)])
+        del spectrum, wide
+    levels = [float(np.sqrt(power - empty)) if power > THIRD_CLEAR * empty else 0.0 for power, empty in zip(*powers, strict=True)]
+    return [level if is_wanted else np.nan for level, is_wanted in zip(levels, wanted, strict=True)]

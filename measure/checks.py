@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from measure import linearity, recognise, stream
-from measure.arrival import BEFORE_S, N_PIECE, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
+from measure.arrival import BEFORE_S, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
 from measure.contrast import Contrast, judge_level, judge_slope, measure_contrast, signal_rms
 from measure.ends import judge_ends
 from measure.hum import find_silences, fit_hum, hum_samples, line_levels
@@ -41,6 +41,7 @@ NAMES = (
 )
 
 PRESENT = 3.0  # [1] gain over noise of a block in which the stimulus is heard
+N_AT_ONCE = 1 << 16  # [samples] summed at once
 N_PRESENT = 4  # [blocks] that must be heard
 SURE_CONTRAST = 30.0  # [1] of the correlation: the stimulus is there, whatever the blocks say
 HEARD_FROM_HZ = 100.0  # [Hz] below, a block holds too few independent values
@@ -104,6 +105,7 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     recognised = recognise.recognise_best(channels, recording.rate_hz) if stimulus is None else None
     played = stimulus if recognised is None else recognise.played_samples(recognised)
     heard = _listen(channels, played, rate_hz=recording.rate_hz, is_recognised=recognised is not None)
+    del played  # as long as the recording
     heard = replace(heard, recognised=recognised)
     silences = _silences(heard, timing, rate_hz=recording.rate_hz)
     noise = _summarise_noise(recording, silences)
@@ -209,8 +211,8 @@ def _dbfs(power: float) -> float:
 
 def _mean_square(samples: Samples) -> float:
     """Mean of the squares, a piece at a time."""
-    pieces = range(0, len(samples), N_PIECE)
-    return sum(float(np.sum(np.square(samples[first : first + N_PIECE], dtype=np.float64))) for first in pieces) / max(
+    pieces = range(0, len(samples), N_AT_ONCE)
+    return sum(float(np.sum(np.square(samples[first : first + N_AT_ONCE], dtype=np.float64))) for first in pieces) / max(
         len(samples), 1
     )
 
@@ -234,7 +236,7 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
     if stimulus is None:
         return _Heard()
     timetable = read_timetable(stimulus, rate_hz=rate_hz)
-    found = {name: find_latency(samples, stimulus, timetable) for name, samples in channels.items()}
+    found = {name: find_latency(samples, stimulus, timetable, rate_hz=rate_hz) for name, samples in channels.items()}
     best = max(found, key=lambda name: found[name][1])
     best = "reference" if "reference" in found and found["reference"][1] > SURE_CONTRAST else best
     latency = found[best][0]

@@ -28,6 +28,7 @@ ONSET_BELOW_PEAK = 1e-3  # [1] -60 dB: the stimulus is on above this fraction of
 LOUDEST_SILENCE = 0.2  # [1] of the peak; what is louder at both ends is no silence
 BLOCK_S = 0.005  # [s] step in which the onset is looked for
 BLOCKS_AT_ONCE = 128
+TIMES_AT_ONCE = 2048  # [1] of the fit
 GUARD_BEFORE_S = 0.01  # [s] kept clear before the onset
 GUARD_AFTER_S = 0.06  # [s] kept clear after the end, for the pickup to ring down
 
@@ -385,14 +386,19 @@ def _fit_amplitudes(
     drifting: NDArray[np.bool_] | None = None,
 ) -> ComplexArray:
     """Least squares for all lines together; columns of `value` are channels. Drifts of the lines named follow the amplitudes."""
-    columns = _columns(time_s, frequency_hz, order)
-    if drifting is not None:
-        columns = np.concatenate([columns, time_s * columns[drifting]], axis=0)
-    # The offset is fitted along: a mean taken before would hold a part of a line that does not end on a whole period.
-    design = np.concatenate([columns.real, -columns.imag, np.ones((1, len(time_s)))], axis=0)
-    solution = np.linalg.solve(design @ design.T, design @ value)
-    half = len(columns)
-    return solution[:half] + 1j * solution[half : 2 * half]
+    n_lines = len(order) + (0 if drifting is None else int(np.count_nonzero(drifting)))
+    normal, right = np.zeros((2 * n_lines + 1, 2 * n_lines + 1)), np.zeros((2 * n_lines + 1, value.shape[1]))
+    for first in range(0, len(time_s), TIMES_AT_ONCE):
+        part = slice(first, first + TIMES_AT_ONCE)
+        columns = _columns(time_s[part], frequency_hz, order)
+        if drifting is not None:
+            columns = np.concatenate([columns, time_s[part] * columns[drifting]], axis=0)
+        # The offset is fitted along: a mean taken before would hold a part of a line that does not end on a whole period.
+        design = np.concatenate([columns.real, -columns.imag, np.ones((1, columns.shape[1]))], axis=0)
+        normal += design @ design.T
+        right += design @ value[part]
+    solution = np.linalg.solve(normal, right)
+    return solution[:n_lines] + 1j * solution[n_lines : 2 * n_lines]
 
 
 def _fit_drift(
@@ -404,10 +410,9 @@ def _fit_drift(
         time_s - centre_s, value, frequency_hz=frequency_hz, order=order, drifting=np.ones(len(order), dtype=bool)
     )
     columns = _columns(time_s, frequency_hz, order)
-    columns = np.concatenate([columns, (time_s - centre_s) * columns], axis=0)
     turn = np.exp(-2j * np.pi * frequency_hz * order * centre_s)[:, None]
     start, slope = free[: len(order)] * turn, free[len(order) :] * turn
-    left = value - (np.concatenate([start, slope]).T @ columns).real.T
+    left = value - (start.T @ columns + (time_s - centre_s) * (slope.T @ columns)).real.T
     noise = 2 * np.mean(left**2, axis=0) / np.sum((time_s - centre_s) ** 2)
     drifting = np.any(np.abs(slope) ** 2 > DRIFT_OVER_NOISE * (noise + np.finfo(float).tiny), axis=1)
     if not np.any(drifting):

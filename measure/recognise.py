@@ -17,7 +17,8 @@ from measure.stimulus import FADE_S, Sweep
 from measure.sweepline import Line, find_line
 
 LEAST_RATE_HZ = 8000
-N_PIECE = 1 << 18  # [samples] made at once
+N_PIECE = 1 << 15  # [samples] worked on at once
+N_LEVEL = 1 << 18  # [samples] that a level is told from
 OWN = 2e-3  # [1] of the own sweep's growth that another clock explains
 OWN_ENDS = 1.4  # [1] ratio of its ends to those found: samples lost in between move them
 SOUNDING, HUSHED = 0.1, 0.6  # [1] of the level at low notes: the least and the greatest that the beginning is told from
@@ -248,16 +249,23 @@ def _find_start(samples: Samples, line: Line, *, rate_hz: int) -> float:
     low = max(low, 0)
     if high - low < round(GAP_S * rate_hz):
         low, high = low, min(low + round(GAP_S * rate_hz), len(samples))
-    before = np.abs(samples[:high] - np.mean(samples, dtype=np.float64))
-    level = float(np.percentile(before[low:], 95))
+    offset = np.float32(np.mean(samples, dtype=np.float64))
+    before = np.abs(samples[:high] - offset)
+    level = float(np.percentile(before[low :: max((high - low) // N_LEVEL, 1)], 95))
     n_quiet = round(GAP_S * rate_hz)
     pieces = before[: len(before) // n_quiet * n_quiet].reshape(-1, n_quiet)
     quiet = float(np.min(np.max(pieces, axis=1))) if len(pieces) else level
-    loud = np.flatnonzero(before > np.clip(3 * quiet, SOUNDING * level, HUSHED * level))
-    if len(loud) == 0:
+    first, last = -1, -1
+    for begin in range(0, high, N_PIECE):
+        loud = begin + np.flatnonzero(before[begin : begin + N_PIECE] > np.clip(3 * quiet, SOUNDING * level, HUSHED * level))
+        if len(loud) == 0:
+            continue
+        # What sounds begins after the last gap.
+        after_gap = loud[np.diff(loud, prepend=last if last >= 0 else loud[0]) > n_quiet]
+        first = int(after_gap[-1]) if len(after_gap) else (first if first >= 0 else int(loud[0]))
+        last = int(loud[-1])
+    if first < 0:
         return low / rate_hz
-    gaps = np.flatnonzero(np.diff(loud) > n_quiet)
-    first = int(loud[gaps[-1] + 1]) if len(gaps) else int(loud[0])
     return first / rate_hz if first > FADE_S * rate_hz else 0.0
 
 

@@ -14,8 +14,9 @@ from measure.hum import ONSET_BELOW_PEAK, Hum, hum_samples
 from measure.recording import Recording, Samples
 from measure.response import ComplexArray, FloatArray
 
-WHOLE_SAMPLES = 1 << 21  # samples; up to here a recording between silences is transformed whole
-SEGMENT_SAMPLES = 1 << 20  # samples; longer recordings are cut into segments of this length
+WHOLE_SAMPLES = 1 << 20  # samples; up to here a recording between silences is transformed whole
+SEGMENT_SAMPLES = 1 << 20  # samples; longer recordings are cut into segments of this length at most
+SEGMENT_SHARE, SEGMENT_S = 8, 3.5  # [1], [s] of an eighth at least, so that memory stays below that of the recording, or so long
 SEGMENTS_INSIDE = 4  # [1] segments side by side in a recording without silences, at least
 OVERLAP = 4  # [1] segments over each sample; Hann windows squared then add up to a constant
 FILL_SAMPLES = 1 << 15  # samples copied at a time, to stay in the processor's cache
@@ -82,13 +83,15 @@ def stimulus_reader(stimulus: FloatArray, arrival: int) -> Fetch:
     return fetch
 
 
-def plan_segments(n: int, *, is_between_silences: bool) -> tuple[int, list[int]]:
+def plan_segments(n: int, *, rate_hz: float, is_between_silences: bool) -> tuple[int, list[int]]:
     """How to cut a recording.
 
     Parameters
     ----------
     n : int
         Samples.
+    rate_hz : float
+        Sample rate. [Hz]
     is_between_silences : bool
         The stimulus starts and ends within the recording.
 
@@ -101,7 +104,8 @@ def plan_segments(n: int, *, is_between_silences: bool) -> tuple[int, list[int]]
     """
     if is_between_silences and n <= WHOLE_SAMPLES:
         return n, [0]
-    length = min(SEGMENT_SAMPLES, n if is_between_silences else n // SEGMENTS_INSIDE)
+    length = min(max(n // SEGMENT_SHARE, round(SEGMENT_S * rate_hz)), SEGMENT_SAMPLES)
+    length = min(length, n if is_between_silences else n // SEGMENTS_INSIDE)
     hop = length // OVERLAP
     length = hop * OVERLAP
     if is_between_silences:

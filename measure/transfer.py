@@ -284,7 +284,7 @@ def _observe(recording: Recording, stimulus: FloatArray | None, *, remove_hum: b
     hum = fit_hum(recording, silences) if remove_hum else None
     pickup, reference = _readers(recording, stimulus, arrival, hum)
     is_between_silences = silences[0].stop > silences[0].start and silences[1].stop > silences[1].start
-    plan = plan_segments(n, is_between_silences=is_between_silences)
+    plan = plan_segments(n, rate_hz=rate_hz, is_between_silences=is_between_silences)
     low_hz = max(LOWEST_HZ, BINS_A_BAND * rate_hz / plan[0] / float(band_width_hz(np.ones(1))[0]))
     grid_hz = grid_frequencies(low_hz, TOP_OF_RATE * rate_hz)
     cells, length_s = energy_cells(grid_hz, pickup, reference, n=n, rate_hz=rate_hz, plan=plan)

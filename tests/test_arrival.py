@@ -44,13 +44,13 @@ def test_timetable_knows_a_linear_sweep_and_that_noise_is_none() -> None:
 @pytest.mark.parametrize("n", [0, 1, 960, 30000])
 def test_latency_is_exact(n: int) -> None:
     noise = np.random.default_rng(n).normal(size=len(STIMULUS) + n + 20000) * 1e-3
-    latency, contrast = find_latency(delayed(STIMULUS, n) + noise, STIMULUS, TIMETABLE)
+    latency, contrast = find_latency(delayed(STIMULUS, n) + noise, STIMULUS, TIMETABLE, rate_hz=RATE_HZ)
     assert latency == n
     assert contrast > 100
 
 
 def test_latency_is_negative_where_the_recording_began_later() -> None:
-    assert find_latency(STIMULUS[5000:], STIMULUS, TIMETABLE)[0] == -5000
+    assert find_latency(STIMULUS[5000:], STIMULUS, TIMETABLE, rate_hz=RATE_HZ)[0] == -5000
 
 
 def test_gain_and_delay_of_a_first_order_low_pass() -> None:
@@ -95,12 +95,14 @@ def test_a_long_sweep_is_followed_in_pieces() -> None:
     timetable = read_timetable(stimulus, rate_hz=RATE_HZ)
     channel = delayed(stimulus, 480)
     channel = np.delete(channel, np.arange(20 * RATE_HZ, 20 * RATE_HZ + 16))
-    latency, _ = find_latency(channel, stimulus, timetable)
+    latency, _ = find_latency(channel, stimulus, timetable, rate_hz=RATE_HZ)
     arrival = follow_stimulus(channel, stimulus, timetable, rate_hz=RATE_HZ, latency=480)
     assert latency in (480, 464)
-    assert np.count_nonzero(np.isfinite(arrival.gain)) >= 56  # a block across two pieces is in one of them
-    early = arrival.time_s < 19
-    np.testing.assert_allclose(arrival.gain[early & np.isfinite(arrival.gain)][5:], 1.0, rtol=0.01)
+    # The notes below 100 Hz are spread over more time than a piece holds, and those just above are known to some percent.
+    heard = np.isfinite(arrival.gain)
+    assert np.all(heard[arrival.frequency_hz > 105])
+    np.testing.assert_allclose(arrival.gain[heard & (arrival.time_s < 19)], 1.0, rtol=0.06)
+    np.testing.assert_allclose(arrival.gain[heard & (arrival.time_s < 19) & (arrival.frequency_hz > 200)], 1.0, rtol=0.01)
     late_s = arrival.group_delay_s[(arrival.time_s > 21) & np.isfinite(arrival.gain)]
     np.testing.assert_allclose(late_s[:-1] * RATE_HZ, -16, atol=0.5)
     assert abs(arrival.step_time_s[np.nanargmax(arrival.unpredicted)] - 20.0) < 0.02
