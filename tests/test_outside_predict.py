@@ -162,7 +162,8 @@ def test_peak_of_a_coil_without_losses(henry, farad, peak_hz):
     load = {"input.resistance": parse_quantity("1e12 ohm"), "input.capacitance": parse_quantity("1e-17 F")}
     curve = predict_instrument(read_instrument(text), {}, load=load).pickups["coil"]
     assert curve.peak_frequency.value == pytest.approx(peak_hz, abs=0.06)  # printed with one decimal
-    height = 2 * np.pi * curve.peak_frequency.value * float(henry) / 10  # Q = ωL/R
+    reactance_ohm = 2 * np.pi * peak_hz * float(henry)
+    height = 1 / (10 / reactance_ohm + reactance_ohm / 1e12)  # Q of losses in series and in parallel
     assert curve.peak_level.value == pytest.approx(20 * np.log10(height), abs=1e-3)
 
 

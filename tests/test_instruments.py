@@ -1,0 +1,160 @@
+"""The commands instrument and predict, in process."""
+
+import pytest
+
+from tests.desk_bench import run, run_json
+
+
+@pytest.fixture
+def book(tmp_path, capsys):
+    """A logbook with a rig and three single coils."""
+    assert run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "470p ± 10p", "--logbook", tmp_path)[0] == 0
+    assert run(capsys, "instrument", "--layout", "three-singles", "--logbook", tmp_path)[0] == 0
+    return tmp_path
+
+
+def is_one_line(err):
+    return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
+
+
+def test_layouts_are_listed_where_there_is_no_file(tmp_path, capsys):
+    code, out, _ = run(capsys, "instrument", "--logbook", tmp_path)
+    assert code == 0
+    assert "humbucker-modes" in out
+    code, document, _ = run_json(capsys, "instrument", "--logbook", tmp_path)
+    assert document["instrument"] is None
+    assert len(document["layouts"]) >= 8
+    assert not (tmp_path / "instrument.toml").exists()
+
+
+def test_file_is_written_shown_and_never_overwritten(book, capsys):
+    path = book / "instrument.toml"
+    kept = path.read_bytes()
+    code, out, err = run(capsys, "instrument", "--layout", "one-pickup", "--logbook", book)
+    assert code == 2
+    assert out == ""
+    assert is_one_line(err)
+    assert "never overwritten" in err
+    assert path.read_bytes() == kept
+    code, out, err = run(capsys, "instrument", "--logbook", book)
+    assert code == 0
+    assert err == ""
+    assert "selector = neck-middle    middle, neck" in out
+    assert "Nothing is missing for predict." in out
+
+
+def test_what_is_missing_is_shown(tmp_path, capsys):
+    run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)
+    path = tmp_path / "instrument.toml"
+    path.write_text(path.read_text().replace('inductance = "4.4"', ""))
+    code, document, _ = run_json(capsys, "instrument", "--logbook", tmp_path)
+    assert code == 0
+    assert document["missing"] == ["bridge.inductance", "input.resistance", "input.capacitance"]
+    assert document["parts"]["pot.volume"]["marked"] is True
+    assert document["parts"]["pot.volume"]["standard_uncertainty"] is None
+
+
+def test_predict_document(book, capsys):
+    code, document, err = run_json(
+        capsys, "predict", "--set", "selector=neck-middle", "--set", "volume=9.5", "--at", "E4", "--at", "3k", "--logbook", book
+    )
+    assert code == 0
+    assert err == ""
+    assert document["schema"] == "coilsweep.predict/1"
+    assert document["settings"]["selector"] == {"setting": "neck-middle"}
+    n = len(document["frequency_hz"])
+    assert set(document["pickups"]) == {"bridge", "middle", "neck"}
+    assert all(len(curve["gain_db"]) == len(curve["phase_degree"]) == n for curve in document["pickups"].values())
+    assert document["pickups"]["bridge"]["gain_db"][0] is None
+    assert document["pickups"]["neck"]["gain_db"] == pytest.approx(document["pickups"]["middle"]["gain_db"], rel=1e-9)
+    figures = document["figures"]["neck"]
+    assert figures["peak"]["frequency"]["unit"] == "Hz"
+    low, high = figures["peak"]["frequency"]["interval_95"]
+    assert low < figures["peak"]["frequency"]["value"] < high
+    assert set(figures["levels"]) == {"E4", "3k"}
+    assert figures["levels"]["E4"]["frequency_hz"] == pytest.approx(329.6276, abs=5e-5)  # as in the table of notes
+    assert [sweep["pot"] for sweep in document["tone"]] == ["tone-1", "tone-2"]
+    assert len(document["tone"][0]["steps"]) == 11
+    assert "before" not in document
+
+
+def test_predict_in_words_beside_what_was_before(book, capsys):
+    code, out, err = run(
+        capsys, "predict", "--set", "selector=neck", "--change", "neck.inductance=3.1", "--excite", "neck", "--logbook", book
+    )
+    assert code == 0
+    assert err == ""
+    lines = {line.split("  ")[1]: line.split() for line in out.splitlines() if line.startswith("  ")}
+    assert "before" in out
+    changed, before = lines["Peak at"][2], lines["Peak at"][-2]
+    assert float(changed) < float(before)  # more inductance, a lower peak
+    assert "Textbook: 1/(2πRC)" in out
+    assert "Only marked" in out
+    assert "pot.tone-1" in out
+    assert "\x1b" not in out
+
+
+def test_predict_beside_another_instrument(book, tmp_path, capsys):
+    other = tmp_path / "other.toml"
+    other.write_text((book / "instrument.toml").read_text().replace('"6.2k"', '"7k"'))
+    code, document, _ = run_json(capsys, "predict", "--instrument", other, "--set", "selector=neck", "--logbook", book)
+    assert code == 0
+    assert document["figures"]["neck"]["peak"] != document["before"]["figures"]["neck"]["peak"]
+    assert document["before"]["settings"] == document["settings"]
+
+
+def test_predict_draws(book, tmp_path, capsys):
+    picture = tmp_path / "curves.png"
+    code, _, err = run(
+        capsys, "predict", "--set", "selector=neck", "--change", "capacitor.tone=10n", "--plot", picture, "--logbook", book
+    )
+    assert code == 0
+    assert "Written" in err
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    code, _, err = run(capsys, "predict", "--set", "volume=0", "--plot", tmp_path / "silence.png", "--logbook", book)
+    assert code == 0
+    assert (tmp_path / "silence.png").stat().st_size > 1000
+
+
+WRONG = {
+    "position": (["--set", "selector=6"], 'selector: there is no position "6"'),
+    "control": (["--set", "tone=6"], 'there is no control "tone"'),
+    "part": (["--change", "tone=10n"], 'there is no part "tone"'),
+    "pickup": (["--excite", "top"], 'there is no pickup "top"'),
+    "note": (["--at", "H2"], '"H2" is not a frequency'),
+    "far note": (["--at", "0.1 Hz"], "expected a note such as E2"),
+    "picture": (["--plot", "curves.gif"], "ends in .png"),
+    "other file": (["--instrument", "nowhere.toml"], "nowhere.toml"),
+}
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_wrong_words_are_named_in_one_line(book, capsys, case):
+    words, said = WRONG[case]
+    code, out, err = run(capsys, "predict", *words, "--logbook", book)
+    assert code == 2
+    assert out == ""
+    assert is_one_line(err)
+    assert said in err
+
+
+def test_predict_without_instrument_or_rig(tmp_path, capsys):
+    code, _, err = run(capsys, "predict", "--logbook", tmp_path)
+    assert code == 2
+    assert is_one_line(err)
+    assert "coilsweep instrument --layout NAME" in err
+    run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)
+    code, _, err = run(capsys, "predict", "--logbook", tmp_path)
+    assert code == 2
+    assert is_one_line(err)
+    assert "--input-resistance … --input-capacitance" in err
+
+
+@pytest.mark.parametrize("content", [b"\xff\xfe", b"[pickup", b"x" * 300_000, b"output = 3", b"\x00"])
+def test_damaged_file_is_named_in_one_line(book, capsys, content):
+    (book / "instrument.toml").write_bytes(content)
+    for command in ("instrument", "predict"):
+        code, _, err = run(capsys, command, "--logbook", book)
+        assert code == 2
+        assert is_one_line(err)
+        assert "instrument.toml" in err
