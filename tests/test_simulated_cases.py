@@ -20,7 +20,7 @@ from measure.transfer import estimate_response
 from tests import simulated_cases as simulated
 from tests.test_outside_circuit import needs_ngspice, simulate
 
-SINGLE_COILS, HUMBUCKERS = range(100, 160), range(200, 230)
+SINGLE_COILS, HUMBUCKERS = range(100, 150), range(200, 220)
 
 
 def netlist_of(pickup, load):

@@ -22,7 +22,7 @@ LEAST_RELATIVE_STD = 1e-6  # [1] of a reference that is claimed to be exact
 WEAK = {
     "log_inductance": (float(np.log(3.0)), 1.5),
     "log_winding_capacitance": (float(np.log(110e-12)), 1.5),
-    "log_tau": (float(np.log(1 / (2 * np.pi * 6000.0))), 2.0),
+    "log_tau": (float(np.log(1 / (2 * np.pi * 6000.0))), 1.0),
     "log_width": (0.5, 1.0),
     "share": (-1.5, 3.0),
     "field": (1.0, 2.0),
