@@ -120,13 +120,17 @@ def eliminate(plan: Elimination, matrix: ComplexArray, right: ComplexArray, *, n
     numpy.linalg.LinAlgError
         If the network is singular at a point.
     """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        _substitute(plan, matrix, right, n_forward)
+    if not matrix[: plan.n_nodes].all():  # the pivots, left as they were divided by
+        msg = "Singular matrix"
+        raise np.linalg.LinAlgError(msg)
+
+
+def _substitute(plan: Elimination, matrix: ComplexArray, right: ComplexArray, n_forward: int) -> None:
     factors: list[list[ComplexArray]] = []
     for step in plan.steps:
-        pivot = matrix[step.diagonal]
-        if not pivot.all():
-            msg = "Singular matrix"
-            raise np.linalg.LinAlgError(msg)
-        inverse = 1.0 / pivot
+        inverse = 1.0 / matrix[step.diagonal]
         rows = [matrix[place] for _, place in step.neighbours]
         scaled = [row * inverse for row in rows]
         for place, first, second in step.updates:

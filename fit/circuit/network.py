@@ -32,8 +32,12 @@ class Network:
         Index of the node whose voltage is asked for.
     branch_ends, coil_ends : tuple of (int, int)
         Indices of the nodes of each branch and coil; −1 is ground.
+    coupled : tuple of (int, int)
+        Pairs of coils that may have mutual coupling.
     elimination : Elimination
         In which order the nodes are eliminated.
+    stamps : ndarray, shape (e, b + c + pairs)
+        How often the admittance of each branch, coil and pair of coils counts in each entry of the matrix.
     """
 
     nodes: tuple[str, ...]
@@ -42,7 +46,9 @@ class Network:
     output: int
     branch_ends: tuple[tuple[int, int], ...]
     coil_ends: tuple[tuple[int, int], ...]
+    coupled: tuple[tuple[int, int], ...]
     elimination: Elimination
+    stamps: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -124,8 +130,10 @@ def build_network(
     index = {node: place for place, node in enumerate(nodes)} | {GROUND: GROUNDED}
     branch_ends = tuple((index[first], index[second]) for first, second in branches)
     coil_ends = tuple((index[first], index[second]) for first, second in coils)
-    pairs = [(i, j) for i in range(len(coils)) for j in range(i)] if coupled is None else coupled
+    pairs = tuple((i, j) for i in range(len(coils)) for j in range(i)) if coupled is None else tuple(coupled)
     through = [(a, b) for i, j in pairs for a in coil_ends[i] for b in coil_ends[j]]
+    elimination = plan_elimination(len(nodes), [*branch_ends, *coil_ends, *through], index[output])
+    meetings = [(ends, ends) for ends in (*branch_ends, *coil_ends)] + [(coil_ends[i], coil_ends[j]) for i, j in pairs]
     return Network(
         nodes=nodes,
         branch_incidence=_incidence(nodes, branches),
@@ -133,8 +141,25 @@ def build_network(
         output=index[output],
         branch_ends=branch_ends,
         coil_ends=coil_ends,
-        elimination=plan_elimination(len(nodes), [*branch_ends, *coil_ends, *through], index[output]),
+        coupled=pairs,
+        elimination=elimination,
+        stamps=_stamps(elimination, meetings),
     )
+
+
+def _stamps(plan: Elimination, meetings: Sequence[tuple[tuple[int, int], tuple[int, int]]]) -> FloatArray:
+    """Where the admittance between two pairs of ends (twice the same pair for a branch) stands in the kept half of a matrix."""
+    stamps = np.zeros((len(plan.entries), len(meetings)))
+    for column, (ends, others) in enumerate(meetings):
+        is_own = ends == others
+        for a, node in enumerate(ends):
+            for b, other in enumerate(others):
+                if GROUNDED in (node, other) or (is_own and (a > b or ends[0] == ends[1])):
+                    continue
+                is_met_twice = not is_own and node == other  # from both coils
+                place = plan.entries[min(node, other), max(node, other)]
+                stamps[place, column] += (1.0 if a == b else -1.0) * (2.0 if is_met_twice else 1.0)
+    return stamps
 
 
 def _incidence(nodes: Sequence[str], pairs: Sequence[tuple[str, str]]) -> FloatArray:
@@ -237,46 +262,31 @@ def solve_excitations(
     -----
     The equations of `solve_network`, their matrix kept sparse and eliminated for all points together.
     """
-    n_points, n_excitations = admittance.shape[1], len(emf)
-    plan = network.elimination
-    matrix = np.zeros((len(plan.entries), n_points), dtype=complex)
-    right = np.zeros((len(network.nodes) + 1, n_excitations + 1, n_points), dtype=complex)  # the last row is ground
-    for ends, value in zip(network.branch_ends, admittance, strict=True):
-        _stamp(plan, matrix, (ends, ends), value)
+    n, n_points, n_excitations = len(network.nodes), admittance.shape[1], len(emf)
     own, between = _coil_admittances(impedance, mutual)
-    for ends, value in zip(network.coil_ends, own, strict=True):
-        _stamp(plan, matrix, (ends, ends), value)
-    for (i, j), value in between.items():
-        _stamp(plan, matrix, (network.coil_ends[i], network.coil_ends[j]), value)
+    nothing = np.zeros(n_points)
+    off = [between.get((i, j), between.get((j, i), nothing)) for i, j in network.coupled]
+    matrix = _combine(network.stamps, np.concatenate([admittance, own, *(row[None] for row in off)]))
     norton = _through_coils(emf.T[:, :, None].astype(complex), own, between)
-    for (first, second), current in zip(network.coil_ends, norton, strict=True):
-        right[first, :-1] += current
-        right[second, :-1] -= current
-    right[GROUNDED] = 0.0
+    right = np.zeros((n, n_excitations + 1, n_points), dtype=complex)
+    right[:, :-1] = _combine(network.coil_incidence, norton)
     right[network.output, -1] = 1.0
-    eliminate(plan, matrix, right, n_forward=n_excitations)
-    first_of_branch, second_of_branch = np.array(network.branch_ends, dtype=int).reshape(-1, 2).T
-    across = right[first_of_branch] - right[second_of_branch]
-    coil_across = np.array([right[first] - right[second] for first, second in network.coil_ends])
-    transfer = _through_coils(coil_across[:, -1:], own, between)[:, 0]
+    eliminate(network.elimination, matrix, right, n_forward=n_excitations)
+    across = _combine(network.branch_incidence.T, right)
+    coil_across = _combine(network.coil_incidence.T, right)
     return Excited(
         voltage=right[network.output, :-1],
         by_admittance=-across[:, -1:] * across[:, :-1],
-        coil_transfer=transfer,
+        coil_transfer=_through_coils(coil_across[:, -1:], own, between)[:, 0],
         coil_current=norton - _through_coils(coil_across[:, :-1], own, between),
     )
 
 
-def _stamp(plan: Elimination, matrix: ComplexArray, ends: tuple[tuple[int, int], tuple[int, int]], value: ComplexArray) -> None:
-    """Add an admittance between two pairs of ends (twice the same pair for a branch) to a matrix of which one half is kept."""
-    is_own = ends[0] == ends[1]
-    for a, node in enumerate(ends[0]):
-        for b, other in enumerate(ends[1]):
-            if GROUNDED in (node, other) or (is_own and a > b) or (is_own and ends[0][0] == ends[0][1]):
-                continue
-            place = plan.entries[min(node, other), max(node, other)]
-            is_met_twice = not is_own and node == other  # from both coils
-            matrix[place] += (1.0 if a == b else -1.0) * (2.0 if is_met_twice else 1.0) * value
+def _combine(weights: FloatArray, rows: ComplexArray) -> ComplexArray:
+    """Real combinations of complex rows, as one product of real matrices."""
+    flat = np.ascontiguousarray(rows).reshape(len(rows), -1).view(float)
+    combined: ComplexArray = (weights @ flat).view(complex)
+    return combined.reshape(len(weights), *rows.shape[1:])
 
 
 def _coil_admittances(

@@ -274,7 +274,7 @@ def _coil_rows(
 
 def _by_frequency(by_log: Mapping[str, ComplexArray], solved: Excited, susceptance: ComplexArray) -> ComplexArray:
     """Frequency enters as sC, sL and sτ alone, so its derivative is the sum of theirs."""
-    out: ComplexArray = np.einsum("bxm,bm->xm", solved.by_admittance, susceptance)
+    out: ComplexArray = (solved.by_admittance * susceptance[:, None]).sum(axis=0)
     for key, row in by_log.items():
         if key.endswith(".inductance"):
             out += row
