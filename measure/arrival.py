@@ -17,7 +17,7 @@ IntArray = NDArray[np.int64]
 Float32Array = NDArray[np.float32]
 Complex64Array = NDArray[np.complex64]
 
-PIECE_S, PIECES, N_MOST = 3.2, 8, 1 << 20  # [s], [1], [samples] of stimulus worked on at once: an eighth, within these limits
+PIECE_S, PIECES, N_MOST = 3.1, 10, 1 << 21  # [s], [1], [samples] of stimulus worked on at once: a tenth, within these limits
 N_BLOCKS = 60  # [1] over the stimulus: about six an octave
 BEFORE_S = 0.02  # [s] kept of the response before its arrival
 AFTER_S = 0.15  # [s] and after: the slowest pickup has rung down to a millionth
@@ -35,7 +35,7 @@ NARROW_HZ = 100.0  # [Hz] band of a piece, below which a response of `AFTER_S` i
 SOFT_S = 0.4  # [s] over which a piece is faded where it was cut out
 SOUNDING = 1e-3  # [1] of the peak: the stimulus has begun
 FLOOR, THIRD_FLOOR = 1e-7, 1e-5  # [1] of the stimulus's greatest power: below it nothing is divided
-N_AT_ONCE = 1 << 15  # [bins] divided at once
+N_AT_ONCE = 1 << 15  # [bins], [samples] worked on at once
 TINY = 1e-30  # [1] stands in for 0 where a division follows
 N_PRESENT = 8.0  # [1] greatest value of a correlation over its rms: a stimulus is there
 
@@ -131,22 +131,37 @@ def read_timetable(stimulus: FloatArray, *, rate_hz: int) -> Timetable:
         If the stimulus is silent or shorter than its blocks.
     """
     level = float(max(np.max(stimulus), -np.min(stimulus))) if len(stimulus) else 0.0
-    is_sounding = (stimulus > SOUNDING * level) | (stimulus < -SOUNDING * level)
-    start = int(np.argmax(is_sounding)) if level else 0
-    stop = len(stimulus) - int(np.argmax(is_sounding[::-1])) if level else 0
+    start, stop = _sounding(stimulus, SOUNDING * level) if level else (0, 0)
     if stop - start < 20 * N_BLOCKS:
         msg = f"the stimulus has {len(stimulus)} samples, peak {level:.3g}; it must sound for {20 * N_BLOCKS} samples or more"
         raise ValueError(msg)
     edges = np.round(np.linspace(start, stop, N_BLOCKS + 1)).astype(np.int64)
-    part = stimulus[start:stop]
-    before = np.flatnonzero((part[:-1] < 0) != (part[1:] < 0))
-    crossing = start + before + part[before] / (part[before] - part[before + 1])
+    crossing = np.concatenate(
+        [_crossings(stimulus, at, min(at + N_AT_ONCE, stop - 1)) for at in range(start, stop - 1, N_AT_ONCE)]
+    )
     frequency_hz = _edge_frequencies(crossing, edges, rate_hz=rate_hz)
     steps = np.diff(frequency_hz)
     is_sweep = bool(len(crossing) > 2 * N_BLOCKS and (np.all(steps > 0) or np.all(steps < 0)))
     if not is_sweep:
         frequency_hz = np.geomspace(30.0, 0.45 * rate_hz, N_BLOCKS + 1)
     return Timetable(start=start, stop=stop, edges=edges, frequency_hz=frequency_hz, is_sweep=is_sweep, level=level)
+
+
+def _sounding(stimulus: FloatArray, least: float) -> tuple[int, int]:
+    """First sample that exceeds a level, and one past the last."""
+    start, stop = len(stimulus), 0
+    for first in range(0, len(stimulus), N_AT_ONCE):
+        at = first + np.flatnonzero(np.abs(stimulus[first : first + N_AT_ONCE]) > least)
+        if len(at):
+            start, stop = min(start, int(at[0])), int(at[-1]) + 1
+    return start, stop
+
+
+def _crossings(stimulus: FloatArray, first: int, last: int) -> FloatArray:
+    """Where a stimulus crosses zero between two samples, in samples."""
+    part = stimulus[first : last + 1].astype(float)
+    before = np.flatnonzero((part[:-1] < 0) != (part[1:] < 0))
+    return first + before + part[before] / (part[before] - part[before + 1])
 
 
 def _edge_frequencies(crossing: FloatArray, edges: IntArray, *, rate_hz: int) -> FloatArray:
@@ -388,18 +403,20 @@ def _deconvolve(
     delay_s = [_band_delay(found[band] * np.conj(source[band]), rate_hz / n_fft) for band in bands]
     quotient = found.copy()
     _divide(quotient, source, floor=FLOOR)
+    del source  # made again below: memory counts for more than one transform
     lags: Float32Array = irfft(quotient, n_fft, overwrite_x=True)
     del quotient
     after = round(AFTER_S * rate_hz)
     response: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=after + round(BEFORE_S * rate_hz)))
     noise = [_band_level(response[band]) for band in bands]
     del response
-    response = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=0))
+    kept = _keep(lags, rate_hz=rate_hz, after=after, first=0)
     del lags
+    response = rfft(kept)
+    del kept
     group_delay_s = [_band_delay(response[band], rate_hz / n_fft) for band in bands]
     gain = [_band_level(response[band]) for band in bands]
-    response *= source
-    del source
+    response *= rfft(played, n_fft)
     found -= response
     high_pass = rfftfreq(n_fft, 1 / rate_hz).astype(np.float32)
     found *= 1 / (1 + (np.float32(LOW_CUT_HZ) / np.maximum(high_pass, np.float32(1.0))) ** 4)

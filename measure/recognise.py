@@ -250,7 +250,8 @@ def _find_start(samples: Samples, line: Line, *, rate_hz: int) -> float:
     if high - low < round(GAP_S * rate_hz):
         low, high = low, min(low + round(GAP_S * rate_hz), len(samples))
     offset = np.float32(np.mean(samples, dtype=np.float64))
-    before = np.abs(samples[:high] - offset)
+    before = samples[:high] - offset
+    np.abs(before, out=before)
     level = float(np.percentile(before[low :: max((high - low) // N_LEVEL, 1)], 95))
     n_quiet = round(GAP_S * rate_hz)
     pieces = before[: len(before) // n_quiet * n_quiet].reshape(-1, n_quiet)

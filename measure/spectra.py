@@ -16,7 +16,7 @@ from measure.response import ComplexArray, FloatArray
 
 WHOLE_SAMPLES = 1 << 20  # samples; up to here a recording between silences is transformed whole
 SEGMENT_SAMPLES = 1 << 20  # samples; longer recordings are cut into segments of this length at most
-SEGMENT_SHARE, SEGMENT_S = 8, 3.5  # [1], [s] of an eighth at least, so that memory stays below that of the recording, or so long
+SEGMENT_SHARE, SEGMENT_S = 10, 3.0  # [1], [s] of a tenth at least, so that memory stays below that of the recording, or so long
 SEGMENTS_INSIDE = 4  # [1] segments side by side in a recording without silences, at least
 OVERLAP = 4  # [1] segments over each sample; Hann windows squared then add up to a constant
 FILL_SAMPLES = 1 << 15  # samples copied at a time, to stay in the processor's cache

@@ -106,7 +106,7 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
     """
     path = Path(path)
     samples, rate_hz, _ = _read_samples(path)
-    stimulus = samples[:, 0].astype(float)
+    stimulus: FloatArray = np.ascontiguousarray(samples[:, 0])
     if not np.any(stimulus):
         msg = f"{_shown(path)}: the stimulus is silent in its first channel. Name the file that was played."
         raise FileError(msg)
