@@ -31,7 +31,7 @@ between = ["{first}", "{second}"]
 DESCRIPTIONS = {
     "one-pickup": "one pickup, volume, tone",
     "three-singles": "three single coils, five positions, two tone pots on one capacitor, bridge without tone",
-    "three-singles-bridge-tone": "the same, with the middle's tone lead moved to the bridge",
+    "three-singles-bridge-tone": "three single coils, five positions, the middle's tone lead moved to the bridge",
     "three-singles-blend": "three single coils, five positions, master volume and tone, a blend pot adds neck to bridge",
     "two-pickups-blend": "two pickups, blend pot, master volume and tone",
     "two-pickups-tone-before": "two pickups, four pots, tone before the volume",

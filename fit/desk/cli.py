@@ -26,6 +26,8 @@ Examples:
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
   coilsweep fit open plus-1n --dcr "6.35k ± 1%"    what the pickup is
   coilsweep report pickup.html                     all of it as one page
+  coilsweep instrument --layout one-pickup         a file to state a whole guitar in
+  coilsweep predict --set tone=3 --change capacitor.tone=10n
 
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 130 interrupted.

@@ -90,10 +90,17 @@ def _part_rows(instrument: Instrument, values: dict[str, Stated]) -> list[tuple[
     for key, stated in values.items():
         coil = key.removesuffix(".inductance")
         nodes = ends.get(key, ends.get(f"pickup.{coil}", ()) if coil != key else ())
-        known = "missing" if stated.quantity is None else "marked" if stated.is_marked else "known"
         text = "" if stated.quantity is None else _with_unit(stated.quantity)
-        rows.append((key, text, known, plain_text(" – ".join(nodes))))
+        rows.append((key, text, _how_known(stated), plain_text(" – ".join(nodes))))
     return rows
+
+
+def _how_known(stated: Stated) -> str:
+    if stated.quantity is None:
+        return "missing"
+    if stated.is_marked:
+        return "marked"
+    return "stated, no bound" if stated.quantity.bound is None else "known"
 
 
 def _with_unit(quantity: Quantity) -> str:
