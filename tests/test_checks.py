@@ -24,6 +24,12 @@ ROOM = Noise(
     hum_hz=50.01, pickup_hum=(4e-4, 1e-4, 2e-4, 3e-5, 1e-4), reference_hum=(1e-6,), pickup_white=1e-5, reference_white=6e-6
 )
 NO_FAULTS = Faults()
+
+
+def slow(*values: object) -> object:
+    return pytest.param(*values, marks=pytest.mark.slow)
+
+
 NO_NOISE = Noise()
 
 
@@ -104,12 +110,15 @@ GOOD = {
 }
 
 
-@pytest.mark.parametrize("name", GOOD)
+QUICK = ("16 bits", "float", "no latency", "no noise", "very high Q", "tone down, 100 nF", "strong hum", "pink noise")
+
+
+@pytest.mark.parametrize("name", [name if name in QUICK else slow(name) for name in GOOD])
 def test_no_good_take_is_blamed(name: str) -> None:
     assert blamed(found(take(GOOD[name]))) == {}
 
 
-@pytest.mark.parametrize("rate_hz", [44100, 96000, 192000])
+@pytest.mark.parametrize("rate_hz", [44100, slow(96000), slow(192000)])
 def test_no_good_take_is_blamed_at_other_rates(rate_hz: int) -> None:
     sweep = replace(SWEEP, rate_hz=rate_hz, stop_hz=0.0, duration_s=1.0)
     assert blamed(found(take(sweep=sweep), sweep_samples(sweep))) == {}
@@ -169,8 +178,10 @@ def test_no_good_take_of_two_hundred_is_rejected() -> None:
 # Faults -----------------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("n_samples", [8, 64, 480, 4800])
-@pytest.mark.parametrize("at_s", [0.9, 1.3, 1.7])
+@pytest.mark.parametrize(
+    ("n_samples", "at_s"),
+    [(8, 1.3), (64, 0.9), (480, 1.7), (4800, 1.3), *(slow(n, at_s) for n in (8, 64, 480, 4800) for at_s in (0.9, 1.3, 1.7))],
+)
 def test_lost_samples_are_found_and_counted(n_samples: int, at_s: float) -> None:
     findings = found(take(faults=Faults(gaps=(Gap(kind="lost", at_s=at_s, n_samples=n_samples),))))
     assert blamed(findings) == {"dropouts": "reject"}
@@ -181,8 +192,20 @@ def test_lost_samples_are_found_and_counted(n_samples: int, at_s: float) -> None
     assert int(numbers[2]) == pytest.approx(n_samples, rel=0.2)
 
 
-@pytest.mark.parametrize("channels", ["both", "pickup", "reference"])
-@pytest.mark.parametrize("kind", ["lost", "repeated", "inserted-zeros", "zeroed", "stuck"])
+KINDS = ("lost", "repeated", "inserted-zeros", "zeroed", "stuck")
+
+
+@pytest.mark.parametrize(
+    ("kind", "channels"),
+    [
+        ("lost", "pickup"),
+        ("repeated", "reference"),
+        ("inserted-zeros", "both"),
+        ("zeroed", "pickup"),
+        ("stuck", "reference"),
+        *(slow(kind, channels) for kind in KINDS for channels in ("both", "pickup", "reference")),
+    ],
+)
 def test_every_kind_of_gap_is_found_in_either_channel(kind: str, channels: str) -> None:
     gap = Gap(kind=kind, at_s=1.45, n_samples=64, channels=channels)
     assert found(take(faults=Faults(gaps=(gap,))))["dropouts"].severity == "reject"
@@ -207,7 +230,7 @@ def test_a_click_is_a_warning_at_most() -> None:
     assert blamed(findings) == {"dropouts": "warn"}
 
 
-@pytest.mark.parametrize("ppm", [-80.0, 40.0, 80.0, 200.0])
+@pytest.mark.parametrize("ppm", [slow(-80.0), 40.0, slow(80.0), slow(200.0)])
 def test_drift_is_measured(ppm: float) -> None:
     finding = found(take(faults=Faults(drift_ppm=ppm)))["clock-drift"]
     assert finding.severity == "warn"
@@ -218,14 +241,14 @@ def test_large_drift_rejects() -> None:
     assert found(take(faults=Faults(drift_ppm=600.0)))["clock-drift"].severity == "reject"
 
 
-@pytest.mark.parametrize("factor", [48 / 44.1, 44.1 / 48, 96 / 88.2, 1.004])
+@pytest.mark.parametrize("factor", [slow(48 / 44.1), 44.1 / 48, slow(96 / 88.2), 1.004])
 def test_another_sample_rate_is_named(factor: float) -> None:
     findings = found(take(faults=Faults(rate_factor=factor)))
     assert findings["rate-mismatch"].severity == "reject"
     assert set(blamed(findings)) == {"rate-mismatch"}
 
 
-@pytest.mark.parametrize("level", [0.9, 0.8, 0.5])
+@pytest.mark.parametrize("level", [0.9, slow(0.8), slow(0.5)])
 def test_clipping_below_full_scale(level: float) -> None:
     peaks = np.max(np.abs(take(replace(BENCH, noise=NO_NOISE)).samples), axis=0)
     pickup = found(take(faults=Faults(pickup_clip=level * float(peaks[0]))))
@@ -235,7 +258,7 @@ def test_clipping_below_full_scale(level: float) -> None:
     assert reference["clipped"].text.startswith("reference")
 
 
-@pytest.mark.parametrize("n_bits", [16, 24, None])
+@pytest.mark.parametrize("n_bits", [16, slow(24), None])
 def test_clipping_at_full_scale(n_bits: int | None) -> None:
     bench = replace(BENCH, reference=sense(gain=2.1), n_bits=n_bits)
     assert set(blamed(found(take(bench, faults=Faults(reference_clip=1.0))))) == {"clipped"}
@@ -250,13 +273,13 @@ def test_dead_silent_and_swapped() -> None:
     assert set(blamed(found(take(tone_down, faults=Faults(is_swapped=True))))) == {"swapped"}
 
 
-@pytest.mark.parametrize(("strength", "follow_s"), [(0.3, 0.2), (0.7, 0.05), (0.7, 1.0)])
+@pytest.mark.parametrize(("strength", "follow_s"), [(0.3, 0.2), slow(0.7, 0.05), slow(0.7, 1.0)])
 def test_automatic_gain(strength: float, follow_s: float) -> None:
     findings = found(take(faults=Faults(automatic_gain=strength, automatic_gain_s=follow_s)))
     assert findings["automatic-gain"].severity == "reject"
 
 
-@pytest.mark.parametrize(("third_order", "severity"), [(0.1, "warn"), (0.3, "warn"), (2.0, "reject")])
+@pytest.mark.parametrize(("third_order", "severity"), [(0.1, "warn"), slow(0.3, "warn"), (2.0, "reject")])
 def test_generator_distortion_is_measured(third_order: float, severity: str) -> None:
     finding = found(take(faults=Faults(third_order=third_order)))["overdriven"]
     # x − a·x³ at level A: third harmonic a·A²/4 over a fundamental of 1 − 3a·A²/4.

@@ -12,7 +12,7 @@ from measure.recognise import Recognised, describe_sweep, is_own, played_samples
 from measure.response import FloatArray
 from measure.source.virtual import Faults, Gap, Noise
 from measure.stimulus import Sweep, sweep_samples
-from tests.test_checks import BENCH, NO_NOISE, RATE_HZ, ROOM, STIMULUS, SWEEP, blamed, coil, found, sense, take
+from tests.test_checks import BENCH, NO_NOISE, RATE_HZ, ROOM, STIMULUS, SWEEP, blamed, coil, found, sense, slow, take
 
 OWN = Sweep(rate_hz=RATE_HZ)
 
@@ -26,9 +26,9 @@ def heard(samples: FloatArray, *, n_before: int = 700, n_after: int = 9000, nois
     "sweep",
     [
         Sweep(rate_hz=48000, start_hz=20.0, stop_hz=20000.0, duration_s=2.0, level=0.01),
-        Sweep(rate_hz=44100, start_hz=10.0, stop_hz=16000.0, duration_s=5.0, before_s=2.0, after_s=0.0, level=1.0),
+        slow(Sweep(rate_hz=44100, start_hz=10.0, stop_hz=16000.0, duration_s=5.0, before_s=2.0, after_s=0.0, level=1.0)),
         Sweep(rate_hz=96000, start_hz=50.0, stop_hz=30000.0, duration_s=1.0, before_s=0.0),
-        Sweep(rate_hz=48000, start_hz=100.0, stop_hz=10000.0, duration_s=12.0),
+        slow(Sweep(rate_hz=48000, start_hz=100.0, stop_hz=10000.0, duration_s=12.0)),
     ],
 )
 def test_any_exponential_sweep_is_recognised(sweep: Sweep) -> None:
@@ -121,7 +121,7 @@ def test_faults_are_named_without_the_stimulus(code: str, faults: Faults) -> Non
     assert set(blamed(findings)) == {code}
 
 
-@pytest.mark.parametrize("third_order", [0.1, 0.3])
+@pytest.mark.parametrize("third_order", [slow(0.1), 0.3])
 def test_distortion_is_measured_without_the_stimulus(third_order: float) -> None:
     finding = found(take(faults=Faults(third_order=third_order)), None)["overdriven"]
     square = third_order * SWEEP.level**2
