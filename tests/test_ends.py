@@ -61,12 +61,12 @@ def test_noise_that_breaks_off_is_a_warning():
     assert finding.severity == "warn"
 
 
-@pytest.mark.parametrize("share", [0.4, 0.5, 0.7])
-def test_a_take_cut_short_is_rejected_without_its_stimulus(share):
+def test_a_take_cut_short_is_rejected_without_its_stimulus():
     case = simulated.draw_case(5001, peak=0.2, hum_dbfs=-60.0, rate_hz=RATE_HZ)
     whole = Recording(samples=case.takes["open"].astype(np.float32), rate_hz=RATE_HZ, n_bits=24)
-    cut = replace(whole, samples=whole.samples[: round(share * len(whole.samples))].copy())
-    findings = check_recording(cut)
-    assert outcome(findings) == "rejected"
-    assert [finding.code for finding in findings if finding.severity == "reject"] == ["truncated"]
     assert outcome(check_recording(whole)) == "good"
+    for share in (0.4, 0.5, 0.7):
+        cut = replace(whole, samples=whole.samples[: round(share * len(whole.samples))].copy())
+        findings = check_recording(cut)
+        assert outcome(findings) == "rejected", share
+        assert [finding.code for finding in findings if finding.severity == "reject"] == ["truncated"], share

@@ -1,13 +1,18 @@
 """Recordings looked at before they become a take: repeats compared, and checks that were not made told apart from passed ones."""
 
+import subprocess
+import sys
 from dataclasses import replace
 
+import numpy as np
 import pytest
+import soundfile
 
 from fit.desk.screen import checks_told
 from fit.desk.takes import Looked, look_at
 from measure.response import Finding
 from measure.source.virtual import Faults
+from measure.stimulus import Sweep, sweep_samples
 from tests.test_checks import BENCH, STIMULUS, coil, take
 
 
@@ -41,3 +46,32 @@ def test_checks_that_were_not_made_are_not_counted_as_passed() -> None:
     assert lines == ["Outcome: usable (1 of 4 checks passed, 2 not judged: no stimulus known)"]
     assert [check["outcome"] for check in document["checks"]] == ["pass", "pass", "pass", "warn"]
     assert document["checks"][1]["advice"].startswith("not judged")
+
+
+MEMORY_PROGRAM = """
+import resource, sys
+import numpy, scipy.fft, soundfile
+import measure.checks, measure.repeats, measure.transfer
+from fit.desk.takes import look_at
+from measure.source.files import read_recording
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+recording = read_recording(sys.argv[1])
+looked = look_at([recording], stimulus=None)
+assert looked.response is not None, looked.findings
+print(1024 * (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / (recording.samples.size * 2))
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="peak memory is read the Linux way")
+@pytest.mark.parametrize("duration_s", [30.0, 60.0, 120.0])
+def test_memory_of_checks_and_response(tmp_path, duration_s: float) -> None:
+    # 16 bits are the hard case, since samples are kept as 32-bit floats: these alone are twice the recording.
+    sweep = Sweep(rate_hz=48000, duration_s=duration_s - 1.2, before_s=0.7, after_s=0.5)
+    reference = sweep_samples(sweep)
+    samples = np.stack([0.2 * reference, reference], axis=1)
+    samples += 1e-4 * np.random.default_rng(3).normal(size=samples.shape)
+    soundfile.write(tmp_path / "long.wav", samples, sweep.rate_hz, subtype="PCM_16")
+    command = [sys.executable, "-c", MEMORY_PROGRAM, str(tmp_path / "long.wav")]
+    run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=300)
+    assert float(run.stdout) < 6

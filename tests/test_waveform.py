@@ -15,20 +15,20 @@ def rounded(samples):
 
 
 def rising(*, growth_s, peak_codes, start_hz=500.0, noise_codes=0.0, rate_hz=RATE_HZ):
-    """An exponential sweep of 2 s; noise-free it repeats itself wherever its period is a whole number of samples."""
-    time_s = np.arange(2 * rate_hz) / rate_hz
+    """An exponential sweep of 1 s; noise-free it repeats itself wherever its period is a whole number of samples."""
+    time_s = np.arange(rate_hz) / rate_hz
     wave = peak_codes * np.sin(2 * np.pi * start_hz * growth_s * np.expm1(time_s / growth_s))
     return rounded(CODE * (wave + noise_codes * np.random.default_rng(1).normal(size=len(wave))))
 
 
 @pytest.mark.parametrize("peak_codes", [20.0, 300.0, 20000.0])
-@pytest.mark.parametrize(("growth_s", "start_hz"), [(0.5, 500.0), (4.0, 2500.0), (80.0, 2980.0)])
+@pytest.mark.parametrize(("growth_s", "start_hz"), [(0.5, 1000.0), (4.0, 2800.0), (80.0, 2990.0)])
 def test_periods_of_a_sweep_are_no_repeats(peak_codes, growth_s, start_hz):
     assert find_repeats(rising(growth_s=growth_s, peak_codes=peak_codes, start_hz=start_hz), n_bits=16) == []
 
 
 @pytest.mark.parametrize("n", [64, 128, 1024])
-@pytest.mark.parametrize("at", [30000, 70000, (1 << 17) + 10])
+@pytest.mark.parametrize("at", [30000, 50000, (1 << 16) + 10])
 def test_a_repeated_block_is_found(n, at):
     clean = rising(growth_s=1.0, peak_codes=300.0, noise_codes=0.4, rate_hz=2 * RATE_HZ)
     assert find_repeats(clean, n_bits=16) == []
