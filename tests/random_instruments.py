@@ -49,9 +49,8 @@ class DrawnInstrument:
         ends = (f"h{i}", "ground") if rng.random() < 0.7 else ("ground", f"h{i}")
         pickup = {"coils": [self._coil()], "ends": [ends], "coupling": 0.0, "excitation": 1.0}
         if rng.random() < 0.4:
-            middle = f"m{i}"
             pickup["coils"].append(self._coil())
-            pickup["ends"] = [(ends[0], middle), (middle, ends[1])]
+            pickup["ends"] = [(ends[0], f"m{i}"), (f"k{i}", ends[1])]  # four leads, joined by the selector
             pickup["coupling"], pickup["excitation"] = float(rng.uniform(-0.3, 0.5)), float(rng.uniform(0.4, 1.2))
         return pickup
 
@@ -70,11 +69,17 @@ class DrawnInstrument:
         for i in range(int(self.rng.integers(2, 6))):
             chosen = [node for node in hot if self.rng.random() < 0.5] or [str(self.rng.choice(hot))]
             positions[f"{i + 1}"] = [(node, "bus") for node in chosen]
-        for index, pickup in enumerate(
-            self.pickups.values()
-        ):  # splits: the middle led to ground or to the hot end
+        for index, pickup in enumerate(self.pickups.values()):
             if len(pickup["coils"]) == 2:
-                positions[f"split {index}"] = [(hot[index], "bus"), (f"m{index}", str(self.rng.choice(["ground", hot[index]])))]
+                (first, inner), (second, last) = pickup["ends"]
+                for joins in positions.values():
+                    if self.rng.random() < 0.8:
+                        joins.append((inner, second))
+                on = (hot[index], "bus")
+                positions[f"series {index}"] = [on, (inner, second)]
+                positions[f"parallel {index}"] = [on, (first, second), (inner, last)]
+                positions[f"split {index}"] = [on, (inner, second), (inner, str(self.rng.choice([first, last])))]
+                positions[f"one {index}"] = [on, (inner, last)]
         rest = [node for node in hot if not any(node in pair for joins in positions.values() for pair in joins)]
         positions["all"] = [(node, "bus") for node in rest or hot]
         return positions

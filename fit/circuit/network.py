@@ -5,12 +5,12 @@ The coils enter as Norton equivalents, so the unknowns are the node voltages alo
 every branch and coil costs one more right-hand side (adjoint method), no finite differences.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from fit.circuit.elimination import GROUNDED, Elimination, eliminate, plan_elimination
+from fit.circuit.elimination import GROUNDED, Elimination, plan_elimination
 from measure.response import ComplexArray, FloatArray
 
 GROUND = "ground"
@@ -73,28 +73,6 @@ class Solution:
     coil_current: ComplexArray
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Excited:
-    """Output voltages of a network for x excitations, and what they depend on, at m points.
-
-    Attributes
-    ----------
-    voltage : ndarray of complex, shape (x, m)
-        At the output. [V]
-    by_admittance : ndarray of complex, shape (b, x, m)
-        Derivative of the voltage with respect to each branch's admittance. [V Ω]
-    coil_transfer : ndarray of complex, shape (c, m)
-        Derivative of the voltage with respect to each coil's EMF. [V/V]
-    coil_current : ndarray of complex, shape (c, x, m)
-        Current out of each coil's first end. [A]
-    """
-
-    voltage: ComplexArray
-    by_admittance: ComplexArray
-    coil_transfer: ComplexArray
-    coil_current: ComplexArray
-
-
 def build_network(
     branches: Sequence[tuple[str, str]],
     coils: Sequence[tuple[str, str]],
@@ -111,7 +89,7 @@ def build_network(
     output : str
         Node whose voltage is asked for.
     coupled : sequence of (int, int) or None
-        Pairs of coils with mutual coupling, for `solve_excitations`; None for every coil with every other.
+        Pairs of coils with mutual coupling, for `fit.circuit.excitations`; None for every coil with every other.
 
     Returns
     -------
@@ -133,7 +111,6 @@ def build_network(
     pairs = tuple((i, j) for i in range(len(coils)) for j in range(i)) if coupled is None else tuple(coupled)
     through = [(a, b) for i, j in pairs for a in coil_ends[i] for b in coil_ends[j]]
     elimination = plan_elimination(len(nodes), [*branch_ends, *coil_ends, *through], index[output])
-    meetings = [(ends, ends) for ends in (*branch_ends, *coil_ends)] + [(coil_ends[i], coil_ends[j]) for i, j in pairs]
     return Network(
         nodes=nodes,
         branch_incidence=_incidence(nodes, branches),
@@ -143,22 +120,23 @@ def build_network(
         coil_ends=coil_ends,
         coupled=pairs,
         elimination=elimination,
-        stamps=_stamps(elimination, meetings),
+        stamps=_stamps(elimination, [*branch_ends, *coil_ends], [(coil_ends[i], coil_ends[j]) for i, j in pairs]),
     )
 
 
-def _stamps(plan: Elimination, meetings: Sequence[tuple[tuple[int, int], tuple[int, int]]]) -> FloatArray:
-    """Where the admittance between two pairs of ends (twice the same pair for a branch) stands in the kept half of a matrix."""
-    stamps = np.zeros((len(plan.entries), len(meetings)))
-    for column, (ends, others) in enumerate(meetings):
-        is_own = ends == others
+def _stamps(
+    plan: Elimination, single: Sequence[tuple[int, int]], pairs: Sequence[tuple[tuple[int, int], tuple[int, int]]]
+) -> FloatArray:
+    """Where the admittance of a branch or coil, and that between two coils, stands in the kept half of the matrix."""
+    stamps = np.zeros((len(plan.entries), len(single) + len(pairs)))
+    both = [(ends, ends, 0.5) for ends in single] + [(ends, others, 1.0) for ends, others in pairs]
+    for column, (ends, others, weight) in enumerate(both):  # twice the symmetric half: u vᵀ + v uᵀ
         for a, node in enumerate(ends):
             for b, other in enumerate(others):
-                if GROUNDED in (node, other) or (is_own and (a > b or ends[0] == ends[1])):
-                    continue
-                is_met_twice = not is_own and node == other  # from both coils
-                place = plan.entries[min(node, other), max(node, other)]
-                stamps[place, column] += (1.0 if a == b else -1.0) * (2.0 if is_met_twice else 1.0)
+                if GROUNDED not in (node, other):
+                    is_met_twice = node == other
+                    place = plan.entries[min(node, other), max(node, other)]
+                    stamps[place, column] += (1.0 if a == b else -1.0) * (2.0 if is_met_twice else 1.0) * weight
     return stamps
 
 
@@ -224,95 +202,6 @@ def solve_network(network: Network, *, admittance: ComplexArray, impedance: Comp
     )
 
 
-def solve_excitations(
-    network: Network,
-    *,
-    admittance: ComplexArray,
-    impedance: ComplexArray,
-    mutual: Mapping[tuple[int, int], ComplexArray],
-    emf: FloatArray,
-) -> Excited:
-    """Voltages at the output for several sets of EMFs at once, with their derivatives; made for larger networks.
-
-    Parameters
-    ----------
-    network : Network
-        With n nodes, b branches and c coils.
-    admittance : ndarray of complex, shape (b, m)
-        Of each branch. [S]
-    impedance : ndarray of complex, shape (c, m)
-        Of each coil. [Ω]
-    mutual : mapping
-        Indices of two coupled coils to the impedance between them, shape (m,); no coil in more than one pair, and each pair
-        among those that the network was built with. [Ω]
-    emf : ndarray, shape (x, c)
-        Of each coil in each excitation, the same at all points. [V]
-
-    Returns
-    -------
-    Excited
-        The derivative with respect to the impedance between coils i and j is −`coil_transfer`[i] · `coil_current`[j].
-
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        If the network is singular at a frequency.
-
-    Notes
-    -----
-    The equations of `solve_network`, their matrix kept sparse and eliminated for all points together.
-    """
-    n, n_points, n_excitations = len(network.nodes), admittance.shape[1], len(emf)
-    own, between = _coil_admittances(impedance, mutual)
-    nothing = np.zeros(n_points)
-    off = [between.get((i, j), between.get((j, i), nothing)) for i, j in network.coupled]
-    matrix = _combine(network.stamps, np.concatenate([admittance, own, *(row[None] for row in off)]))
-    norton = _through_coils(emf.T[:, :, None].astype(complex), own, between)
-    right = np.zeros((n, n_excitations + 1, n_points), dtype=complex)
-    right[:, :-1] = _combine(network.coil_incidence, norton)
-    right[network.output, -1] = 1.0
-    eliminate(network.elimination, matrix, right, n_forward=n_excitations)
-    across = _combine(network.branch_incidence.T, right)
-    coil_across = _combine(network.coil_incidence.T, right)
-    return Excited(
-        voltage=right[network.output, :-1],
-        by_admittance=-across[:, -1:] * across[:, :-1],
-        coil_transfer=_through_coils(coil_across[:, -1:], own, between)[:, 0],
-        coil_current=norton - _through_coils(coil_across[:, :-1], own, between),
-    )
-
-
-def _combine(weights: FloatArray, rows: ComplexArray) -> ComplexArray:
-    """Real combinations of complex rows, as one product of real matrices."""
-    flat = np.ascontiguousarray(rows).reshape(len(rows), -1).view(float)
-    combined: ComplexArray = (weights @ flat).view(complex)
-    return combined.reshape(len(weights), *rows.shape[1:])
-
-
-def _coil_admittances(
-    impedance: ComplexArray, mutual: Mapping[tuple[int, int], ComplexArray]
-) -> tuple[ComplexArray, dict[tuple[int, int], ComplexArray]]:
-    """Inverse of the coils' impedances: each coil's own, and what is between coupled ones."""
-    _refuse_zero(impedance)
-    own = 1.0 / impedance
-    off: dict[tuple[int, int], ComplexArray] = {}
-    for (i, j), through in mutual.items():
-        determinant = impedance[i] * impedance[j] - through**2
-        _refuse_zero(determinant)
-        own[i], own[j] = impedance[j] / determinant, impedance[i] / determinant
-        off[i, j] = -through / determinant
-    return own, off
-
-
-def _through_coils(voltage: ComplexArray, own: ComplexArray, between: Mapping[tuple[int, int], ComplexArray]) -> ComplexArray:
-    """Currents (c, x, m) that voltages (c, x, m) drive through the coils."""
-    current: ComplexArray = own[:, None, :] * voltage
-    for (i, j), value in between.items():
-        current[i] += value * voltage[j]
-        current[j] += value * voltage[i]
-    return current
-
-
 def _solve_single_node(network: Network, admittance: ComplexArray, impedance: ComplexArray, emf: ComplexArray) -> Solution:
     """Solve the same equations where they are scalar: every branch and coil from the output to ground."""
     sign_coil = network.coil_incidence[0]
@@ -321,7 +210,7 @@ def _solve_single_node(network: Network, admittance: ComplexArray, impedance: Co
     norton = coil_admittance[0] * emf if len(sign_coil) == 1 else np.einsum("cdm,dm->cm", coil_admittance, emf)
     to_output = coil_admittance[0] * sign_coil[0] if len(sign_coil) == 1 else np.einsum("cdm,d->cm", coil_admittance, sign_coil)
     total = is_branch @ admittance + sign_coil @ to_output
-    _refuse_zero(total)
+    refuse_zero(total)
     voltage = (sign_coil @ norton) / total
     return Solution(
         voltage=voltage,
@@ -334,13 +223,18 @@ def _solve_single_node(network: Network, admittance: ComplexArray, impedance: Co
 def _invert(impedance: ComplexArray) -> ComplexArray:
     """Inverse of a (c, c, m) stack of matrices."""
     if len(impedance) == 1:
-        _refuse_zero(impedance)
+        refuse_zero(impedance)
         return 1.0 / impedance
     return np.moveaxis(np.linalg.inv(np.moveaxis(impedance, 2, 0)), 0, 2)
 
 
-def _refuse_zero(divisor: ComplexArray) -> None:
+def refuse_zero(divisor: ComplexArray) -> None:
     """Treat a scalar equation that has no solution as numpy treats a matrix.
+
+    Parameters
+    ----------
+    divisor : ndarray of complex
+        What is about to be divided by.
 
     Raises
     ------

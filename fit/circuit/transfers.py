@@ -7,9 +7,9 @@ import numpy as np
 
 from fit.circuit.coil import ProfileValues, evaluate_profile
 from fit.circuit.controls import Settings
+from fit.circuit.excitations import Excited, solve_excitations
 from fit.circuit.harness import Case, Group, Harness, build_harness, needed_values
 from fit.circuit.instrument import Instrument, coils_of
-from fit.circuit.network import Excited, solve_excitations
 from fit.circuit.wiring import Passive, Wiring
 from measure.response import ComplexArray, FloatArray
 
