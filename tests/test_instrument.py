@@ -3,6 +3,8 @@
 import re
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fit.circuit.instrument import stated_values
 from fit.circuit.reading import LIMIT_CHARACTERS, read_instrument
@@ -163,3 +165,16 @@ def test_junk_is_refused_in_one_line(junk):
     with pytest.raises(ValueError, match=re.compile("not TOML|no such key|expected object|pickup")) as caught:
         read_instrument(junk)
     assert "\n" not in str(caught.value)
+
+
+# A slip anywhere in the file: it is read, or refused in one line, and nothing else happens.
+@given(st.integers(0, len(SOUND) - 1), st.integers(0, 12), st.text(max_size=8))
+def test_slips_are_read_or_refused_in_one_line(place, n_lost, put):
+    text = SOUND[:place] + put + SOUND[place + n_lost :]
+    said = ""
+    try:
+        assert part_ends(read_instrument(text))
+    except ValueError as err:
+        said = str(err)
+    assert len(said.splitlines()) <= 1
+    assert len(said) < 700

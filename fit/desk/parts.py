@@ -13,7 +13,7 @@ from fit.desk.wording import plain_text, table_lines
 from measure.logbook.rig import Rig, input_capacitance, input_resistance
 from measure.quantity import Quantity
 
-PREDICT_UNITS = ("H", "Hz")  # people leave them out in instrument.toml, so the table adds them
+BARE_UNITS = ("H", "Hz")  # people leave them out in instrument.toml, so the table adds them
 
 
 def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
@@ -104,7 +104,7 @@ def _how_known(stated: Stated) -> str:
 
 
 def _with_unit(quantity: Quantity) -> str:
-    is_bare = quantity.unit in PREDICT_UNITS and quantity.unit not in quantity.text
+    is_bare = quantity.unit in BARE_UNITS and quantity.unit not in quantity.text
     return plain_text(f"{quantity.text} {quantity.unit}" if is_bare else quantity.text)
 
 
