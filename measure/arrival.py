@@ -299,7 +299,12 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
         spectrum: Complex64Array = rfft(heard)
         n_fft = len(heard)
         del heard
-        blocks[:, look.blocks], steps[:, first:last] = _deconvolve(spectrum, played, timetable, look=look, n_fft=n_fft)
+        bands = _bands(timetable, look, n_fft=n_fft)
+        # The cube of a faded sweep holds the sweep itself: it is faded afterwards.
+        third = _third_harmonic(spectrum, stimulus[low:high], timetable, look=look, bands=bands, n_fft=n_fft)
+        blocks[:, look.blocks], steps[:, first:last] = _deconvolve(
+            spectrum, played, timetable, look=look, n_fft=n_fft, third=third
+        )
     return Arrival(
         latency=latency,
         frequency_hz=np.sqrt(timetable.frequency_hz[:-1] * timetable.frequency_hz[1:]),
@@ -360,17 +365,24 @@ def _hear(samples: FloatArray, *, low: int, n_played: int, rate_hz: int, is_whol
     return heard
 
 
-def _soften_cuts(heard: Float32Array, played: Float32Array, *, is_cut: tuple[bool, bool], rate_hz: int) -> None:
-    """Fade what is played and what is heard alike, in place, where a piece was cut out: an edge would ring in its spectrum."""
-    n_soft, n_played = min(round(SOFT_S * rate_hz), len(played) // 2), len(played)
+def _fade(values: Float32Array, *, is_cut: tuple[bool, bool], rate_hz: int) -> None:
+    """Fade the ends that were cut, in place."""
+    n_soft = min(round(SOFT_S * rate_hz), len(values) // 2)
     rise = (0.5 - 0.5 * np.cos(np.pi * (np.arange(n_soft) + 0.5) / max(n_soft, 1))).astype(np.float32)
     if is_cut[0]:
-        played[:n_soft] *= rise
-        heard[:n_soft] *= rise
+        values[:n_soft] *= rise
+    if is_cut[1]:
+        values[len(values) - n_soft :] *= rise[::-1]
+
+
+def _soften_cuts(heard: Float32Array, played: Float32Array, *, is_cut: tuple[bool, bool], rate_hz: int) -> None:
+    """Fade what is played and what is heard alike, in place, where a piece was cut out: an edge would ring in its spectrum."""
+    n_played = len(played)
+    for values in (played, heard[:n_played]):
+        _fade(values, is_cut=is_cut, rate_hz=rate_hz)
+    if is_cut[0]:
         heard[(n_played + len(heard)) // 2 :] = 0.0
     if is_cut[1]:
-        played[n_played - n_soft :] *= rise[::-1]
-        heard[n_played - n_soft : n_played] *= rise[::-1]
         heard[n_played : (n_played + len(heard)) // 2] = 0.0
 
 
@@ -386,7 +398,7 @@ class _Look:
 
 
 def _deconvolve(
-    found: Complex64Array, played: Float32Array, timetable: Timetable, *, look: _Look, n_fft: int
+    found: Complex64Array, played: Float32Array, timetable: Timetable, *, look: _Look, n_fft: int, third: list[float]
 ) -> tuple[FloatArray, FloatArray]:
     """Look at the blocks of a piece, shape (5, blocks), and at its steps, unpredicted and predicted, shape (2, steps).
 
@@ -396,9 +408,7 @@ def _deconvolve(
     from scipy.fft import irfft, rfft, rfftfreq
 
     rate_hz = look.rate_hz
-    edges = [np.round(np.sort(timetable.frequency_hz[block : block + 2]) * n_fft / rate_hz).astype(int) for block in look.blocks]
-    bands = [slice(int(first), max(int(last), int(first) + 3) + 1) for first, last in edges]
-    third = _third_harmonic(found, played, timetable, look=look, bands=bands, n_fft=n_fft)
+    bands = _bands(timetable, look, n_fft=n_fft)
     source: Complex64Array = rfft(played, n_fft)
     delay_s = [_band_delay(found[band] * np.conj(source[band]), rate_hz / n_fft) for band in bands]
     quotient = found.copy()
@@ -423,6 +433,13 @@ def _deconvolve(
     del high_pass
     steps = [_step_rms(irfft(values, n_fft, overwrite_x=True), look) for values in (found, response)]
     return np.array([delay_s, group_delay_s, gain, noise, third]), np.array(steps)
+
+
+def _bands(timetable: Timetable, look: _Look, *, n_fft: int) -> list[slice]:
+    """Bins of each block that is looked at."""
+    edges = np.sort(np.stack([timetable.frequency_hz[look.blocks + offset] for offset in (0, 1)], axis=1), axis=1)
+    bins = np.round(edges * n_fft / look.rate_hz).astype(int)
+    return [slice(int(first), max(int(last), int(first) + 3) + 1) for first, last in bins]
 
 
 def _step_rms(values: Float32Array, look: _Look) -> FloatArray:
@@ -455,7 +472,7 @@ def _keep(lags: Float32Array, *, rate_hz: int, after: int, first: int) -> Float3
 
 
 def _third_harmonic(
-    found: Complex64Array, played: Float32Array, timetable: Timetable, *, look: _Look, bands: list[slice], n_fft: int
+    found: Complex64Array, played: FloatArray, timetable: Timetable, *, look: _Look, bands: list[slice], n_fft: int
 ) -> list[float]:
     """Level of the third harmonic in each block, against what the same look finds where there is none.
 
@@ -469,10 +486,12 @@ def _third_harmonic(
     wanted = [bool(np.all(is_low[block : block + 2])) for block in look.blocks]
     if not timetable.is_sweep or not any(wanted):
         return [np.nan] * len(bands)
-    tripled = played**2
+    tripled: Float32Array = (played**2).astype(np.float32)
     tripled *= np.float32(4 / timetable.level**2)
     tripled -= np.float32(3.0)
     tripled *= played
+    is_cut = (look.low != timetable.start, look.low + len(played) != timetable.stop)
+    _fade(tripled, is_cut=is_cut, rate_hz=rate_hz)
     reach = timetable.edges[is_low] - look.low
     tripled[: max(int(reach[0]), 0)] = 0.0
     tripled[max(int(reach[-1]), 0) :] = 0.0

@@ -106,3 +106,17 @@ def test_a_long_sweep_is_followed_in_pieces() -> None:
     late_s = arrival.group_delay_s[(arrival.time_s > 21) & np.isfinite(arrival.gain)]
     np.testing.assert_allclose(late_s[:-1] * RATE_HZ, -16, atol=0.5)
     assert abs(arrival.step_time_s[np.nanargmax(arrival.unpredicted)] - 20.0) < 0.02
+
+
+@pytest.mark.parametrize("cubic", [0.0, 0.04])
+def test_third_harmonic_of_a_sweep_that_is_followed_in_pieces(cubic: float) -> None:
+    sweep = Sweep(rate_hz=RATE_HZ, duration_s=8.0, before_s=0.2, after_s=0.2)
+    stimulus = sweep_samples(sweep)
+    timetable = read_timetable(stimulus, rate_hz=RATE_HZ)
+    channel = delayed(stimulus + cubic * stimulus**3, 480)
+    channel += np.random.default_rng(4).normal(size=len(channel)) * 1e-5
+    arrival = follow_stimulus(channel, stimulus, timetable, rate_hz=RATE_HZ, latency=480)
+    known = np.isfinite(arrival.third) & (arrival.frequency_hz > 200)
+    assert np.count_nonzero(known) > 20
+    np.testing.assert_allclose(np.median(arrival.third[known]), cubic * sweep.level**2 / 4, rtol=0.05, atol=1e-5)
+    assert np.max(arrival.third[known]) < cubic * sweep.level**2 / 4 + 1e-3
