@@ -13,12 +13,13 @@ from typing import Literal
 import numpy as np
 
 from measure import linearity, recognise, stream
-from measure.arrival import BEFORE_S, Arrival, Timetable, find_latency, follow_stimulus, read_timetable
+from measure.arrival import BEFORE_S, Arrival, find_latency, follow_stimulus
 from measure.contrast import Contrast, judge_level, judge_slope, measure_contrast, signal_rms
 from measure.ends import judge_ends
 from measure.hum import find_silences, fit_hum, hum_samples, line_levels
 from measure.recording import Recording, Samples
 from measure.response import Finding, FloatArray, Severity
+from measure.timetable import Timetable, read_timetable
 from measure.waveform import find_repeats
 
 Outcome = Literal["good", "usable", "rejected"]

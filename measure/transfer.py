@@ -54,6 +54,7 @@ BINS_A_BAND = 2.0  # [1] the lowest band holds as many bins of the recording's o
 LEAST_COMMON = 0.5  # [1] noise over response, above which a recording without silence holds no stimulus
 SCATTER_START = 1e-4  # [1] noise over signal that the first pass without a silence assumes
 SCATTER_BANDS = 5  # [1] bands over which the scatter is averaged
+OPEN_SHARE = 1e-3  # [1] of the samples of a silence that differ from the one before: hum or noise of a fraction of a step do it
 FLOAT_BITS = 24  # [bits] assumed of formats that do not say
 EXCITATION_OVER_NOISE = 30.0  # [1] in the reference channel
 NOISY_RATIO = 0.1  # [1] relative standard deviation above which decibels and degrees mislead (JCGM 102:2011, 9.3)
@@ -386,14 +387,28 @@ def _noise(recording: Recording, silences: tuple[slice, slice], readers: tuple[F
     cross /= max(total, 1)
     findings, floor = [], _quantisation_density(recording)
     if total and np.any(density[:, 0] < floor):
-        text = (
-            "The silence around the stimulus is quieter than the steps of its samples (muted, gated or made by a program): "
-            "the noise was taken from the steps alone. Record with the input open throughout."
-        )
-        findings.append(Finding(code="silence-too-quiet", severity="warn", text=text))
+        findings.append(_quiet_finding(is_open=_is_open(recording, silences)))
     floors = np.array([floor, floor if has_reference else 0.0])
     density = np.maximum(density, floors)
     return _Noise(density=density, cross=cross, is_from_silence=total > 0, findings=tuple(findings))
+
+
+def _is_open(recording: Recording, silences: tuple[slice, slice]) -> bool:
+    """Tell whether the pickup's channel moves by itself in the silence, if only by a step: it was not muted."""
+    channel = recording.samples[:, recording.pickup_channel - 1]
+    parts = [channel[part] for part in silences if part.stop - part.start >= SHORTEST_SILENCE_S * recording.rate_hz]
+    return all(np.mean(part[1:] != part[:-1]) > OPEN_SHARE for part in parts)
+
+
+def _quiet_finding(*, is_open: bool) -> Finding:
+    """Say that rounding to steps is what the noise was taken from."""
+    code = "silence-too-quiet"
+    if is_open:
+        text = "The noise lies below the steps of the samples, and was taken from the steps: more bits a sample would show it."
+        return Finding(code=code, severity="pass", text=text)
+    text = "The silence around the stimulus is quieter than the steps of its samples (muted, gated or made by a program): "
+    text += "the noise was taken from the steps alone. Record with the input open throughout."
+    return Finding(code=code, severity="warn", text=text)
 
 
 def _quantisation_density(recording: Recording) -> float:
