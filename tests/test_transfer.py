@@ -300,3 +300,10 @@ def test_silences_of_a_take():
     assert before.stop / 48000 == pytest.approx(0.8, abs=0.03)
     assert after.stop == len(recording.samples)
     assert after.start / 48000 == pytest.approx(3.8, abs=0.1)
+
+
+@pytest.mark.parametrize(("std", "severity"), [(6e-6, "pass"), (1e-7, "warn")])
+def test_noise_below_the_steps_of_an_open_input_is_no_warning(std, severity):
+    # One step of 16 bits is 3.1e-5: noise of a fifth of it moves some samples, of a three-hundredth none, as if it were muted.
+    response = estimate_response([take(np.random.default_rng(0), n_bits=16, std=std)])
+    assert [finding.severity for finding in response.findings if finding.code == "silence-too-quiet"] == [severity]
