@@ -7,13 +7,13 @@ from pathlib import Path
 
 import msgspec
 
+from fit.circuit.controls import split_settings
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
 from fit.desk.references import assumption
 from fit.desk.screen import checks_told
 from fit.desk.takes import (
     Looked,
     exists_already,
-    finding_record,
     is_response_file,
     look_at,
     rig_of,
@@ -21,6 +21,7 @@ from fit.desk.takes import (
 )
 from fit.desk.wording import plain_text
 from measure.errors import FileError
+from measure.logbook.kept import findings_to_keep
 from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
 from measure.logbook.store import open_logbook, write_take
@@ -175,7 +176,7 @@ def _describe_take(
         "name": name,
         "method": facts.method,
         "added": facts.added,
-        "controls": _controls(facts.settings),
+        "controls": split_settings(facts.settings),
         "coil_over": facts.coil_over or None,
         "coil_moved": facts.coil_moved,
         "note": facts.note,
@@ -184,23 +185,9 @@ def _describe_take(
         "outcome": looked.outcome,
         "tool_version": metadata.version("coilsweep"),
     }
-    records = tuple(finding_record(finding) for finding in looked.findings)
+    records = findings_to_keep(looked.findings)
     take = msgspec.convert(document | {"recordings": msgspec.to_builtins(kept)}, Take)
     return msgspec.structs.replace(take, stimulus=played, rig=rig, findings=records)
-
-
-def _controls(settings: Sequence[str]) -> dict[str, str]:
-    controls = {}
-    for setting in settings:
-        control, mark, value = (word.strip() for word in setting.partition("="))
-        if not (control and mark and value):
-            msg = f'--set "{plain_text(setting[:60])}" is not CONTROL=VALUE, for example volume=7'
-            raise ValueError(msg)
-        if control in controls:
-            msg = f'--set names "{plain_text(control[:60])}" twice'
-            raise ValueError(msg)
-        controls[control] = value
-    return controls
 
 
 def _sources(files: Sequence[Path], facts: TakeFacts) -> dict[str, Path]:

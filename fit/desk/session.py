@@ -193,7 +193,7 @@ def _last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
 
 def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tuple[str, ...]) -> "Sheet":
     from fit.desk.report import Sheet, TakeSheet
-    from fit.desk.takes import kept_findings
+    from measure.logbook.kept import findings_of_take
     from measure.logbook.take import time_now
 
     listed = list_takes(logbook)
@@ -209,7 +209,7 @@ def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tupl
                 made=take.time_utc,
                 sound=sound,
                 outcome=take.outcome,
-                findings=kept_findings(take),
+                findings=findings_of_take(take),
                 is_fitted=take.name in answer.takes,
             )
         )

@@ -1,6 +1,5 @@
 """From files and the logbook to recordings, their checks and responses."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,7 +10,7 @@ from fit.desk.wording import plain_text
 from measure.errors import FileError, MeasureError
 from measure.logbook.rig import Rig, read_rig
 from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
-from measure.logbook.take import FileStimulus, FindingRecord, Take
+from measure.logbook.take import FileStimulus, Take
 from measure.recording import Recording
 from measure.response import Finding, FloatArray, Response, relative_std
 
@@ -207,42 +206,6 @@ def take_to_fit(logbook: Logbook, name: str) -> Take:
         msg = f'the take "{name}" was made by the method "{take.method}", which is kept but cannot be fitted yet'
         raise FileError(msg)
     return take
-
-
-def finding_record(finding: Finding) -> FindingRecord:
-    """Put a check as a take keeps it.
-
-    Parameters
-    ----------
-    finding : Finding
-        One check.
-
-    Returns
-    -------
-    FindingRecord
-        The same.
-    """
-    figure = None if finding.figure is None or not math.isfinite(finding.figure) else float(finding.figure)
-    return FindingRecord(name=finding.code, outcome=finding.severity, figure=figure, unit=finding.unit, advice=finding.text)
-
-
-def kept_findings(take: Take) -> tuple[Finding, ...]:
-    """Give the checks of a take as they were kept.
-
-    Parameters
-    ----------
-    take : Take
-        As read.
-
-    Returns
-    -------
-    tuple of Finding
-        In the order of the checks.
-    """
-    return tuple(
-        Finding(code=item.name, severity=item.outcome, text=item.advice, figure=item.figure, unit=item.unit)
-        for item in take.findings
-    )
 
 
 def exists_already(logbook: Logbook, name: str) -> bool:

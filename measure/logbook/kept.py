@@ -59,7 +59,7 @@ def findings_to_keep(findings: Iterable[Finding]) -> tuple[FindingRecord, ...]:
         FindingRecord(
             name=finding.code,
             outcome=finding.severity,
-            figure=finding.figure if finding.figure is not None and math.isfinite(finding.figure) else None,
+            figure=float(finding.figure) if finding.figure is not None and math.isfinite(finding.figure) else None,
             unit=finding.unit,
             advice=finding.text,
         )
