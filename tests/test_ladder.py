@@ -7,10 +7,11 @@ from multiprocessing import get_context
 import numpy as np
 import pytest
 
-from fit.estimate.ladder import MISFIT, choose_model, model_name
+from fit.estimate.ladder import MISFIT, ONE_COIL, choose_model, model_name
 from fit.estimate.model import name_values
 from fit.estimate.parameters import PickupModel
 from tests.benches import draw_bench, draw_truth
+from tests.recorded import evidence_of
 
 N_LOOPS = (0, 1, 1, 2, 2)  # in turn over the seeds
 KINDS = {
@@ -75,6 +76,13 @@ def test_no_loss_for_two_loops_is_a_misfit():
     choice = choose_model(evidence, only=[PickupModel(eddies=((),))])
     assert choice.floor.total >= MISFIT
     assert choose_model(evidence).floor.total < MISFIT / 10
+
+
+def test_one_coil_for_two_is_a_misfit():
+    """A humbucker of two unequal coils, from an independent circuit simulation."""
+    evidence = evidence_of("bare-humbucker", ["open", "plus-1n"])
+    one_coil = [PickupModel(eddies=eddies) for eddies in ONE_COIL]
+    assert choose_model(evidence, only=one_coil).floor.total >= MISFIT
 
 
 def test_a_wrong_added_part_is_a_misfit():
