@@ -146,6 +146,29 @@ def test_a_take_that_ends_before_its_resonance_tells_nothing():
     assert "resonance-not-seen" in {finding.code for finding in answer.findings}
 
 
+def test_a_part_that_was_not_clipped_on_is_named():
+    """The same recording twice, the second time with 1 nF said to lie across the jack."""
+    evidence = evidence_of("bare-single-coil", ["open", "plus-1n"], has_dcr=False)
+    second = replace(evidence.takes[1], response=evidence.takes[0].response)
+    answer = characterise_pickup(replace(evidence, takes=(evidence.takes[0], second)))
+    assert answer.outcome == "misfit"
+    assert "part-not-seen" in {finding.code for finding in answer.findings}
+
+
+def test_a_part_that_was_not_stated_is_named():
+    evidence = evidence_of("bare-single-coil", ["open", "plus-1n"])
+    answer = characterise_pickup(replace(evidence, takes=(evidence.takes[0], replace(evidence.takes[1], added=()))))
+    assert answer.outcome == "misfit"
+    assert "part-not-stated" in {finding.code for finding in answer.findings}
+
+
+def test_a_decade_slip_of_the_added_part_is_never_a_good_pickup():
+    evidence = evidence_of("bare-single-coil", ["open", "plus-1n"], has_dcr=False)
+    for written in ("10n ± 1%", "100p ± 1%", "1u ± 1%"):
+        second = replace(evidence.takes[1], added=(parse_quantity(written, "F"),))
+        assert characterise_pickup(replace(evidence, takes=(evidence.takes[0], second))).outcome == "misfit", written
+
+
 def test_misfit_is_headed_as_such():
     bench, truth = draw_bench(5)
     other, _ = draw_bench(5, truth=replace(truth, loops=((0.6, 3e-5, 0.2),)))

@@ -1,5 +1,7 @@
 """What casts doubt on an answer: a misfit, references that contradict the takes, a coil that moved, unusual values."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fit.answers.identify import has_two_loads
@@ -8,13 +10,17 @@ from fit.estimate.evidence import TakeEvidence
 from fit.estimate.ladder import MISFIT, MOVED_PULL, Choice
 from fit.estimate.model import usable_points
 from fit.estimate.parameters import Parameter
-from measure.response import Finding, Severity
+from measure.response import Finding, Severity, relative_std
 
 PULLED, CONTRADICTED = 3.0, 5.0  # [1] of a reference against its own statement: doubted, and values indicative only
 CONTRADICTED_OFFSET = 2.0  # [1] of its standard uncertainty: past the bound of a rectangular distribution (√3)
 IMPLAUSIBLE = 4.5  # [1] standard deviations from the usual; drawn humbuckers that came out right stayed below 3.8
+ALIKE, DIFFERENT = 0.01, 0.1  # [1] of two responses: less with other parts, or more with the same, and something was forgotten
+SHAPE_HZ, LOW_POINTS = (150.0, 15000.0), 8  # where responses are compared, and how many of the lowest set the gain
 POINTS_PAST_PEAK = 3  # frequencies that must follow a resonance for it to be seen
 MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
+MOST_TOLD = 2.9  # [%] the floor is not estimated beyond 3 %
+FAR = 3.0  # [1] so many times beyond the usual no pickup lies
 # Beyond these a value is worth a second look, no more: common practice, no source.
 USUAL = {"inductance": (0.8, 12.0), "dc_resistance": (1e3, 25e3), "winding_capacitance": (15e-12, 400e-12)}
 
@@ -39,6 +45,7 @@ def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -
     return (
         *_misfit(choice, worst_hz),
         *(finding for take in choice.problem.evidence.takes for finding in _unseen_resonance(take)),
+        *_loads_against_responses(choice.problem.evidence.takes),
         *(_moved(name) for name in choice.moved),
         *_pulled_references(choice),
         *_implausible(choice),
@@ -50,8 +57,9 @@ def _misfit(choice: Choice, worst_hz: float) -> list[Finding]:
     if choice.floor.total < MISFIT:
         return []
     percent = 100 * choice.floor.total
+    size = f"{'at least ' if percent > MOST_TOLD else ''}{percent:.2f} %"
     text = (
-        f"no model describes the takes: {percent:.2f} % apart, worst at {worst_hz:.0f} Hz; "
+        f"no model describes the takes: {size} apart, worst at {worst_hz:.0f} Hz; "
         "values are indicative only. Check added parts and wiring, and that the coil stood still"
     )
     return [Finding(code="misfit", severity="reject", text=text, figure=percent, unit="%")]
@@ -69,6 +77,51 @@ def _unseen_resonance(take: TakeEvidence) -> list[Finding]:
         "Record the whole sweep, or raise the level, and repeat the take"
     )
     return [Finding(code="resonance-not-seen", severity="reject", text=text, figure=float(frequency[-1]), unit="Hz")]
+
+
+def _loads_against_responses(takes: Sequence[TakeEvidence]) -> list[Finding]:
+    """Hold what is said to lie across the jack against what the responses show: a part forgotten, or not named."""
+    findings = []
+    for index, second in enumerate(takes):
+        for first in takes[:index]:
+            difference = _shape_difference(first, second)
+            if difference is None:
+                continue
+            percent = 100 * difference
+            if _load(first) != _load(second) and difference < ALIKE:
+                text = (
+                    f"takes {first.name} and {second.name} are alike within {percent:.2g} % although other parts are said to lie "
+                    "across the jack: was the part clipped on? Values are indicative only"
+                )
+                findings.append(Finding(code="part-not-seen", severity="reject", text=text, figure=percent, unit="%"))
+            elif _load(first) == _load(second) and difference > DIFFERENT:
+                text = (
+                    f"takes {first.name} and {second.name} differ by {percent:.2g} % although the same is said to lie across the "
+                    "jack: is --add missing in one of them? Values are indicative only"
+                )
+                findings.append(Finding(code="part-not-stated", severity="reject", text=text, figure=percent, unit="%"))
+    return findings
+
+
+def _load(take: TakeEvidence) -> tuple[tuple[str, float], ...]:
+    return tuple(sorted((part.unit, part.value) for part in take.added))
+
+
+def _shape_difference(first: TakeEvidence, second: TakeEvidence) -> float | None:
+    """Largest relative difference of two responses with the gain of the low end taken out; None without a common band."""
+    common, at_first, at_second = np.intersect1d(
+        np.round(first.response.frequency_hz, 6), np.round(second.response.frequency_hz, 6), return_indices=True
+    )
+    kept = usable_points(first)[at_first] & usable_points(second)[at_second]
+    if np.count_nonzero(kept) < 2 * LOW_POINTS:
+        return None
+    ratio = (second.response.value[at_second] / first.response.value[at_first])[kept]
+    noise = np.hypot(relative_std(first.response)[at_first], relative_std(second.response)[at_second])[kept]
+    in_band = (common[kept] >= SHAPE_HZ[0]) & (common[kept] <= SHAPE_HZ[1]) & (noise < ALIKE / 3)
+    low = np.flatnonzero(in_band)[:LOW_POINTS]
+    if len(low) < LOW_POINTS or np.count_nonzero(in_band) < 2 * LOW_POINTS:
+        return None
+    return float(np.max(np.abs(ratio[in_band] / np.mean(ratio[low]) - 1)))
 
 
 def _moved(name: str) -> Finding:
@@ -130,6 +183,11 @@ def _unusual(told: dict[str, Derived]) -> list[Finding]:
         findings.append(Finding(code="unusual-losses", severity="warn", text=text, figure=share, unit="%"))
     for name, (low, high) in USUAL.items():
         if name in told and not low <= told[name].value <= high:
-            text = f"{name.replace('_', ' ')} lies outside what pickups usually have; check the units of the references"
-            findings.append(Finding(code="unusual", severity="warn", text=text, figure=told[name].value, unit=told[name].unit))
+            value, is_absurd = told[name].value, not low / FAR <= told[name].value <= high * FAR
+            end = "; values are indicative only" if is_absurd else ""
+            text = (
+                f"{name.replace('_', ' ')} lies outside what pickups usually have; check the added parts' values and units{end}"
+            )
+            severity: Severity = "reject" if is_absurd else "warn"
+            findings.append(Finding(code="unusual", severity=severity, text=text, figure=value, unit=told[name].unit))
     return findings

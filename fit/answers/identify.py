@@ -98,7 +98,8 @@ def identify_quantities(choice: Choice, derived: dict[str, Derived]) -> dict[str
             reasons[name] = f"the takes leave it uncertain by {100 * min(relative, 9.99):.0f} % (1 σ)"
     if len(choice.problem.model.eddies) == 2:
         told = "only the sum of two coils in series shows at the jack"
-        reasons |= {"winding_capacitance": told, "sharing of the inductance between the coils": told}
+        reasons |= dict.fromkeys(("winding_capacitance", "resonance_unloaded", "q_unloaded", "q_loaded"), told)
+        reasons["sharing of the inductance between the coils"] = told
     return reasons
 
 

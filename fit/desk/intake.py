@@ -91,12 +91,17 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
     """
     check_name(name)
     parts = parse_parts(facts.added)
+    if not desk.logbook.exists():
+        desk.say(f"New logbook: {desk.logbook}")
     logbook = open_logbook(desk.logbook, create=True)
     if exists_already(logbook, name):
         msg = f'there is a take "{name}" already, and takes are never overwritten: choose another name'
         raise FileError(msg)
     rig = rig_of(logbook)
     recordings = _read_files(desk, files, rig, facts)
+    if len({recording.sha256 for recording in recordings}) < len(recordings):
+        msg = "the same recording is given twice: repeats are recordings made one after the other, name each once"
+        raise FileError(msg)
     stimulus = _read_played(facts, recordings)
     for part in parts:
         if part.bound is None:

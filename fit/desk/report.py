@@ -182,7 +182,7 @@ def _opening(sheet: Sheet, title: str) -> str:
             )
     heading = "Indicative only" if answer.outcome != "good" else "Values with 95 % intervals"
     parts.append(f'<dl class="values" aria-label="{escape(heading)}">{"".join(cells)}</dl>')
-    warnings = (*sheet.warnings, *(finding.text for finding in answer.findings if finding.severity != "pass"))
+    warnings = (*sheet.warnings, *(finding.text for finding in answer.findings if finding.severity == "warn"))
     parts += [_notice(warning) for warning in dict.fromkeys(warnings)]
     return "\n".join(parts)
 

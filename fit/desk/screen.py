@@ -21,6 +21,7 @@ from measure.response import Finding
 if TYPE_CHECKING:
     from fit.desk.takes import Looked
 
+MOST_FLOOR = 0.029  # [1] from which on a floor is at the end of what is estimated
 MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
 SHOWN_CANDIDATES = 4
 MOST_REACHES = 3
@@ -57,7 +58,7 @@ def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str
     lines += ["", "Agreement of model and measurement", *table_lines(agreement_rows(answer))]
     if answer.outcome == "good":
         lines.append(f"  smooth difference: {100 * answer.floor.value:.2g} % (values are good below 0.5 %)")
-    noticed = dict.fromkeys((*warnings, *(finding.text for finding in answer.findings if finding.severity != "pass")))
+    noticed = dict.fromkeys((*warnings, *(finding.text for finding in answer.findings if finding.severity == "warn")))
     if noticed:
         lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
     return lines
@@ -76,15 +77,23 @@ def misfit_lines(answer: PickupAnswer) -> list[str]:
     list of str
         What the misfit is and where.
     """
+    doubts = [
+        plain_text(finding.text) for finding in answer.findings if finding.severity == "reject" and finding.code != "misfit"
+    ]
     if answer.floor.value < MISFIT_AT:
-        doubts = [plain_text(finding.text) for finding in answer.findings if finding.severity == "reject"]
         return ["INDICATIVE ONLY: what was measured and what was stated do not go together.", *doubts]
     worst = f"{format_quantity(answer.floor.worst_hz, 'Hz')} (near {note_name(answer.floor.worst_hz)})"
     return [
         "INDICATIVE ONLY: no model tried describes this pickup well enough.",
-        f"Model and measurement differ smoothly by {100 * answer.floor.value:.2g} %, most near {worst}; the limit is "
+        f"Model and measurement differ smoothly by {_at_least(answer.floor.value)}, most near {worst}; the limit is "
         f"{100 * MISFIT_AT:.1g} %. True values may lie outside the intervals.",
+        *doubts,
     ]
+
+
+def _at_least(floor: float) -> str:
+    """Say a floor's size; it is not estimated beyond 3 %."""
+    return f"{'at least ' if floor > MOST_FLOOR else ''}{100 * floor:.2g} %"
 
 
 def quantity_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:

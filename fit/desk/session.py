@@ -19,6 +19,7 @@ from fit.desk.takes import (
     take_to_fit,
 )
 from measure.errors import FileError
+from measure.logbook.kept import findings_of_take
 from measure.logbook.store import Logbook, list_takes, open_logbook, read_take, write_result
 
 if TYPE_CHECKING:
@@ -172,6 +173,10 @@ def _answer(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, 
         recordings, stimulus = kept_recordings(logbook, take)
         responses.append(estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
     evidence, warnings = gather_evidence(logbook, takes, responses, dcr=wish.dcr, at_hand=wish.at_hand)
+    noticed = tuple(
+        f"take {take.name}: {finding.text}" for take in takes for finding in findings_of_take(take) if finding.severity == "warn"
+    )
+    warnings = (*warnings, *noticed)
     return characterise_pickup(evidence), warnings
 
 
@@ -193,7 +198,6 @@ def _last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
 
 def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tuple[str, ...]) -> "Sheet":
     from fit.desk.report import Sheet, TakeSheet
-    from measure.logbook.kept import findings_of_take
     from measure.logbook.take import time_now
 
     listed = list_takes(logbook)

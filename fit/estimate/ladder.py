@@ -168,8 +168,11 @@ def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupM
     if choice.floor.total < MISFIT:
         return choice
     two = _climb_two_coils(evidence, choice, fixed_floor)
-    better = two if two.floor.total < 0.5 * choice.floor.total else choice
-    return replace(better, rungs=(*choice.rungs, *two.rungs))
+    if two.floor.total >= 0.5 * choice.floor.total:
+        return choice
+    blocks, log_determinant = floor_blocks(two.rungs[0].problem, two.floor)
+    tried = [*choice.rungs, *two.rungs]  # once more under the winner's floor: under different ones BIC says nothing
+    return replace(two, rungs=tuple(_fit_rung(rung.problem, rung.fit.vector, blocks, log_determinant) for rung in tried))
 
 
 def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None) -> Choice:
