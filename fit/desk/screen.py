@@ -199,7 +199,8 @@ def _count_text(findings: tuple[Finding, ...]) -> str:
     text = f"{passed} of {len(findings)} checks passed"
     if not unjudged:
         return text
-    why = plain_text(max(unjudged, key=unjudged.count))
+    is_rejected = any(finding.severity == "reject" for finding in findings)  # what is wrong already says why
+    why = "" if is_rejected else plain_text(max(unjudged, key=unjudged.count))
     return f"{text}, {len(unjudged)} not judged{f': {why}' if why else ''}"
 
 
