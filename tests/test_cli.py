@@ -204,7 +204,7 @@ def test_quiet_recording_is_not_rejected_for_being_quiet(capsys, bench, tmp_path
     assert "silent" not in [check["name"] for check in document["checks"]]
 
 
-@pytest.mark.parametrize(("is_known", "names"), [(True, {"silent"}), (False, {"no-signal", "response"})])
+@pytest.mark.parametrize(("is_known", "names"), [(True, {"silent"}), (False, {"no-signal", "response", "silent"})])
 def test_recording_without_signal_is_rejected_whether_the_stimulus_is_known_or_not(capsys, bench, tmp_path, is_known, names):
     (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())
     path = record(tmp_path, "muted", faults=Faults(is_muted=True), seed=4)
