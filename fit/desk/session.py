@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.desk.bench import rig_rows
 from fit.desk.document import Document, answer_document
+from fit.desk.elsewhere import take_response
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.references import gather_evidence
 from fit.desk.screen import answer_lines, checks_told
@@ -18,6 +19,7 @@ from fit.desk.takes import (
     rig_of,
     take_to_fit,
 )
+from fit.estimate.evidence import Evidence
 from measure.errors import FileError
 from measure.logbook.kept import findings_of_take
 from measure.logbook.store import Logbook, list_takes, open_logbook, read_take, write_result
@@ -160,24 +162,46 @@ def write_report(
 
 
 def _answer(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, tuple[str, ...]]:
-    from measure.transfer import estimate_response
+    evidence, warnings = collect_evidence(desk, logbook, wish)
+    return characterise_pickup(evidence), warnings
 
+
+def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evidence, tuple[str, ...]]:
+    """Responses and references of the takes that are to be fitted.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    logbook : Logbook
+        Open.
+    wish : FitWish
+        Takes and references.
+
+    Returns
+    -------
+    evidence : Evidence
+        For the fit.
+    warnings : tuple of str
+        What was noticed on the way, one line each.
+
+    Raises
+    ------
+    ValueError
+        If a take is named twice.
+    """
     twice = [name for name in wish.names if wish.names.count(name) > 1]
     if twice:
         msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
         raise ValueError(msg)
     order = {take.name: place for place, take in enumerate(list_takes(logbook).takes)}
     takes = sorted((take_to_fit(logbook, name) for name in wish.names), key=lambda take: order[take.name])
-    responses = []
-    for take in desk.steps(takes, "responses"):
-        recordings, stimulus = kept_recordings(logbook, take)
-        responses.append(estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
+    responses = [take_response(logbook, take) for take in desk.steps(takes, "responses")]
     evidence, warnings = gather_evidence(logbook, takes, responses, dcr=wish.dcr, at_hand=wish.at_hand)
     noticed = tuple(
         f"take {take.name}: {finding.text}" for take in takes for finding in findings_of_take(take) if finding.severity == "warn"
     )
-    warnings = (*warnings, *noticed)
-    return characterise_pickup(evidence), warnings
+    return evidence, (*warnings, *noticed)
 
 
 def _last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
