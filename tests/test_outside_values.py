@@ -6,6 +6,7 @@ import eseries
 import numpy as np
 import pytest
 
+from fit.answers.marking import SERIES_TOLERANCE, coarsest_series, marking_code, nearest_marking, read_marking
 from measure.quantity import (
     COVERAGE_95,
     capacitor_code,
@@ -142,3 +143,75 @@ def test_gum_supplement_1_9_2_sums_of_bounds() -> None:
     assert np.quantile(total, 0.95) == pytest.approx(3.88, abs=0.015)
     assert np.std(draws.sum(axis=0)) == pytest.approx(2.0, rel=0.004)
     assert np.quantile(np.abs(draws[0]), 0.95) == pytest.approx(1.645, abs=0.003)
+
+
+# IEC 60062, resistors: the examples of its letter code as a second source quotes them, written and read; J and M from the same.
+@pytest.mark.parametrize(
+    ("value", "tolerance", "code"),
+    [
+        (0.47, None, "R47"),
+        (4.7, None, "4R7"),
+        (470.0, None, "470R"),
+        (4700.0, None, "4K7"),
+        (47e3, None, "47K"),
+        (47.3e3, None, "47K3"),
+        (470e3, None, "470K"),
+        (4.7e6, None, "4M7"),
+        (4700.0, 0.05, "4K7J"),
+        (470e3, 0.10, "470KK"),
+        (4.7e6, 0.20, "4M7M"),
+    ],
+)
+def test_iec_60062_resistors_both_ways(value: float, tolerance: float | None, code: str) -> None:
+    assert marking_code(value, "Ω", tolerance) == code
+    read = read_marking(code, "Ω")
+    assert read.value == value
+    assert read.bound == (None if tolerance is None else pytest.approx(tolerance * value, rel=1e-12))
+
+
+# IEC 60062, capacitors: three digits and the letter, as a second source quotes them; below 10 pF the letters are picofarads.
+@pytest.mark.parametrize(
+    ("value", "bound", "code"),
+    [
+        (22e-9, 2.2e-9, "223K"),
+        (47e-9, 2.35e-9, "473J"),
+        (100e-9, None, "104"),
+        (1e-9, None, "102"),
+        (33e-9, 3.3e-9, "333K"),
+        (4.7e-12, 0.25e-12, "479C"),
+        (1e-12, 0.1e-12, "109B"),
+        (8.2e-12, 0.5e-12, "829D"),
+        (6.8e-12, 1e-12, "689F"),
+        (6.8e-12, 2e-12, "689G"),
+        (0.5e-12, None, "508"),
+    ],
+)
+def test_iec_60062_capacitors_both_ways(value: float, bound: float | None, code: str) -> None:
+    assert marking_code(value, "F", None if bound is None else bound / value) == code
+    read = read_marking(code, "F")
+    assert (read.value, read.bound) == (value, bound)
+
+
+def _decade(name: str) -> list[float]:
+    theirs = [float(value) for value in eseries.series(SERIES[name])]
+    return [100 * value / theirs[0] for value in theirs]
+
+
+# IEC 60063 through eseries 1.2.1: the coarsest series of a value, and the tolerance that goes with a series.
+@pytest.mark.parametrize("name", SERIES_TOLERANCE)
+def test_iec_60063_coarsest_series_agrees_with_eseries(name: str) -> None:
+    assert SERIES_TOLERANCE[name] == pytest.approx(eseries.tolerance(SERIES[name]), rel=1e-12)
+    decades = {one: _decade(one) for one in SERIES_TOLERANCE}
+    for value in decades[name]:
+        holding = [one for one, decade in decades.items() if value in decade]
+        assert coarsest_series(value * 1e-9) == holding[0]
+
+
+# By ratio: the nearest in a series found by search over three decades of eseries's values, in the logarithm.
+@pytest.mark.parametrize("tolerance", SERIES_TOLERANCE.values())
+def test_iec_60063_nearest_by_ratio_in_every_series(tolerance: float) -> None:
+    name = next(one for one, bound in SERIES_TOLERANCE.items() if bound == tolerance)
+    ladder = np.array([value * 10.0**power for power in (1, 2, 3, 4) for value in _decade(name)])
+    for value in np.random.default_rng(60063).uniform(2e3, 9e5, 200):
+        closest = ladder[np.argmin(np.abs(np.log(ladder / value)))]
+        assert nearest_marking(float(value), "Ω", tolerance).value == pytest.approx(closest, rel=1e-9)
