@@ -1,0 +1,162 @@
+"""Is a part what is marked on it? The measured interval against the marking's tolerance."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from fit.answers.marking import ASSUMED_TOLERANCE, marking_code, nearest_marking, preferred_text
+from fit.answers.pickup import Estimate, NextTake
+from measure.quantity import Quantity, format_quantity
+
+Verdict = Literal["within marking", "outside marking", "not resolved"]
+KINDS = ("capacitor", "pot", "resistor")
+FULL_DIGITS = 4  # of a limit in a sentence
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class ConfirmAnswer:
+    """One part: what is marked on it, what was measured, and the verdict.
+
+    Attributes
+    ----------
+    part : str
+        For example ``"capacitor.tone"``.
+    marked : Quantity or None
+        None where nothing is marked.
+    tolerance : float or None
+        Of the marking, relative; None where nothing is marked. [1]
+    tolerance_assumed : bool
+        The marking states none, so the usual one counts.
+    marked_low, marked_high : float or None
+        What the marking allows. [unit of the part]
+    measured : Estimate or None
+        None where the takes do not tell the part.
+    deviation : float or None
+        Measured over marked, less 1. [1]
+    verdict : {"within marking", "outside marking", "not resolved"}
+        By the whole 95 % interval.
+    why : str
+        The reason of the verdict, one sentence.
+    next_take : NextTake or None
+        That would tell the part, where it is not resolved.
+    nearest_preferred : str or None
+        Nearest to what was measured, by ratio, for example ``"33 nF (E6)"``.
+    code : str or None
+        As the marking reads on a part; where nothing is marked, that of the nearest preferred value.
+    """
+
+    part: str
+    marked: Quantity | None
+    tolerance: float | None
+    tolerance_assumed: bool
+    marked_low: float | None
+    marked_high: float | None
+    measured: Estimate | None
+    deviation: float | None
+    verdict: Verdict
+    why: str
+    next_take: NextTake | None
+    nearest_preferred: str | None
+    code: str | None
+
+
+def confirm_part(
+    part: str,
+    *,
+    marked: Quantity | None,
+    measured: Estimate | None,
+    why_not: str = "",
+    next_take: NextTake | None = None,
+) -> ConfirmAnswer:
+    """Compare a part with its marking.
+
+    Parameters
+    ----------
+    part : str
+        ``"capacitor.NAME"``, ``"pot.NAME"`` or ``"resistor.NAME"``.
+    marked : Quantity or None
+        As read from the part; without a bound, the usual tolerance of such parts counts.
+    measured : Estimate or None
+        From a fit to which the marking gave no information.
+    why_not : str
+        Why nothing is measured, or why it does not count; with it the verdict is "not resolved".
+    next_take : NextTake or None
+        That would tell.
+
+    Returns
+    -------
+    ConfirmAnswer
+        Within the marking only if the whole 95 % interval lies inside it, outside only if the whole of it lies beyond.
+
+    Raises
+    ------
+    ValueError
+        If the part is of another kind, or has another unit than its marking.
+    """
+    kind, _, name = part.partition(".")
+    if kind not in KINDS or not name:
+        msg = f'"{part[:60]}" is no part with a marking: expected capacitor.NAME, pot.NAME or resistor.NAME'
+        raise ValueError(msg)
+    if marked is not None and measured is not None and marked.unit != measured.unit:
+        msg = f"{part} is marked in {marked.unit} and measured in {measured.unit}"
+        raise ValueError(msg)
+    is_assumed = marked is not None and marked.bound is None
+    bound = None if marked is None else marked.bound if marked.bound is not None else ASSUMED_TOLERANCE[kind] * marked.value
+    tolerance = None if marked is None or bound is None else bound / marked.value
+    low = None if marked is None or bound is None else marked.value - bound
+    high = None if marked is None or bound is None else marked.value + bound
+    verdict, why = _judge(low, high, measured, why_not)
+    unit = "F" if kind == "capacitor" else "Ω"
+    near = None if measured is None else nearest_marking(measured.value, unit, tolerance or ASSUMED_TOLERANCE[kind])
+    code = None
+    if marked is not None:
+        code = _code(marked.value, unit, None if is_assumed else tolerance)
+    elif near is not None:
+        code = _code(near.value, unit, None)
+    return ConfirmAnswer(
+        part=part,
+        marked=marked,
+        tolerance=tolerance,
+        tolerance_assumed=is_assumed,
+        marked_low=low,
+        marked_high=high,
+        measured=measured,
+        deviation=None if marked is None or measured is None else measured.value / marked.value - 1,
+        verdict=verdict,
+        why=why,
+        next_take=next_take if verdict == "not resolved" else None,
+        nearest_preferred=None if near is None else preferred_text(near),
+        code=code,
+    )
+
+
+def _judge(low: float | None, high: float | None, measured: Estimate | None, why_not: str) -> tuple[Verdict, str]:
+    if why_not or measured is None:
+        return "not resolved", why_not or "the takes do not tell it"
+    if low is None or high is None:
+        return "not resolved", "nothing is marked on it that could be tested"
+    unit = measured.unit
+    if low <= measured.low and measured.high <= high:
+        return "within marking", f"the whole 95 % interval lies between {_show(low, unit)} and {_show(high, unit)}"
+    if measured.high < low:
+        return "outside marking", f"the whole 95 % interval lies below {_show(low, unit)}"
+    if measured.low > high:
+        return "outside marking", f"the whole 95 % interval lies above {_show(high, unit)}"
+    beyond = []
+    if measured.low < low:
+        beyond.append(f"{format_quantity(low - measured.low, unit, 2)} below the lower limit {_show(low, unit)}")
+    if measured.high > high:
+        beyond.append(f"{format_quantity(measured.high - high, unit, 2)} above the upper limit {_show(high, unit)}")
+    return "not resolved", f"the 95 % interval lies partly inside the marking and reaches {' and '.join(beyond)}"
+
+
+# A limit such as 29.7 nF, without the zeros that four digits would end in.
+def _show(value: float, unit: str) -> str:
+    number, _, rest = format_quantity(value, unit, FULL_DIGITS).partition(" ")
+    return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {rest}"
+
+
+def _code(value: float, unit: str, tolerance: float | None) -> str | None:
+    try:
+        return marking_code(value, unit, tolerance)
+    except ValueError:  # more digits than a code holds
+        return None
