@@ -111,7 +111,7 @@ def test_fit_writes_a_picture(capsys, bench, tmp_path):
         (["import", "new", "OPEN", "--add", "1n ± 1% and more"], 2, "1n"),
         (["import", "new", "OPEN", "--set", "volume"], 2, "CONTROL=VALUE"),
         (["import", "new", "OPEN", "--pickup-channel", "7"], 2, "7"),
-        (["import", "new", "table.csv"], 2, "later version"),
+        (["import", "new", "table.csv"], 2, "table.csv"),
         (["import", "new"], 2, "FILE"),
         (["rig", "--input-resistance", "many"], 2, "many"),
         (["rig", "--reference", "sideways"], 2, "sideways"),

@@ -138,9 +138,7 @@ def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers
 @click.option(
     "--method",
     type=click.Choice(["exciter", "impedance", "plate", "quiet"]),
-    default="exciter",
-    show_default=True,
-    help="How the pickup was driven.",
+    help="How the pickup was driven; default: exciter, for a Touchstone file impedance.",
 )
 @click.option("--pickup-channel", type=click.IntRange(1), metavar="N", help="From 1; default: the rig's.")
 @click.option("--reference-channel", metavar="N|none", help="From 1, or none; default: the rig's.")
@@ -148,14 +146,16 @@ def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers
 @click.option("--note", default="", metavar="TEXT", help="Anything worth remembering.")
 @shared_options
 def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: Path, debug: bool, **facts: Any) -> "Outcome":
-    """Take recordings made elsewhere into the logbook.
+    """Take recordings, or a response measured elsewhere, into the logbook.
 
-    WAV, FLAC or AIFF. Several files are repeats of one take. The files are checked; a rejected recording is kept and marked, and
-    the reasons are given.
+    Recordings: WAV, FLAC or AIFF; several files are repeats of one take. A response: a table (CSV: frequency, then real and
+    imaginary, magnitude and phase, or dB and phase) or a Touchstone file (.s1p). The files are checked; what is rejected is
+    kept and marked, and the reasons are given.
     """
     del as_json, debug
     from fit.desk.intake import TakeFacts, import_recordings
 
+    facts["method"] = facts["method"] or ("impedance" if files[0].suffix.lower() == ".s1p" else "exciter")
     return import_recordings(_desk(logbook), name, files, facts=TakeFacts(**facts))
 
 

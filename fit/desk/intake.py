@@ -1,9 +1,11 @@
 """Recordings made elsewhere into the logbook: read, checked, kept whole, or kept and marked as rejected."""
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
@@ -25,10 +27,10 @@ from measure.logbook.kept import findings_to_keep
 from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
 from measure.logbook.store import open_logbook, write_take
-from measure.logbook.take import FileStimulus, RecordingFile, Take
+from measure.logbook.take import FileStimulus, Method, RecordingFile, ResponseFile, Take
 from measure.quantity import parse_parts
 from measure.recording import Recording
-from measure.response import FloatArray
+from measure.response import FloatArray, Origin
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +91,8 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
     FileError
         If a file cannot be used, or the take is there already.
     """
+    if is_response_file(files[0]):
+        return import_response(desk, name, files, facts=facts)
     check_name(name)
     parts = parse_parts(facts.added)
     if not desk.logbook.exists():
@@ -117,12 +121,79 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
     )
 
 
+def import_response(desk: Desk, name: str, files: Sequence[Path], *, facts: TakeFacts) -> Outcome:
+    """Take a response measured elsewhere into the logbook, checked.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    name : str
+        Of the take.
+    files : sequence of Path
+        One CSV or Touchstone file.
+    facts : TakeFacts
+        What was true when it was measured.
+
+    Returns
+    -------
+    Outcome
+        The checks; exit code 3 where the response was rejected, which is kept all the same.
+
+    Raises
+    ------
+    FileError
+        If the file cannot be used, or the take is there already.
+    ValueError
+        If an option was given that only recordings have.
+    """
+    from fit.desk.elsewhere import content_line, look_at_table, read_table
+
+    check_name(name)
+    parts = parse_parts(facts.added)
+    if len(files) > 1:
+        msg = f"{len(files)} files: a response measured elsewhere is one file, and a take of its own"
+        raise ValueError(msg)
+    options = {"--pickup-channel": facts.pickup_channel, "--reference-channel": facts.reference_channel}
+    given = [option for option, value in (options | {"--stimulus": facts.stimulus_file}).items() if value is not None]
+    if given:
+        msg = f"{given[0]} is for recordings; {plain_text(files[0].name)} holds a response already"
+        raise ValueError(msg)
+    table, content = read_table(files[0])
+    method: Method = msgspec.convert(facts.method, Method)
+    looked = look_at_table(table, method=method, origin=Origin(simulated=facts.simulated))
+    if not desk.logbook.exists():
+        desk.say(f"New logbook: {desk.logbook}")
+    logbook = open_logbook(desk.logbook, create=True)
+    if exists_already(logbook, name):
+        msg = f'there is a take "{name}" already, and takes are never overwritten: choose another name'
+        raise FileError(msg)
+    for part in parts:
+        if part.bound is None:
+            desk.say(f"warning: {assumption(part, 'added')}")
+    is_simulated = facts.simulated or table.simulated
+    document = _facts_document(name, replace(facts, simulated=is_simulated), looked) | {"kind": "response"}
+    kept = ResponseFile(file=kept_name("response", files[0]), sha256=hashlib.sha256(content).hexdigest())
+    described = msgspec.convert(document | {"response_file": msgspec.to_builtins(kept)}, Take)
+    described = msgspec.structs.replace(described, rig=rig_of(logbook), findings=findings_to_keep(looked.findings))
+    take = write_take(logbook, described, {kept.file: files[0]})
+    _say_reasons(desk, take, looked)
+    if table.unused:
+        desk.say(f"Columns that were not used: {plain_text(', '.join(table.unused)[:200])}")
+    lines, told = checks_told(take.simulated, looked, noise=None)
+    return Outcome(
+        lines=(f"Kept: take {name}", content_line(take, looked.response), *lines),
+        document={"schema": "coilsweep.import/1", "take": name, "kept": str(logbook.path / "takes" / name)} | told,
+        exit_code=REJECTED if looked.outcome == "rejected" else DONE,
+    )
+
+
 def _read_files(desk: Desk, files: Sequence[Path], rig: Rig, facts: TakeFacts) -> list[Recording]:
     from measure.source.files import read_recording
 
     elsewhere = [file for file in files if is_response_file(file)]
     if elsewhere:
-        msg = f"{elsewhere[0]}: responses measured elsewhere (CSV, Touchstone) come with a later version; import a recording"
+        msg = f"{elsewhere[0]}: a response measured elsewhere (CSV, Touchstone) is a take of its own; import it by itself"
         raise FileError(msg)
     pickup, reference = _channels(rig, facts)
     recordings = [
@@ -177,7 +248,14 @@ def _describe_take(
         for index, (file, recording) in enumerate(zip(files, recordings, strict=True), start=1)
     )
     played = None if facts.stimulus_file is None else FileStimulus(file=kept_name("stimulus", facts.stimulus_file))
-    document = {
+    document = _facts_document(name, facts, looked) | {"rate_hz": recordings[0].rate_hz}
+    records = findings_to_keep(looked.findings)
+    take = msgspec.convert(document | {"recordings": msgspec.to_builtins(kept)}, Take)
+    return msgspec.structs.replace(take, stimulus=played, rig=rig, findings=records)
+
+
+def _facts_document(name: str, facts: TakeFacts, looked: Looked) -> dict[str, Any]:
+    return {
         "name": name,
         "method": facts.method,
         "added": facts.added,
@@ -185,14 +263,10 @@ def _describe_take(
         "coil_over": facts.coil_over or None,
         "coil_moved": facts.coil_moved,
         "note": facts.note,
-        "rate_hz": recordings[0].rate_hz,
         "simulated": facts.simulated,
         "outcome": looked.outcome,
         "tool_version": metadata.version("coilsweep"),
     }
-    records = findings_to_keep(looked.findings)
-    take = msgspec.convert(document | {"recordings": msgspec.to_builtins(kept)}, Take)
-    return msgspec.structs.replace(take, stimulus=played, rig=rig, findings=records)
 
 
 def _sources(files: Sequence[Path], facts: TakeFacts) -> dict[str, Path]:

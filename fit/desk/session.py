@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.desk.bench import rig_rows
 from fit.desk.document import Document, answer_document
-from fit.desk.elsewhere import take_response
+from fit.desk.elsewhere import inspect_response, take_response
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.references import gather_evidence
 from fit.desk.screen import answer_lines, checks_told
@@ -68,6 +68,8 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
 
     logbook = open_logbook(desk.logbook)
     take = read_take(logbook, name)
+    if take.kind == "response":
+        return inspect_response(logbook, take)
     recordings, stimulus = kept_recordings(logbook, take)
     looked = look_at(recordings, stimulus=stimulus, method=take.method)
     noise: Document = dict(noise_summary(recordings[0]))
@@ -228,7 +230,8 @@ def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tupl
     sheets = []
     for take in sorted(listed.takes, key=lambda take: take.name not in answer.takes):
         repeats = f", {len(take.recordings)} repeats" if len(take.recordings) > 1 else ""
-        sound = f"{take.rate_hz} Hz{repeats}" + (", simulated" if take.simulated else "")
+        sound = "measured elsewhere" if take.kind == "response" else f"{take.rate_hz} Hz{repeats}"
+        sound += ", simulated" if take.simulated else ""
         sheets.append(
             TakeSheet(
                 name=take.name,
