@@ -7,7 +7,8 @@ from hypothesis import strategies
 
 from fit.circuit.coil import CoilValues, Profile, coil_elements
 from fit.estimate.ladder import ONE_COIL, TWO_COILS
-from fit.estimate.model import build_problem, coil_values, name_values
+from fit.estimate.coils import coil_values
+from fit.estimate.model import build_problem, name_values
 from fit.estimate.parameters import PickupModel
 from fit.estimate.resonance import find_pole, loaded_gain, loaded_peak, pole_of
 from tests import laws

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fit.estimate.ladder import Choice
-from fit.estimate.model import coil_values, coupling_of, name_values
+from fit.estimate.coils import coil_values, coupling_of
+from fit.estimate.model import name_values
 from fit.estimate.resonance import loaded_peak, pole_of
 from measure.response import FloatArray
 

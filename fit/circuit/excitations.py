@@ -42,7 +42,7 @@ def solve_excitations(
     admittance: ComplexArray,
     impedance: ComplexArray,
     mutual: Mapping[tuple[int, int], ComplexArray],
-    emf: FloatArray,
+    emf: FloatArray | ComplexArray,
 ) -> Excited:
     """Voltages at the output for several sets of EMFs at once, with their derivatives; made for larger networks.
 
@@ -57,8 +57,8 @@ def solve_excitations(
     mutual : mapping
         Indices of two coupled coils to the impedance between them, shape (m,); no coil in more than one pair, and each pair
         among those that the network was built with. [Ω]
-    emf : ndarray, shape (x, c)
-        Of each coil in each excitation, the same at all points. [V]
+    emf : ndarray, shape (x, c) or (x, c, m)
+        Of each coil in each excitation, the same at all points or not. [V]
 
     Returns
     -------
@@ -79,7 +79,8 @@ def solve_excitations(
     nothing = np.zeros(n_points)
     off = [between.get((i, j), between.get((j, i), nothing)) for i, j in network.coupled]
     matrix = _combine(network.stamps, np.concatenate([admittance, own, *(row[None] for row in off)]))
-    norton = _through_coils(emf.T[:, :, None].astype(complex), own, between)
+    at_points = emf[:, :, None] if emf.ndim == 2 else emf
+    norton = _through_coils(at_points.transpose(1, 0, 2).astype(complex), own, between)
     right = np.zeros((n, n_excitations + 1, n_points), dtype=complex)
     right[:, :-1] = _combine(network.coil_incidence, norton)
     right[network.output, -1] = 1.0

@@ -155,7 +155,7 @@ def _on_grid(group: _Group, rough: float) -> tuple[FloatArray, FloatArray, Float
 
 
 def _has_shared_placement(problem: Problem) -> bool:
-    return any(not take.coil_moved for take in problem.evidence.takes[1:])
+    return any(not take.begins_placement for take in problem.evidence.takes[1:])
 
 
 def placements(problem: Problem) -> FloatArray:
@@ -171,7 +171,7 @@ def placements(problem: Problem) -> FloatArray:
     ndarray of int, shape (t,)
         Counts from 0.
     """
-    moved = [index > 0 and take.coil_moved for index, take in enumerate(problem.evidence.takes)]
+    moved = [index > 0 and take.begins_placement for index, take in enumerate(problem.evidence.takes)]
     return np.cumsum(moved)
 
 

@@ -165,7 +165,7 @@ def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupM
         candidates = _from_rungs(choice.rungs)
         candidates.append(_fit_three_loops(evidence, candidates))
         choice = _choose(evidence, candidates, fixed_floor)
-    if choice.floor.total < MISFIT:
+    if choice.floor.total < MISFIT or not _is_one_coil(choice):
         return choice
     two = _climb_two_coils(evidence, choice, fixed_floor)
     if two.floor.total >= 0.5 * choice.floor.total:
@@ -173,6 +173,11 @@ def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupM
     blocks, log_determinant = floor_blocks(two.rungs[0].problem, two.floor)
     tried = [*choice.rungs, *two.rungs]  # once more under the winner's floor: under different ones BIC says nothing
     return replace(two, rungs=tuple(_fit_rung(rung.problem, rung.fit.vector, blocks, log_determinant) for rung in tried))
+
+
+def _is_one_coil(choice: Choice) -> bool:
+    """See whether there is one pickup, taken for one coil so far."""
+    return [len(model.eddies) for model in choice.problem.models.values()] == [1]
 
 
 def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None) -> Choice:
@@ -261,9 +266,21 @@ def _simpler(rung: Rung) -> list[tuple[Eddies, dict[str, float]]]:
     out: list[tuple[Eddies, dict[str, float]]] = []
     for dropped in range(len(profiles)):
         kept = [index for index in range(len(profiles)) if index != dropped]
-        moved = {f"{name}_0_{new}": known[f"{name}_0_{old}"] for new, old in enumerate(kept) for name in LOSS_NAMES}
+        moved = _losses_kept(known, kept)
         fewer = tuple(profiles[index] for index in kept)
         out.append(((fewer,), known | moved))
+    return out
+
+
+def _losses_kept(known: dict[str, float], kept: Sequence[int]) -> dict[str, float]:
+    """Values of the losses that stay, of every pickup and coil, under their new numbers."""
+    out = {}
+    for new, old in enumerate(kept):
+        for name, value in known.items():
+            kind, _, rest = name.partition("_0_") if "_0_" in name else ("", "", "")
+            number, mark, pickup = rest.partition("@")
+            if kind in LOSS_NAMES and number == str(old):
+                out[f"{kind}_0_{new}{mark}{pickup}"] = value
     return out
 
 

@@ -1,19 +1,35 @@
-"""The pickup at the jack as a function of a parameter vector, with its exact Jacobian."""
+"""All takes as a function of one parameter vector, with its exact Jacobian."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
-from fit.circuit.coil import CoilElements, CoilValues, ProfileValues, coil_elements
-from fit.circuit.network import Network, Solution, build_network, solve_network
 from fit.estimate.evidence import Evidence, TakeEvidence
-from fit.estimate.parameters import Parameter, PickupModel, added_parts, chain_parameters, coil_parameters
+from fit.estimate.jack import Jack
+from fit.estimate.parameters import Parameter, PickupModel, added_parts, chain_parameters, coil_parameters, suffix_of
+from fit.estimate.parts import change_parameters, part_parameters, pickup_parameters
+from fit.estimate.wire import models_of, wire_takes
 from measure.response import ComplexArray, FloatArray, relative_std
 
 LOWEST_HZ = 30.0  # [Hz] below, the EMF is too small to tell anything and the coil's R alone counts
 HIGHEST_HZ = 20000.0  # [Hz] above, interfaces filter
+LOWEST_POINTS = 5  # of a take: there a response is a positive number times s, whatever the controls
 WORST_RELATIVE_NOISE = 0.3  # [1] noisier points carry nothing, and their logarithm is biased
+
+
+class Circuit(Protocol):
+    """What stands between the exciter and the jack, at the points of a problem."""
+
+    def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
+        """Response for a unit gain, shape (m,), and the derivatives of its logarithm by parameter name.
+
+        Parameters
+        ----------
+        p : dict
+            Parameter names to values.
+        """
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -23,7 +39,7 @@ class Problem:
     Attributes
     ----------
     model : PickupModel
-        The circuit.
+        Losses of every coil.
     evidence : Evidence
         What it was built from.
     parameters : tuple of Parameter, length p
@@ -38,10 +54,10 @@ class Problem:
         Sample rate, the unit of the delay. [Hz]
     points_per_third : float
         Frequencies a third of an octave in each take.
-    part_masks : dict
-        Name of an added part's parameter to (is it a capacitor, points where it is clipped on).
-    network : Network
-        Topology.
+    models : dict
+        Pickup that some take feels to its circuit; ``""`` for a pickup straight at the jack.
+    circuit : Circuit
+        What is evaluated.
     """
 
     model: PickupModel
@@ -53,8 +69,8 @@ class Problem:
     take_of_point: np.ndarray
     rate_of_point_hz: FloatArray
     points_per_third: float
-    part_masks: dict[str, tuple[bool, FloatArray]]
-    network: Network
+    models: dict[str, PickupModel]
+    circuit: Circuit
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -102,23 +118,51 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
             band = f"between {LOWEST_HZ:.0f} Hz and {HIGHEST_HZ:.0f} Hz"
             msg = f"take {take.name} has {size} usable frequencies {band}, at least 10 are needed: raise the level"
             raise ValueError(msg)
+    frequencies = [take.response.frequency_hz[mask] for take, mask in zip(evidence.takes, kept, strict=True)]
     take_of_point = np.repeat(np.arange(len(kept)), sizes)
-    part_masks, part_parameters = added_parts(evidence, take_of_point)
-    coils = _coil_nodes(len(model.eddies))
+    models, circuit, parameters = _circuit(evidence, model, frequencies, take_of_point)
     rates = [take.response.origin.rate_hz or 48000.0 for take in evidence.takes]
-    return Problem(
+    problem = Problem(
         model=model,
         evidence=evidence,
-        parameters=(*coil_parameters(model, evidence.dcr), *chain_parameters(evidence), *part_parameters),
-        frequency_hz=np.concatenate([t.response.frequency_hz[k] for t, k in zip(evidence.takes, kept, strict=True)]),
+        parameters=tuple(parameters),
+        frequency_hz=np.concatenate(frequencies),
         noise=np.concatenate([relative_std(t.response)[k] for t, k in zip(evidence.takes, kept, strict=True)]) / np.sqrt(thin),
         data=np.concatenate([_with_positive_gain(t, k) for t, k in zip(evidence.takes, kept, strict=True)]),
         take_of_point=take_of_point,
         rate_of_point_hz=np.asarray(rates)[take_of_point],
-        points_per_third=_points_per_third([t.response.frequency_hz[k] for t, k in zip(evidence.takes, kept, strict=True)]),
-        part_masks=part_masks,
-        network=build_network([*coils, ("tip", "ground")], coils, "tip"),
+        points_per_third=_points_per_third(frequencies),
+        models=models,
+        circuit=circuit,
     )
+    return problem if _is_at_jack(evidence) else _with_signs_of_model(problem)
+
+
+def _is_at_jack(evidence: Evidence) -> bool:
+    """See whether all that there is is a pickup straight at the jack, under the exciter."""
+    is_plain = all(take.method == "exciter" and not take.is_after for take in evidence.takes)
+    return is_plain and evidence.instrument is None
+
+
+def _circuit(
+    evidence: Evidence, model: PickupModel, frequencies: Sequence[FloatArray], take_of_point: np.ndarray
+) -> tuple[dict[str, PickupModel], Circuit, list[Parameter]]:
+    added, added_parameters = added_parts(evidence)
+    others = [*chain_parameters(evidence), *added_parameters]
+    if _is_at_jack(evidence):
+        masks: dict[str, tuple[bool, FloatArray]] = {}
+        for index, parts in enumerate(added):
+            for name, is_capacitor in parts:
+                mask = masks.setdefault(name, (is_capacitor, np.zeros(len(take_of_point))))[1]
+                mask[take_of_point == index] = 1.0
+        known = {"log_resistance": (evidence.dcr, "dcr")} if evidence.dcr else {}
+        jack = Jack(model=model, s=2j * np.pi * np.concatenate(frequencies), part_masks=masks)
+        return {"": model}, jack, [*coil_parameters(model, known), *others]
+    models = models_of(evidence, model)
+    wired = wire_takes(evidence, models, frequencies=frequencies, added=added)
+    felt = {name: models[name] for name in models if name in wired.felt}
+    electrical = [*pickup_parameters(evidence, felt), *part_parameters(evidence, wired.names)]
+    return felt, wired, [*electrical, *others, *change_parameters(evidence, electrical)]
 
 
 def usable_points(take: TakeEvidence) -> np.ndarray:
@@ -168,12 +212,22 @@ def _points_per_third(frequencies: list[FloatArray]) -> float:
 def _with_positive_gain(take: TakeEvidence, kept: np.ndarray) -> ComplexArray:
     """Undo an inverted polarity: at low frequencies the response of a coil is a positive number times s."""
     value, frequency = take.response.value[kept], take.response.frequency_hz[kept]
+    if take.method == "impedance":
+        return value
     low = frequency <= max(1000.0, frequency[4])
     return value if np.median(value.imag[low] / frequency[low]) >= 0 else -value
 
 
-def _coil_nodes(n_coils: int) -> list[tuple[str, str]]:
-    return [("tip", "ground")] if n_coils == 1 else [("tip", "middle"), ("middle", "ground")]
+def _with_signs_of_model(problem: Problem) -> Problem:
+    """Invert the takes in which the pickup under the exciter reaches the jack inverted: its polarity is no part of the fit."""
+    p = {parameter.name: parameter.start for parameter in problem.parameters}
+    voltage, _ = problem.circuit.evaluate(p)
+    data = problem.data.copy()
+    for index, take in enumerate(problem.evidence.takes):
+        points = np.flatnonzero(problem.take_of_point == index)
+        if take.method == "exciter" and np.median(voltage[points[:LOWEST_POINTS]].imag) < 0:
+            data[points] = -data[points]
+    return replace(problem, data=data)
 
 
 def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
@@ -193,21 +247,29 @@ def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
     """
     p = name_values(problem, vector)
     s = 2j * np.pi * problem.frequency_hz
-    log_rows: dict[str, ComplexArray] = {}
-    solution = _solve_pickup(problem, p, s, log_rows)
+    voltage, log_rows = problem.circuit.evaluate(p)
     log_gain, gain_rows = _gain(problem, p)
     log_rows.update(gain_rows)
     delay_s = s / problem.rate_of_point_hz
     log_rows["delay"] = -delay_s
-    ratio = s * solution.voltage * np.exp(log_gain - p["delay"] * delay_s) / problem.data
+    ratio = voltage * np.exp(log_gain - p["delay"] * delay_s) / problem.data
     if "log_exciter_corner" in p:
         turn = s / (2 * np.pi * np.exp(p["log_exciter_corner"]))
+        turn = np.where(_is_excited(problem), turn, 0.0)
         ratio = ratio / (1 + turn)
         log_rows["log_exciter_corner"] = turn / (1 + turn)
     jacobian = np.empty((len(p), len(s)), dtype=complex)
     for row, parameter in enumerate(problem.parameters):
-        np.multiply(log_rows[parameter.name], ratio, out=jacobian[row])
+        by_log = log_rows.get(parameter.name)
+        if by_log is None:  # felt in no take: a prior alone holds it
+            jacobian[row] = 0.0
+        else:
+            np.multiply(by_log, ratio, out=jacobian[row])
     return Prediction(residual=ratio - 1.0, jacobian=jacobian)
+
+
+def _is_excited(problem: Problem) -> np.ndarray:
+    return np.array([take.method == "exciter" for take in problem.evidence.takes])[problem.take_of_point]
 
 
 def name_values(problem: Problem, vector: FloatArray) -> dict[str, float]:
@@ -228,6 +290,23 @@ def name_values(problem: Problem, vector: FloatArray) -> dict[str, float]:
     return dict(zip((parameter.name for parameter in problem.parameters), vector.tolist(), strict=True))
 
 
+def suffixes_of(problem: Problem) -> dict[str, str]:
+    """Tell what stands behind the names of each pickup's parameters.
+
+    Parameters
+    ----------
+    problem : Problem
+        Takes and model.
+
+    Returns
+    -------
+    dict
+        Pickup to suffix; empty where there is one alone.
+    """
+    instrument = problem.evidence.instrument
+    return {name: "" if instrument is None else suffix_of(name, instrument.pickup) for name in problem.models}
+
+
 def _gain(problem: Problem, p: dict[str, float]) -> tuple[FloatArray, dict[str, ComplexArray]]:
     """Logarithm of the gain at each point: that of the placement's first take, and each further take's own step."""
     per_take = np.zeros(len(problem.evidence.takes))
@@ -244,157 +323,3 @@ def _gain(problem: Problem, p: dict[str, float]) -> tuple[FloatArray, dict[str, 
             per_take[index] = p[placement]
             masks[placement] = problem.take_of_point == index
     return per_take[problem.take_of_point], {name: mask.astype(complex) for name, mask in masks.items()}
-
-
-def coil_values(model: PickupModel, p: dict[str, float]) -> tuple[CoilValues, ...]:
-    """Element values of each coil.
-
-    Parameters
-    ----------
-    model : PickupModel
-        The circuit.
-    p : dict
-        Parameter names to values.
-
-    Returns
-    -------
-    tuple of CoilValues
-        One or two.
-    """
-    coils = []
-    for coil, profiles in enumerate(model.eddies):
-        factors = [p[f"log_second_{name}"] if coil else 0.0 for name in ("inductance", "resistance", "winding_capacitance")]
-        if len(model.eddies) == 2:
-            # dcr is measured over both coils: the shares add up to it
-            factors[1] -= float(np.log1p(np.exp(p["log_second_resistance"])))
-        left, eddies = 1.0, []
-        for index, profile in enumerate(profiles):
-            key = f"{coil}_{index}"
-            share = left / (1 + np.exp(-p[f"share_{key}"]))
-            left -= share
-            width = float(np.exp(p[f"log_width_{key}"])) if profile == "spread" else 0.0
-            eddies.append((share, float(np.exp(p[f"log_tau_{key}"])), width, p[f"field_{key}"], profile))
-        coils.append(
-            CoilValues(
-                inductance_h=float(np.exp(p["log_inductance"] + factors[0])),
-                resistance_ohm=float(np.exp(p["log_resistance"] + factors[1])),
-                winding_capacitance_f=float(np.exp(p["log_winding_capacitance"] + factors[2])),
-                excitation=float(np.exp(p["log_second_excitation"])) if coil else 1.0,
-                eddies=tuple(eddies),
-            )
-        )
-    return tuple(coils)
-
-
-def coupling_of(p: dict[str, float]) -> float:
-    """Coupling between the two coils; 0 where there is one.
-
-    Parameters
-    ----------
-    p : dict
-        Parameter names to values.
-
-    Returns
-    -------
-    float
-        k, between 0 and 1.
-    """
-    return float(1 / (1 + np.exp(-p["log_coupling"]))) if "log_coupling" in p else 0.0
-
-
-def _solve_pickup(problem: Problem, p: dict[str, float], s: ComplexArray, rows: dict[str, ComplexArray]) -> Solution:
-    """Voltage at the jack per unit of exciting field; fills `rows` with its logarithmic derivatives."""
-    coils = coil_values(problem.model, p)
-    elements = coil_elements(coils, s, coupling_of(p))
-    loads = _load_terms(problem, p, s)
-    admittance = np.empty((len(coils) + 1, len(s)), dtype=complex)
-    for index, coil in enumerate(coils):
-        admittance[index] = s * coil.winding_capacitance_f
-    admittance[-1] = sum(loads.values())
-    solution = solve_network(problem.network, admittance=admittance, impedance=elements.impedance, emf=elements.emf)
-    by_load = solution.by_admittance[-1] / solution.voltage
-    rows.update({name: by_load * term * (1.0 if is_capacitor else -1.0) for (name, is_capacitor), term in loads.items()})
-    coil_rows(p, coils, elements=elements, solution=solution, s=s, rows=rows)
-    return solution
-
-
-def _load_terms(problem: Problem, p: dict[str, float], s: ComplexArray) -> dict[tuple[str, bool], ComplexArray]:
-    """Admittance of each part across the jack, by its parameter and whether it is a capacitor."""
-    terms: dict[tuple[str, bool], ComplexArray] = {
-        ("log_input_resistance", False): np.full(len(s), np.exp(-p["log_input_resistance"]), dtype=complex),
-        ("log_input_capacitance", True): s * np.exp(p["log_input_capacitance"]),
-    }
-    for name, (is_capacitor, mask) in problem.part_masks.items():
-        terms[name, is_capacitor] = mask * (s * np.exp(p[name]) if is_capacitor else np.exp(-p[name]))
-    return terms
-
-
-def coil_rows(
-    p: dict[str, float],
-    coils: Sequence[CoilValues],
-    *,
-    elements: CoilElements,
-    solution: Solution,
-    s: ComplexArray,
-    rows: dict[str, ComplexArray],
-) -> None:
-    """Fill `rows` with the logarithmic derivatives of the voltage by what belongs to the coils.
-
-    Parameters
-    ----------
-    p : dict
-        Parameter names to values.
-    coils : sequence of CoilValues
-        Element values at `p`.
-    elements : CoilElements
-        Impedances and EMFs at `p`.
-    solution : Solution
-        Of the network with these.
-    s : ndarray of complex, shape (m,)
-        2πj times the frequency. [rad/s]
-    rows : dict
-        Parameter name to derivative of ln V, shape (m,); filled in place.
-    """
-    transfer, current = solution.coil_transfer / solution.voltage, solution.coil_current
-    by_inductance, by_resistance, by_capacitance = [], [], []
-    for index, coil in enumerate(coils):
-        product = transfer[index] * current[index]
-        by_resistance.append(-product * coil.resistance_ohm)
-        by_inductance.append(-product * (elements.impedance[index, index] - coil.resistance_ohm))
-        by_capacitance.append(solution.by_admittance[index] / solution.voltage * (s * coil.winding_capacitance_f))
-        _eddy_rows(f"{index}", p, coil, elements.profiles[index], product * (s * coil.inductance_h), transfer[index], rows)
-    if len(coils) == 2:
-        by_mutual = -(transfer[0] * current[1] + transfer[1] * current[0]) * (s * elements.mutual_h)
-        by_inductance = [row + by_mutual / 2 for row in by_inductance]
-        first_share = coils[0].resistance_ohm / (coils[0].resistance_ohm + coils[1].resistance_ohm)
-        rows["log_second_inductance"] = by_inductance[1]
-        rows["log_second_resistance"] = first_share * by_resistance[1] - (1 - first_share) * by_resistance[0]
-        rows["log_second_winding_capacitance"] = by_capacitance[1]
-        rows["log_second_excitation"] = transfer[1] * elements.emf[1]
-        rows["log_coupling"] = by_mutual * (1 - coupling_of(p))
-    rows["log_inductance"] = sum(by_inductance)
-    rows["log_resistance"] = sum(by_resistance)
-    rows["log_winding_capacitance"] = sum(by_capacitance)
-
-
-def _eddy_rows(
-    coil_key: str,
-    p: dict[str, float],
-    coil: CoilValues,
-    profiles: Sequence[ProfileValues],
-    by_share: ComplexArray,
-    transfer: ComplexArray,
-    rows: dict[str, ComplexArray],
-) -> None:
-    """Fill `rows` for the eddy losses of one coil; `by_share` is the derivative by share over the profile."""
-    for index, (share, _, _, strength, profile) in enumerate(coil.eddies):
-        key, values = f"{coil_key}_{index}", profiles[index]
-        field = -coil.excitation * transfer
-        sigmoid = 1 / (1 + np.exp(-p[f"share_{key}"]))
-        later = sum((coil.eddies[k][0] * profiles[k].value for k in range(index + 1, len(profiles))), np.zeros_like(transfer))
-        # what this share takes, the later ones lose in proportion
-        rows[f"share_{key}"] = by_share * (share * (1 - sigmoid) * values.value - sigmoid * later)
-        rows[f"field_{key}"] = field * values.value
-        rows[f"log_tau_{key}"] = by_share * share * values.by_log_tau + field * strength * values.by_log_tau
-        if profile == "spread":
-            rows[f"log_width_{key}"] = (by_share * share + field * strength) * values.by_log_width

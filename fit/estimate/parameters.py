@@ -1,17 +1,22 @@
 """The parameter vector of a joint fit: names, first values, and priors.
 
+Names: ``log_inductance``, ``share_0_1`` … of a pickup, with ``@bridge`` behind them where there are several; ``log_pot.volume``,
+``log_capacitor.tone`` … of the parts; ``logit_pot.volume@6`` of a pot's electrical fraction at a rotation; ``leak_3@neck`` of
+the exciter's field at a pickup beside it; ``change_`` before a name for what a job did to it.
+
 Everything positive is fitted as its logarithm; the shares of the eddy losses by a transform that keeps them passive.
 Every reference (added part, dcr, input) is a parameter with a Gaussian prior at its stated uncertainty.
 """
 
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fit.circuit.coil import Profile
-from fit.estimate.evidence import Evidence
+from fit.circuit.controls import Settings
+from fit.estimate.evidence import Evidence, TakeEvidence
 from measure.quantity import Quantity
-from measure.response import FloatArray
 
 DELAY_STD_SAMPLES = 0.05  # [sample] between two inputs of one card
 DELAY_STD_WITHOUT_REFERENCE = 2.0  # [sample] what is left of the arrival, and of the interface's filters
@@ -31,7 +36,12 @@ WEAK = {
     "log_second_capacitance": (0.0, 0.7),
     "log_excitation": (-0.5, 1.0),
     "log_coupling": (-2.0, 1.0),
+    "log_pot": (float(np.log(350e3)), 1.0),
+    "log_capacitor": (float(np.log(22e-9)), 1.0),
+    "log_resistor": (float(np.log(100e3)), 1.5),
 }
+CHANGE = "change_"
+CHANNEL_RATIO_STD = 0.01  # [ln 1] of two inputs that no loopback has compared; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +80,28 @@ class Parameter:
     source: str = ""
 
 
-def _log_reference(name: str, quantity: Quantity, source: str) -> Parameter:
+def log_reference(name: str, quantity: Quantity, source: str) -> Parameter:
+    """Parameter of a reference: the logarithm of its value, with a prior.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter.
+    quantity : Quantity
+        With its uncertainty.
+    source : str
+        What it is called in the budget.
+
+    Returns
+    -------
+    Parameter
+        Starts at the stated value.
+
+    Raises
+    ------
+    ValueError
+        If the quantity has no bound.
+    """
     if quantity.standard_uncertainty is None:
         msg = f"{source} is given as {quantity.text} without a bound; write for example {quantity.text} ± 1%"
         raise ValueError(msg)
@@ -79,20 +110,38 @@ def _log_reference(name: str, quantity: Quantity, source: str) -> Parameter:
     return Parameter(name=name, start=mean, prior_mean=mean, prior_std=relative, source=source)
 
 
-def _weak(name: str, kind: str, start: float | None = None) -> Parameter:
+def weak(name: str, kind: str, start: float | None = None) -> Parameter:
+    """Parameter that is only fitted, with limits wide enough not to matter where the takes tell anything.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter.
+    kind : str
+        Key of `WEAK`.
+    start : float or None
+        Where a search begins; None for the middle.
+
+    Returns
+    -------
+    Parameter
+        Without a source.
+    """
     mean, std = WEAK[kind]
     return Parameter(name=name, start=mean if start is None else start, prior_mean=mean, prior_std=std)
 
 
-def coil_parameters(model: PickupModel, dcr: Quantity | None) -> list[Parameter]:
+def coil_parameters(model: PickupModel, known: Mapping[str, tuple[Quantity, str]], *, suffix: str = "") -> list[Parameter]:
     """Parameters of the pickup itself.
 
     Parameters
     ----------
     model : PickupModel
         The circuit.
-    dcr : Quantity or None
-        From a multimeter. [Ω]
+    known : mapping
+        ``"log_inductance"``, ``"log_winding_capacitance"``, ``"log_resistance"`` to a reference and what it is called.
+    suffix : str
+        Behind every name, to tell pickups apart.
 
     Returns
     -------
@@ -100,21 +149,20 @@ def coil_parameters(model: PickupModel, dcr: Quantity | None) -> list[Parameter]
         Coil, eddy losses, second coil.
     """
     parameters = [
-        _weak("log_inductance", "log_inductance"),
-        _weak("log_winding_capacitance", "log_winding_capacitance"),
-        _log_reference("log_resistance", dcr, "dcr") if dcr else _weak("log_resistance", "log_resistance"),
+        log_reference(name, *known[name]) if name in known else weak(name, name)
+        for name in ("log_inductance", "log_winding_capacitance", "log_resistance")
     ]
     for coil, profiles in enumerate(model.eddies):
         for index, profile in enumerate(profiles):
             key = f"{coil}_{index}"
-            parameters += [_weak(f"share_{key}", "share"), _weak(f"log_tau_{key}", "log_tau"), _weak(f"field_{key}", "field")]
+            parameters += [weak(f"share_{key}", "share"), weak(f"log_tau_{key}", "log_tau"), weak(f"field_{key}", "field")]
             if profile == "spread":
-                parameters.append(_weak(f"log_width_{key}", "log_width"))
+                parameters.append(weak(f"log_width_{key}", "log_width"))
     if len(model.eddies) == 2:
-        parameters += [_weak(name, "log_second", 0.05) for name in ("log_second_inductance", "log_second_resistance")]
-        parameters.append(_weak("log_second_winding_capacitance", "log_second_capacitance", 0.05))
-        parameters += [_weak("log_second_excitation", "log_excitation"), _weak("log_coupling", "log_coupling")]
-    return parameters
+        parameters += [weak(name, "log_second", 0.05) for name in ("log_second_inductance", "log_second_resistance")]
+        parameters.append(weak("log_second_winding_capacitance", "log_second_capacitance", 0.05))
+        parameters += [weak("log_second_excitation", "log_excitation"), weak("log_coupling", "log_coupling")]
+    return [replace(parameter, name=parameter.name + suffix) for parameter in parameters]
 
 
 def chain_parameters(evidence: Evidence) -> list[Parameter]:
@@ -132,48 +180,149 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
     """
     std = DELAY_STD_WITHOUT_REFERENCE if evidence.reference_kind == "none" else DELAY_STD_SAMPLES
     parameters = [Parameter(name="delay", start=0.0, prior_std=std, source="delay between the inputs")]
-    placement = -1
+    first = 0
     for index, take in enumerate(evidence.takes):
-        if index == 0 or take.coil_moved:
-            placement = index
+        if take.method == "impedance":
+            source = f"ratio of the inputs in {take.name}"
+            parameters.append(Parameter(name=f"log_gain_{index}", start=0.0, prior_std=CHANNEL_RATIO_STD, source=source))
+        elif index == 0 or take.begins_placement:
+            first = index
             parameters.append(Parameter(name=f"log_gain_{index}", start=0.0))
         else:
-            source = f"gain of {take.name} against {evidence.takes[placement].name}"
+            source = f"gain of {take.name} against {evidence.takes[first].name}"
             parameters.append(Parameter(name=f"gain_step_{index}", start=0.0, prior_std=GAIN_STEP_STD, source=source))
-    parameters.append(_log_reference("log_input_resistance", evidence.input_resistance, "input resistance"))
-    parameters.append(_log_reference("log_input_capacitance", evidence.input_capacitance, "input capacitance"))
+    parameters.append(log_reference("log_input_resistance", evidence.input_resistance, "input resistance"))
+    parameters.append(log_reference("log_input_capacitance", evidence.input_capacitance, "input capacitance"))
     if evidence.exciter_corner is not None and evidence.reference_kind != "current":
-        parameters.append(_log_reference("log_exciter_corner", evidence.exciter_corner, "exciter corner"))
+        parameters.append(log_reference("log_exciter_corner", evidence.exciter_corner, "exciter corner"))
+    seen: set[str] = set()
+    for take in evidence.takes:
+        name = series_name(evidence, take)
+        if name and name not in seen and take.series_resistor is not None:
+            seen.add(name)
+            parameters.append(log_reference(name, take.series_resistor, f"series resistor {take.series_resistor.text}"))
     return parameters
 
 
-def added_parts(evidence: Evidence, take_of_point: np.ndarray) -> tuple[dict[str, tuple[bool, FloatArray]], list[Parameter]]:
+def series_name(evidence: Evidence, take: TakeEvidence) -> str:
+    """Name the parameter of the resistor that a take of method impedance was driven through.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        All takes.
+    take : TakeEvidence
+        One of them.
+
+    Returns
+    -------
+    str
+        The same for the same value and bound; empty for other methods.
+    """
+    if take.method != "impedance" or take.series_resistor is None:
+        return ""
+    texts = [other.series_resistor.text for other in evidence.takes if other.series_resistor is not None]
+    return f"log_series_{texts.index(take.series_resistor.text)}"
+
+
+def added_parts(evidence: Evidence) -> tuple[tuple[tuple[tuple[str, bool], ...], ...], list[Parameter]]:
     """Parameters of the parts across the jack, one for each physical part.
 
     Parameters
     ----------
     evidence : Evidence
         Takes with their parts; the same value and bound in several takes is the same part.
-    take_of_point : ndarray of int, shape (m,)
-        Index of each point's take.
 
     Returns
     -------
     tuple
-        Name to (is it a capacitor, 1 at the points where it is clipped on, shape (m,)), and the parameters.
+        For each take the parameter of each part and whether it is a capacitor, and the parameters.
     """
-    masks: dict[str, tuple[bool, FloatArray]] = {}
     parameters: list[Parameter] = []
     names: dict[tuple[object, ...], str] = {}
-    for index, take in enumerate(evidence.takes):
+    per_take = []
+    for take in evidence.takes:
         used: dict[tuple[object, ...], int] = {}
+        own = []
         for part in take.added:
             plain = (part.value, part.standard_uncertainty, part.unit)
             used[plain] = used.get(plain, 0) + 1
             key = (*plain, used[plain])
             if key not in names:
                 names[key] = f"log_added_{len(names)}"
-                parameters.append(_log_reference(names[key], part, f"added {part.text} in {take.name}"))
-                masks[names[key]] = (part.unit == "F", np.zeros(len(take_of_point)))
-            masks[names[key]][1][take_of_point == index] = 1.0
-    return masks, parameters
+                parameters.append(log_reference(names[key], part, f"added {part.text} in {take.name}"))
+            own.append((names[key], part.unit == "F"))
+        per_take.append(tuple(own))
+    return tuple(per_take), parameters
+
+
+def suffix_of(pickup: str, pickups: Collection[str]) -> str:
+    """Tell the parameters of one pickup from those of the others.
+
+    Parameters
+    ----------
+    pickup : str
+        Its name.
+    pickups : collection of str
+        Of the instrument.
+
+    Returns
+    -------
+    str
+        Empty where there is one alone.
+    """
+    return f"@{pickup}" if len(pickups) > 1 else ""
+
+
+def part_name(key: str) -> str:
+    """Name the parameter of a part.
+
+    Parameters
+    ----------
+    key : str
+        For example ``"pot.volume"``, ``"input.resistance"``, or already the name of an added part's.
+
+    Returns
+    -------
+    str
+        ``"log_pot.volume"``, ``"log_input_resistance"``.
+    """
+    if key.startswith("log_"):
+        return key
+    return "log_" + (key.replace(".", "_") if key.startswith("input.") else key)
+
+
+def fraction_name(key: str, settings: Settings) -> str:
+    """Name the parameter of a pot's electrical fraction.
+
+    Parameters
+    ----------
+    key : str
+        For example ``"pot.volume"``.
+    settings : Settings
+        Where it stands.
+
+    Returns
+    -------
+    str
+        ``"logit_pot.volume@6"``.
+    """
+    return f"logit_{key}@{settings.pots[key.removeprefix('pot.')].label}"
+
+
+def leak_name(placement: int, pickup: str) -> str:
+    """Name the parameter of the exciter's field at a pickup that it does not stand over.
+
+    Parameters
+    ----------
+    placement : int
+        While the coil stood still.
+    pickup : str
+        The other one.
+
+    Returns
+    -------
+    str
+        ``"leak_3@neck"``.
+    """
+    return f"leak_{placement}@{pickup}"

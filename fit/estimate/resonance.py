@@ -10,7 +10,10 @@ import numpy as np
 
 from fit.circuit.coil import CoilValues, coil_elements
 from fit.circuit.network import solve_network
-from fit.estimate.model import Problem, coil_rows, coil_values, coupling_of, name_values
+from fit.estimate.coils import coil_rows, coil_values, coupling_of
+from fit.estimate.jack import jack_network
+from fit.estimate.model import Problem, name_values, suffixes_of
+from fit.estimate.parameters import PickupModel
 from measure.response import ComplexArray, FloatArray
 
 SEARCH_HZ = (200.0, 60000.0)  # [Hz] where a pickup's peak is looked for
@@ -71,8 +74,28 @@ class LoadedGain:
     by_parameter: ComplexArray
 
 
-def loaded_gain(problem: Problem, vector: FloatArray, frequency_hz: FloatArray) -> LoadedGain:
-    """Gain of the pickup behind cable and input.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Own:
+    """Parameters of one pickup by their names without suffix, the input's too."""
+
+    model: PickupModel
+    suffix: str
+    p: dict[str, float]
+
+
+def _own(problem: Problem, vector: FloatArray, pickup: str) -> _Own:
+    name = pickup or next(iter(problem.models))
+    suffix, p = suffixes_of(problem)[name], name_values(problem, vector)
+    own = p | {key.removesuffix(suffix): value for key, value in p.items() if key.endswith(suffix)} if suffix else p
+    return _Own(model=problem.models[name], suffix=suffix, p=own)
+
+
+def _named(name: str, suffix: str) -> str:
+    return name if name.startswith("log_input") else name + suffix
+
+
+def loaded_gain(problem: Problem, vector: FloatArray, frequency_hz: FloatArray, *, pickup: str = "") -> LoadedGain:
+    """Gain of a pickup behind cable and input.
 
     Parameters
     ----------
@@ -82,21 +105,23 @@ def loaded_gain(problem: Problem, vector: FloatArray, frequency_hz: FloatArray) 
         The fit.
     frequency_hz : ndarray, shape (m,)
         Frequencies. [Hz]
+    pickup : str
+        Which one; empty for the first.
 
     Returns
     -------
     LoadedGain
         Two coils: both EMFs in proportion to their inductance, 1 V in all.
     """
-    p = name_values(problem, vector)
-    s = 2j * np.pi * frequency_hz
-    coils = tuple(_without_exciter(coil) for coil in coil_values(problem.model, p))
+    own = _own(problem, vector, pickup)
+    p, s = own.p, 2j * np.pi * frequency_hz
+    coils = tuple(_without_exciter(coil) for coil in coil_values(own.model, p))
     total_h = sum(coil.inductance_h for coil in coils)
     elements = coil_elements(coils, s, coupling_of(p))
     emf = np.array([np.full(len(s), coil.inductance_h / total_h, dtype=complex) for coil in coils])
     conductance, susceptance = np.exp(-p["log_input_resistance"]), s * np.exp(p["log_input_capacitance"])
     admittance = np.array([*(s * coil.winding_capacitance_f for coil in coils), conductance + susceptance])
-    solution = solve_network(problem.network, admittance=admittance, impedance=elements.impedance, emf=emf)
+    solution = solve_network(jack_network(len(coils)), admittance=admittance, impedance=elements.impedance, emf=emf)
     rows: dict[str, ComplexArray] = {}
     coil_rows(p, coils, elements=elements, solution=solution, s=s, rows=rows)
     by_load = solution.by_admittance[-1] / solution.voltage
@@ -107,8 +132,9 @@ def loaded_gain(problem: Problem, vector: FloatArray, frequency_hz: FloatArray) 
         part = solution.coil_transfer * emf / solution.voltage
         rows["log_second_inductance"] = rows["log_second_inductance"] + (1 - second) * part[1] - second * part[0]
     zero = np.zeros_like(s)
-    electrical = [parameter.name if _is_electrical(parameter.name) else "" for parameter in problem.parameters]
-    return LoadedGain(value=solution.voltage, by_parameter=np.array([rows.get(name, zero) for name in electrical]))
+    named = {_named(name, own.suffix): row for name, row in rows.items() if _is_electrical(name)}
+    by_parameter = np.array([named.get(parameter.name, zero) for parameter in problem.parameters])
+    return LoadedGain(value=solution.voltage, by_parameter=by_parameter)
 
 
 def _without_exciter(coil: CoilValues) -> CoilValues:
@@ -121,7 +147,7 @@ def _is_electrical(name: str) -> bool:
     return not name.startswith(("field_", "log_second_excitation"))
 
 
-def loaded_peak(problem: Problem, vector: FloatArray) -> Peak | None:
+def loaded_peak(problem: Problem, vector: FloatArray, *, pickup: str = "") -> Peak | None:
     """Find the peak of the gain behind cable and input.
 
     Parameters
@@ -130,6 +156,8 @@ def loaded_peak(problem: Problem, vector: FloatArray) -> Peak | None:
         Model and parameters' names.
     vector : ndarray, shape (p,)
         The fit.
+    pickup : str
+        Which one; empty for the first.
 
     Returns
     -------
@@ -139,16 +167,16 @@ def loaded_peak(problem: Problem, vector: FloatArray) -> Peak | None:
     low, high = SEARCH_HZ
     frequency = np.geomspace(low, high, 400)
     for _ in range(2):
-        gain = np.abs(loaded_gain(problem, vector, frequency).value)
+        gain = np.abs(loaded_gain(problem, vector, frequency, pickup=pickup).value)
         top = int(np.argmax(gain))
         if top in (0, len(frequency) - 1):
             return None
         frequency = np.geomspace(frequency[top - 1], frequency[top + 1], ZOOM_STEPS)
     peak_hz = float(frequency[len(frequency) // 2])
     around = np.exp(STEP * np.array([-1.0, 0.0, 1.0]))
-    level = np.log(np.abs(loaded_gain(problem, vector, peak_hz * around).value))
+    level = np.log(np.abs(loaded_gain(problem, vector, peak_hz * around, pickup=pickup).value))
     peak_hz *= float(np.exp(STEP * (level[0] - level[2]) / (2 * (level[0] - 2 * level[1] + level[2]))))
-    three = loaded_gain(problem, vector, peak_hz * around)
+    three = loaded_gain(problem, vector, peak_hz * around, pickup=pickup)
     level = np.log(np.abs(three.value))
     bend = (level[0] - 2 * level[1] + level[2]) / STEP**2
     slope_by = (three.by_parameter[:, 2].real - three.by_parameter[:, 0].real) / (2 * STEP)
@@ -204,7 +232,7 @@ def _characteristic(coil: CoilValues, s: complex, capacitance_f: float, conducta
     return 1 + impedance * admittance, impedance_slope * admittance + impedance * capacitance_f
 
 
-def pole_of(problem: Problem, vector: FloatArray, *, is_loaded: bool) -> Pole | None:
+def pole_of(problem: Problem, vector: FloatArray, *, is_loaded: bool, pickup: str = "") -> Pole | None:
     """Natural frequency and quality factor of a pickup of one coil.
 
     Parameters
@@ -215,14 +243,16 @@ def pole_of(problem: Problem, vector: FloatArray, *, is_loaded: bool) -> Pole | 
         The fit.
     is_loaded : bool
         Cable and input are connected; otherwise the winding capacitance alone.
+    pickup : str
+        Which one; empty for the first.
 
     Returns
     -------
     Pole or None
         None for two coils, or where nothing oscillates.
     """
-    p = name_values(problem, vector)
-    coils = coil_values(problem.model, p)
+    own = _own(problem, vector, pickup)
+    p, coils = own.p, coil_values(own.model, own.p)
     if len(coils) != 1:
         return None
     coil = coils[0]
@@ -232,7 +262,10 @@ def pole_of(problem: Problem, vector: FloatArray, *, is_loaded: bool) -> Pole | 
         s, slope = find_pole(coil, capacitance_f=coil.winding_capacitance_f + input_f, conductance_s=conductance)
     except ValueError:
         return None
-    by_pole = {name: -value / slope / s for name, value in _characteristic_by_parameter(problem, p, s, is_loaded).items()}
+    by_pole = {
+        _named(name, own.suffix): -value / slope / s
+        for name, value in _characteristic_by_parameter(coil, p, s, is_loaded).items()
+    }
     damping = -s.real / abs(s)
     # ln f = Re ln s; Q = |s| / (−2 Re s), so d ln Q = d ln|s| − d(Re s)/Re s
     return Pole(
@@ -243,9 +276,8 @@ def pole_of(problem: Problem, vector: FloatArray, *, is_loaded: bool) -> Pole | 
     )
 
 
-def _characteristic_by_parameter(problem: Problem, p: dict[str, float], s: complex, is_loaded: bool) -> dict[str, complex]:
+def _characteristic_by_parameter(coil: CoilValues, p: dict[str, float], s: complex, is_loaded: bool) -> dict[str, complex]:
     """Differentiate 1 + Z Y by each parameter that it depends on."""
-    coil = coil_values(problem.model, p)[0]
     elements = coil_elements([coil], np.array([s]))
     impedance = complex(elements.impedance[0, 0, 0])
     winding = s * coil.winding_capacitance_f

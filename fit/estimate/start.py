@@ -1,9 +1,12 @@
 """Where a search begins: from the shift of the resonance with an added part, or from typical values."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fit.estimate.evidence import Evidence, TakeEvidence
-from fit.estimate.model import Problem, predict_residual
+from fit.estimate.model import Problem, predict_residual, suffixes_of
+from fit.estimate.parameters import Parameter
 from measure.response import FloatArray
 
 # Typical of pickups, only to begin a search: common practice, no source.
@@ -55,8 +58,10 @@ def start_vector(problem: Problem, known: dict[str, float]) -> FloatArray:
     ndarray, shape (p,)
         With the gains set so that model and data agree in the middle.
     """
-    values = {**_first_guess(problem.evidence), **known}
-    vector = np.array([values.get(parameter.name, parameter.start) for parameter in problem.parameters])
+    guess: dict[str, float] = {}
+    for pickup, suffix in suffixes_of(problem).items():
+        guess |= {f"{name}{suffix}": value for name, value in _first_guess(problem.evidence, pickup).items()}
+    vector = np.array([_value(parameter, guess, known) for parameter in problem.parameters])
     if not any(name.startswith("log_gain_") for name in known):
         ratio = np.abs(predict_residual(problem, vector).residual + 1.0)
         for index, parameter in enumerate(problem.parameters):
@@ -68,11 +73,25 @@ def start_vector(problem: Problem, known: dict[str, float]) -> FloatArray:
     return vector
 
 
-def _first_guess(evidence: Evidence) -> dict[str, float]:
-    """Inductance and winding capacitance from how far the takes' resonances lie apart."""
+def _value(parameter: Parameter, guess: dict[str, float], known: dict[str, float]) -> float:
+    """First value of a parameter: its own, that of every pickup's, the guess, or where it starts by itself."""
+    name = parameter.name
+    plain = name.partition("@")[0]
+    if name in known:
+        return known[name]
+    if plain in known and not name.startswith("logit_"):
+        return known[plain]
+    is_reference = bool(parameter.source)
+    return parameter.start if is_reference else guess.get(name, parameter.start)
+
+
+def _first_guess(evidence: Evidence, pickup: str) -> dict[str, float]:
+    """Inductance and winding capacitance from how far the resonances of takes at the same settings lie apart."""
     input_f = evidence.input_capacitance.value
-    points = sorted((sum(part.value for part in take.added if part.unit == "F"), resonance_of(take)) for take in evidence.takes)
     total_f = TYPICAL_WINDING_CAPACITANCE_F + input_f
+    points = _resonances(evidence.takes, pickup)
+    if not points:
+        return {}
     (least_f, high_hz), (most_f, low_hz) = points[0], points[-1]
     if most_f > least_f and high_hz > 1.02 * low_hz:
         total_f = (most_f - least_f) / ((high_hz / low_hz) ** 2 - 1) - least_f
@@ -82,3 +101,20 @@ def _first_guess(evidence: Evidence) -> dict[str, float]:
         "log_inductance": float(np.log(np.clip(inductance_h, 0.2, 30.0))),
         "log_winding_capacitance": float(np.log(winding_f)),
     }
+
+
+def _resonances(takes: Sequence[TakeEvidence], pickup: str) -> list[tuple[float, float]]:
+    """List added capacitance and resonance of the takes of one pickup at the same settings, by rising capacitance.
+
+    At the settings where they differ; of several such, where the resonance is highest: a tone capacitor is not in the way there.
+    """
+    groups: dict[str, list[tuple[float, float]]] = {}
+    for take in takes:
+        if take.method == "exciter" and take.coil_over in ("", pickup):
+            added_f = sum(part.value for part in take.added if part.unit == "F")
+            groups.setdefault(repr((take.settings, take.is_after)), []).append((added_f, resonance_of(take)))
+    if not groups:
+        return []
+    for points in groups.values():
+        points.sort()
+    return max(groups.values(), key=lambda points: (points[-1][0] > points[0][0], points[0][1]))

@@ -1,0 +1,147 @@
+"""Parameters of an instrument: its pickups, its parts, where its pots stand, and what a job did to them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from fit.circuit.instrument import Instrument, stated_values
+from fit.estimate.evidence import Evidence
+from fit.estimate.parameters import (
+    CHANGE,
+    Parameter,
+    PickupModel,
+    coil_parameters,
+    fraction_name,
+    log_reference,
+    suffix_of,
+    weak,
+)
+from measure.quantity import Quantity
+
+CHANGEABLE = ("log_inductance", "log_resistance", "log_winding_capacitance", "log_pot.", "log_capacitor.", "log_resistor.")
+FRACTION_STD = {"rotation": 0.6, "percent": 0.05}  # [logit] of a pot's electrical fraction: tapers differ between makes
+LEAK_STD = 0.1  # [1] of the exciter's field at a pickup beside the one it stands over
+CHANGED_FIELD_STD = 0.1  # [1] the coil lies not quite as before
+MARKED_STD = 1.0  # [ln 1] a marking is where a search begins, no more
+
+
+def pickup_parameters(evidence: Evidence, models: Mapping[str, PickupModel]) -> list[Parameter]:
+    """Parameters of every pickup of an instrument.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What is stated of them.
+    models : mapping
+        Pickup that some take feels to its circuit.
+
+    Returns
+    -------
+    list of Parameter
+        One set a pickup.
+    """
+    parameters = []
+    pickups = models.keys() if evidence.instrument is None else evidence.instrument.pickup.keys()
+    for name, model in models.items():
+        known = {} if evidence.instrument is None else _stated_of_pickup(evidence.instrument, name)
+        if evidence.dcr is not None and len(pickups) == 1:
+            known["log_resistance"] = (evidence.dcr, "dcr")
+        parameters += coil_parameters(model, known, suffix=suffix_of(name, pickups))
+    return parameters
+
+
+def _stated_of_pickup(instrument: Instrument, name: str) -> dict[str, tuple[Quantity, str]]:
+    """Find what instrument.toml states of a pickup of one coil; of two coils, the resistance of both together."""
+    stated = stated_values(instrument)
+    known: dict[str, tuple[Quantity, str]] = {}
+    of = f" of {name}" if len(instrument.pickup) > 1 else ""
+    for kind, value in (("resistance", "dcr"), ("inductance", "inductance"), ("winding_capacitance", "winding_capacitance")):
+        quantity = stated[f"{name}.{value}"].quantity
+        second = stated.get(f"{name}.second.{value}")
+        if second is not None:
+            if kind != "resistance" or quantity is None or second.quantity is None:
+                continue
+            total = quantity.value + second.quantity.value
+            std = float(np.hypot(quantity.standard_uncertainty or 0.0, second.quantity.standard_uncertainty or 0.0))
+            quantity = replace(quantity, value=total, standard_uncertainty=std, bound=None)
+        if quantity is not None:
+            known[f"log_{kind}"] = (quantity, f"{value.replace('_', ' ')}{of} as stated")
+    return known
+
+
+def part_parameters(evidence: Evidence, names: Sequence[str]) -> list[Parameter]:
+    """Parameters of pots, capacitors, resistors, electrical fractions and leakage.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        With an instrument.
+    names : sequence of str
+        Those that some take feels; of cable, input and added parts `chain_parameters` and `added_parts` take care.
+
+    Returns
+    -------
+    list of Parameter
+        In the order of the names.
+    """
+    stated = {} if evidence.instrument is None else stated_values(evidence.instrument)
+    parameters = []
+    for name in names:
+        key = name.removeprefix("log_")
+        if name.startswith("leak_"):
+            parameters.append(Parameter(name=name, start=0.0, prior_std=LEAK_STD))
+        elif name.startswith("logit_"):
+            parameters.append(_fraction(evidence, name))
+        elif key in stated:
+            quantity = stated[key].quantity
+            if quantity is None:
+                parameters.append(weak(name, "log_" + key.split(".", 1)[0]))
+            elif stated[key].is_marked:
+                mean = float(np.log(quantity.value))
+                parameters.append(Parameter(name=name, start=mean, prior_mean=mean, prior_std=MARKED_STD))
+            else:
+                parameters.append(log_reference(name, quantity, f"{key} as stated"))
+    return parameters
+
+
+def _fraction(evidence: Evidence, name: str) -> Parameter:
+    for take in evidence.takes:
+        for pot, setting in take.settings.pots.items():
+            if fraction_name(f"pot.{pot}", take.settings) == name:
+                mean = float(np.log(setting.fraction / (1 - setting.fraction)))
+                is_percent = setting.label.endswith("%")
+                std = FRACTION_STD["percent" if is_percent else "rotation"]
+                source = f"{pot} set to {setting.label}" if is_percent else f"taper of {pot} at {setting.label}"
+                return Parameter(name=name, start=mean, prior_mean=mean, prior_std=std, source=source)
+    msg = f"no take has the setting of {name}"
+    raise ValueError(msg)
+
+
+def change_parameters(evidence: Evidence, parameters: Sequence[Parameter]) -> list[Parameter]:
+    """Parameters of what a job changed, where there are takes from after it.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Takes from before and after.
+    parameters : sequence of Parameter
+        Of the pickups and parts.
+
+    Returns
+    -------
+    list of Parameter
+        A step in the logarithm of every part; what the exciter's new place does to the eddy losses' field.
+    """
+    if not any(take.is_after for take in evidence.takes):
+        return []
+    changes = []
+    for parameter in parameters:
+        name = parameter.name
+        if name.startswith("field_"):
+            changes.append(
+                Parameter(name=CHANGE + name, start=0.0, prior_std=CHANGED_FIELD_STD, source="place of the exciter after")
+            )
+        elif name.startswith(CHANGEABLE):
+            changes.append(Parameter(name=CHANGE + name, start=0.0, prior_std=MARKED_STD))
+    return changes

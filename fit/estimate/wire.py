@@ -1,0 +1,201 @@
+"""From the takes of an instrument to the networks that `fit.estimate.wired` evaluates."""
+
+from collections.abc import Mapping, Sequence
+
+import msgspec
+import numpy as np
+
+from fit.circuit.harness import INPUT_LOAD, Case, Group, build_harness
+from fit.circuit.instrument import Instrument, Pickup, SecondCoil
+from fit.circuit.network import GROUND, Network
+from fit.circuit.wiring import Wiring
+from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.parameters import PickupModel, fraction_name, leak_name, part_name, series_name, suffix_of
+from fit.estimate.wired import SOURCE, Drive, TakeSet, Term, Wired, pickup_of
+from measure.response import FloatArray
+
+MIDDLE, OPEN = "(middle)", "(open)"  # no name in an instrument.toml has brackets
+WINDING = ".winding_capacitance"
+
+
+def models_of(evidence: Evidence, model: PickupModel) -> dict[str, PickupModel]:
+    """Circuit of each pickup of an instrument.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        With an instrument.
+    model : PickupModel
+        Losses of every coil; two coils stand for pickups whose middle is not led out, too.
+
+    Returns
+    -------
+    dict
+        Pickup to its circuit.
+    """
+    profiles = model.eddies[0]
+    out = {}
+    for name, pickup in instrument_of(evidence).pickup.items():
+        n_coils = 2 if pickup.second is not None else len(model.eddies)
+        out[name] = PickupModel(eddies=(profiles,) * n_coils)
+    return out
+
+
+def instrument_of(evidence: Evidence) -> Instrument:
+    """Instrument of the takes.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        With or without one.
+
+    Returns
+    -------
+    Instrument
+        One pickup straight at the jack where none is stated.
+    """
+    return evidence.instrument or Instrument(pickup={"pickup": Pickup(ends=("tip", GROUND))})
+
+
+def wire_takes(
+    evidence: Evidence,
+    models: Mapping[str, PickupModel],
+    *,
+    frequencies: Sequence[FloatArray],
+    added: Sequence[Sequence[tuple[str, bool]]],
+) -> Wired:
+    """Lay the takes of an instrument out.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Takes, and what the instrument states.
+    models : mapping
+        Pickup to its circuit.
+    frequencies : sequence of ndarray
+        Of each take. [Hz]
+    added : sequence of sequence of (str, bool)
+        Parameter of each part across the jack in each take; is it a capacitor.
+
+    Returns
+    -------
+    Wired
+        Ready to be evaluated.
+
+    Raises
+    ------
+    ValueError
+        If nothing reaches the jack in a take, or the exciter stood over a pickup that is not connected; the message names it.
+    """
+    plain = _with_middles(instrument_of(evidence), models)
+    starts = np.concatenate([[0], np.cumsum([len(frequency) for frequency in frequencies])])
+    placement = np.cumsum([take.begins_placement for take in evidence.takes])
+    kinds: dict[tuple[bool, str, bool, str], list[int]] = {}
+    for index, take in enumerate(evidence.takes):
+        kinds.setdefault((take.is_after, take.method, take.is_loaded, series_name(evidence, take)), []).append(index)
+    sets = []
+    for (is_after, method, is_loaded, source), chosen in kinds.items():
+        instrument = plain if method == "exciter" else _with_source(plain)
+        own_load = INPUT_LOAD if is_loaded else ((OPEN, False),)
+        cases = [
+            Case(settings=evidence.takes[k].settings, frequency_hz=frequencies[k], load=(*own_load, *added[k])) for k in chosen
+        ]
+        for group in build_harness(instrument, cases).groups:
+            takes = [chosen[case] for case in group.cases]
+            network = _heard_network(group.wiring, [evidence.takes[take] for take in takes])
+            owners = np.array(takes)[group.case_of_point]
+            sets.append(
+                TakeSet(
+                    wiring=group.wiring,
+                    network=network,
+                    points=np.concatenate([np.arange(starts[take], starts[take + 1]) for take in takes]),
+                    s=group.s,
+                    is_after=is_after,
+                    method=method,
+                    source=source,
+                    terms=_terms(group, [evidence.takes[take] for take in takes]),
+                    drives=_drives(evidence, group.wiring, owners, placement) if method == "exciter" else (),
+                )
+            )
+    suffixes = {name: suffix_of(name, models) for name in models}
+    return Wired(models=dict(models), suffixes=suffixes, n_points=int(starts[-1]), names=_felt_names(sets), sets=tuple(sets))
+
+
+def _with_middles(instrument: Instrument, models: Mapping[str, PickupModel]) -> Instrument:
+    """Part a pickup of two coils whose middle is not led out in the middle."""
+    pickups = {}
+    for name, pickup in instrument.pickup.items():
+        split = pickup
+        if len(models[name].eddies) == 2 and pickup.second is None:
+            middle = f"{MIDDLE}{name}"
+            split = Pickup(ends=(pickup.ends[0], middle), second=SecondCoil(ends=(middle, pickup.ends[1])))
+        pickups[name] = split
+    return msgspec.structs.replace(instrument, pickup=pickups)
+
+
+def _with_source(instrument: Instrument) -> Instrument:
+    source = Pickup(ends=(instrument.output, GROUND))
+    return msgspec.structs.replace(instrument, pickup={**instrument.pickup, SOURCE: source})
+
+
+def _heard_network(wiring: Wiring, takes: Sequence[TakeEvidence]) -> Network:
+    for take in takes:
+        if wiring.network is not None and take.method == "exciter" and take.coil_over and take.coil_over not in wiring.coils:
+            what = f"the exciter stood over {take.coil_over}, which is not connected at these settings"
+            msg = f"take {take.name}: {what}; leave it out"
+            raise ValueError(msg)
+    if wiring.network is None:
+        msg = f"take {takes[0].name}: with its controls set so, nothing reaches the jack; leave it out, or correct --set"
+        raise ValueError(msg)
+    return wiring.network
+
+
+def _terms(group: Group, takes: Sequence[TakeEvidence]) -> tuple[Term, ...]:
+    """Every part in every branch; those of several takes together."""
+    found: dict[tuple[str, int, bool, str, str], list[np.ndarray]] = {}
+    for column, (wiring, take) in enumerate(zip(group.wirings, takes, strict=True)):
+        points = np.flatnonzero(group.case_of_point == column)
+        for row, branch in enumerate(wiring.branches):
+            for part in branch:
+                if part.key in (SOURCE + WINDING, OPEN):
+                    continue
+                fraction = fraction_name(part.key, take.settings) if part.side else ""
+                found.setdefault((part.key, row, part.is_capacitor, part.side, fraction), []).append(points)
+    terms = []
+    for (key, row, is_capacitor, side, fraction), pieces in found.items():
+        is_winding = key.endswith(WINDING)
+        name = key.removesuffix(WINDING) if is_winding else part_name(key)
+        terms.append(
+            Term(
+                name=name,
+                branch=row,
+                points=np.concatenate(pieces),
+                is_capacitor=is_capacitor,
+                is_winding=is_winding,
+                side=side,
+                fraction=fraction,
+            )
+        )
+    return tuple(terms)
+
+
+def _drives(evidence: Evidence, wiring: Wiring, owners: np.ndarray, placement: np.ndarray) -> tuple[Drive, ...]:
+    pickups = list(dict.fromkeys(pickup_of(coil) for coil in wiring.coils))
+    drives = []
+    for pickup in pickups:
+        is_under = np.array([float(evidence.takes[take].coil_over in ("", pickup)) for take in owners])
+        leaks: dict[str, FloatArray] = {}
+        for index in np.unique(owners[is_under == 0]):
+            name = leak_name(int(placement[index]), pickup)
+            leaks[name] = leaks.get(name, np.zeros(len(owners))) + (owners == index)
+        drives.append(Drive(pickup=pickup, is_under=is_under, leaks=tuple(leaks.items())))
+    return tuple(drives)
+
+
+def _felt_names(sets: Sequence[TakeSet]) -> tuple[str, ...]:
+    names: dict[str, None] = {}
+    for group in sets:
+        names |= dict.fromkeys(term.name for term in group.terms if not term.is_winding)
+        names |= dict.fromkeys(term.fraction for term in group.terms if term.fraction)
+        names |= dict.fromkeys(name for drive in group.drives for name, _ in drive.leaks)
+    return tuple(names)
