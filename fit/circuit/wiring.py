@@ -92,7 +92,7 @@ def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequenc
     Wiring
         Without the parts that the output cannot feel.
     """
-    joined = _joined_nodes(instrument, settings)
+    joined = joined_nodes(instrument, settings)
     if joined.get(instrument.output) == GROUND:
         return SILENT
     edges = _edges(instrument, settings, load, joined)
@@ -127,8 +127,21 @@ def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequenc
     )
 
 
-# Every node to the one that stands for all that it is joined to.
-def _joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
+def joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
+    """Find which nodes closed switches and pots at an end of their travel make one.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As read.
+    settings : Settings
+        Of every control.
+
+    Returns
+    -------
+    dict of str to str
+        Node to the one that stands for all that it is joined to; nodes that are joined to nothing may be absent.
+    """
     joined: dict[str, str] = {}
 
     def root(node: str) -> str:
@@ -151,7 +164,21 @@ def _joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
     return {node: root(node) for node in list(joined)}
 
 
-def _passives(instrument: Instrument, settings: Settings) -> Iterator[Passive]:
+def passives_of(instrument: Instrument, settings: Settings) -> Iterator[Passive]:
+    """Go through pots, capacitors and resistors as they stand; a pot is up to two resistors.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As read.
+    settings : Settings
+        Of every control.
+
+    Yields
+    ------
+    Passive
+        Between the nodes of the file.
+    """
     for name, pot in instrument.pot.items():
         lugs, key, fraction = lugs_of(pot), f"pot.{name}", settings.pots[name].fraction
         if "wiper" not in lugs:
@@ -178,7 +205,7 @@ def _coils(instrument: Instrument) -> Iterator[tuple[str, tuple[str, str]]]:
 
 # The load comes first; parts in parallel are one edge.
 def _edges(instrument: Instrument, settings: Settings, load: Sequence[Passive], joined: dict[str, str]) -> list[_Edge]:
-    passives = [*load, *_passives(instrument, settings)]
+    passives = [*load, *passives_of(instrument, settings)]
     coils = list(_coils(instrument))
     passives += [Passive(key=f"{name}.winding_capacitance", is_capacitor=True, ends=ends) for name, ends in coils]
     parallel: dict[tuple[str, str], list[Passive]] = {}
