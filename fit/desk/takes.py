@@ -4,22 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
+from fit.desk.methods import compare_repeats, judge_response, sift_findings
 from fit.desk.wording import plain_text
 from measure.errors import FileError, MeasureError
 from measure.logbook.rig import Rig, read_rig
 from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
 from measure.logbook.take import FileStimulus, Take
 from measure.recording import Recording
-from measure.response import Finding, FloatArray, Response, relative_std
+from measure.response import Finding, FloatArray, Response
 
-NO_SIGNAL = 0.5  # [1] noise over response from which no value can rest on it
-SENSELESS_CHECKS = {
-    "quiet": ("silent", "dead-channel", "swapped", "buried-in-hum", "low-level", "overdriven", "nonlinear-input"),
-    "plate": ("swapped",),
-    "impedance": ("swapped",),
-}
 SEVERITIES = ("pass", "warn", "reject")
 RIG_OPTIONS = {
     "interface.device": "--device",
@@ -88,28 +81,34 @@ def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, met
     stimulus : ndarray, shape (n,), or None
         What was played.
     method : str
-        What was driven; only the exciter gives a response yet, and checks that make no sense for a method are left out.
+        What was driven; it says which checks make sense.
 
     Returns
     -------
     Looked
-        Findings, outcome, response.
+        Findings, outcome, response; for the method "quiet" there is no response.
     """
     from measure.checks import check_recording, outcome
-    from measure.repeats import check_repeats
     from measure.transfer import estimate_response
 
+    if method == "quiet":
+        stimulus = None
     each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
     worst = _worst_of(each, names=[recording.name for recording in recordings])
-    findings = tuple(finding for finding in worst if finding.code not in SENSELESS_CHECKS.get(method, ()))
+    findings = sift_findings(worst, recordings, method=method)
+    if method == "quiet":
+        from measure.quiet import judge_quiet, noise_levels
+
+        findings += judge_quiet(noise_levels(recordings, is_quiet=True))
+        return Looked(findings=findings, outcome=outcome(findings), response=None)
     response = None
     is_comparable = len(recordings) > 1 and all(recording.reference_channel is not None for recording in recordings)
-    if method == "exciter" and is_comparable and outcome(findings) != "rejected":
-        findings += (check_repeats(recordings),)
-    if method == "exciter" and outcome(findings) != "rejected":
+    if is_comparable and outcome(findings) != "rejected":
+        findings += (compare_repeats(recordings, method=method),)
+    if outcome(findings) != "rejected":
         try:
             response = estimate_response(recordings, stimulus=stimulus)
-            findings += (*response.findings, *_no_signal(response))
+            findings += judge_response(response, method=method)
         except MeasureError as err:
             # where nobody said what should arrive, and nothing does, that is what the check for silence could not know
             code, findings = ("response", findings) if stimulus is not None else ("silent", _without(findings, "silent"))
@@ -247,18 +246,6 @@ def is_response_file(path: Path) -> bool:
         True for CSV and Touchstone files.
     """
     return path.suffix.lower() in {".csv", ".s1p", ".s2p", ".txt"}
-
-
-# Without the stimulus, silence cannot be told from a quiet signal before the response is there.
-def _no_signal(response: Response) -> tuple[Finding, ...]:
-    noise = float(np.median(relative_std(response)))
-    if noise < NO_SIGNAL:
-        return ()
-    text = (
-        f"No signal: noise is {100 * noise:.0f} % of the response at half of the frequencies (limit {100 * NO_SIGNAL:.0f} %). "
-        "Check plugs and output level, and record again."
-    )
-    return (Finding(code="no-signal", severity="reject", text=text, figure=100 * noise, unit="%"),)
 
 
 # Of several repeats, the worst outcome of each check counts.

@@ -1,0 +1,134 @@
+"""Which checks make sense for a method, what they mean there, and how they are worded."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from measure.recording import Recording
+from measure.response import Finding, Response, relative_std
+
+NO_SIGNAL = 0.5  # [1] noise over response from which no value can rest on it
+SENSELESS_CHECKS = {
+    "quiet": (
+        "truncated",
+        "silent",
+        "dead-channel",
+        "swapped",
+        "rate-mismatch",
+        "clock-drift",
+        "automatic-gain",
+        "buried-in-hum",
+        "low-level",
+        "overdriven",
+        "nonlinear-input",
+    ),
+    "impedance": ("swapped",),  # the jack of a lone capacitor falls as an exchanged reference would; "passive" tells them apart
+}
+FAINT_CHECKS = ("buried-in-hum", "low-level")  # a foil's signal may be as faint as the shielding is good
+REPEATS_DIFFER = {
+    "plate": "the foil or the cables moved; fix them and repeat",
+    "impedance": "a plug, a control or the wiring moved; see to it and repeat",
+}
+WORDS = {
+    "plate": (("exciter", "foil"), ("the coil", "the foil")),
+    "impedance": ((", or bring the exciter closer", ""), ("the exciter's plug", "the plugs"), ("bring the coil closer, ", "")),
+}
+
+
+def sift_findings(findings: Sequence[Finding], recordings: Sequence[Recording], *, method: str) -> tuple[Finding, ...]:
+    """Leave out what makes no sense for a method, and see the rest as it does.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        Of the recordings.
+    recordings : sequence of Recording
+        Repeats of one take.
+    method : str
+        What was driven.
+
+    Returns
+    -------
+    tuple of Finding
+        A foil's faint signal is a warning at most.
+    """
+    kept = tuple(finding for finding in findings if finding.code not in SENSELESS_CHECKS.get(method, ()))
+    if method == "plate":
+        kept = tuple(_faint(finding, recordings) for finding in kept)
+    return tuple(_worded(finding, method) for finding in kept)
+
+
+def judge_response(response: Response, *, method: str) -> tuple[Finding, ...]:
+    """Judge a response by the way it was made.
+
+    Parameters
+    ----------
+    response : Response
+        Pickup over reference.
+    method : str
+        What was driven: "exciter", "plate" or "impedance".
+
+    Returns
+    -------
+    tuple of Finding
+        Those of the response itself included.
+    """
+    from measure.methods import judge_impedance, judge_plate
+
+    own = tuple(_worded(finding, method) for finding in response.findings)
+    if method == "plate":  # faint at low notes by its nature, which its own check knows
+        return (*(finding for finding in own if finding.code != "noisy-response"), *judge_plate(response))
+    if method == "impedance":
+        return (*own, *_no_signal(response), *judge_impedance(response))
+    return (*own, *_no_signal(response))
+
+
+def compare_repeats(recordings: Sequence[Recording], *, method: str) -> Finding:
+    """Judge whether repeats agree.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        Two or more, each with a reference channel.
+    method : str
+        What was driven.
+
+    Returns
+    -------
+    Finding
+        ``"coil-moved"`` for the exciter, ``"repeats-differ"`` otherwise.
+    """
+    from measure.repeats import check_repeats
+
+    finding = check_repeats(recordings)
+    if method not in REPEATS_DIFFER:
+        return finding
+    text = finding.text.split(": ", maxsplit=1)[0] + ("" if finding.severity == "pass" else f": {REPEATS_DIFFER[method]}")
+    return replace(finding, code="repeats-differ", text=text)
+
+
+def _worded(finding: Finding, method: str) -> Finding:
+    text = finding.text
+    for exciter, other in WORDS.get(method, ()):
+        text = text.replace(exciter, other)
+    return replace(finding, text=text)
+
+
+# A foil behind good shielding gives nothing: that is an answer, and no reason to throw the take away.
+def _faint(finding: Finding, recordings: Sequence[Recording]) -> Finding:
+    is_open = all(np.any(recording.samples[:, recording.pickup_channel - 1]) for recording in recordings)
+    is_faint = finding.code in FAINT_CHECKS or (finding.code == "dead-channel" and "pickup channel (" in finding.text)
+    return replace(finding, severity="warn") if is_faint and is_open and finding.severity == "reject" else finding
+
+
+# Without the stimulus, silence cannot be told from a quiet signal before the response is there.
+def _no_signal(response: Response) -> tuple[Finding, ...]:
+    noise = float(np.median(relative_std(response)))
+    if noise < NO_SIGNAL:
+        return ()
+    text = (
+        f"No signal: noise is {100 * noise:.0f} % of the response at half of the frequencies (limit {100 * NO_SIGNAL:.0f} %). "
+        "Check plugs and output level, and record again."
+    )
+    return (Finding(code="no-signal", severity="reject", text=text, figure=100 * noise, unit="%"),)

@@ -1,0 +1,130 @@
+"""What is wrong with a response that was made through a foil near the wiring, or through a series resistor at the jack."""
+
+import numpy as np
+
+from measure.response import Finding, FloatArray, Response, Severity, relative_std
+
+PLATE_HZ = (300.0, 10e3)  # [Hz] where a foil's small capacitance lets something through
+CLEAR = 0.1  # [1] noise over response; above it decibels mislead (JCGM 102:2011, 9.3)
+NOTHING = 0.5  # [1] noise over response at half of the frequencies: nothing came through
+LEAST_SHARE = 0.5  # [1] of the frequencies that have to be clear
+RISE_HZ, RISE_CLEAR = (60.0, 300.0), 0.3  # [Hz] below any resonance, [1] noise over response
+LEAST_RISE = 0.5  # [1] power of the frequency; a capacitance into a resistance gives 1, into an inductance 2
+N_RISE = 8  # [1] frequencies at least
+SIGMAS = 4.0  # [1] chance gets there once in 1e4
+PASSIVE_HZ = (50.0, 5000.0)  # [Hz] above, a fraction of a sample between the inputs turns the phase by as much as the limit
+PASSIVE_WARN, PASSIVE_REJECT = 0.03, 0.1  # [1] of the driven end's voltage
+RESISTOR_HZ = (100.0, 5000.0)  # [Hz]
+DIVIDED = (0.02, 0.98)  # [1] ratio at half of the frequencies: outside, the error of a gain is 50 times that of the impedance
+
+
+def judge_plate(response: Response) -> tuple[Finding, ...]:
+    """Judge the response of a foil at a known voltage near the wiring.
+
+    Parameters
+    ----------
+    response : Response
+        Jack over foil.
+
+    Returns
+    -------
+    tuple of Finding
+        ``"plate-level"``: how much of the band stands out of the noise; ``"plate-coupling"``: whether it rises with frequency,
+        as through a small capacitance. Warnings at most: good shielding leaves nothing to be seen.
+    """
+    noise = relative_std(response)
+    inside = (response.frequency_hz >= PLATE_HZ[0]) & (response.frequency_hz <= PLATE_HZ[1])
+    if not np.any(inside):
+        text = f"not judged: no frequencies between {PLATE_HZ[0]:g} and {PLATE_HZ[1]:g} Hz"
+        return (Finding(code="plate-level", severity="pass", text=text), _judge_coupling(response, noise))
+    share = float(np.mean(noise[inside] < CLEAR))
+    where = f"the foil's signal is clear of the noise at {100 * share:.0f} % of the frequencies between {PLATE_HZ[0]:g} Hz and "
+    where += f"{PLATE_HZ[1] / 1000:g} kHz (least {100 * LEAST_SHARE:.0f} %)"
+    severity: Severity = "pass" if share >= LEAST_SHARE else "warn"
+    if float(np.median(noise[inside])) > NOTHING:
+        where += "; either the shielding keeps it out, or foil or cable is not connected: see that the foil is driven"
+    elif severity == "warn":
+        where += "; raise the foil's voltage, bring it closer, or record repeats"
+    level = Finding(code="plate-level", severity=severity, text=where, figure=100 * share, unit="%")
+    return (level, _judge_coupling(response, noise))
+
+
+def judge_impedance(response: Response) -> tuple[Finding, ...]:
+    """Judge the response of a jack that is driven through a series resistor.
+
+    Parameters
+    ----------
+    response : Response
+        Jack over driven end of the resistor: Z / (R + Z).
+
+    Returns
+    -------
+    tuple of Finding
+        ``"passive"``: whether any instrument can give this ratio; ``"series-resistor"``: whether the resistor suits.
+
+    Notes
+    -----
+    Of a passive Z in series with R > 0 the ratio Z / (R + Z) lies in the disc of radius 1/2 around 1/2, since Re Z >= 0 there and
+    the bilinear map takes the right half plane to it. Exchanged channels, a turned polarity and unequal gains lead out of it.
+    """
+    return (_judge_passive(response), _judge_resistor(response))
+
+
+def _judge_coupling(response: Response, noise: FloatArray) -> Finding:
+    code = "plate-coupling"
+    low = (response.frequency_hz >= RISE_HZ[0]) & (response.frequency_hz <= RISE_HZ[1]) & (noise < RISE_CLEAR)
+    if np.count_nonzero(low) < N_RISE:
+        return Finding(code=code, severity="pass", text="not judged: too few low notes stand out of the noise")
+    # The noise of the logarithm of a magnitude is half of that of both parts.
+    weight = np.sqrt(2) / np.maximum(noise[low], 1e-6)
+    octaves = np.log(response.frequency_hz[low])
+    (slope, _), covariance = np.polyfit(octaves, np.log(np.abs(response.value[low])), 1, w=weight, cov="unscaled")
+    std = float(np.sqrt(covariance[0, 0]))
+    figure = float(slope) * 20 * float(np.log10(2))
+    text = (
+        f"the foil's signal rises by {figure:.1f} dB an octave between {RISE_HZ[0]:g} and {RISE_HZ[1]:g} Hz "
+        f"(least {LEAST_RISE * 6.02:.0f} dB, through a small capacitance 6 to 12 dB)"
+    )
+    if float(slope) + SIGMAS * std >= LEAST_RISE:
+        return Finding(code=code, severity="pass", text=text, figure=figure, unit="dB/octave")
+    text += "; the foil touches the wiring, or its drive leaks past it: insulate it and keep its lead away from the jack's cable"
+    return Finding(code=code, severity="warn", text=text, figure=figure, unit="dB/octave")
+
+
+def _judge_passive(response: Response) -> Finding:
+    code = "passive"
+    inside = (response.frequency_hz >= PASSIVE_HZ[0]) & (response.frequency_hz <= PASSIVE_HZ[1])
+    if not np.any(inside):
+        return Finding(code=code, severity="pass", text=f"not judged: no frequencies below {PASSIVE_HZ[1]:g} Hz")
+    std = np.sqrt(np.trace(response.covariance[inside], axis1=1, axis2=2))
+    beyond = np.abs(response.value[inside] - 0.5) - 0.5 - SIGMAS * std
+    worst = int(np.argmax(beyond))
+    figure = float(beyond[worst])
+    if figure <= PASSIVE_WARN:
+        text = f"the ratio lies within {PASSIVE_WARN:g} of what an instrument can give"
+        return Finding(code=code, severity="pass", text=text, figure=max(figure, 0.0))
+    severity: Severity = "reject" if figure > PASSIVE_REJECT else "warn"
+    limit = PASSIVE_REJECT if severity == "reject" else PASSIVE_WARN
+    text = (
+        f"at {response.frequency_hz[inside][worst]:.0f} Hz jack over driven end lies {figure:.2g} outside of what any "
+        f"instrument can give (limit {limit:g}): the inputs are exchanged, one of them is turned in polarity, or their gains "
+        "differ; set both alike"
+    )
+    return Finding(code=code, severity=severity, text=text, figure=figure)
+
+
+def _judge_resistor(response: Response) -> Finding:
+    code = "series-resistor"
+    inside = (response.frequency_hz >= RESISTOR_HZ[0]) & (response.frequency_hz <= RESISTOR_HZ[1])
+    if not np.any(inside):
+        return Finding(code=code, severity="pass", text=f"not judged: no frequencies below {RESISTOR_HZ[1]:g} Hz")
+    figure = float(np.median(np.abs(response.value[inside])))
+    text = f"the jack has {figure:.2g} of the driven end's voltage at half of the frequencies ({DIVIDED[0]:g} to {DIVIDED[1]:g})"
+    if DIVIDED[0] <= figure <= DIVIDED[1]:
+        return Finding(code=code, severity="pass", text=text, figure=figure)
+    text += (
+        "; the resistor is too large for it, take a smaller one"
+        if figure < DIVIDED[0]
+        else ("; the resistor is too small for it, take a larger one, and see that the instrument is plugged in")
+    )
+    return Finding(code=code, severity="warn", text=text, figure=figure)
