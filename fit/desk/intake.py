@@ -211,7 +211,7 @@ def _channels(rig: Rig, facts: TakeFacts) -> tuple[int, int | None]:
     pickup = facts.pickup_channel or rig.interface.pickup_channel or 1
     text = facts.reference_channel
     if text is None:
-        if rig.reference.kind == "none":
+        if rig.reference.kind == "none" or facts.method == "quiet":  # nothing is played, so there is nothing to refer to
             return pickup, None
         return pickup, rig.interface.reference_channel or (1 if pickup == 2 else 2)
     if text.lower() == "none":
@@ -225,8 +225,14 @@ def _channels(rig: Rig, facts: TakeFacts) -> tuple[int, int | None]:
 def _read_played(facts: TakeFacts, recordings: Sequence[Recording]) -> FloatArray | None:
     from measure.source.files import read_stimulus
 
+    if facts.method == "quiet" and facts.stimulus_file is not None:
+        msg = "--stimulus: nothing is played for a quiet take, leave it out"
+        raise ValueError(msg)
+    if facts.method == "impedance" and recordings[0].reference_channel is None:
+        msg = "an impedance take needs both ends of the series resistor: record its driven end and name it by --reference-channel"
+        raise ValueError(msg)
     if facts.stimulus_file is None:
-        if recordings[0].reference_channel is None and facts.method == "exciter":
+        if recordings[0].reference_channel is None and facts.method != "quiet":
             msg = "without a reference channel the stimulus is needed: --stimulus FILE, what was played"
             raise ValueError(msg)
         return None
@@ -284,5 +290,7 @@ def _say_reasons(desk: Desk, take: Take, looked: Looked) -> None:
             desk.say(f"warning: {finding.code}: {plain_text(finding.text)}")
     if looked.outcome == "rejected":
         desk.say(f'The take "{take.name}" is kept and marked as rejected. Repeat it under another name.')
-    if take.method != "exciter":
+    if take.method == "quiet":
+        desk.say(f"Nothing is fitted to a quiet take; its hum and noise: coilsweep inspect {plain_text(take.name)}")
+    elif take.method != "exciter":
         desk.say(f'The method "{take.method}" is kept with the take, but cannot be fitted yet.')

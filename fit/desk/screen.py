@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from fit.answers.pickup import PickupAnswer
+from fit.answers.quantities import COVERAGE
 from fit.desk.document import Document, finding_document
 from fit.desk.wording import (
     MINUS,
@@ -25,6 +26,7 @@ MOST_FLOOR = 0.029  # [1] from which on a floor is at the end of what is estimat
 MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
 SHOWN_CANDIDATES = 4
 MOST_REACHES = 3
+LEAST_SHOWN_DB = 0.05  # [dB] smaller errors of hum and noise are not shown
 HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 UNJUDGED = "not judged"  # how the text of a check begins that could not be made
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
@@ -205,10 +207,21 @@ def _count_text(findings: tuple[Finding, ...]) -> str:
 
 
 def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
-    hum_hz, hum, floor = noise.get("hum_hz"), noise.get("hum_dbfs"), noise.get("floor_dbfs")
-    hum_text = "none found" if hum_hz is None or hum is None else f"{hum:.1f} dBFS, mains at {hum_hz:.2f} Hz"
-    floor_text = "not measured" if floor is None else f"{floor:.1f} dBFS"
+    hum, floor, limit = noise["hum_dbfs"], noise["floor_dbfs"], noise["hum_limit_dbfs"]
+    hum_text = "none found" if limit is None else f"none found; a line above {limit:.0f} dBFS would have been"
+    if hum is not None:
+        hum_text = f"{hum:.1f} dBFS{_plus_minus(noise['hum_std_db'])}, mains at {noise['hum_hz']:.2f} Hz"
+    floor_text = "not measured"
+    if floor is not None:
+        low_hz, high_hz = noise["band_hz"]
+        band_text = f"{low_hz:.0f} Hz to {high_hz / 1000:.3g} kHz without mains lines"
+        floor_text = f"{floor:.1f} dBFS{_plus_minus(noise['floor_std_db'])}, {band_text}"
     return [("hum", hum_text.replace("-", MINUS)), ("noise floor", floor_text.replace("-", MINUS))]
+
+
+def _plus_minus(std_db: float) -> str:
+    half_db = COVERAGE * std_db
+    return f" ± {half_db:.1f} dB" if half_db >= LEAST_SHOWN_DB else ""
 
 
 def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:

@@ -10,6 +10,7 @@ from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.desk.bench import rig_rows
 from fit.desk.document import Document, answer_document
 from fit.desk.elsewhere import inspect_response, take_response
+from fit.desk.methods import noise_document
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.references import gather_evidence
 from fit.desk.screen import answer_lines, checks_told
@@ -64,15 +65,13 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     Outcome
         Checks and noise.
     """
-    from measure.checks import noise_summary
-
     logbook = open_logbook(desk.logbook)
     take = read_take(logbook, name)
     if take.kind == "response":
         return inspect_response(logbook, take)
     recordings, stimulus = kept_recordings(logbook, take)
     looked = look_at(recordings, stimulus=stimulus, method=take.method)
-    noise: Document = dict(noise_summary(recordings[0]))
+    noise = noise_document(recordings, stimulus=stimulus, method=take.method)
     lines, document = checks_told(take.simulated, looked, noise=noise)
     return Outcome(lines=(f"Take {name}, made {take.time_utc}", *lines), document={"schema": "coilsweep.inspect/1"} | document)
 
