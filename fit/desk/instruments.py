@@ -121,7 +121,7 @@ def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = No
         msg = f"{own} is not there: begin one with coilsweep instrument --layout NAME, or name another by --instrument"
         raise FileError(msg)
     instrument = read_instrument_file(wish.instrument or own)
-    load = _load(rig_of(logbook))
+    load = load_of_rig(rig_of(logbook))
     stated = split_settings(wish.settings)
     at = {_at_text(text): _at_hz(text) for text in wish.at or DEFAULT_NOTES}
     changes = read_changes(instrument, wish.changes)
@@ -174,6 +174,36 @@ def read_instrument_file(path: Path) -> Instrument:
     raise FileError(msg)
 
 
+def load_of_rig(rig: Rig) -> dict[str, Quantity]:
+    """Read what the jack sees, cable included.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    dict
+        ``"input.resistance"`` and ``"input.capacitance"``.
+
+    Raises
+    ------
+    ValueError
+        If the rig does not state both; the message says how to.
+    """
+    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    if resistance is None or capacitance is None:
+        options = [
+            option
+            for quantity, option in ((resistance, "--input-resistance"), (capacitance, "--input-capacitance"))
+            if quantity is None
+        ]
+        msg = f"the rig does not state what the jack sees, cable included: coilsweep rig {' … '.join(options)} …"
+        raise ValueError(msg)
+    return {"input.resistance": resistance, "input.capacitance": capacitance}
+
+
 # The instrument in the logbook at the same settings, as far as it has these controls.
 def _before(
     desk: Desk,
@@ -191,19 +221,6 @@ def _before(
     except ValueError as err:
         desk.say(f"No comparison with the instrument in the logbook: {err}")
         return None
-
-
-def _load(rig: Rig) -> dict[str, Quantity]:
-    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
-    if resistance is None or capacitance is None:
-        options = [
-            option
-            for quantity, option in ((resistance, "--input-resistance"), (capacitance, "--input-capacitance"))
-            if quantity is None
-        ]
-        msg = f"the rig does not state what the jack sees, cable included: coilsweep rig {' … '.join(options)} …"
-        raise ValueError(msg)
-    return {"input.resistance": resistance, "input.capacitance": capacitance}
 
 
 def _at_text(text: str) -> str:
