@@ -51,7 +51,7 @@ def response_figure(answer: PickupAnswer) -> "Figure":
     Figure
         Four panels over one frequency axis, marked in Hz below and in notes above.
     """
-    figure = _new_figure(height_in=8.4)
+    figure = new_figure(height_in=8.4)
     panels = figure.subplots(4, 1, sharex=True, gridspec_kw={"height_ratios": [3.2, 2.2, 1.5, 1.5]})
     magnitude, phase, left_db, left_degree = panels
     for index, curve in enumerate(answer.curves):
@@ -88,7 +88,7 @@ def loaded_figure(answer: PickupAnswer) -> "Figure":
     Figure
         One panel.
     """
-    figure = _new_figure(height_in=3.9)
+    figure = new_figure(height_in=3.9)
     axes = figure.subplots()
     gain_db = DB_PER_NEPER * np.log(np.abs(answer.loaded_gain))
     axes.axhline(0, color=INK, linewidth=0.7, alpha=0.5)
@@ -128,7 +128,7 @@ def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -
     Figure
         Three panels over one frequency axis, marked in Hz below and in notes above.
     """
-    figure = _new_figure(height_in=7.6)
+    figure = new_figure(height_in=7.6)
     panels = figure.subplots(3, 1, sharex=True, gridspec_kw={"height_ratios": [3.0, 1.8, 1.6]})
     gain, phase, delay = panels
     names = list(dict.fromkeys([*answer.pickups, *(before.pickups if before else ())]))
@@ -183,7 +183,7 @@ def budget_figure(answer: PickupAnswer) -> "Figure":
     """
     rows = {key: _budget_rows(answer, key) for key in BUDGET_QUANTITIES if answer.budget.get(key) and key in answer.quantities}
     heights = [len(bars) + 1.0 for bars in rows.values()] or [1.0]
-    figure = _new_figure(height_in=0.5 + 0.23 * sum(heights))
+    figure = new_figure(height_in=0.5 + 0.23 * sum(heights))
     panels = figure.subplots(len(heights), 1, gridspec_kw={"height_ratios": heights}, squeeze=False)[:, 0]
     if not rows:
         panels[0].text(0.5, 0.5, "no budget: no value was identified", ha="center", va="center", color=INK)
@@ -254,7 +254,19 @@ def write_png(figure: "Figure", path: Path) -> None:
     figure.savefig(path, format="png", metadata={"Software": "coilsweep"})
 
 
-def _new_figure(*, height_in: float) -> "Figure":
+def new_figure(*, height_in: float) -> "Figure":
+    """Make an empty figure of the width of a page.
+
+    Parameters
+    ----------
+    height_in : float
+        Its height. [in]
+
+    Returns
+    -------
+    Figure
+        Without a window; transparent.
+    """
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
 
