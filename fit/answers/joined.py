@@ -1,0 +1,189 @@
+"""How pickups can be joined: every arrangement in series and parallel, and which of them fits the level that each one has left.
+
+The level of a pickup is its output over that of the same pickup alone, well below the resonance. In parallel the levels add up
+to 1, whatever the impedances; in series each keeps 1 of its own (less what the pots take). From these two rules follows, for any
+nested arrangement, what the levels must be, without knowing any impedance.
+"""
+
+import itertools
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+Kind = Literal["one", "half", "series", "parallel"]
+LARGEST = 4  # pickups joined at once; five would have 472 arrangements, and no guitar has them
+WHOLE = {  # [1] amplitude of a whole arrangement: pots load pickups in series more than one alone, and those in parallel less
+    "one": (0.82, 1.08),
+    "half": (0.82, 1.15),
+    "series": (0.80, 1.05),
+    "parallel": (0.92, 1.12),
+}
+HALF = 0.5  # [1] level of a humbucker whose coils are split or parallel
+HALF_COST = 0.03  # [1] what the assumption of a split costs against one without
+UNTOLD = tuple(0.25 + 0.05 * step for step in range(16))  # [1] levels that a pickup without a take may have
+FITS = 0.15  # [1] misfit of levels up to which an arrangement is believed
+APART = 0.10  # [1] by which the next arrangement must fit worse
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joined:
+    """One pickup, or several joined.
+
+    Attributes
+    ----------
+    kind : {"one", "half", "series", "parallel"}
+        A half is a humbucker with its coils split or parallel.
+    name : str
+        Of the pickup; empty where several are joined.
+    members : tuple of Joined
+        At least two, in the order of their names; empty for one pickup.
+    """
+
+    kind: Kind
+    name: str = ""
+    members: tuple["Joined", ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitting:
+    """Arrangements that the levels leave possible.
+
+    Attributes
+    ----------
+    best : Joined or None
+        None where no arrangement fits, or more than one does.
+    possible : tuple of Joined
+        The best first; empty where none fits.
+    """
+
+    best: Joined | None
+    possible: tuple[Joined, ...]
+
+
+def arrangements(names: tuple[str, ...]) -> Iterator[Joined]:
+    """Go through every arrangement in series and parallel.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Pickups, at least one.
+
+    Yields
+    ------
+    Joined
+        1, 2, 8, 52 of them for one to four pickups.
+    """
+    if len(names) == 1:
+        yield Joined(kind="one", name=names[0])
+        return
+    kinds: tuple[Kind, ...] = ("parallel", "series")
+    for kind in kinds:
+        for groups in _partitions(names):
+            if len(groups) > 1:
+                inner = [[one for one in arrangements(group) if one.kind != kind] for group in groups]
+                for members in itertools.product(*inner):
+                    yield Joined(kind=kind, members=members)
+
+
+def fit_levels(levels: Mapping[str, float | None], *, std: float, halves: frozenset[str] = frozenset()) -> Fitting:
+    """Find the arrangement that fits the levels.
+
+    Parameters
+    ----------
+    levels : mapping of str to (float or None)
+        Pickup to its level; None where it is connected but its level is not known. At least one. [1]
+    std : float
+        Standard uncertainty of the levels. [1]
+    halves : frozenset of str
+        Pickups that may be split, or have their coils in parallel.
+
+    Returns
+    -------
+    Fitting
+        What fits.
+    """
+    names = tuple(sorted(levels))
+    if len(names) > LARGEST:
+        return Fitting(best=None, possible=())
+    splits = list(_subsets(tuple(name for name in names if name in halves)))
+    candidates = [(_halve(plain, split), HALF_COST * len(split)) for plain in arrangements(names) for split in splits]
+    ranked = sorted(((_misfit(joined, levels) + cost, joined) for joined, cost in candidates), key=lambda row: row[0])
+    margin = 2 * std
+    least = ranked[0][0]
+    if least > FITS + margin:
+        return Fitting(best=None, possible=())
+    possible = tuple(one for misfit, one in ranked if misfit < least + APART + margin)
+    return Fitting(best=possible[0] if len(possible) == 1 else None, possible=possible)
+
+
+def joined_text(joined: Joined, *, is_inner: bool = False) -> str:
+    """Arrangement in words.
+
+    Parameters
+    ----------
+    joined : Joined
+        What is joined.
+    is_inner : bool
+        Inside another one.
+
+    Returns
+    -------
+    str
+        For example ``"bridge in series with (middle parallel to neck)"``.
+
+    Examples
+    --------
+    >>> one, two = Joined(kind="one", name="bridge"), Joined(kind="half", name="neck")
+    >>> joined_text(Joined(kind="parallel", members=(one, two)))
+    'bridge parallel to half of neck'
+    """
+    if joined.kind in ("one", "half"):
+        return f"half of {joined.name}" if joined.kind == "half" else joined.name
+    word = " in series with " if joined.kind == "series" else " parallel to "
+    text = word.join(joined_text(member, is_inner=True) for member in joined.members)
+    return f"({text})" if is_inner else text
+
+
+# Amplitude of an arrangement, were it alone, and how far its members in series differ from each other.
+def _amplitude(joined: Joined, levels: Mapping[str, float]) -> tuple[float, float]:
+    if joined.kind in ("one", "half"):
+        return levels[joined.name] / (HALF if joined.kind == "half" else 1.0), 0.0
+    inner = [_amplitude(member, levels) for member in joined.members]
+    amplitudes, misfit = [one for one, _ in inner], max(spread for _, spread in inner)
+    if joined.kind == "parallel":
+        return sum(amplitudes), misfit
+    return sum(amplitudes) / len(amplitudes), max(misfit, max(amplitudes) - min(amplitudes))
+
+
+def _misfit(joined: Joined, levels: Mapping[str, float | None]) -> float:
+    low, high = WHOLE[joined.kind]
+    untold = [name for name, level in levels.items() if level is None]
+    least = float("inf")
+    for guess in itertools.product(UNTOLD, repeat=len(untold)):
+        told = {name: level for name, level in levels.items() if level is not None} | dict(zip(untold, guess, strict=True))
+        amplitude, spread = _amplitude(joined, told)
+        least = min(least, max(spread, low - amplitude, amplitude - high, 0.0))
+    return least
+
+
+def _halve(joined: Joined, split: frozenset[str]) -> Joined:
+    if joined.kind in ("one", "half"):
+        return replace(joined, kind="half" if joined.name in split else "one")
+    return replace(joined, members=tuple(_halve(member, split) for member in joined.members))
+
+
+def _subsets(names: tuple[str, ...]) -> Iterator[frozenset[str]]:
+    for size in range(len(names) + 1):
+        yield from (frozenset(chosen) for chosen in itertools.combinations(names, size))
+
+
+def _partitions(names: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], ...]]:
+    if not names:
+        yield ()
+        return
+    first, rest = names[0], names[1:]
+    for size in range(len(rest) + 1):
+        for others in itertools.combinations(rest, size):
+            left = tuple(name for name in rest if name not in others)
+            for groups in _partitions(left):
+                yield ((first, *others), *groups)

@@ -1,0 +1,182 @@
+"""What wiring finds, as lines for a terminal and as a JSON document."""
+
+from fit.answers.expected import out_of_phase
+from fit.answers.joined import Joined, joined_text
+from fit.answers.wiring import Position, Reading, WiringAnswer
+from fit.desk.document import Document
+from fit.desk.wording import MINUS, plain_text, table_lines
+
+CAUTIONS = (
+    "Signs compare pickups only if the coil was laid the same way round over each. They tell how windings are wound and wired,",
+    "not where magnets point: a pickup that is reverse wound with reversed magnets reads as inverted here, and is in phase for",
+    "the strings.",
+)
+
+
+def wiring_lines(
+    answer: WiringAnswer, expected: WiringAnswer | None, *, differences: dict[str, tuple[str, ...]], takes: tuple[str, ...]
+) -> list[str]:
+    """Everything that ``wiring`` says but for warnings.
+
+    Parameters
+    ----------
+    answer : WiringAnswer
+        What was found.
+    expected : WiringAnswer or None
+        By instrument.toml.
+    differences : dict
+        Position to where the two differ.
+    takes : tuple of str
+        Their names.
+
+    Returns
+    -------
+    list of str
+        Lines for a terminal.
+    """
+    names = [plain_text(name) for name in answer.pickups]
+    rows: list[tuple[str, ...]] = [("position", *names, "what is connected")]
+    rows.extend(
+        (plain_text(one.label), *(_cell(one.readings[name]) for name in answer.pickups), plain_text(position_text(one)))
+        for one in answer.positions
+    )
+    count = f"{len(takes)} take{'s' if len(takes) > 1 else ''}"
+    lines = [f"Wiring, from {count}: {', '.join(plain_text(take) for take in takes)}", "", *table_lines(rows)]
+    lines += [
+        "",
+        "  figures: output over that of the same pickup alone, with its sign; · not connected, ? not told, blank: no take",
+    ]
+    if answer.leakage is not None:
+        lines.append(f"  pickups that are not connected read at most {100 * answer.leakage:.1f} %: the exciter reaches them")
+    needs = list(dict.fromkeys(need for one in answer.positions for need in one.needs))
+    if needs:
+        lines += ["", "Not decided yet; these takes would tell", *(f"  {plain_text(need)}" for need in needs)]
+        stated = {one.label: one.joined for one in expected.positions} if expected is not None else {}
+        for one in answer.positions:
+            joined = stated.get(one.label)
+            if one.joined is None and joined is not None and joined in one.possible:
+                lines.append(f"  {plain_text(one.label)}: instrument.toml would have {plain_text(joined_text(joined))}")
+    if differences:
+        lines += ["", "DIFFERS from instrument.toml"]
+        lines += [f"  {plain_text(label)}: {plain_text(text)}" for label, texts in differences.items() for text in texts]
+    elif expected is not None:
+        lines += ["", "Nothing differs from instrument.toml."]
+    return [*lines, "", *CAUTIONS]
+
+
+def position_text(position: Position) -> str:
+    """Say what a position connects.
+
+    Parameters
+    ----------
+    position : Position
+        As found.
+
+    Returns
+    -------
+    str
+        For example ``"bridge parallel to middle, in phase"``.
+    """
+    heard = {name: one for name, one in position.readings.items() if one.is_connected}
+    if not heard:
+        return "nothing" if position.is_complete else "not told"
+    if position.joined is not None:
+        text = _half_text(position) if len(heard) == 1 else joined_text(position.joined)
+    else:
+        text = " and ".join(heard)
+        if len(heard) > 1:
+            kinds = {one.kind for one in position.possible}
+            text += (
+                ", series or parallel not decided" if kinds >= {"series", "parallel"} else ", how they are joined is not decided"
+            )
+    if len(heard) > 1:
+        text += f", {_phase_text(position, tuple(heard))}"
+    untold = [name for name, one in position.readings.items() if one.take is not None and one.is_connected is None]
+    missing = [name for name, one in position.readings.items() if one.take is None]
+    text += f"; {' and '.join(untold)} not told" if untold else ""
+    return text + (f"; no take over {' and '.join(missing)}" if missing else "")
+
+
+def wiring_document(answer: WiringAnswer, differences: dict[str, tuple[str, ...]], *, has_instrument: bool) -> Document:
+    """Put the answer as ``wiring --json`` states it.
+
+    Parameters
+    ----------
+    answer : WiringAnswer
+        What was found.
+    differences : dict
+        Position to where takes and instrument.toml differ.
+    has_instrument : bool
+        They were compared.
+
+    Returns
+    -------
+    dict
+        A coilsweep.wiring/1 document without takes and warnings.
+    """
+    return {
+        "schema": "coilsweep.wiring/1",
+        "pickups": list(answer.pickups),
+        "positions": [
+            {
+                "position": one.label,
+                "controls": one.controls,
+                "pickups": {name: _reading_document(reading) for name, reading in one.readings.items()},
+                "joined": _joined_document(one.joined),
+                "possible": [_joined_document(joined) for joined in one.possible],
+                "halves": one.halves,
+                "text": position_text(one),
+                "needs": list(one.needs),
+                "differs": list(differences.get(one.label, ())) if has_instrument else None,
+            }
+            for one in answer.positions
+        ],
+        "leakage": answer.leakage,
+        "unheard": list(answer.unheard),
+        "unmeasured": list(answer.unmeasured),
+    }
+
+
+def _half_text(position: Position) -> str:
+    name = next(name for name, one in position.readings.items() if one.is_connected)
+    word = position.halves.get(name)
+    if word is not None:
+        how = {"split": "split to one coil", "parallel coils": "its two coils in parallel", "": "split, or its coils in parallel"}
+        return f"{name}, {how[word]}"
+    level = position.readings[name].level or 1.0
+    return name if level > 0.9 else f"{name}, at {100 * level:.0f} % of its level"
+
+
+def _phase_text(position: Position, heard: tuple[str, ...]) -> str:
+    odd = out_of_phase(position.readings)
+    if any(position.readings[name].sign == 0 for name in heard):
+        return "polarity not told"
+    if not odd:
+        return "in phase"
+    return "out of phase" if len(heard) == 2 else f"{' and '.join(odd)} out of phase with {heard[0]}"
+
+
+def _cell(reading: Reading) -> str:
+    if reading.take is None:
+        return ""
+    if reading.is_connected is None:
+        return "?"
+    if not reading.is_connected:
+        return "·"
+    sign = {1: "+", -1: MINUS, 0: "±"}[reading.sign]
+    return f"{sign}{reading.level or 0.0:.2f}"
+
+
+def _reading_document(reading: Reading) -> Document:
+    level = None
+    if reading.level is not None and reading.level_std is not None:
+        half = 1.96 * reading.level_std
+        level = {"value": reading.level, "unit": "1", "standard_uncertainty": reading.level_std}
+        level["interval_95"] = [reading.level - half, reading.level + half]
+    return {"take": reading.take, "connected": reading.is_connected, "level": level, "sign": reading.sign or None}
+
+
+def _joined_document(joined: Joined | None) -> Document | None:
+    if joined is None:
+        return None
+    return {"kind": joined.kind, "name": joined.name, "members": [_joined_document(member) for member in joined.members]}
