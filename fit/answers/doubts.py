@@ -20,6 +20,7 @@ SHAPE_HZ, LOW_POINTS = (150.0, 15000.0), 8  # where responses are compared, and 
 POINTS_PAST_PEAK = 3  # frequencies that must follow a resonance for it to be seen
 MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
 MOST_TOLD = 2.9  # [%] the floor is not estimated beyond 3 %
+OWN_TO_TAKES = ("gain_step_", "logit_", "change_")  # priors that state nothing a person measured
 FAR = 3.0  # [1] so many times beyond the usual no pickup lies
 # Beyond these a value is worth a second look, no more: common practice, no source.
 USUAL = {"inductance": (0.8, 12.0), "dc_resistance": (1e3, 25e3), "winding_capacitance": (15e-12, 400e-12)}
@@ -84,7 +85,7 @@ def _loads_against_responses(takes: Sequence[TakeEvidence]) -> list[Finding]:
     findings = []
     for index, second in enumerate(takes):
         for first in takes[:index]:
-            difference = _shape_difference(first, second)
+            difference = _shape_difference(first, second) if _is_comparable(first, second) else None
             if difference is None:
                 continue
             percent = 100 * difference
@@ -101,6 +102,16 @@ def _loads_against_responses(takes: Sequence[TakeEvidence]) -> list[Finding]:
                 )
                 findings.append(Finding(code="part-not-stated", severity="reject", text=text, figure=percent, unit="%"))
     return findings
+
+
+def _is_comparable(first: TakeEvidence, second: TakeEvidence) -> bool:
+    """Only what lies across the jack may tell two takes apart."""
+    return (
+        first.settings == second.settings
+        and first.coil_over == second.coil_over
+        and first.method == second.method == "exciter"
+        and first.is_after == second.is_after
+    )
 
 
 def _load(take: TakeEvidence) -> tuple[tuple[str, float], ...]:
@@ -153,7 +164,7 @@ def _pulled_references(choice: Choice) -> list[Finding]:
 
 
 def _is_reference(parameter: Parameter) -> bool:
-    return bool(parameter.source) and bool(np.isfinite(parameter.prior_std)) and not parameter.name.startswith("gain_step_")
+    return bool(parameter.source) and bool(np.isfinite(parameter.prior_std)) and not parameter.name.startswith(OWN_TO_TAKES)
 
 
 def _implausible(choice: Choice) -> list[Finding]:
@@ -174,20 +185,26 @@ def _implausible(choice: Choice) -> list[Finding]:
 
 def _unusual(told: dict[str, Derived]) -> list[Finding]:
     findings = []
-    share = 100 * sum(quantity.value**2 for name, quantity in told.items() if name.endswith(".coupling"))
+    shares: dict[str, float] = {}
+    for name, quantity in told.items():
+        if name.endswith(".coupling"):
+            pickup = name.partition("eddy_")[0]
+            shares[pickup] = shares.get(pickup, 0.0) + 100 * quantity.value**2
+    share = max(shares.values(), default=0.0)
     if share > 100 * MOST_LOSS:
         text = (
             f"eddy loops take {share:.0f} % of the inductance, more than pickups usually have ({100 * MOST_LOSS:.0f} %): "
             "is a pot, a tone capacitor or another part still connected?"
         )
         findings.append(Finding(code="unusual-losses", severity="warn", text=text, figure=share, unit="%"))
-    for name, (low, high) in USUAL.items():
-        if name in told and not low <= told[name].value <= high:
-            value, is_absurd = told[name].value, not low / FAR <= told[name].value <= high * FAR
+    for name, quantity in told.items():
+        low, high = USUAL.get(name.rpartition(".")[2], (-np.inf, np.inf))
+        if not low <= quantity.value <= high:
+            value, is_absurd = quantity.value, not low / FAR <= quantity.value <= high * FAR
             end = "; values are indicative only" if is_absurd else ""
             text = (
                 f"{name.replace('_', ' ')} lies outside what pickups usually have; check the added parts' values and units{end}"
             )
             severity: Severity = "reject" if is_absurd else "warn"
-            findings.append(Finding(code="unusual", severity=severity, text=text, figure=value, unit=told[name].unit))
+            findings.append(Finding(code="unusual", severity=severity, text=text, figure=value, unit=quantity.unit))
     return findings

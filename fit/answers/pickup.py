@@ -6,7 +6,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fit.answers.doubts import doubt_answer
-from fit.answers.identify import TELLING, Further, has_two_loads, identify_quantities, relative_uncertainty, suggest_takes
+from fit.answers.identify import (
+    TELLING,
+    Further,
+    has_two_loads,
+    identify_quantities,
+    relative_uncertainty,
+    suggest_takes,
+    would_tell,
+)
 from fit.answers.quantities import COVERAGE, Derived, derive_quantities
 from fit.estimate.budget import split_uncertainty
 from fit.estimate.evidence import Evidence
@@ -37,9 +45,10 @@ class Estimate:
 class NextTake:
     """A further take, and how surely it would tell the quantity."""
 
-    add: str  # parts across the jack, as written for --add; empty when it is not a take
+    add: str  # parts across the jack, as written for --add
     text: str  # what to do, for people
     predicted_relative_std: float  # of the quantity, after it [1]
+    controls: tuple[str, ...] = ()  # CONTROL=VALUE of what is turned, as written for --set
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -109,7 +118,7 @@ class PickupAnswer:
     next_takes: dict[str, tuple[NextTake, ...]]  # per quantity: further takes, the most helpful first
     curves: tuple[Curve, ...]
     loaded_frequency_hz: FloatArray  # for the plot of the pickup behind cable and input, without added parts
-    loaded_gain: ComplexArray  # voltage at the jack per volt of EMF
+    loaded_gain: ComplexArray  # voltage at the jack per volt of EMF, of the first pickup
     findings: tuple[Finding, ...]
 
 
@@ -207,20 +216,27 @@ def _not_identified(
 ) -> tuple[NotIdentified, ...]:
     out = []
     for name, why in reasons.items():
-        following = None
+        options = []
         if name in derived:
-            # the cheapest that tells; where none does, the one that tells most
-            options = [_next_take(derived[name], take) for take in further]
-            telling = [take for take in options if take.predicted_relative_std < TELLING / 2]
-            following = telling[0] if telling else None
+            options = [_next_take(derived[name], take) for take in further if would_tell(name, take)]
+        else:
+            options = [
+                _described(take, take.new_parts[name]) for take in further if name in take.new_parts and would_tell(name, take)
+            ]
+        telling = [take for take in options if take.predicted_relative_std < TELLING / 2]
+        following = telling[0] if telling else None
         out.append(NotIdentified(quantity=name, why=why, next_take=following))
     return tuple(out)
 
 
 def _next_take(derived: Derived, take: Further) -> NextTake:
-    relative = relative_uncertainty(derived, take.covariance)
-    text = f"one more take with {take.add} clipped across the jack, the coil left where it is"
-    return NextTake(add=take.add, text=text, predicted_relative_std=relative)
+    return _described(take, relative_uncertainty(derived, take.covariance))
+
+
+def _described(take: Further, relative: float) -> NextTake:
+    what = f"{take.add} clipped across the jack" if take.add else f"the controls set to {', '.join(take.controls)}"
+    text = f"one more take with {what}, the coil left where it is"
+    return NextTake(add=take.add, text=text, predicted_relative_std=relative, controls=take.controls)
 
 
 def _helpful_takes(derived: Derived, choice: Choice, further: Sequence[Further]) -> tuple[NextTake, ...]:

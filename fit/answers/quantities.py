@@ -4,12 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fit.estimate.ladder import Choice
+from fit.circuit.coil import CoilValues
 from fit.estimate.coils import coil_values, coupling_of
-from fit.estimate.model import name_values
+from fit.estimate.ladder import Choice
+from fit.estimate.model import name_values, suffixes_of
 from fit.estimate.resonance import loaded_peak, pole_of
 from measure.response import FloatArray
 
+PART_UNITS = {"pot.": "Ω", "capacitor.": "F", "resistor.": "Ω"}
 COVERAGE = 1.96  # [1] half-width of a 95 % interval over its standard uncertainty
 
 
@@ -46,64 +48,104 @@ def derive_quantities(choice: Choice) -> dict[str, Derived]:
     Returns
     -------
     dict
-        Name to quantity; two coils have no winding capacitance and no unloaded resonance of their own.
+        Name to quantity. Of several pickups each name begins with the pickup's, ``"bridge.inductance"``; parts are called
+        ``"pot.volume"``, ``"capacitor.tone"``, ``"resistor.bleed"``, a pot's electrical fraction ``"pot.volume@6"``. Two coils
+        have no winding capacitance and no unloaded resonance of their own.
     """
-    names = [parameter.name for parameter in choice.problem.parameters]
-    p = name_values(choice.problem, choice.fit.vector)
+    out: dict[str, Derived] = {}
+    for pickup, suffix in suffixes_of(choice.problem).items():
+        prefix = f"{pickup}." if suffix else ""
+        out |= {f"{prefix}{name}": quantity for name, quantity in _of_pickup(choice, pickup, suffix).items()}
+    return out | _parts(choice)
 
-    def gradient(rows: dict[str, float]) -> FloatArray:
-        return np.array([rows.get(name, 0.0) for name in names])
 
-    out = {"inductance": _inductance(choice, p, names)}
-    if len(choice.problem.model.eddies) == 1:
-        capacitance = float(np.exp(p["log_winding_capacitance"]))
-        out["winding_capacitance"] = Derived(value=capacitance, unit="F", gradient=gradient({"log_winding_capacitance": 1.0}))
-    resistance = float(np.exp(p["log_resistance"]))
-    out["dc_resistance"] = Derived(value=resistance, unit="Ω", gradient=gradient({"log_resistance": 1.0}))
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Pickup:
+    """One pickup's parameters by their names without suffix, and how to lay out a gradient by them."""
+
+    coils: tuple[CoilValues, ...]
+    p: dict[str, float]
+    suffix: str
+    names: tuple[str, ...]
+
+    def gradient(self, rows: dict[str, float]) -> FloatArray:
+        named = {f"{name}{self.suffix}": value for name, value in rows.items()}
+        return np.array([named.get(name, 0.0) for name in self.names])
+
+
+def _of_pickup(choice: Choice, pickup: str, suffix: str) -> dict[str, Derived]:
+    problem, vector = choice.problem, choice.fit.vector
+    p = name_values(problem, vector)
+    own = {name.removesuffix(suffix): value for name, value in p.items() if name.endswith(suffix)}
+    coils = coil_values(problem.models[pickup], own)
+    names = tuple(parameter.name for parameter in problem.parameters)
+    view = _Pickup(coils=coils, p=own, suffix=suffix, names=names)
+    out = {"inductance": _inductance(view)}
+    if len(coils) == 1:
+        out["winding_capacitance"] = _log_value(view, "log_winding_capacitance", "F")
+    out["dc_resistance"] = _log_value(view, "log_resistance", "Ω")
     for key, is_loaded in (("unloaded", False), ("loaded", True)):
-        pole = pole_of(choice.problem, choice.fit.vector, is_loaded=is_loaded)
+        pole = pole_of(problem, vector, is_loaded=is_loaded, pickup=pickup)
         if pole is not None:
+            by_frequency = np.array([pole.by_log_frequency.get(name, 0.0) for name in names])
+            by_quality = np.array([pole.by_log_quality.get(name, 0.0) for name in names])
             if not is_loaded:
-                by_frequency = gradient(pole.by_log_frequency)
                 out["resonance_unloaded"] = Derived(value=pole.frequency_hz, unit="Hz", gradient=by_frequency)
-            out[f"q_{key}"] = Derived(value=pole.quality, unit="1", gradient=gradient(pole.by_log_quality))
-    peak = loaded_peak(choice.problem, choice.fit.vector)
+            out[f"q_{key}"] = Derived(value=pole.quality, unit="1", gradient=by_quality)
+    peak = loaded_peak(problem, vector, pickup=pickup)
     if peak is not None:
         out["resonance_loaded"] = Derived(value=peak.frequency_hz, unit="Hz", gradient=peak.by_log_frequency)
         out["peak_loaded"] = Derived(value=peak.gain_db, unit="dB", gradient=peak.by_gain_db, is_log=False)
-    return out | _losses(choice, p, names)
+    return out | _losses(view)
 
 
-def _inductance(choice: Choice, p: dict[str, float], names: list[str]) -> Derived:
+def _log_value(view: _Pickup, name: str, unit: str) -> Derived:
+    return Derived(value=float(np.exp(view.p[name])), unit=unit, gradient=view.gradient({name: 1.0}))
+
+
+def _inductance(view: _Pickup) -> Derived:
     """Total inductance: of one coil, or La + Lb + 2M."""
-    coils = coil_values(choice.problem.model, p)
+    coils = view.coils
     rows = {"log_inductance": 1.0}
     total = coils[0].inductance_h
     if len(coils) == 2:
-        k = coupling_of(p)
+        k = coupling_of(view.p)
         mutual = k * float(np.sqrt(coils[0].inductance_h * coils[1].inductance_h))
         total = coils[0].inductance_h + coils[1].inductance_h + 2 * mutual
         rows["log_second_inductance"] = (coils[1].inductance_h + mutual) / total
         rows["log_coupling"] = 2 * mutual * (1 - k) / total
-    return Derived(value=float(total), unit="H", gradient=np.array([rows.get(name, 0.0) for name in names]))
+    return Derived(value=float(total), unit="H", gradient=view.gradient(rows))
 
 
-def _losses(choice: Choice, p: dict[str, float], names: list[str]) -> dict[str, Derived]:
+def _losses(view: _Pickup) -> dict[str, Derived]:
     """Coupling k and corner frequency of each eddy loss of a pickup of one coil, by falling share."""
-    coils = coil_values(choice.problem.model, p)
-    if len(coils) != 1:
+    if len(view.coils) != 1:
         return {}
     out: dict[str, Derived] = {}
-    shares = [eddy[0] for eddy in coils[0].eddies]
-    for rank, index in enumerate(np.argsort(shares)[::-1]):
-        share, tau_s, _, _, profile = coils[0].eddies[index]
+    eddies = view.coils[0].eddies
+    for rank, index in enumerate(np.argsort([eddy[0] for eddy in eddies])[::-1]):
+        share, tau_s, _, _, profile = eddies[index]
         name = f"eddy_{profile}_{rank + 1}"
-        rows = {}
-        for earlier in range(index):
-            rows[f"share_0_{earlier}"] = -0.5 / (1 + float(np.exp(-p[f"share_0_{earlier}"])))
-        rows[f"share_0_{index}"] = 0.5 / (1 + float(np.exp(p[f"share_0_{index}"])))
-        by_share = np.array([rows.get(parameter, 0.0) for parameter in names])
-        out[f"{name}.coupling"] = Derived(value=float(np.sqrt(share)), unit="1", gradient=by_share)
-        by_tau = np.array([-1.0 if parameter == f"log_tau_0_{index}" else 0.0 for parameter in names])
+        rows = {f"share_0_{earlier}": -0.5 / (1 + float(np.exp(-view.p[f"share_0_{earlier}"]))) for earlier in range(index)}
+        rows[f"share_0_{index}"] = 0.5 / (1 + float(np.exp(view.p[f"share_0_{index}"])))
+        out[f"{name}.coupling"] = Derived(value=float(np.sqrt(share)), unit="1", gradient=view.gradient(rows))
+        by_tau = view.gradient({f"log_tau_0_{index}": -1.0})
         out[f"{name}.corner"] = Derived(value=1 / (2 * np.pi * tau_s), unit="Hz", gradient=by_tau)
+    return out
+
+
+def _parts(choice: Choice) -> dict[str, Derived]:
+    """Values of pots, capacitors and resistors, and where pots stand electrically."""
+    out: dict[str, Derived] = {}
+    for index, (parameter, value) in enumerate(zip(choice.problem.parameters, choice.fit.vector.tolist(), strict=True)):
+        kind, name = parameter.name.partition("_")[::2]
+        by_itself = np.zeros(len(choice.problem.parameters))
+        if kind == "log" and name.startswith(tuple(PART_UNITS)):
+            by_itself[index] = 1.0
+            unit = PART_UNITS[name.partition(".")[0] + "."]
+            out[name] = Derived(value=float(np.exp(value)), unit=unit, gradient=by_itself)
+        elif kind == "logit":
+            fraction = float(1 / (1 + np.exp(-value)))
+            by_itself[index] = 1 - fraction
+            out[name] = Derived(value=fraction, unit="1", gradient=by_itself)
     return out

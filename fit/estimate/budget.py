@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fit.estimate.evidence import TakeEvidence
+from fit.circuit.controls import Settings
 from fit.estimate.floor import floor_blocks
 from fit.estimate.joint import covariance_of, whiten
 from fit.estimate.ladder import Choice
@@ -79,8 +79,27 @@ def _noise_part(choice: Choice, by_parameter: FloatArray) -> float:
     return variance
 
 
-def predict_covariance(choice: Choice, added: Sequence[Quantity]) -> FloatArray:
-    """Covariance of the parameters after one further take, made like the first but with other parts across the jack.
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Foreseen:
+    """What one further take would do.
+
+    Attributes
+    ----------
+    names : tuple of str, length p
+        The present parameters, and those that the further take brings.
+    covariance : ndarray, shape (p, p)
+        Of them, after it.
+    felt : ndarray, shape (p,)
+        Largest relative change of the further take's response by each of them.
+    """
+
+    names: tuple[str, ...]
+    covariance: FloatArray
+    felt: FloatArray
+
+
+def foresee_take(choice: Choice, added: Sequence[Quantity], settings: Settings) -> Foreseen:
+    """Predict the covariance of the parameters after one further take, made like the first but for what is stated.
 
     Parameters
     ----------
@@ -88,24 +107,28 @@ def predict_covariance(choice: Choice, added: Sequence[Quantity]) -> FloatArray:
         The fit so far.
     added : sequence of Quantity
         Parts across the jack in the further take.
+    settings : Settings
+        Of the controls in it.
 
     Returns
     -------
-    ndarray, shape (p, p)
-        In the order of the present parameters.
+    Foreseen
+        Covariance, and what the further take feels.
     """
     evidence = choice.problem.evidence
     # the first take's response stands in: same frequencies, same relative noise
-    further = TakeEvidence(name="further take", response=evidence.takes[0].response, added=tuple(added))
+    further = replace(evidence.takes[0], name="further take", added=tuple(added), settings=settings, coil_moved=False)
     problem = build_problem(replace(evidence, takes=(*evidence.takes, further)), choice.problem.model, thin=PREDICT_THIN)
     values = name_values(choice.problem, choice.fit.vector)
     vector = np.array([values.get(parameter.name, parameter.start) for parameter in problem.parameters])
     prediction = predict_residual(problem, vector)
     # the further take would measure what the model says, so its Jacobian is relative to the model
-    scale = np.where(problem.take_of_point == len(evidence.takes), 1 / (1 + prediction.residual), 1.0)
+    is_further = problem.take_of_point == len(evidence.takes)
+    scale = np.where(is_further, 1 / (1 + prediction.residual), 1.0)
     prediction = replace(prediction, jacobian=prediction.jacobian * scale)
     blocks, _ = floor_blocks(problem, choice.floor)
-    covariance = covariance_of(problem, blocks, prediction)
-    order = {parameter.name: index for index, parameter in enumerate(problem.parameters)}
-    kept = [order[parameter.name] for parameter in choice.problem.parameters]
-    return covariance[np.ix_(kept, kept)]
+    return Foreseen(
+        names=tuple(parameter.name for parameter in problem.parameters),
+        covariance=covariance_of(problem, blocks, prediction),
+        felt=np.max(np.abs(prediction.jacobian[:, is_further]), axis=1),
+    )

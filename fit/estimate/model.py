@@ -319,7 +319,8 @@ def _gain(problem: Problem, p: dict[str, float]) -> tuple[FloatArray, dict[str, 
             masks[step] = problem.take_of_point == index
             masks[placement] = masks[placement] | masks[step]
         else:
-            placement = f"log_gain_{index}"
-            per_take[index] = p[placement]
-            masks[placement] = problem.take_of_point == index
+            own = f"log_gain_{index}"
+            placement = own if problem.evidence.takes[index].method == "exciter" else placement
+            per_take[index] = p[own]
+            masks[own] = problem.take_of_point == index
     return per_take[problem.take_of_point], {name: mask.astype(complex) for name, mask in masks.items()}

@@ -30,18 +30,19 @@ def equivalent_vectors(choice: Choice) -> tuple[FloatArray, ...]:
     tuple of ndarray, shape (p,)
         At most one for each step away from the fit; none where the takes tell the inductance.
     """
-    index = [parameter.name for parameter in choice.problem.parameters].index("log_inductance")
+    names = [parameter.name for parameter in choice.problem.parameters]
+    held_at = [index for index, name in enumerate(names) if name.startswith("log_inductance")]
+    opposite = [index for index, name in enumerate(names) if name.startswith(("log_winding_capacitance", "log_capacitor."))]
     best = choice.fit.chi_square
     found = []
     for step in STEPS:
         parameters = list(choice.problem.parameters)
-        target = float(choice.fit.vector[index]) + step
-        parameters[index] = replace(parameters[index], prior_mean=target, prior_std=HELD_STD)
-        held = replace(choice.problem, parameters=tuple(parameters))
         start = choice.fit.vector.copy()
-        start[index] = target
-        capacitance = [parameter.name for parameter in parameters].index("log_winding_capacitance")
-        start[capacitance] -= step
+        start[opposite] -= step
+        for index in held_at:
+            start[index] += step
+            parameters[index] = replace(parameters[index], prior_mean=float(start[index]), prior_std=HELD_STD)
+        held = replace(choice.problem, parameters=tuple(parameters))
         fit = fit_joint(held, choice.blocks, start, tolerance=FINE_TOLERANCE)
         means, root_precision = prior_rows(choice.problem)
         own_prior = ((fit.vector - means) * root_precision) ** 2
