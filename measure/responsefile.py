@@ -26,7 +26,7 @@ DEFAULT_R_OHM = 50.0  # [Ω] of an option line that does not say
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eEdD][+-]?\d+)?", re.ASCII)
 _NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)|[+-]?1\.#\w+", re.IGNORECASE)
-_FACT = re.compile(r"(unit|simulated)\s*:\s*(\S+)", re.IGNORECASE)
+_FACT = re.compile(r"\W*(unit|simulated)\s*:\s*(\S+)\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -277,7 +277,7 @@ def _is_number(cell: str) -> bool:
 
 
 def _facts(comments: Sequence[tuple[int, str]]) -> dict[str, str]:
-    found = (match for _, line in comments if (match := _FACT.search(line)) is not None)
+    found = (match for _, line in comments if (match := _FACT.fullmatch(line)) is not None)
     return {match[1].lower(): match[2] for match in found}
 
 

@@ -1,0 +1,161 @@
+"""What is exported, read and computed by programs that others wrote.
+
+ngspice (BSD-3-Clause) runs the netlists; scikit-rf (BSD-3-Clause) reads the Touchstone files. Where one is missing its tests skip.
+"""
+
+import subprocess
+
+import numpy as np
+import pytest
+
+from fit.answers.netlist import instrument_netlist, loops_of, pickup_netlist
+from fit.answers.oneport import NetPickup, pickup_gain, pickup_impedance
+from fit.circuit.coil import CoilValues
+from fit.circuit.controls import read_settings
+from fit.circuit.harness import Case
+from fit.circuit.instrument import stated_values
+from fit.circuit.layouts import DESCRIPTIONS, layout_text
+from fit.circuit.reading import read_instrument
+from fit.circuit.transfers import solve_instrument
+from measure.responsefile import format_touchstone, parse_touchstone
+from tests.random_instruments import draw_instrument
+from tests.test_outside_circuit import needs_ngspice
+
+INPUT_OHM, INPUT_F = 1e6, 470e-12
+DIGITS = 1e-9  # [1] relative: element values are written with 12 digits
+SILENCE = 1e-11  # [1] of the largest gain, from where both are rounding errors of what cancels
+
+
+def coil(*eddies, inductance_h=2.6, resistance_ohm=6000.0, winding_capacitance_f=100e-12):
+    return CoilValues(
+        inductance_h=inductance_h,
+        resistance_ohm=resistance_ohm,
+        winding_capacitance_f=winding_capacitance_f,
+        excitation=1.0,
+        eddies=eddies,
+    )
+
+
+LOOP, SECOND = (0.12, 2e-5, 0.0, 0.3, "loop"), (0.04, 1e-4, 0.0, 0.0, "loop")
+SPREAD = (0.3, 1.5e-5, 2.0, 0.5, "spread")
+PICKUPS = {
+    "no loss": NetPickup(name="bare", coils=(coil(),)),
+    "two loops": NetPickup(name="Bridge pickup", coils=(coil(LOOP, SECOND),)),
+    "two coils": NetPickup(
+        name="humbucker",
+        coils=(coil(LOOP), coil(SECOND, inductance_h=1.9, resistance_ohm=4100.0, winding_capacitance_f=70e-12)),
+        coupling=0.25,
+    ),
+}
+
+
+def run_as_written(folder, netlist, vector):
+    """Run the file as it is exported, with its own analysis; a control block only says what to print."""
+    control = [".control", "set numdgt=14", "set wr_singlescale", "run", f"wrdata out.txt {vector}", "quit", ".endc"]
+    (folder / "net.cir").write_text("\n".join([*netlist.lines[:-1], *control, netlist.lines[-1], ""]), encoding="ascii")
+    done = subprocess.run(["ngspice", "-b", "net.cir"], cwd=folder, capture_output=True, text=True, timeout=60, check=False)
+    assert (folder / "out.txt").exists(), done.stdout + done.stderr
+    table = np.atleast_2d(np.loadtxt(folder / "out.txt"))
+    (folder / "out.txt").unlink()
+    return table[:, 0], table[:, 1] + 1j * table[:, 2]
+
+
+@needs_ngspice
+@pytest.mark.parametrize("name", PICKUPS)
+def test_pickup_netlist_gives_the_gain_of_the_pickup(tmp_path, name):
+    pickup = PICKUPS[name]
+    netlist = pickup_netlist([pickup], input_ohm=INPUT_OHM, input_f=INPUT_F, comments=("pickup ± Ω",))
+    assert netlist.spread_error == 0.0
+    frequency_hz, voltage = run_as_written(tmp_path, netlist, "v(tip)")
+    assert len(frequency_hz) > 300
+    assert frequency_hz[0] == 20
+    ours = pickup_gain(pickup, frequency_hz, input_ohm=INPUT_OHM, input_f=INPUT_F)
+    np.testing.assert_allclose(voltage, ours, rtol=DIGITS)
+
+
+@needs_ngspice
+def test_spread_is_as_far_off_as_it_says(tmp_path):
+    pickup = NetPickup(name="steel", coils=(coil(SPREAD, SECOND),))
+    netlist = pickup_netlist([pickup], input_ohm=INPUT_OHM, input_f=INPUT_F)
+    assert 0 < netlist.spread_error < 1e-4
+    assert any("stand for a spread" in line for line in netlist.lines)
+    silent = [line.replace("Vemf emf 0 AC 1", "Vemf emf 0 0\nIjack 0 tip AC 1") for line in netlist.lines]
+    alone = [line for line in silent if not line.startswith(("Rinput", "Cinput"))]
+    frequency_hz, voltage = run_as_written(tmp_path, type(netlist)(lines=tuple(alone), spread_error=0.0), "v(tip)")
+    # the winding capacitance amplifies near the resonance: the coil's own error is compared below it
+    low = frequency_hz < 2000
+    off = np.abs(voltage / pickup_impedance(pickup, frequency_hz) - 1)[low]
+    assert 1e-9 < np.max(off) < 1.5 * netlist.spread_error
+
+
+def test_more_loops_come_nearer_to_a_spread():
+    loops, error = loops_of(coil(SPREAD))
+    assert len(loops) > 2
+    assert error < 1e-4
+    assert sum(k**2 for k, _ in loops) == pytest.approx(SPREAD[0], rel=1e-12)
+    wide, wide_error = loops_of(coil((0.3, 1.5e-5, 6.0, 0.5, "spread")))
+    assert len(wide) == 12
+    assert wide_error > error
+
+
+@needs_ngspice
+@pytest.mark.parametrize("seed", range(12))
+def test_random_instruments_as_netlists(tmp_path, seed):
+    drawn, instrument = draw_instrument(seed)
+    values = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values |= {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
+    settings = read_settings(instrument, drawn.settings())
+    for row, name in enumerate(instrument.pickup):
+        try:
+            netlist = instrument_netlist(instrument, settings, values, excite=name)
+        except ValueError as err:
+            assert "joined to ground" in str(err)  # noqa: PT017 - a drawn instrument may be silent
+            continue
+        tip = next(line.split()[1] for line in netlist.lines if line.startswith("Rinput"))
+        frequency_hz, voltage = run_as_written(tmp_path, netlist, f"v({tip})")
+        case = Case(settings=settings, frequency_hz=frequency_hz)
+        (transfer,) = solve_instrument(instrument, [case], values=values)
+        largest = float(np.abs(transfer.voltage).max()) or 1.0
+        np.testing.assert_allclose(voltage, transfer.voltage[row], rtol=DIGITS, atol=SILENCE * largest)
+
+
+@needs_ngspice
+@pytest.mark.parametrize("layout", DESCRIPTIONS)
+def test_layouts_as_netlists(tmp_path, layout):
+    instrument = read_instrument(layout_text(layout))
+    values = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values |= {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
+    settings = read_settings(instrument, dict.fromkeys(instrument.pot, "6"))
+    netlist = instrument_netlist(instrument, settings, values)
+    frequency_hz, voltage = run_as_written(tmp_path, netlist, "v(tip)")
+    (transfer,) = solve_instrument(instrument, [Case(settings=settings, frequency_hz=frequency_hz)], values=values)
+    assert np.abs(transfer.voltage[0]).max() > 0.1
+    np.testing.assert_allclose(voltage, transfer.voltage[0], rtol=DIGITS)
+
+
+@pytest.mark.parametrize("reference_ohm", [50.0, 10e3])
+@pytest.mark.parametrize("name", PICKUPS)
+def test_touchstone_read_by_another_package(tmp_path, name, reference_ohm):
+    skrf = pytest.importorskip("skrf", reason="package scikit-rf is not installed")
+    frequency_hz = np.geomspace(20, 20e3, 241)
+    impedance = pickup_impedance(PICKUPS[name], frequency_hz)
+    path = tmp_path / "pickup.s1p"
+    path.write_text(format_touchstone(frequency_hz, impedance, reference_ohm=reference_ohm, comments=("a pickup",)))
+    network = skrf.Network(str(path))
+    np.testing.assert_allclose(network.z[:, 0, 0], impedance, rtol=1e-9)
+    np.testing.assert_allclose(network.f, frequency_hz, rtol=1e-11)
+    assert network.z0[0, 0] == reference_ohm
+
+
+@pytest.mark.parametrize("form", ["ri", "ma", "db"])
+@pytest.mark.parametrize("parameter", ["s", "z", "y"])
+def test_touchstone_written_by_another_package(tmp_path, form, parameter):
+    skrf = pytest.importorskip("skrf", reason="package scikit-rf is not installed")
+    frequency_hz = np.geomspace(20, 20e3, 50)
+    impedance = pickup_impedance(PICKUPS["two loops"], frequency_hz)
+    network = skrf.Network(frequency=skrf.Frequency.from_f(frequency_hz, unit="hz"), z=impedance[:, None, None], z0=10e3)
+    digits = {"format_spec_A": "{:.15g}", "format_spec_B": "{:.15g}", "format_spec_freq": "{:.15g}"}
+    text = network.write_touchstone("pickup", return_string=True, form=form, parameter=parameter.upper(), **digits)
+    table = parse_touchstone(text)
+    np.testing.assert_allclose(table.value, impedance, rtol=1e-9)
+    np.testing.assert_allclose(table.frequency_hz, frequency_hz, rtol=1e-12)
