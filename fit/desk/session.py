@@ -104,7 +104,7 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Ou
         msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
         raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
-    answer, warnings = _answer(desk, logbook, wish)
+    answer, warnings = answer_for(desk, logbook, wish)
     document = answer_document(answer, warnings=warnings)
     kept = {"wish": asdict(wish), "answer": document}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
@@ -154,7 +154,7 @@ def write_report(
         dcr=last.dcr if dcr is None else dcr,
         at_hand=last.at_hand if at_hand is None else at_hand,
     )
-    answer, warnings = _answer(desk, logbook, wish)
+    answer, warnings = answer_for(desk, logbook, wish)
     page = report_html(_sheet(logbook, answer, wish, warnings))
     _replace(file, page)
     document: Document = {"schema": "coilsweep.report/1", "file": str(file), "takes": list(answer.takes)}
@@ -162,7 +162,25 @@ def write_report(
     return Outcome(lines=(f"Report: {file}",), document=document)
 
 
-def _answer(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, tuple[str, ...]]:
+def answer_for(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, tuple[str, ...]]:
+    """Fit the takes.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    logbook : Logbook
+        Open.
+    wish : FitWish
+        Takes and references.
+
+    Returns
+    -------
+    answer : PickupAnswer
+        What was found.
+    warnings : tuple of str
+        What was noticed outside the fit, one line each.
+    """
     evidence, warnings = collect_evidence(desk, logbook, wish)
     return characterise_pickup(evidence), warnings
 
