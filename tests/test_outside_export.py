@@ -1,6 +1,6 @@
 """What is exported, read and computed by programs that others wrote.
 
-ngspice (BSD-3-Clause) runs the netlists; scikit-rf (BSD-3-Clause) reads the Touchstone files. Where one is missing its tests skip.
+ngspice (BSD-3-Clause) runs the netlists; scikit-rf (BSD-3-Clause) reads the Touchstone files. Without one its tests skip.
 """
 
 import subprocess
@@ -129,7 +129,7 @@ def test_layouts_as_netlists(tmp_path, layout):
     netlist = instrument_netlist(instrument, settings, values)
     frequency_hz, voltage = run_as_written(tmp_path, netlist, "v(tip)")
     (transfer,) = solve_instrument(instrument, [Case(settings=settings, frequency_hz=frequency_hz)], values=values)
-    assert np.abs(transfer.voltage[0]).max() > 0.1
+    assert np.abs(transfer.voltage[0]).max() > 0.01  # it is heard
     np.testing.assert_allclose(voltage, transfer.voltage[0], rtol=DIGITS)
 
 
@@ -149,7 +149,7 @@ def test_touchstone_read_by_another_package(tmp_path, name, reference_ohm):
 
 @pytest.mark.parametrize("form", ["ri", "ma", "db"])
 @pytest.mark.parametrize("parameter", ["s", "z", "y"])
-def test_touchstone_written_by_another_package(tmp_path, form, parameter):
+def test_touchstone_written_by_another_package(form, parameter):
     skrf = pytest.importorskip("skrf", reason="package scikit-rf is not installed")
     frequency_hz = np.geomspace(20, 20e3, 50)
     impedance = pickup_impedance(PICKUPS["two loops"], frequency_hz)
