@@ -252,6 +252,46 @@ def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Ou
     return predict_curves(_desk(logbook), PredictWish(**options), plot_file=plot_file)
 
 
+@coilsweep.command()
+@click.argument("part", metavar="PART")
+@click.argument("names", nargs=-1, required=True, metavar="NAME...")
+@click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
+@click.option("--have", "at_hand", default="", metavar="PARTS", help="Parts at hand for a further take.")
+@click.option(
+    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the verdict."
+)
+@shared_options
+def confirm(part: str, names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Say whether a part is what is marked on it.
+
+    PART as in instrument.toml, for example capacitor.tone or pot.volume; NAME... are takes through the instrument.
+    """
+    del as_json, debug
+    from fit.desk.confirming import confirm_part_of
+    from fit.desk.session import FitWish
+
+    plot_file = options.pop("plot_file")
+    return confirm_part_of(_desk(logbook), part, FitWish(names=names, **options), plot_file=plot_file)
+
+
+@coilsweep.command()
+@click.argument("names", nargs=-1, required=True, metavar="NAME...")
+@click.option(
+    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the positions."
+)
+@shared_options
+def wiring(names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Say which pickups each switch position connects, in which polarity.
+
+    From takes with the coil over each pickup in turn (--coil-over), at each position (--set). Compared with instrument.toml,
+    where there is one.
+    """
+    del as_json, debug
+    from fit.desk.wirings import wiring_of
+
+    return wiring_of(_desk(logbook), names, plot_file=plot_file)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command.
 

@@ -90,10 +90,10 @@ def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Docum
         },
         "quantities": {key: estimate_document(estimate) for key, estimate in answer.quantities.items()},
         "not_identified": [
-            {"quantity": one.quantity, "why": one.why, "next_take": _next_take_document(one.next_take)}
+            {"quantity": one.quantity, "why": one.why, "next_take": next_take_document(one.next_take)}
             for one in answer.not_identified
         ],
-        "next_takes": {key: [_next_take_document(take) for take in takes] for key, takes in answer.next_takes.items()},
+        "next_takes": {key: [next_take_document(take) for take in takes] for key, takes in answer.next_takes.items()},
         "budget": {
             key: [{"source": part.source, "contribution": _number(part.contribution)} for part in parts]
             for key, parts in answer.budget.items()
@@ -110,7 +110,19 @@ def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Docum
     }
 
 
-def _next_take_document(take: NextTake | None) -> Document | None:
+def next_take_document(take: NextTake | None) -> Document | None:
+    """Put a further take as JSON states it.
+
+    Parameters
+    ----------
+    take : NextTake or None
+        None where no take helps.
+
+    Returns
+    -------
+    dict or None
+        What to do, and how surely it would tell.
+    """
     if take is None:
         return None
     return {"add": take.add, "text": take.text, "predicted_relative_std": _number(take.predicted_relative_std)}
