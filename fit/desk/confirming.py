@@ -1,4 +1,4 @@
-"""The command confirm: is a part what is marked on it?"""
+"""The command confirm: whether a part is what is marked on it."""
 
 from pathlib import Path
 
@@ -94,8 +94,8 @@ def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> Conf
     measured = fitted.quantities.get(part)
     untold = next((one for one in fitted.not_identified if one.quantity == part), None)
     if measured is None:
-        why = "these takes do not tell it" if untold is None else untold.why
-        return confirm_part(part, marked=marked, measured=None, why_not=why, next_take=untold and untold.next_take)
+        why, next_take = ("these takes do not tell it", None) if untold is None else (untold.why, untold.next_take)
+        return confirm_part(part, marked=marked, measured=None, why_not=why, next_take=next_take)
     why = "" if fitted.outcome == "good" else "model and measurement do not go together, so the value is indicative only"
     helpful = fitted.next_takes.get(part, ())
     return confirm_part(part, marked=marked, measured=measured, why_not=why, next_take=helpful[0] if helpful else None)
