@@ -5,7 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from fit.answers.hum import NoiseTake
 from fit.desk.document import Document
+from measure.logbook.take import Take
+from measure.quantity import parse_parts
 from measure.recording import Recording
 from measure.response import Finding, FloatArray, Response, relative_std
 
@@ -148,6 +151,42 @@ def noise_document(recordings: Sequence[Recording], *, stimulus: FloatArray | No
             for middle_hz, level in zip(levels.third_octave_hz, levels.third_octaves, strict=True)
         ],
     }
+
+
+def noise_take(take: Take, recordings: Sequence[Recording], *, stimulus: FloatArray | None) -> NoiseTake:
+    """Hum and noise of a take, to be compared with those of others.
+
+    Parameters
+    ----------
+    take : Take
+        As read.
+    recordings : sequence of Recording
+        Its repeats.
+    stimulus : ndarray, shape (n,), or None
+        What was played.
+
+    Returns
+    -------
+    NoiseTake
+        Its condition is controls and added parts.
+    """
+    from measure.quiet import noise_levels
+
+    levels = noise_levels(recordings, stimulus=stimulus, is_quiet=take.method == "quiet")
+    hum, noise = levels.hum, levels.broadband
+    parts = [f"{part.value:g} {part.unit}" for part in parse_parts(take.added)]
+    return NoiseTake(
+        name=take.name,
+        hum_dbfs=None if hum is None else hum.dbfs,
+        hum_std_db=0.0 if hum is None else hum.std_db,
+        hum_freedom=np.inf if hum is None else hum.freedom,
+        hum_limit_dbfs=levels.hum_limit_dbfs,
+        n_lines=len(levels.lines),
+        noise_dbfs=None if noise is None else noise.dbfs,
+        noise_std_db=0.0 if noise is None else noise.std_db,
+        noise_freedom=np.inf if noise is None else noise.freedom,
+        condition="; ".join([*(f"{control}={take.controls[control]}" for control in sorted(take.controls)), *sorted(parts)]),
+    )
 
 
 def _worded(finding: Finding, method: str) -> Finding:
