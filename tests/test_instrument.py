@@ -63,6 +63,20 @@ def test_everything_is_read():
     assert list(instrument.switch["selector"].positions) == ["neck", "both", "split"]
 
 
+def test_spreads_of_eddy_loops_are_read_beside_loops():
+    text = SOUND.replace("[[0.42, 9e3]]", "[[0.42, 9e3]]\neddy_spreads = [[0.35, 9.9e3, 1.2], [0.1, 500, 0.5]]")
+    values = stated_values(read_instrument(text))
+    names = [key.removeprefix("neck.eddy_") for key in values if key.startswith("neck.eddy_")]
+    assert names == [
+        "loop_1.coupling",
+        "loop_1.corner",
+        *(f"spread_{number}.{what}" for number in (1, 2) for what in ("coupling", "corner", "half_width")),
+    ]
+    assert values["neck.eddy_spread_1.half_width"].quantity.value == 1.2
+    assert values["neck.eddy_spread_2.corner"].quantity.value == 500
+    assert values["neck.eddy_spread_2.corner"].unit == "Hz"
+
+
 def test_measured_value_goes_before_the_marked_one():
     text = SOUND.replace('marked = "33n ± 10%"', 'marked = "33n ± 10%"\nvalue = "30.6n ± 1%"')
     stated = stated_values(read_instrument(text))["capacitor.tone"]
@@ -108,6 +122,22 @@ MISTAKES = {
     "output on the sleeve": ('output = "tip"', 'output = "ground"', 'output: the output cannot be "ground"'),
     "passive no more": ("[[0.42, 9e3]]", "[[0.8, 9e3], [0.7, 1e3]]", "pickup.neck.eddy_loops: 2 loops with Σk² 1.13"),
     "no loop": ("[[0.42, 9e3]]", "[[0.42, nan]]", r"pickup.neck.eddy_loops: \[0.42, nan\] is no loop"),
+    "loops and spreads together": (
+        "[[0.42, 9e3]]",
+        "[[0.8, 9e3]]\neddy_spreads = [[0.7, 1e3, 1.2]]",
+        "pickup.neck.eddy_loops and eddy_spreads: 2 loops with Σk² 1.13, expected at most 8 and below 1",
+    ),
+    "a spread without a width": (
+        "[[0.42, 9e3]]",
+        "[]\neddy_spreads = [[0.42, 9e3, 0.0]]",
+        r"pickup.neck.eddy_spreads: \[0.42, 9000, 0\] is no spread, expected \[k, corner, half-width\] with k between 0 and 1",
+    ),
+    "a spread that is too wide": ("[[0.42, 9e3]]", "[]\neddy_spreads = [[0.42, 9e3, inf]]", "half-width from 0.001 to 10"),
+    "a loop among the spreads": (
+        "eddy_loops = [[0.42, 9e3]]",
+        "eddy_spreads = [[0.42, 9e3]]",
+        r"pickup\.\*\.eddy_spreads\[0\]: expected array of length 3, got 2",
+    ),
     "no coupling": ("coupling = 0.3", "coupling = 1.3", "pickup.bridge.second.coupling: 1.3 is no coupling"),
     "no ratio": ("coupling = 0.3", "excitation = inf", "pickup.bridge.second.excitation: inf is no ratio"),
     "node joined to itself in a switch": (

@@ -83,6 +83,96 @@ def test_derivatives_of_random_instruments_against_differences(seed):
         np.testing.assert_allclose(transfer.by_log_frequency, slope, rtol=SLOPE_TOLERANCE, atol=1e-9 * scale)
 
 
+WITH_SPREADS = """
+[pickup.bridge]
+ends = ["bridge hot", "middle"]
+dcr = "4k"
+inductance = "2.1"
+winding_capacitance = "90p"
+eddy_loops = [[0.2, 3e3]]
+eddy_spreads = [[0.45, 9.9e3, 1.6], [0.2, 700, 0.3]]
+[pickup.bridge.second]
+ends = ["middle", "ground"]
+dcr = "4.4k"
+inductance = "2.5"
+winding_capacitance = "70p"
+eddy_spreads = [[0.35, 4e3, 2.5]]
+coupling = 0.3
+excitation = 0.8
+[pickup.neck]
+ends = ["neck hot", "ground"]
+dcr = "7k"
+inductance = "3.3"
+winding_capacitance = "80p"
+[pot.volume]
+value = "500k"
+taper = "audio"
+cw = "bus"
+wiper = "tip"
+ccw = "ground"
+[switch.selector.positions]
+both = [["bridge hot", "bus"], ["neck hot", "bus"]]
+bridge = [["bridge hot", "bus"]]
+"""
+
+
+def test_derivatives_by_spreads_of_eddy_loops_against_differences():
+    instrument = read_instrument(WITH_SPREADS)
+    frequency_hz = np.geomspace(30, 18e3, 12)
+    controls = ({"volume": "8"}, {"volume": "4", "selector": "bridge"})
+    cases = [Case(settings=read_settings(instrument, one), frequency_hz=frequency_hz) for one in controls]
+    values = known_values(instrument)
+    harness = build_harness(instrument, cases)
+    exact = solve_harness(harness, values=values)
+    keys = [key for key in values if ".eddy_" in key]
+    assert len(keys) == 2 + 3 * 3
+    for key in keys:
+        steps = [solve_harness(harness, values=values | {key: values[key] * np.exp(n * STEP)}) for n in (-2, -1, 1, 2)]
+        for index, transfer in enumerate(exact):
+            low2, low, high, high2 = (one[index].voltage for one in steps)
+            slope = (low2 - 8 * low + 8 * high - high2) / (12 * STEP)
+            scale = float(np.abs(transfer.voltage).max())
+            np.testing.assert_allclose(transfer.by_log[key], slope, rtol=SLOPE_TOLERANCE, atol=1e-9 * scale, err_msg=key)
+            assert np.abs(slope).max() > 1e-6 * scale, key
+    moved = [
+        solve_instrument(
+            instrument, [Case(settings=c.settings, frequency_hz=frequency_hz * np.exp(n * STEP)) for c in cases], values=values
+        )
+        for n in (-2, -1, 1, 2)
+    ]
+    for index, transfer in enumerate(exact):
+        low2, low, high, high2 = (one[index].voltage for one in moved)
+        slope = (low2 - 8 * low + 8 * high - high2) / (12 * STEP)
+        np.testing.assert_allclose(
+            transfer.by_log_frequency, slope, rtol=SLOPE_TOLERANCE, atol=1e-9 * np.abs(transfer.voltage).max()
+        )
+
+
+# One coil at the jack, by hand: V = 1/(1 + Z·(sC + 1/R)); its loss as the mean of 100 single loops, each a coupled shorted turn,
+# Z = R + sL − s²k²Lτ/(1 + sτ), over ln τ, by Gauss-Legendre quadrature: the solver's closed form is not used.
+def test_coil_with_a_spread_against_many_loops_by_hand():
+    text = """
+    [pickup.bridge]
+    ends = ["tip", "ground"]
+    dcr = "7.9k"
+    inductance = "3.1"
+    winding_capacitance = "110p"
+    eddy_spreads = [[0.55, 9.9e3, 1.7]]
+    """
+    instrument = read_instrument(text)
+    frequency_hz = np.geomspace(20, 100e3, 50)
+    case = Case(settings=read_settings(instrument, {}), frequency_hz=frequency_hz)
+    (transfer,) = solve_instrument(instrument, [case], values=known_values(instrument))
+    s = 2j * np.pi * frequency_hz
+    nodes, weights = np.polynomial.legendre.leggauss(100)
+    impedance = 7900.0 + s * 3.1
+    for node, weight in zip(nodes, weights, strict=True):
+        tau_s = np.exp(1.7 * node) / (2 * np.pi * 9.9e3)
+        impedance = impedance - weight / 2 * s**2 * 0.55**2 * 3.1 * tau_s / (1 + s * tau_s)
+    by_hand = 1 / (1 + impedance * (s * (110e-12 + INPUT_F) + 1 / INPUT_OHM))
+    np.testing.assert_allclose(transfer.voltage[0], by_hand, rtol=1e-11)
+
+
 def pair_alone(ohm, *, fraction="100%"):
     """A tone pot in series with a capacitor of 22 nF, fed by a source without impedance worth the name."""
     text = f"""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fit.circuit.controls import Settings
-from fit.circuit.instrument import Instrument, coils_of
+from fit.circuit.instrument import Instrument, coils_of, eddies_of
 from fit.circuit.network import GROUND
 from fit.circuit.wiring import Passive, Wiring, wire_instrument
 from measure.response import ComplexArray, FloatArray
@@ -133,6 +133,6 @@ def needed_values(instrument: Instrument, group: Group) -> set[str]:
     coils = coils_of(instrument)
     for name in group.wiring.coils:
         needed |= {f"{name}.dcr", f"{name}.inductance"}
-        for index in range(1, len(coils[name].eddy_loops) + 1):
-            needed |= {f"{name}.eddy_loop_{index}.coupling", f"{name}.eddy_loop_{index}.corner"}
+        for key, profile in eddies_of(name, coils[name]):
+            needed |= {f"{key}.coupling", f"{key}.corner"} | ({f"{key}.half_width"} if profile == "spread" else set())
     return needed | {f"{group.wiring.coils[first]}.coupling" for first, _ in group.wiring.pairs}

@@ -9,7 +9,8 @@
     dcr = "7.9k ± 1%"                             # and, where they are known:
     inductance = "3.1 ± 1%"
     winding_capacitance = "110p ± 5p"
-    eddy_loops = [[0.42, 9e3]]                    # [coupling k, corner Hz] of each
+    eddy_loops = [[0.42, 9e3]]                    # shorted turns: [coupling k, corner 1/(2πτ) in Hz] of each
+    eddy_spreads = [[0.35, 9.9e3, 1.2]]           # solid poles: [k, corner in Hz, half-width w of the spread of ln τ] of each
     [pickup.bridge.second]                        # only where the middle of a humbucker is led out: the same keys, and
     ends = ["bridge middle", "ground"]
     coupling = 0.3                                # k to the first coil; positive: in series, first to second, they add
@@ -37,6 +38,7 @@ from typing import Literal
 
 import msgspec
 
+from fit.circuit.coil import Profile
 from measure.quantity import Quantity, parse_quantity
 
 MOST_POSITIONS = 32  # of one switch
@@ -55,6 +57,7 @@ class SecondCoil(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
     inductance: str | None = None
     winding_capacitance: str | None = None
     eddy_loops: tuple[tuple[float, float], ...] = ()
+    eddy_spreads: tuple[tuple[float, float, float], ...] = ()
     coupling: float = 0.0
     excitation: float = 1.0
 
@@ -67,6 +70,7 @@ class Pickup(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=Tr
     inductance: str | None = None
     winding_capacitance: str | None = None
     eddy_loops: tuple[tuple[float, float], ...] = ()
+    eddy_spreads: tuple[tuple[float, float, float], ...] = ()
     second: SecondCoil | None = None
 
 
@@ -137,8 +141,9 @@ def stated_values(instrument: Instrument) -> dict[str, Stated]:
     Returns
     -------
     dict
-        ``"bridge.inductance"``, ``"bridge.second.dcr"``, ``"bridge.eddy_loop_1.corner"``, ``"bridge.coupling"``,
-        ``"pot.volume"``, ``"capacitor.tone"``, ``"resistor.bleed"`` … to what is stated.
+        ``"bridge.inductance"``, ``"bridge.second.dcr"``, ``"bridge.eddy_loop_1.corner"``,
+        ``"bridge.eddy_spread_1.half_width"``, ``"bridge.coupling"``, ``"pot.volume"``, ``"capacitor.tone"``,
+        ``"resistor.bleed"`` … to what is stated.
     """
     out: dict[str, Stated] = {}
     for name, pickup in instrument.pickup.items():
@@ -172,6 +177,25 @@ def coils_of(instrument: Instrument) -> dict[str, Pickup | SecondCoil]:
         if pickup.second is not None:
             coils[f"{name}.second"] = pickup.second
     return coils
+
+
+def eddies_of(name: str, coil: Pickup | SecondCoil) -> tuple[tuple[str, Profile], ...]:
+    """List the eddy losses of a coil.
+
+    Parameters
+    ----------
+    name : str
+        Of the coil.
+    coil : Pickup or SecondCoil
+        As read.
+
+    Returns
+    -------
+    tuple of (str, str)
+        What the names of each loss's values begin with, such as ``"bridge.eddy_loop_1"``, and its profile.
+    """
+    loops: list[tuple[str, Profile]] = [(f"{name}.eddy_loop_{number}", "loop") for number in range(1, len(coil.eddy_loops) + 1)]
+    return *loops, *((f"{name}.eddy_spread_{number}", "spread") for number in range(1, len(coil.eddy_spreads) + 1))
 
 
 def lugs_of(pot: Pot) -> dict[str, str]:
@@ -222,9 +246,12 @@ def _coil_values(name: str, coil: Pickup | SecondCoil) -> dict[str, Stated]:
         f"{name}.{key}": Stated(quantity=None if text is None else parse_quantity(text, unit), is_marked=False, unit=unit)
         for key, (text, unit) in texts.items()
     }
-    for index, (coupling, corner_hz) in enumerate(coil.eddy_loops, start=1):
-        out[f"{name}.eddy_loop_{index}.coupling"] = _number(coupling, "")
-        out[f"{name}.eddy_loop_{index}.corner"] = _number(corner_hz, "Hz")
+    for (key, _), (coupling, corner_hz, *widths) in zip(
+        eddies_of(name, coil), (*coil.eddy_loops, *coil.eddy_spreads), strict=True
+    ):
+        out[f"{key}.coupling"] = _number(coupling, "")
+        out[f"{key}.corner"] = _number(corner_hz, "Hz")
+        out |= {f"{key}.half_width": _number(width, "") for width in widths}
     return out
 
 

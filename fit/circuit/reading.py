@@ -13,7 +13,9 @@ from measure.quantity import parse_quantity
 
 LIMIT_CHARACTERS = 50_000  # an instrument has about 1500
 MOST_PARTS = 64  # of all kinds together
-MOST_LOOPS = 8  # eddy loops of one coil
+MOST_LOOPS = 8  # eddy loops and spreads of one coil
+NARROWEST_SPREAD = 1e-3  # [ln s] narrower ones are loops, and lose digits
+WIDEST_SPREAD = 10.0  # [ln s] from 1/20000 to 20000 times the middle
 MAX_NAME = 120  # [characters] of the instrument
 KINDS_OF_PART = ("pickup", "pot", "capacitor", "resistor", "switch")
 RESERVED = (*KINDS_OF_PART, "input", "added")  # first words of names of values
@@ -107,11 +109,20 @@ def _check_losses(place: str, coil: Pickup | SecondCoil) -> None:
     total = 0.0
     for coupling, corner_hz in coil.eddy_loops:
         total += coupling**2
-        if not (0 < coupling < 1 and 1.0 <= corner_hz <= 1e9):
+        if not _is_loss(coupling, corner_hz):
             msg = f"{place}.eddy_loops: [{coupling:g}, {corner_hz:g}] is no loop, expected [k, corner] with k between 0 and 1"
             raise ValueError(msg)
-    if len(coil.eddy_loops) > MOST_LOOPS or total >= 1:
-        msg = f"{place}.eddy_loops: {len(coil.eddy_loops)} loops with Σk² {total:.3g}, expected at most {MOST_LOOPS} and below 1"
+    for coupling, corner_hz, width in coil.eddy_spreads:
+        total += coupling**2
+        if not (_is_loss(coupling, corner_hz) and NARROWEST_SPREAD <= width <= WIDEST_SPREAD):
+            what = f"{place}.eddy_spreads: [{coupling:g}, {corner_hz:g}, {width:g}] is no spread"
+            limits = f"k between 0 and 1 and half-width from {NARROWEST_SPREAD:g} to {WIDEST_SPREAD:g}"
+            msg = f"{what}, expected [k, corner, half-width] with {limits}"
+            raise ValueError(msg)
+    count = len(coil.eddy_loops) + len(coil.eddy_spreads)
+    if count > MOST_LOOPS or total >= 1:
+        keys = "eddy_loops and eddy_spreads" if coil.eddy_spreads else "eddy_loops"
+        msg = f"{place}.{keys}: {count} loops with Σk² {total:.3g}, expected at most {MOST_LOOPS} and below 1"
         raise ValueError(msg)
     if isinstance(coil, SecondCoil):
         if not -1 < coil.coupling < 1:
@@ -120,6 +131,10 @@ def _check_losses(place: str, coil: Pickup | SecondCoil) -> None:
         if not (math.isfinite(coil.excitation) and 0 < coil.excitation < 1e3):
             msg = f"{place}.excitation: {coil.excitation:g} is no ratio, expected a number above 0 such as 0.8"
             raise ValueError(msg)
+
+
+def _is_loss(coupling: float, corner_hz: float) -> bool:
+    return 0 < coupling < 1 and 1.0 <= corner_hz <= 1e9
 
 
 # msgspec says "Object contains unknown field `mark` - at `$.pot[...]`", without the part's own name.

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fit.circuit.coil import ProfileValues, evaluate_profile
 from fit.circuit.controls import Settings
 from fit.circuit.excitations import Excited, solve_excitations
 from fit.circuit.harness import Case, Group, Harness, build_harness, needed_values
-from fit.circuit.instrument import Instrument, coils_of
-from fit.circuit.wiring import Passive, Wiring
+from fit.circuit.instrument import Instrument
+from fit.circuit.winding import coil_rows, mutual_inductance_h, stated_coil, sum_by_frequency
+from fit.circuit.wiring import Passive
 from measure.response import ComplexArray, FloatArray
 
 
@@ -122,16 +122,6 @@ def each_pickup_alone(instrument: Instrument) -> tuple[dict[str, float], ...]:
     return tuple(out)
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Coil:
-    """Impedance of a coil, and what its eddy loops add to it."""
-
-    resistance_ohm: float
-    inductance_h: float
-    impedance: ComplexArray
-    loops: tuple[tuple[float, ProfileValues], ...]
-
-
 def _solve_group(
     harness: Harness, group: Group, values: Mapping[str, float], excitations: Sequence[Mapping[str, float]]
 ) -> dict[int, Transfer]:
@@ -141,8 +131,8 @@ def _solve_group(
         return _per_case(group, Transfer(voltage=silence, by_log={}, by_log_frequency=silence), [{} for _ in group.cases])
     conductance, capacitance = _branch_sums(harness, group, values)
     admittance = conductance[:, group.case_of_point] + capacitance[:, group.case_of_point] * s
-    coils = [_coil(harness.instrument, name, values, s) for name in wiring.coils]
-    mutual_h = {(i, j): _mutual_h(wiring, (i, j), coils, values) for i, j in wiring.pairs}
+    coils = [stated_coil(harness.instrument, name, values, s) for name in wiring.coils]
+    mutual_h = {(i, j): mutual_inductance_h(wiring, (i, j), coils, values) for i, j in wiring.pairs}
     solved = solve_excitations(
         wiring.network,
         admittance=admittance,
@@ -150,8 +140,8 @@ def _solve_group(
         mutual={pair: s * inductance for pair, inductance in mutual_h.items()},
         emf=np.array([[emf.get(name, 0.0) for name in wiring.coils] for emf in excitations]),
     )
-    by_log = _coil_rows(wiring, coils, mutual_h, s=s, solved=solved)
-    by_frequency = _by_frequency(by_log, solved, capacitance[:, group.case_of_point] * s)
+    by_log = coil_rows(wiring, coils, mutual_h, s=s, solved=solved)
+    by_frequency = sum_by_frequency(by_log, solved, capacitance[:, group.case_of_point] * s)
     whole = Transfer(voltage=solved.voltage, by_log=by_log, by_log_frequency=by_frequency)
     return _per_case(group, whole, _passive_rows(harness, group, values, solved))
 
@@ -219,65 +209,4 @@ def _passive_rows(harness: Harness, group: Group, values: Mapping[str, float], s
                     by_fraction = row if part.side == "ccw" else row * (1 - 1 / share)
                     rows[key] = rows[key] + by_fraction if key in rows else by_fraction
         out.append(rows)
-    return out
-
-
-def _coil(instrument: Instrument, name: str, values: Mapping[str, float], s: ComplexArray) -> _Coil:
-    loops = []
-    screened: ComplexArray | float = 1.0
-    for index in range(1, len(coils_of(instrument)[name].eddy_loops) + 1):
-        key = f"{name}.eddy_loop_{index}"
-        share = values[f"{key}.coupling"] ** 2
-        profile = evaluate_profile("loop", s, tau_s=1 / (2 * np.pi * values[f"{key}.corner"]))
-        screened = screened - share * profile.value
-        loops.append((share, profile))
-    resistance_ohm, inductance_h = values[f"{name}.dcr"], values[f"{name}.inductance"]
-    return _Coil(
-        resistance_ohm=resistance_ohm,
-        inductance_h=inductance_h,
-        impedance=resistance_ohm + (s * inductance_h) * screened,
-        loops=tuple(loops),
-    )
-
-
-def _mutual_h(wiring: Wiring, pair: tuple[int, int], coils: Sequence[_Coil], values: Mapping[str, float]) -> float:
-    first, second = (coils[index].inductance_h for index in pair)
-    return values[f"{wiring.coils[pair[0]]}.coupling"] * float(np.sqrt(first * second))
-
-
-def _coil_rows(
-    wiring: Wiring,
-    coils: Sequence[_Coil],
-    mutual_h: Mapping[tuple[int, int], float],
-    *,
-    s: ComplexArray,
-    solved: Excited,
-) -> dict[str, ComplexArray]:
-    """Differentiate by what belongs to the coils, but for their winding capacitance: dV = −a dZ i."""
-    rows: dict[str, ComplexArray] = {}
-    for index, (name, coil) in enumerate(zip(wiring.coils, coils, strict=True)):
-        product = solved.coil_transfer[index] * solved.coil_current[index]
-        rows[f"{name}.dcr"] = product * -coil.resistance_ohm
-        rows[f"{name}.inductance"] = product * (coil.resistance_ohm - coil.impedance)
-        for number, (share, profile) in enumerate(coil.loops, start=1):
-            by_share = product * ((coil.inductance_h * share) * s)
-            rows[f"{name}.eddy_loop_{number}.coupling"] = 2 * by_share * profile.value
-            rows[f"{name}.eddy_loop_{number}.corner"] = -by_share * profile.by_log_tau
-    for (i, j), inductance_h in mutual_h.items():
-        transfer, current = solved.coil_transfer, solved.coil_current
-        by_mutual = (transfer[i] * current[j] + transfer[j] * current[i]) * (-inductance_h * s)
-        rows[f"{wiring.coils[i]}.coupling"] = by_mutual
-        for index in (i, j):
-            rows[f"{wiring.coils[index]}.inductance"] = rows[f"{wiring.coils[index]}.inductance"] + by_mutual / 2
-    return rows
-
-
-def _by_frequency(by_log: Mapping[str, ComplexArray], solved: Excited, susceptance: ComplexArray) -> ComplexArray:
-    """Frequency enters as sC, sL and sτ alone, so its derivative is the sum of theirs."""
-    out: ComplexArray = (solved.by_admittance * susceptance[:, None]).sum(axis=0)
-    for key, row in by_log.items():
-        if key.endswith(".inductance"):
-            out += row
-        elif key.endswith(".corner"):
-            out -= row
     return out
