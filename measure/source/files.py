@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -34,6 +38,28 @@ SHORTEST_S = 0.1  # [s] nothing can be measured in less
 LONGEST_S = 3600.0  # [s] a longer file is a mistake, or an attack
 MOST_CHANNELS = 64
 READ_FRAMES = 1 << 18  # frames at a time: bounds the memory of a read
+BLOCK_BITS = 24  # of what is written block by block
+LARGEST_WAV = 4_000_000_000  # [bytes] of samples; the format counts with 32 bits
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class AudioBlocks:
+    """An audio file that is read block by block.
+
+    Attributes
+    ----------
+    rate_hz : int
+        Sample rate. [Hz]
+    n_channels, n_frames : int
+        Its size.
+    blocks : iterator of ndarray, shape (k, n_channels)
+        All of it, once; full scale is 1.
+    """
+
+    rate_hz: int
+    n_channels: int
+    n_frames: int
+    blocks: Iterator[FloatArray]
 
 
 def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_channel: int | None = 2) -> Recording:
@@ -113,6 +139,95 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
     return stimulus, rate_hz
 
 
+@contextmanager
+def open_blocks(path: Path | str, *, n_values: int = READ_FRAMES) -> Iterator[AudioBlocks]:
+    """Open an audio file that may be too long for the memory.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file.
+    n_values : int
+        Frames times channels of a block, at most.
+
+    Yields
+    ------
+    AudioBlocks
+        To be read inside the ``with``.
+
+    Raises
+    ------
+    FileError
+        If the file cannot be used, here or while it is read; the message says why.
+    """
+    path = Path(path)
+    with _opened(path) as file:
+        n_frames = max(n_values // file.channels, 1)
+        yield AudioBlocks(
+            rate_hz=int(file.samplerate),
+            n_channels=int(file.channels),
+            n_frames=int(file.frames),
+            blocks=_checked_blocks(path, file, n_frames),
+        )
+
+
+@contextmanager
+def create_blocks(
+    path: Path | str, *, rate_hz: int, n_channels: int, n_frames: int, suffix: str = ""
+) -> Iterator[Callable[[FloatArray], None]]:
+    """Write a new audio file of 24 bits block by block.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file; must not exist. What is there after an error is not whole, and the caller's to remove.
+    rate_hz, n_channels, n_frames : int
+        Sample rate and size of what will be written; a WAV file beyond 4 GB becomes RF64. [Hz], [1], [1]
+    suffix : str
+        Decides the kind of file; empty: that of the path.
+
+    Yields
+    ------
+    callable
+        Writes a block, shape (k, n_channels), within full scale.
+
+    Raises
+    ------
+    FileError
+        If the file exists or cannot be written.
+    ValueError
+        If the suffix is not one of a kind that is written.
+    """
+    import soundfile
+
+    path = Path(path)
+    kind = SUFFIXES.get((suffix or path.suffix).lower())
+    if kind is None:
+        msg = f"{_shown(path)}: not a kind of audio file that is written, give a name that ends in .wav, .flac or .aiff"
+        raise ValueError(msg)
+    if kind == "WAV" and 3 * n_channels * n_frames > LARGEST_WAV:
+        kind = "RF64"
+    try:
+        with path.open("xb", buffering=0) as raw:
+            with soundfile.SoundFile(
+                raw.fileno(),
+                "w",
+                samplerate=rate_hz,
+                channels=n_channels,
+                format=kind,
+                subtype=f"PCM_{BLOCK_BITS}",
+                closefd=False,
+            ) as file:
+                yield lambda block: _write_block(path, file, block)
+            os.fsync(raw.fileno())
+    except FileExistsError as err:
+        msg = f"{_shown(path)}: exists already, and is not overwritten. Choose another name or remove it."
+        raise FileError(msg) from err
+    except (soundfile.SoundFileError, OSError) as err:
+        msg = f"{_shown(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space on the disk."
+        raise FileError(msg) from err
+
+
 def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: int, *, n_bits: int = 24) -> None:
     """Write samples to a new WAV, FLAC or AIFF file; the suffix decides.
 
@@ -189,13 +304,35 @@ def _to_integers(data: FloatArray | Samples, n_bits: int) -> NDArray[np.int32]:
     return (codes.astype(np.int64) << (32 - n_bits)).astype(np.int32)
 
 
-def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
-    """All channels, checked.
+def _write_block(path: Path, file: soundfile.SoundFile, block: FloatArray) -> None:
+    """Write, and see that all of it was taken.
 
     Raises
     ------
     FileError
-        If there is anything wrong with the file.
+        If the disk took less.
+    """
+    try:
+        file.write(_to_integers(block, BLOCK_BITS))
+    except AssertionError as err:  # how soundfile tells that the disk took less than it was given
+        msg = f"{_shown(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
+        raise FileError(msg) from err
+
+
+def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
+    """All channels, checked."""
+    with _opened(path) as file:
+        return _read_blocks(path, file), int(file.samplerate), BITS.get(file.subtype)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
+    """Open for reading, what stands before the samples checked.
+
+    Raises
+    ------
+    FileError
+        If there is anything wrong with the file, also while it is read.
     """
     import soundfile
 
@@ -208,7 +345,7 @@ def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
             raw.seek(0)
             with soundfile.SoundFile(raw.fileno(), closefd=False) as file:
                 _check_header(path, file)
-                return _read_blocks(path, file), int(file.samplerate), BITS.get(file.subtype)
+                yield file
     except (soundfile.SoundFileError, OSError, MemoryError) as err:
         reason = "not enough memory" if isinstance(err, MemoryError) else _reason(err)
         msg = f"{_shown(path)}: not a readable WAV, FLAC or AIFF file ({reason}). Export it again as WAV or FLAC."
@@ -271,13 +408,7 @@ def _check_header(path: Path, file: soundfile.SoundFile) -> None:
 
 
 def _read_blocks(path: Path, file: soundfile.SoundFile) -> Samples:
-    """Read block by block into one array, so that a header that lies about the length costs nothing.
-
-    Raises
-    ------
-    FileError
-        If samples are missing, not finite or far beyond full scale.
-    """
+    """Read block by block into one array, so that a header that lies about the length costs nothing."""
     is_wide = file.subtype in ("PCM_32", "DOUBLE")
     samples = np.empty((file.frames, file.channels), dtype=np.float64 if is_wide else np.float32)
     at = 0
@@ -285,19 +416,53 @@ def _read_blocks(path: Path, file: soundfile.SoundFile) -> Samples:
         block = file.read(out=samples[at : at + READ_FRAMES])
         if len(block) == 0:
             break
-        peak = float(np.max(np.abs(block)))
-        if not peak <= LARGEST_SAMPLE:
-            what = f"a sample of {peak:.3g} times full scale" if np.isfinite(peak) else "a sample that is not a finite number"
-            msg = f"{_shown(path)}: {what}, near {at / file.samplerate:.3f} s. Export it again, as integers."
-            raise FileError(msg)
+        _require_sane(path, block, at / file.samplerate)
         at += len(block)
-    if at < file.frames:
+    _require_whole(path, file, at)
+    return samples
+
+
+def _checked_blocks(path: Path, file: soundfile.SoundFile, n_frames: int) -> Iterator[FloatArray]:
+    at = 0
+    while at < file.frames:
+        block: FloatArray = file.read(min(n_frames, file.frames - at), dtype="float64", always_2d=True)
+        if len(block) == 0:
+            break
+        _require_sane(path, block, at / file.samplerate)
+        at += len(block)
+        yield block
+    _require_whole(path, file, at)
+
+
+def _require_sane(path: Path, block: FloatArray | Samples, at_s: float) -> None:
+    """Refuse samples that no converter gives.
+
+    Raises
+    ------
+    FileError
+        If one is not finite or far beyond full scale.
+    """
+    peak = float(np.max(np.abs(block)))
+    if not peak <= LARGEST_SAMPLE:
+        what = f"a sample of {peak:.3g} times full scale" if np.isfinite(peak) else "a sample that is not a finite number"
+        msg = f"{_shown(path)}: {what}, near {at_s:.3f} s. Export it again, as integers."
+        raise FileError(msg)
+
+
+def _require_whole(path: Path, file: soundfile.SoundFile, n_read: int) -> None:
+    """Refuse a file that ends before its header says.
+
+    Raises
+    ------
+    FileError
+        If samples are missing.
+    """
+    if n_read < file.frames:
         msg = (
-            f"{_shown(path)}: cut short, {at} of {file.frames} samples are there ({at / file.samplerate:.3f} s). "
+            f"{_shown(path)}: cut short, {n_read} of {file.frames} samples are there ({n_read / file.samplerate:.3f} s). "
             "Copy or record it again."
         )
         raise FileError(msg)
-    return samples
 
 
 def _shown(path: Path) -> str:
