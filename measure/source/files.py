@@ -220,6 +220,10 @@ def create_blocks(
             ) as file:
                 yield lambda block: _write_block(path, file, block)
             os.fsync(raw.fileno())
+        if kind == "FLAC":  # its last block is written on closing, where the library does not tell that the disk was full
+            with open_blocks(path) as written:
+                for _ in written.blocks:
+                    pass
     except FileExistsError as err:
         msg = f"{_shown(path)}: exists already, and is not overwritten. Choose another name or remove it."
         raise FileError(msg) from err
