@@ -63,7 +63,7 @@ def test_references_come_from_rig_take_and_words(book):
 
 def test_take_made_through_controls_is_not_fitted_as_a_bare_pickup(book):
     keep(book, "tone-up", controls={"volume": "10", "tone": "10"})
-    with pytest.raises(ValueError, match=r"made through controls \(volume=10, tone=10\); only a bare pickup"):
+    with pytest.raises(FileError, match=r"made through controls \(volume=10, tone=10\) and there is no instrument.toml: state"):
         gather(book, "tone-up")
 
 

@@ -140,6 +140,7 @@ def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers
     type=click.Choice(["exciter", "impedance", "plate", "quiet"]),
     help="How the pickup was driven; default: exciter, for a Touchstone file impedance.",
 )
+@click.option("--series-resistor", metavar="R", help="Method impedance: what the jack was driven through, for example 100k±1%.")
 @click.option("--pickup-channel", type=click.IntRange(1), metavar="N", help="From 1; default: the rig's.")
 @click.option("--reference-channel", metavar="N|none", help="From 1, or none; default: the rig's.")
 @click.option("--stimulus", "stimulus_file", type=click.Path(path_type=Path), metavar="FILE", help="What was played.")
@@ -205,6 +206,42 @@ def report(
     is_file = bool(words) and words[0].lower().endswith((".html", ".htm"))
     file = Path(words[0]) if is_file else logbook / "report.html"
     return write_report(_desk(logbook), file, names=words[1:] if is_file else words, dcr=dcr, at_hand=at_hand)
+
+
+@coilsweep.command()
+@click.argument("names", nargs=-1, metavar="[NAME...]")
+@click.option("--to", required=True, type=click.Choice(["csv", "touchstone", "spice", "ir"]), help="Kind of file.")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="For several files a folder; default: by the takes.")
+@click.option("--dcr", metavar="R", help="As for fit.")
+@click.option("--reference", metavar="R", default="10k", show_default=True, help="Of a Touchstone file, for example 50.")
+@click.option(
+    "--rate", "rate_hz", type=click.IntRange(8000, 768000), metavar="HZ", help="Of an impulse response; default: the takes'."
+)
+@click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Of the instrument, as for predict.")
+@click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="Of the instrument, as for predict.")
+@click.option("--excite", default="", metavar="PICKUP", help="Of the instrument: with 1 V of EMF; default: the first.")
+@click.option(
+    "--instrument",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="OTHER.toml",
+    help="Instead of the logbook's instrument.",
+)
+@shared_options
+def export(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Write files for other programs.
+
+    \b
+    csv         responses of takes as tables; import reads them back
+    touchstone  impedance at the jack (method impedance), or of the fitted pickup alone
+    spice       netlist of the fitted pickup; without NAME, of the instrument at these settings
+    ir          impulse response of the fitted pickup behind cable and input, as WAV
+
+    Existing files are not overwritten.
+    """
+    del as_json, debug
+    from fit.desk.export import ExportWish, export_files
+
+    return export_files(_desk(logbook), ExportWish(names=names, **options))
 
 
 @coilsweep.command()

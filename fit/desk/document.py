@@ -125,7 +125,8 @@ def next_take_document(take: NextTake | None) -> Document | None:
     """
     if take is None:
         return None
-    return {"add": take.add, "text": take.text, "predicted_relative_std": _number(take.predicted_relative_std)}
+    predicted = _number(take.predicted_relative_std)
+    return {"add": take.add, "set": list(take.controls), "text": take.text, "predicted_relative_std": predicted}
 
 
 # JSON knows no infinity: what is not finite is null.

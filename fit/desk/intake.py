@@ -10,8 +10,8 @@ from typing import Any
 import msgspec
 
 from fit.circuit.controls import split_settings
+from fit.desk.bounds import assumption
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
-from fit.desk.references import assumption
 from fit.desk.screen import checks_told
 from fit.desk.takes import (
     Looked,
@@ -53,6 +53,8 @@ class TakeFacts:
         What was played.
     simulated : bool
         Made by the virtual bench.
+    series_resistor : str or None
+        Through which the jack was driven, for the method impedance.
     """
 
     added: str = ""
@@ -65,6 +67,7 @@ class TakeFacts:
     stimulus_file: Path | None = None
     note: str = ""
     simulated: bool = False
+    series_resistor: str | None = None
 
 
 def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: TakeFacts) -> Outcome:
@@ -268,6 +271,7 @@ def _facts_document(name: str, facts: TakeFacts, looked: Looked) -> dict[str, An
         "controls": split_settings(facts.settings),
         "coil_over": facts.coil_over or None,
         "coil_moved": facts.coil_moved,
+        "series_resistor": facts.series_resistor,
         "note": facts.note,
         "simulated": facts.simulated,
         "outcome": looked.outcome,
@@ -290,7 +294,3 @@ def _say_reasons(desk: Desk, take: Take, looked: Looked) -> None:
             desk.say(f"warning: {finding.code}: {plain_text(finding.text)}")
     if looked.outcome == "rejected":
         desk.say(f'The take "{take.name}" is kept and marked as rejected. Repeat it under another name.')
-    if take.method == "quiet":
-        desk.say(f"Nothing is fitted to a quiet take; its hum and noise: coilsweep inspect {plain_text(take.name)}")
-    elif take.method != "exciter":
-        desk.say(f'The method "{take.method}" is kept with the take, but cannot be fitted yet.')

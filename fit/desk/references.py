@@ -1,12 +1,13 @@
 """The references of a fit: what the rig, the takes and the person state in ohms and farads, each with a bound."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import msgspec
 
+from fit.desk.bounds import bounded
 from fit.desk.takes import RIG_OPTIONS, rig_of
+from fit.desk.throughcontrols import instrument_of_takes, take_evidence, with_dcr
 from fit.estimate.evidence import Evidence, TakeEvidence
 from measure.errors import FileError
 from measure.logbook.placement import placements
@@ -15,8 +16,6 @@ from measure.logbook.store import Logbook, list_takes
 from measure.logbook.take import Take
 from measure.quantity import Quantity, parse_parts, parse_quantity
 from measure.response import Response
-
-ASSUMED_BOUNDS = {"Ω": 0.05, "F": 0.10, "Hz": 0.05}  # [1] common for parts without a marking; no source
 
 
 def gather_evidence(
@@ -47,21 +46,31 @@ def gather_evidence(
     Raises
     ------
     ValueError
-        If a quantity cannot be read, or a take was made through a guitar's controls.
+        If a quantity cannot be read.
     FileError
-        If the rig does not state what is needed, or the takes were made with different inputs.
+        If the rig does not state what is needed, the takes were made with different inputs, or their controls are not those of
+        instrument.toml.
     """
-    _refuse_instrument(takes)
     warnings: list[str] = []
+    instrument = instrument_of_takes(logbook, takes, warnings)
+    if instrument is not None and dcr is not None:
+        instrument, dcr = with_dcr(instrument, dcr), None
     rig = _common_rig(takes, rig_of(logbook), warnings)
     placed = placements(list_takes(logbook).takes)
     before: int | None = None
-    rows = []
+    rows: list[TakeEvidence] = []
     for take, response in zip(takes, responses, strict=True):
-        added = tuple(_bounded(part, f"added in {take.name}", warnings) for part in parse_parts(take.added))
+        evidence = take_evidence(take, response, instrument, warnings)
+        if evidence is None:
+            continue
+        added = tuple(bounded(part, f"added in {take.name}", warnings) for part in parse_parts(take.added))
         moved = before is not None and placed[take.name] != before
-        before = placed[take.name]
-        rows.append(TakeEvidence(name=take.name, response=response, added=added, coil_moved=moved))
+        before = placed[take.name] if evidence.method == "exciter" else before
+        rows.append(replace(evidence, added=added, coil_moved=moved))
+    if not rows:
+        msg = "none of these takes tells anything of a part: the pickup under the exciter reaches the jack in none"
+        raise FileError(msg)
+    rows.sort(key=lambda row: row.method != "exciter")  # those of other methods come last
     resistance, capacitance = input_resistance(rig), input_capacitance(rig)
     if resistance is None or capacitance is None:
         key = "input.resistance" if resistance is None else "input.capacitance"
@@ -69,54 +78,17 @@ def gather_evidence(
         msg = f'rig.toml does not state {key} (input and cable together): coilsweep rig {RIG_OPTIONS[key]} "{example}"'
         raise FileError(msg)
     kind = rig.reference.kind or "current"
-    evidence = Evidence(
+    whole = Evidence(
         takes=tuple(rows),
-        input_resistance=_bounded(resistance, "input resistance", warnings),
-        input_capacitance=_bounded(capacitance, "input capacitance", warnings),
-        dcr=None if dcr is None else _bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
+        input_resistance=bounded(resistance, "input resistance", warnings),
+        input_capacitance=bounded(capacitance, "input capacitance", warnings),
+        dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
         reference_kind=kind,
         exciter_corner=None if kind == "current" else _corner(rig, warnings),
-        parts_at_hand=tuple(_bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
+        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
+        instrument=instrument,
     )
-    return evidence, tuple(warnings)
-
-
-# Pots and tone capacitor would be taken for losses of the coil, and its inductance come out wrong by several percent.
-def _refuse_instrument(takes: Sequence[Take]) -> None:
-    for take in takes:
-        if take.controls:
-            settings = ", ".join(f"{name}={value}" for name, value in take.controls.items())
-            msg = (
-                f'the take "{take.name}" was made through controls ({settings}); only a bare pickup at the jack can be fitted yet'
-            )
-            raise ValueError(msg)
-
-
-def assumption(part: Quantity, what: str) -> str:
-    """Say which bound is taken for granted for a value without ±.
-
-    Parameters
-    ----------
-    part : Quantity
-        Without a bound.
-    what : str
-        Which value it is.
-
-    Returns
-    -------
-    str
-        One line.
-    """
-    percent = 100 * ASSUMED_BOUNDS[part.unit]
-    return f"{part.text} ({what}) was given without ±; ± {percent:.0f} % is assumed. A measured bound makes the result better."
-
-
-def _bounded(part: Quantity, what: str, warnings: list[str]) -> Quantity:
-    if part.bound is None:
-        warnings.append(assumption(part, what))
-        bound = ASSUMED_BOUNDS[part.unit] * part.value
-        return replace(part, bound=bound, standard_uncertainty=bound / math.sqrt(3))  # rectangular: JCGM 100, 4.3.7
-    return part
+    return whole, tuple(warnings)
 
 
 def _has_no_reference(take: Take) -> bool:
@@ -129,7 +101,7 @@ def _corner(rig: Rig, warnings: list[str]) -> Quantity:
         how = 'coilsweep rig --exciter-corner "9k ± 5%"'
         msg = f"rig.toml does not state exciter.corner_hz, needed where the exciter's current is not recorded: {how}"
         raise FileError(msg)
-    return _bounded(corner, "exciter corner", warnings)
+    return bounded(corner, "exciter corner", warnings)
 
 
 # What a take was made with stands in the take; where it says nothing, the logbook's rig does.

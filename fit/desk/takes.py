@@ -193,22 +193,22 @@ def take_to_fit(logbook: Logbook, name: str) -> Take:
     Returns
     -------
     Take
-        Verified, not rejected, made with the exciter.
+        Verified, not rejected, something was played.
 
     Raises
     ------
     RejectedError
         If its recording was rejected.
     FileError
-        If it is of a kind that cannot be fitted yet.
+        If nothing was played in it.
     """
     take = read_take(logbook, name)
     if take.outcome == "rejected":
         reasons = "; ".join(item.advice for item in take.findings if item.outcome == "reject")
         msg = f'the take "{name}" was rejected, no value may rest on it: {plain_text(reasons)}'
         raise RejectedError(msg)
-    if take.method != "exciter":
-        msg = f'the take "{name}" was made by the method "{take.method}", which is kept but cannot be fitted yet'
+    if take.method == "quiet":
+        msg = f'in the take "{take.name}" nothing was played: it tells hum and noise (coilsweep compare), no part'
         raise FileError(msg)
     return take
 

@@ -17,6 +17,7 @@ QUANTITY_NAMES = {
     "peak_loaded": "Peak height, cable and input on",
     "lc_product": "Inductance × total capacitance",
 }
+PART_KINDS = {"pot": "pot", "capacitor": "capacitor", "resistor": "resistor"}
 PREFIXES = {-12: "p", -9: "n", -6: "\u00b5", -3: "m", 0: "", 3: "k", 6: "M"}
 UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
 MOST_DIGITS = 6  # no interval deserves more
@@ -69,7 +70,14 @@ def quantity_name(key: str) -> str:
     """
     if key in QUANTITY_NAMES:
         return QUANTITY_NAMES[key]
-    name = key.replace("_", " ").replace(".", ", ")
+    kind, _, rest = key.partition(".")
+    if kind in PART_KINDS and rest:
+        part, _, setting = rest.partition("@")
+        name = f"{part} {PART_KINDS[kind]}" + (f" at {setting}, share of its track" if setting else "")
+    elif rest in QUANTITY_NAMES or rest.startswith("eddy_"):
+        name = f"{kind}: {in_sentence(rest)}"
+    else:
+        name = key.replace("_", " ").replace(".", ", ")
     return name[:1].upper() + name[1:]
 
 
@@ -87,7 +95,7 @@ def in_sentence(key: str) -> str:
         With a small first letter, but for symbols.
     """
     name = quantity_name(key)
-    return name if name[1:2] == "," else name[:1].lower() + name[1:]
+    return name if name[1:2] in (",", " ") else name[:1].lower() + name[1:]
 
 
 def in_order(keys: Iterable[str]) -> list[str]:
@@ -101,10 +109,19 @@ def in_order(keys: Iterable[str]) -> list[str]:
     Returns
     -------
     list of str
-        Known ones first, the others after them as they came.
+        Pickup by pickup, the usual ones first; then pots, capacitors and resistors.
     """
     known = list(QUANTITY_NAMES)
-    return sorted(keys, key=lambda key: known.index(key) if key in known else len(known))
+    listed = list(keys)
+    kinds = list(dict.fromkeys("" if "." not in key or key.startswith("eddy_") else key.partition(".")[0] for key in listed))
+    kinds.sort(key=lambda kind: kind in PART_KINDS)
+
+    def place(key: str) -> tuple[int, int]:
+        kind = "" if "." not in key or key.startswith("eddy_") else key.partition(".")[0]
+        plain = key.removeprefix(f"{kind}.") if kind else key
+        return kinds.index(kind), known.index(plain) if plain in known else len(known)
+
+    return sorted(listed, key=place)
 
 
 def estimate_texts(estimate: Estimate) -> tuple[str, str]:

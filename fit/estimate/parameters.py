@@ -183,7 +183,7 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
     first = 0
     for index, take in enumerate(evidence.takes):
         if take.method == "impedance":
-            source = f"ratio of the inputs in {take.name}"
+            source = f"scale of the impedance in {take.name}"
             parameters.append(Parameter(name=f"log_gain_{index}", start=0.0, prior_std=CHANNEL_RATIO_STD, source=source))
         elif index == 0 or take.begins_placement:
             first = index

@@ -217,6 +217,8 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         The rig as it was then.
     dcr : str or None
         Winding resistance from a multimeter, as written. [Ω]
+    series_resistor : str or None
+        Through which the jack was driven, as written; for the method impedance. [Ω]
     simulated : bool
         Made by the virtual bench.
     outcome : {"good", "usable", "rejected"}
@@ -244,6 +246,7 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
     stimulus: SweepStimulus | FileStimulus | None = None
     rig: Rig | None = None
     dcr: str | None = None
+    series_resistor: str | None = None
     simulated: bool = False
     outcome: Outcome = "good"
     findings: tuple[FindingRecord, ...] = ()
@@ -263,6 +266,8 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         parse_parts(self.added)
         if self.dcr is not None:
             parse_quantity(self.dcr, "Ω")
+        if self.series_resistor is not None:
+            parse_quantity(self.series_resistor, "Ω")
         if self.time_utc:
             parse_time(self.time_utc)
 
