@@ -294,3 +294,5 @@ def _say_reasons(desk: Desk, take: Take, looked: Looked) -> None:
             desk.say(f"warning: {finding.code}: {plain_text(finding.text)}")
     if looked.outcome == "rejected":
         desk.say(f'The take "{take.name}" is kept and marked as rejected. Repeat it under another name.')
+    elif take.method == "quiet":
+        desk.say(f"Nothing is fitted to a quiet take; its hum and noise: coilsweep inspect {plain_text(take.name)}")
