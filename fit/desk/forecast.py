@@ -35,7 +35,7 @@ def prediction_document(answer: PredictAnswer, at: Mapping[str, float]) -> Docum
         Settings, frequencies, curves, figures.
     """
     return {
-        "settings": _settings_document(answer.settings),
+        "settings": settings_document(answer.settings),
         "frequency_hz": answer.frequency_hz.tolist(),
         "pickups": {name: _curve_document(curve) for name, curve in answer.pickups.items()},
         "figures": {name: _figures_document(curve, at) for name, curve in answer.pickups.items()},
@@ -62,7 +62,7 @@ def prediction_lines(answer: PredictAnswer, before: PredictAnswer | None, *, at:
     list of str
         Lines.
     """
-    lines = [f"Settings: {_settings_text(answer.settings)}"]
+    lines = [f"Settings: {settings_text(answer.settings)}"]
     for name, curve in answer.pickups.items():
         old = before.pickups.get(name) if before is not None else None
         lines += [
@@ -77,6 +77,43 @@ def prediction_lines(answer: PredictAnswer, before: PredictAnswer | None, *, at:
     if answer.unbounded:
         lines += ["", f"Without a bound, taken as exact: {', '.join(answer.unbounded)}"]
     return lines
+
+
+def settings_text(settings: Settings) -> str:
+    """Put where the controls stand for people.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of every control.
+
+    Returns
+    -------
+    str
+        For example ``"volume=7 (47.2 %), selector=both"``.
+    """
+    pots = [
+        f"{name}={pot.label}" + ("" if pot.label.endswith("%") else f" ({100 * pot.fraction:.3g} %)")
+        for name, pot in settings.pots.items()
+    ]
+    return ", ".join([*pots, *(f"{name}={position}" for name, position in settings.switches.items())]) or "no controls"
+
+
+def settings_document(settings: Settings) -> Document:
+    """Put where the controls stand for programs.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of every control.
+
+    Returns
+    -------
+    dict
+        Control to its setting; of a pot also the electrical fraction.
+    """
+    pots = {name: {"setting": pot.label, "fraction": pot.fraction} for name, pot in settings.pots.items()}
+    return pots | {name: {"setting": position} for name, position in settings.switches.items()}
 
 
 def _figure_lines(curve: PickupCurve, old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool) -> list[str]:
@@ -132,19 +169,6 @@ def _step_row(step: ToneStep) -> tuple[str, ...]:
 
 def _hz_text(frequency_hz: float | None) -> str:
     return NOTHING if frequency_hz is None else format_quantity(frequency_hz, "Hz")
-
-
-def _settings_text(settings: Settings) -> str:
-    pots = [
-        f"{name}={pot.label}" + ("" if pot.label.endswith("%") else f" ({100 * pot.fraction:.3g} %)")
-        for name, pot in settings.pots.items()
-    ]
-    return ", ".join([*pots, *(f"{name}={position}" for name, position in settings.switches.items())]) or "no controls"
-
-
-def _settings_document(settings: Settings) -> Document:
-    pots = {name: {"setting": pot.label, "fraction": pot.fraction} for name, pot in settings.pots.items()}
-    return pots | {name: {"setting": position} for name, position in settings.switches.items()}
 
 
 def _curve_document(curve: PickupCurve) -> Document:
