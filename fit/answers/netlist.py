@@ -23,6 +23,7 @@ BAND_HZ = (20.0, 20e3)  # [Hz] where the loops that stand for a spread are compa
 MOST_LOOPS = 12
 SPREAD_ERROR = 1e-4  # [1] of the coil's impedance; more loops are taken until it is reached
 FLOAT_OHM = 1e9  # [Ω] from a part that hangs on nothing to ground: no current runs, but a simulator needs a path
+SPELLED = {"Ω": "ohm", "±": "+-", "\N{MICRO SIGN}": "u", "\N{MINUS SIGN}": "-", "°": " deg", "…": "to"}
 ANALYSIS = (".options noopac", ".ac dec 100 20 20k")  # linear: no operating point is needed
 
 
@@ -124,7 +125,7 @@ def instrument_netlist(
     errors = [0.0]
     for (pickup, stated), emf in zip(instrument.pickup.items(), each_pickup_alone(instrument), strict=True):
         node = f"emf_{_word(pickup)}"
-        lines += ["", f"* {_plain(pickup)}", f"V{node} {node} 0 AC {1 if pickup == excited else 0}"]
+        lines += ["", f"* {ascii_text(pickup)}", f"V{node} {node} 0 AC {1 if pickup == excited else 0}"]
         names = [pickup, *([f"{pickup}.second"] if stated.second is not None else [])]
         for name in names:
             part, error = _stated_coil(instrument, name, values, nodes, emf=node, share=emf.get(name, 0.0))
@@ -197,7 +198,7 @@ def _stated_coil(
     stated = coils_of(instrument)[name]
     absent = [key for key in ("dcr", "inductance", "winding_capacitance") if f"{name}.{key}" not in values]
     if absent:
-        return [f"* {_plain(name)} left out: nothing is known of its {', '.join(absent)}"], 0.0
+        return [f"* {ascii_text(name)} left out: nothing is known of its {', '.join(absent)}"], 0.0
     loops = [f"{name}.eddy_loop_{index}" for index in range(1, len(stated.eddy_loops) + 1)]
     eddies: list[tuple[float, float, float, float, Profile]] = [
         (values[f"{loop}.coupling"] ** 2, 1 / (2 * np.pi * values[f"{loop}.corner"]), 0.0, 0.0, "loop") for loop in loops
@@ -232,7 +233,7 @@ class _Nodes:
 
 
 def _passive_line(part: Passive, settings: Settings, values: Mapping[str, float], nodes: _Nodes) -> str:
-    name = _plain(f"{part.key} {part.side}".strip())
+    name = ascii_text(f"{part.key} {part.side}".strip())
     first, second = (nodes.word(end) for end in part.ends)
     if part.key not in values:
         return f"* {name} left out: its value is not known"
@@ -250,7 +251,7 @@ def _joined_lines(joined: Mapping[str, str]) -> list[str]:
     groups: dict[str, list[str]] = {}
     for node, root in joined.items():
         groups.setdefault(root, []).append(node)
-    return [f"* one node here: {_plain(', '.join(nodes))}" for nodes in groups.values() if len(nodes) > 1]
+    return [f"* one node here: {ascii_text(', '.join(nodes))}" for nodes in groups.values() if len(nodes) > 1]
 
 
 def _floating_lines(lines: Sequence[str]) -> list[str]:
@@ -271,7 +272,7 @@ def _floating_lines(lines: Sequence[str]) -> list[str]:
 
 
 def _finished(lines: Sequence[str], tip: str, comments: Sequence[str], error: float) -> Netlist:
-    head = [f"* {_plain(line)}" for line in comments or ("netlist",)]
+    head = [f"* {ascii_text(line)}" for line in comments or ("netlist",)]
     return Netlist(lines=(*head, *lines, "", *ANALYSIS, f".print ac vdb({tip}) vp({tip})", ".end"), spread_error=error)
 
 
@@ -284,8 +285,19 @@ def _word(text: str) -> str:
     return word if re.match(r"[a-z]", word) else f"n_{word}"
 
 
-# A comment for programs that know ASCII alone.
-def _plain(text: str) -> str:
-    for sign, word in (("Ω", "ohm"), ("±", "+-"), ("\N{MICRO SIGN}", "u"), ("\N{MINUS SIGN}", "-"), ("°", " deg")):
+def ascii_text(text: str) -> str:
+    """Put a comment for programs that know ASCII alone.
+
+    Parameters
+    ----------
+    text : str
+        Anything.
+
+    Returns
+    -------
+    str
+        One line; signs that occur in values spelled out, what else is not ASCII as ``?``.
+    """
+    for sign, word in SPELLED.items():
         text = text.replace(sign, word)
     return " ".join(text.encode("ascii", "replace").decode().split())

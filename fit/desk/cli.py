@@ -228,15 +228,11 @@ def report(
 )
 @shared_options
 def export(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
-    """Write files for other programs.
+    """Write files for other programs; existing ones are not overwritten.
 
-    \b
-    csv         responses of takes as tables; import reads them back
-    touchstone  impedance at the jack (method impedance), or of the fitted pickup alone
-    spice       netlist of the fitted pickup; without NAME, of the instrument at these settings
-    ir          impulse response of the fitted pickup behind cable and input, as WAV
-
-    Existing files are not overwritten.
+    csv: the responses of takes as tables, which import reads back. touchstone: the impedance at the jack (takes of method
+    impedance), or that of the fitted pickup alone. spice: a netlist of the fitted pickup; without NAME, of the instrument at
+    these settings. ir: the impulse response of the fitted pickup behind cable and input, as WAV.
     """
     del as_json, debug
     from fit.desk.export import ExportWish, export_files

@@ -1,0 +1,314 @@
+"""What a file that is exported says: responses, the fitted pickup, the instrument, with a head that tells where it comes from."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import metadata
+
+import numpy as np
+
+from fit.answers.netlist import ascii_text, instrument_netlist, pickup_netlist
+from fit.answers.oneport import Impulse, NetPickup, impulse_response, pickup_gain, pickup_impedance
+from fit.answers.pickup import PickupAnswer, characterise_pickup
+from fit.answers.predict import read_changes
+from fit.circuit.controls import read_settings, split_settings
+from fit.circuit.harness import Case, build_harness, needed_values
+from fit.circuit.instrument import Instrument, stated_values
+from fit.desk.outcome import Desk
+from fit.desk.session import FitWish, collect_evidence
+from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name
+from fit.estimate.coils import coil_values, coupling_of
+from fit.estimate.ladder import choose_model
+from fit.estimate.model import name_values, suffixes_of
+from measure.errors import FileError
+from measure.logbook.rig import Rig, input_capacitance, input_resistance
+from measure.logbook.store import Logbook
+from measure.logbook.take import Take, time_now
+from measure.response import FloatArray, Response
+from measure.responsefile import format_csv, format_touchstone
+
+CURVE_HZ, POINTS_PER_OCTAVE = (20.0, 20e3), 48  # [Hz] of a fitted impedance
+ALONE = "pickup"  # name of a pickup that is fitted by itself
+UNKNOWN_SCALE = "nothing is written: its ohms and henries would be one choice of many"
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Fitted:
+    """A fit as far as files need it.
+
+    Attributes
+    ----------
+    answer : PickupAnswer
+        What `fit` says.
+    pickups : tuple of NetPickup
+        Element values of each pickup.
+    input_ohm, input_f : float
+        Cable and input. [Ω], [F]
+    rates_hz : tuple of float
+        Sample rates of the takes, each once; none for responses measured elsewhere. [Hz]
+    warnings : tuple of str
+        What was noticed.
+    """
+
+    answer: PickupAnswer
+    pickups: tuple[NetPickup, ...]
+    input_ohm: float
+    input_f: float
+    rates_hz: tuple[float, ...]
+    warnings: tuple[str, ...]
+
+
+def fit_for_export(desk: Desk, logbook: Logbook, wish: FitWish) -> Fitted:
+    """Fit takes as `fit` does, and keep the element values.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    logbook : Logbook
+        Open.
+    wish : FitWish
+        Takes and references.
+
+    Returns
+    -------
+    Fitted
+        Answer and elements.
+    """
+    evidence, warnings = collect_evidence(desk, logbook, wish)
+    answer, choice = characterise_pickup(evidence), choose_model(evidence)
+    values = name_values(choice.problem, choice.fit.vector)
+    pickups = []
+    for name, suffix in suffixes_of(choice.problem).items():
+        own = values | {key.removesuffix(suffix): value for key, value in values.items() if suffix and key.endswith(suffix)}
+        coils = coil_values(choice.problem.models[name], own)
+        pickups.append(NetPickup(name=name or ALONE, coils=coils, coupling=coupling_of(own)))
+    return Fitted(
+        answer=answer,
+        pickups=tuple(pickups),
+        input_ohm=float(np.exp(values["log_input_resistance"])),
+        input_f=float(np.exp(values["log_input_capacitance"])),
+        rates_hz=tuple(sorted({take.response.origin.rate_hz for take in evidence.takes} - {0.0})),
+        warnings=warnings,
+    )
+
+
+def take_text(take: Take, response: Response) -> str:
+    """Response of a take as a table.
+
+    Parameters
+    ----------
+    take : Take
+        That it belongs to.
+    response : Response
+        Measured.
+
+    Returns
+    -------
+    str
+        CSV.
+    """
+    what = "impedance at the jack, in ohms" if response.unit == "Ω" else "pickup over reference"
+    head = [*_take_lines(take), f"{what}; standard_deviation is the root of var(real) + var(imaginary)"]
+    return format_csv(response, comments=head)
+
+
+def measured_port_text(take: Take, response: Response, *, reference_ohm: float) -> str:
+    """Impedance of a take as a Touchstone file.
+
+    Parameters
+    ----------
+    take : Take
+        Of method impedance.
+    response : Response
+        In ohms.
+    reference_ohm : float
+        R of the file. [Ω]
+
+    Returns
+    -------
+    str
+        The file.
+    """
+    head = [*_take_lines(take), "impedance at the jack", f"simulated: {'yes' if take.simulated else 'no'}"]
+    comments = [ascii_text(line) for line in head]
+    return format_touchstone(response.frequency_hz, response.value, reference_ohm=reference_ohm, comments=comments)
+
+
+def fitted_port_text(fitted: Fitted, pickup: NetPickup, *, reference_ohm: float) -> str:
+    """Impedance of a fitted pickup, without cable and input, as a Touchstone file.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        The fit.
+    pickup : NetPickup
+        One of its pickups.
+    reference_ohm : float
+        R of the file. [Ω]
+
+    Returns
+    -------
+    str
+        The file.
+    """
+    head = ["impedance of the fitted pickup with its winding capacitance and losses, without cable and input"]
+    head += [*fit_lines(fitted), f"simulated: {'yes' if fitted.answer.simulated else 'no'}"]
+    frequency_hz = curve_frequencies()
+    impedance = pickup_impedance(pickup, frequency_hz)
+    comments = [ascii_text(line) for line in head]
+    return format_touchstone(frequency_hz, impedance, reference_ohm=reference_ohm, comments=comments)
+
+
+def fitted_netlist_text(fitted: Fitted) -> tuple[str, float]:
+    """Fitted pickups as a netlist.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        The fit.
+
+    Returns
+    -------
+    text : str
+        The file.
+    spread_error : float
+        Relative error of the impedance from loops that stand for a spread. [1]
+    """
+    names = ", ".join(pickup.name for pickup in fitted.pickups)
+    head = [f"coilsweep: {names}, from {', '.join(fitted.answer.takes)}", *fit_lines(fitted)]
+    head += [f"simulated: {'yes' if fitted.answer.simulated else 'no'}"]
+    head += ["emf is the pickup's EMF in volts; what the eddy currents take from the exciting field is in it already"]
+    netlist = pickup_netlist(fitted.pickups, input_ohm=fitted.input_ohm, input_f=fitted.input_f, comments=head)
+    return "\n".join(netlist.lines) + "\n", netlist.spread_error
+
+
+def fitted_impulse(fitted: Fitted, pickup: NetPickup, *, rate_hz: float) -> Impulse:
+    """Impulse response from a fitted pickup's EMF to the jack behind cable and input.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        The fit.
+    pickup : NetPickup
+        One of its pickups.
+    rate_hz : float
+        Sample rate. [Hz]
+
+    Returns
+    -------
+    Impulse
+        Causal.
+    """
+    return impulse_response(
+        lambda frequency_hz: pickup_gain(pickup, frequency_hz, input_ohm=fitted.input_ohm, input_f=fitted.input_f),
+        rate_hz=rate_hz,
+    )
+
+
+def instrument_text(
+    instrument: Instrument, rig: Rig, *, settings: Sequence[str], changes: Sequence[str], excite: str
+) -> tuple[str, float]:
+    """Instrument at some settings as a netlist.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As read.
+    rig : Rig
+        That states cable and input.
+    settings, changes : sequence of str
+        CONTROL=VALUE, PART=VALUE.
+    excite : str
+        Pickup with 1 V of EMF; empty for the first.
+
+    Returns
+    -------
+    text : str
+        The file.
+    spread_error : float
+        Relative error of an impedance from loops that stand for a spread. [1]
+
+    Raises
+    ------
+    ValueError
+        If a setting, a pickup or a value is wrong or missing.
+    FileError
+        If the rig does not state cable and input.
+    """
+    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    if resistance is None or capacitance is None:
+        option = '--input-resistance "1M ± 1%"' if resistance is None else '--input-capacitance "185p ± 3p"'
+        msg = f"the rig does not state what the jack sees, cable included: coilsweep rig {option}"
+        raise FileError(msg)
+    if excite and excite not in instrument.pickup:
+        msg = f'there is no pickup "{plain_text(excite[:60])}", the instrument has: {", ".join(instrument.pickup)}'
+        raise ValueError(msg)
+    stand, changed = read_settings(instrument, split_settings(settings)), read_changes(instrument, changes)
+    stated = stated_values(instrument)
+    known = {key: one.quantity for key, one in stated.items() if one.quantity is not None} | changed
+    values = {key: quantity.value for key, quantity in known.items()}
+    values |= {"input.resistance": resistance.value, "input.capacitance": capacitance.value}
+    harness = build_harness(instrument, [Case(settings=stand, frequency_hz=np.array([1e3]))])
+    absent = sorted({key for group in harness.groups for key in needed_values(instrument, group)} - set(values))
+    if absent:
+        msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, or with --change"
+        raise ValueError(msg)
+    head = [
+        f"coilsweep: {instrument.name or 'instrument'}",
+        f"{_made_by()}; controls not named stand at 10 or in the first position",
+    ]
+    head += [f"set {text}" for text in settings]
+    for key, quantity in known.items():
+        how = "changed" if key in changed else "marked, not measured" if stated[key].is_marked else "stated"
+        head.append(f"{key} = {quantity.text} ({how})")
+    netlist = instrument_netlist(instrument, stand, values, excite=excite, comments=head)
+    return "\n".join(netlist.lines) + "\n", netlist.spread_error
+
+
+def fit_lines(fitted: Fitted) -> list[str]:
+    """Say where fitted values come from and what they are.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        The fit.
+
+    Returns
+    -------
+    list of str
+        For the head of a file.
+    """
+    answer = fitted.answer
+    lines = [f"fitted from {', '.join(answer.takes)}: {answer.model_name}; {_made_by()}"]
+    if answer.outcome != "good":
+        lines.append(f"INDICATIVE ONLY: model and measurement differ smoothly by {100 * answer.floor.value:.2g} %")
+    for key in in_order(answer.quantities):
+        value, interval = estimate_texts(answer.quantities[key])
+        lines.append(f"{quantity_name(key)}: {value} (95 %: {interval})")
+    lines += [f"{quantity_name(one.quantity)}: not told by these takes, {one.why}" for one in answer.not_identified]
+    return lines
+
+
+def curve_frequencies() -> FloatArray:
+    """Frequencies of a fitted curve.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        20 Hz to 20 kHz, 48 an octave. [Hz]
+    """
+    octaves = np.log2(CURVE_HZ[1] / CURVE_HZ[0])
+    return np.geomspace(*CURVE_HZ, int(np.ceil(octaves * POINTS_PER_OCTAVE)) + 1)
+
+
+def _made_by() -> str:
+    return f"coilsweep {metadata.version('coilsweep')}, exported {time_now()}"
+
+
+def _take_lines(take: Take) -> list[str]:
+    facts = [f"made {take.time_utc}", f"method {take.method}"]
+    facts += [f"added {take.added}"] if take.added else []
+    facts += [f"{name}={value}" for name, value in take.controls.items()]
+    facts += [f"coil over {take.coil_over}"] if take.coil_over else []
+    lines = [f"coilsweep: response of take {take.name}, {'; '.join(facts)}", _made_by()]
+    return [plain_text(line) for line in [*lines, *([f"note: {' '.join(take.note.split())}"] if take.note else [])]]
