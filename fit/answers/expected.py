@@ -6,7 +6,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from fit.answers.joined import joined_text
-from fit.answers.wiring import BAND_HZ, PEAK_HZ, Position, Reading, WiringAnswer, WiringTake, judge_tones, reduce_take
+from fit.answers.levels import BAND_HZ, HIGHEST_HZ, Reading, WiringTake, reduce_take
+from fit.answers.wiring import Position, WiringAnswer, judge_tones
 from fit.circuit.controls import read_settings
 from fit.circuit.harness import Case
 from fit.circuit.instrument import Instrument, stated_values
@@ -16,7 +17,7 @@ from measure.response import Response
 USUAL = {"dcr": 7e3, "inductance": 3.0, "winding_capacitance": 100e-12, "pot": 250e3, "capacitor": 22e-9, "resistor": 100e3}
 USUAL_LOAD = {"input.resistance": 1e6, "input.capacitance": 500e-12}  # where nothing is stated; common practice, no source
 MOST_POSITIONS = 64  # of all switches together, that are looked through for one where a pickup is alone
-GRID_HZ = np.concatenate([np.linspace(*BAND_HZ, 9), np.geomspace(*PEAK_HZ, 80)])
+GRID_HZ = np.concatenate([np.linspace(*BAND_HZ, 9), np.geomspace(2 * BAND_HZ[1], HIGHEST_HZ, 80)])
 
 
 def expect_wiring(

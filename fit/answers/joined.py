@@ -15,9 +15,10 @@ LARGEST = 4  # pickups joined at once; five would have 472 arrangements, and no 
 WHOLE = {  # [1] amplitude of a whole arrangement: pots load pickups in series more than one alone, and those in parallel less
     "one": (0.82, 1.08),
     "half": (0.82, 1.15),
-    "series": (0.80, 1.05),
+    "series": (0.94, 1.05),
     "parallel": (0.92, 1.12),
 }
+SERIES_LOSS = 0.05  # [1] that each pickup in series may lose to the pots
 HALF = 0.5  # [1] level of a humbucker whose coils are split or parallel
 HALF_COST = 0.03  # [1] what the assumption of a split costs against one without
 UNTOLD = tuple(0.25 + 0.05 * step for step in range(16))  # [1] levels that a pickup without a take may have
@@ -108,11 +109,10 @@ def fit_levels(levels: Mapping[str, float | None], *, std: float, halves: frozen
     splits = list(_subsets(tuple(name for name in names if name in halves)))
     candidates = [(_halve(plain, split), HALF_COST * len(split)) for plain in arrangements(names) for split in splits]
     ranked = sorted(((_misfit(joined, levels) + cost, joined) for joined, cost in candidates), key=lambda row: row[0])
-    margin = 2 * std
     least = ranked[0][0]
-    if least > FITS + margin:
+    if least > FITS + std:
         return Fitting(best=None, possible=())
-    possible = tuple(one for misfit, one in ranked if misfit < least + APART + margin)
+    possible = tuple(one for misfit, one in ranked if misfit < least + APART + std)
     return Fitting(best=possible[0] if len(possible) == 1 else None, possible=possible)
 
 
@@ -157,6 +157,7 @@ def _amplitude(joined: Joined, levels: Mapping[str, float]) -> tuple[float, floa
 
 def _misfit(joined: Joined, levels: Mapping[str, float | None]) -> float:
     low, high = WHOLE[joined.kind]
+    low -= SERIES_LOSS * len(joined.members) if joined.kind == "series" else 0.0
     untold = [name for name, level in levels.items() if level is None]
     least = float("inf")
     for guess in itertools.product(UNTOLD, repeat=len(untold)):

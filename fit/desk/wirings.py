@@ -3,7 +3,8 @@
 from pathlib import Path
 
 from fit.answers.expected import expect_wiring, find_differences
-from fit.answers.wiring import MUCH_LEAKAGE, WiringAnswer, WiringTake, read_wiring
+from fit.answers.levels import WiringTake
+from fit.answers.wiring import MUCH_LEAKAGE, WiringAnswer, read_wiring
 from fit.circuit.instrument import Instrument
 from fit.desk.elsewhere import take_response
 from fit.desk.instruments import read_instrument_file

@@ -2,7 +2,8 @@
 
 from fit.answers.expected import out_of_phase
 from fit.answers.joined import Joined, joined_text
-from fit.answers.wiring import Position, Reading, WiringAnswer
+from fit.answers.levels import Reading
+from fit.answers.wiring import Position, WiringAnswer
 from fit.desk.document import Document
 from fit.desk.wording import MINUS, plain_text, table_lines
 

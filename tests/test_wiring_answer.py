@@ -1,0 +1,350 @@
+"""What switch positions connect, on guitars drawn at random: series and parallel reduced by hand, not by our solver."""
+
+import itertools
+
+import numpy as np
+import pytest
+
+from fit.answers.expected import expect_wiring, find_differences, out_of_phase
+from fit.answers.joined import Joined, arrangements, fit_levels, joined_text
+from fit.answers.levels import WiringTake
+from fit.answers.wiring import label_positions, read_wiring
+from fit.circuit.layouts import layout_text
+from fit.circuit.reading import read_instrument
+from measure.response import Response
+
+FREQUENCY_HZ = np.geomspace(30, 20e3, 120)
+S = 2j * np.pi * FREQUENCY_HZ
+LEAKAGE = 0.05  # [1] at most, of the exciter into a neighbour
+
+
+class Guitar:
+    """Pickups with their windings and signs; an arrangement is a name, "half NAME", or (kind, members)."""
+
+    def __init__(self, rng, names, *, humbuckers=(), signs=None):
+        self.rng, self.names = rng, names
+        self.resistance = {name: rng.uniform(5e3, 9e3) for name in names}
+        self.inductance = {name: rng.uniform(2.0, 4.0) for name in names}
+        self.humbuckers = humbuckers
+        for name in humbuckers:
+            self.resistance[name], self.inductance[name] = rng.uniform(7e3, 1e4), rng.uniform(4.0, 5.5)
+        self.signs = signs or dict(zip(names, rng.choice([-1, 1], len(names)), strict=True))
+        self.strength = {name: rng.uniform(0.5, 2.0) for name in names}
+        self.leakage = {pair: rng.uniform(-LEAKAGE, LEAKAGE) for pair in itertools.permutations(names, 2)}
+        self.load_ohm = 1 / (1 / 1e6 + 1 / rng.choice([125e3, 250e3]))
+        self.load_f = rng.uniform(300e-12, 800e-12)
+
+    def thevenin(self, joined, emf):
+        """Open voltage and source impedance of an arrangement, for the EMF of each whole pickup."""
+        if isinstance(joined, str):
+            is_half, name = joined.startswith("half "), joined.removeprefix("half ")
+            share = 0.5 if is_half else 1.0
+            coil = self.resistance[name] * share + S * self.inductance[name] * share
+            winding = S * (100e-12 if is_half else 80e-12)
+            return share * emf.get(name, 0.0) / (1 + coil * winding), coil / (1 + coil * winding)
+        parts = [self.thevenin(member, emf) for member in joined[1]]
+        if joined[0] == "series":
+            return sum(v for v, _ in parts), sum(z for _, z in parts)
+        admittance = sum(1 / z for _, z in parts)
+        return sum(v / z for v, z in parts) / admittance, 1 / admittance
+
+    def take(self, pickup, position, joined, *, turned=1.0, placement=0, noise=3e-4, name=""):
+        emf = {pickup: self.signs[pickup] * self.strength[pickup]}
+        for other in self.names:
+            if other != pickup:
+                emf[other] = self.leakage[pickup, other] * self.signs[other] * self.strength[other]
+        voltage, impedance = self.thevenin(joined, emf) if joined else (0 * S, np.ones(len(S)))
+        value = turned * 1e-4 * S * voltage / (1 + impedance * (1 / self.load_ohm + S * self.load_f))
+        std = noise * 1e-2 * np.ones(len(S))
+        draw = self.rng.standard_normal((2, len(S))) / np.sqrt(2)
+        covariance = std[:, None, None] ** 2 / 2 * np.eye(2)
+        response = Response(frequency_hz=FREQUENCY_HZ, value=value + std * (draw[0] + 1j * draw[1]), covariance=covariance)
+        return WiringTake(
+            name=name or f"{pickup}-{position}",
+            pickup=pickup,
+            controls={"volume": "10", "selector": position},
+            placement=placement,
+            response=response,
+        )
+
+    def takes(self, positions, **options):
+        return [self.take(pickup, label, joined, **options) for pickup in self.names for label, joined in positions.items()]
+
+
+def leaves(joined):
+    if isinstance(joined, str):
+        return {joined.removeprefix("half ")}
+    return set().union(*(leaves(member) for member in joined[1]))
+
+
+def nested(joined):
+    """The same form for what was drawn and what was found."""
+    if isinstance(joined, Joined):
+        if joined.kind in ("one", "half"):
+            return ("half " if joined.kind == "half" else "") + joined.name
+        return joined.kind, frozenset(nested(member) for member in joined.members)
+    return joined if isinstance(joined, str) else (joined[0], frozenset(nested(member) for member in joined[1]))
+
+
+def check(answer, positions, signs):
+    for position in answer.positions:
+        joined = positions[position.label.removeprefix("selector=")]
+        heard = leaves(joined) if joined else set()
+        assert {name for name, one in position.readings.items() if one.is_connected} == heard, position.label
+        assert {name for name, one in position.readings.items() if one.is_connected is False} == set(answer.pickups) - heard
+        assert nested(position.joined) == nested(joined) if joined else position.joined is None, position.label
+        found = {name: position.readings[name].sign for name in sorted(heard)}
+        turn = {signs[name] * sign for name, sign in found.items()}
+        assert turn in ({1}, {-1}, set()), position.label
+
+
+def five_positions():
+    return {
+        "bridge": "bridge",
+        "bridge-middle": ("parallel", ["bridge", "middle"]),
+        "middle": "middle",
+        "neck-middle": ("parallel", ["neck", "middle"]),
+        "neck": "neck",
+    }
+
+
+# Three pickups, five positions, one of them out of phase, the coil over each in turn: 50 guitars.
+@pytest.mark.parametrize("seed", range(50))
+def test_five_positions_with_one_pickup_out_of_phase(seed):
+    rng = np.random.default_rng([1, seed])
+    names = ("bridge", "middle", "neck")
+    odd = names[seed % 3]
+    guitar = Guitar(rng, names, signs={name: -1 if name == odd else 1 for name in names})
+    answer = read_wiring(guitar.takes(five_positions()))
+    check(answer, five_positions(), guitar.signs)
+    for position in answer.positions:
+        for name, one in position.readings.items():
+            assert one.sign == (0 if not one.is_connected else guitar.signs[name])  # most pickups count as positive
+    assert answer.leakage < LEAKAGE * 4.1  # strengths differ by up to four
+    assert answer.unheard == ()
+    assert all(position.needs == () for position in answer.positions)
+
+
+# Two to four pickups; each alone, and positions with any arrangement drawn from all there are.
+@pytest.mark.parametrize("seed", range(60))
+def test_any_arrangement(seed):
+    rng = np.random.default_rng([2, seed])
+    names = ("bridge", "middle", "neck", "piezo")[: 2 + seed % 3]
+    guitar = Guitar(rng, names)
+    guitar.strength = {name: rng.uniform(0.8, 1.25) for name in names}
+    positions = {name: name for name in names}
+    for index in range(4):
+        chosen = tuple(sorted(rng.choice(names, size=int(rng.integers(2, min(len(names), 3) + 1)), replace=False)))
+        every = list(arrangements(chosen))
+        positions[f"mix-{index}"] = as_drawn(every[int(rng.integers(len(every)))])
+    check(read_wiring(guitar.takes(positions)), positions, guitar.signs)
+
+
+def as_drawn(joined):
+    return joined.name if joined.kind == "one" else (joined.kind, [as_drawn(member) for member in joined.members])
+
+
+# A humbucker and a single coil: whole, split, both ways together, in series.
+@pytest.mark.parametrize("seed", range(50))
+def test_a_humbucker_that_is_split(seed):
+    rng = np.random.default_rng([3, seed])
+    guitar = Guitar(rng, ("bridge", "neck"), humbuckers=("bridge",))
+    positions = {
+        "bridge": "bridge",
+        "split": "half bridge",
+        "both": ("parallel", ["bridge", "neck"]),
+        "split-neck": ("parallel", ["half bridge", "neck"]),
+        "neck": "neck",
+        "series": ("series", ["bridge", "neck"]),
+    }
+    answer = read_wiring(guitar.takes(positions))
+    check(answer, positions, guitar.signs)
+    assert next(one for one in answer.positions if one.label == "selector=split").halves == {"bridge": "split"}
+
+
+# Both coils of a humbucker in parallel leave half the level too, but a quarter of the inductance: the resonance tells.
+def test_coils_in_parallel_are_told_from_a_split():
+    rng = np.random.default_rng(4)
+    guitar = Guitar(rng, ("bridge",), humbuckers=("bridge",))
+    takes = [guitar.take("bridge", "whole", "bridge"), guitar.take("bridge", "split", "half bridge")]
+    guitar.resistance["bridge"], guitar.inductance["bridge"] = guitar.resistance["bridge"] / 2, guitar.inductance["bridge"] / 2
+    takes.append(guitar.take("bridge", "parallel", "half bridge"))  # a quarter of the whole
+    positions = {one.label: one for one in read_wiring(takes).positions}
+    assert positions["selector=split"].halves == {"bridge": "split"}
+    assert positions["selector=parallel"].halves == {"bridge": "parallel coils"}
+    assert positions["selector=whole"].halves == {}
+
+
+# A volume pot at half is no split: it is stated in the take that it was turned.
+def test_a_pot_turned_down_is_no_split():
+    guitar = Guitar(np.random.default_rng(5), ("bridge",))
+    whole, turned = guitar.take("bridge", "on", "bridge"), guitar.take("bridge", "on", "bridge", turned=0.5, name="turned")
+    turned.controls["volume"] = "7"
+    answer = read_wiring([whole, turned])
+    assert [one.label for one in answer.positions] == ["volume=10, selector=on", "volume=7, selector=on"]
+    assert answer.positions[1].halves == {}
+    assert answer.positions[1].readings["bridge"].level == pytest.approx(0.5, abs=0.01)
+
+
+# A coil laid down anew may read 15 % more or less: parallel and series are told apart all the same.
+@pytest.mark.parametrize("seed", range(20))
+def test_a_coil_laid_down_anew(seed):
+    rng = np.random.default_rng([6, seed])
+    guitar = Guitar(rng, ("bridge", "neck"))
+    positions = {
+        "bridge": "bridge",
+        "neck": "neck",
+        "both": ("parallel", ["bridge", "neck"]),
+        "chain": ("series", ["bridge", "neck"]),
+    }
+    takes = []
+    for index, (pickup, label) in enumerate(itertools.product(guitar.names, positions)):
+        takes.append(guitar.take(pickup, label, positions[label], placement=index, turned=rng.uniform(0.93, 1.07)))
+    answer = read_wiring(takes)
+    check(answer, positions, guitar.signs)
+    assert answer.positions[2].readings["neck"].level_std > 0.05
+
+
+def test_a_missing_take_is_named():
+    guitar = Guitar(np.random.default_rng(7), ("bridge", "neck"))
+    positions = {"bridge": "bridge", "both": ("series", ["bridge", "neck"]), "neck": "neck"}
+    takes = [take for take in guitar.takes(positions) if take.name != "neck-both"]
+    both = next(one for one in read_wiring(takes).positions if one.label == "selector=both")
+    assert both.readings["neck"].is_connected is None
+    assert both.readings["bridge"].is_connected
+    assert both.joined is None
+    assert both.needs == ("the coil over neck at selector=both",)
+    assert not both.is_complete
+
+
+# Without a position where each is alone, series and parallel cannot be told; both readings stay.
+def test_pickups_that_are_never_alone():
+    guitar = Guitar(np.random.default_rng(8), ("bridge", "neck"))
+    (both,) = read_wiring(guitar.takes({"both": ("series", ["bridge", "neck"])})).positions
+    assert both.joined is None
+    assert {one.kind for one in both.possible} == {"series", "parallel"}
+    assert both.needs == (
+        "the coil over bridge at a position where it is the only one connected",
+        "the coil over neck at a position where it is the only one connected",
+    )
+    assert all(one.is_connected for one in both.readings.values())
+
+
+def test_a_pickup_that_is_never_connected():
+    guitar = Guitar(np.random.default_rng(9), ("bridge", "neck"))
+    guitar.strength = dict.fromkeys(guitar.names, 1.0)
+    answer = read_wiring(guitar.takes({"up": "bridge", "down": "bridge"}))
+    assert answer.unheard == ("neck",)
+    assert [one.readings["neck"].is_connected for one in answer.positions] == [False, False]
+    assert [nested(one.joined) for one in answer.positions] == ["bridge", "bridge"]
+
+
+def test_a_silent_take_is_not_connected():
+    guitar = Guitar(np.random.default_rng(10), ("bridge", "neck"))
+    takes = guitar.takes({"bridge": "bridge", "neck": "neck"})
+    silent = WiringTake(name="neck-off", pickup="neck", controls={"selector": "bridge"}, placement=0, response=None)
+    takes = [silent if take.name == "neck-bridge" else take for take in takes]
+    answer = read_wiring(takes, switches=("selector",))
+    check(answer, {"bridge": "bridge", "neck": "neck"}, guitar.signs)
+
+
+def test_noise_that_hides_the_answer_is_no_answer():
+    guitar = Guitar(np.random.default_rng(11), ("bridge", "neck"))
+    takes = [
+        guitar.take("bridge", "bridge", "bridge"),
+        guitar.take("neck", "neck", "neck"),
+        guitar.take("bridge", "neck", "neck", noise=30.0),
+        guitar.take("neck", "bridge", "bridge"),
+    ]
+    at_neck = next(one for one in read_wiring(takes).positions if one.label == "selector=neck")
+    assert at_neck.readings["bridge"].is_connected is None
+    assert at_neck.needs == ("the coil over bridge at selector=neck",)
+
+
+def test_positions_are_named_by_what_differs():
+    assert label_positions([{"volume": "10", "selector": "neck"}]) == ["selector=neck"]
+    assert label_positions([{"volume": "10", "way": "1"}, {"volume": "10", "way": "2"}]) == ["way=1", "way=2"]
+    assert label_positions([{"volume": "10", "way": "1"}], ("way",)) == ["way=1"]
+    assert label_positions([{}]) == ["as it is"]
+    assert label_positions([{"volume": "10", "selector": "neck"}, {"selector": "neck"}]) == ["selector=neck", "selector=neck"]
+    assert label_positions([{"volume": "7"}, {}]) == ["volume=7", "as it is"]
+
+
+def test_what_cannot_be_read_is_refused():
+    with pytest.raises(ValueError, match="no take is named"):
+        read_wiring([])
+    high = Response(frequency_hz=[1e3, 2e3, 4e3], value=np.ones(3), covariance=np.zeros((3, 2, 2)))
+    with pytest.raises(ValueError, match="fewer than 3 frequencies between 100 and 500 Hz"):
+        read_wiring([WiringTake(name="t", pickup="p", controls={}, placement=0, response=high)])
+
+
+# Series-parallel networks of labelled parts: 1, 2, 8, 52 … (OEIS A006351, from memory).
+def test_every_arrangement_is_there_once():
+    for n, count in enumerate((1, 2, 8, 52), start=1):
+        every = [nested(one) for one in arrangements(tuple("abcd"[:n]))]
+        assert len(every) == len(set(every)) == count
+
+
+def test_levels_of_an_arrangement_that_fits_nothing():
+    fitting = fit_levels({"bridge": 0.2, "neck": 0.2}, std=0.01)
+    assert (fitting.best, fitting.possible) == (None, ())
+    assert fit_levels(dict.fromkeys("abcde", 0.2), std=0.01).best is None
+
+
+# By the instrument's own file: what each layout's positions connect.
+@pytest.mark.parametrize(
+    ("layout", "switch", "texts"),
+    [
+        (
+            "three-singles",
+            "selector",
+            ("bridge", "bridge parallel to middle", "middle", "middle parallel to neck", "neck"),
+        ),
+        ("two-pickups-series", "selector", ("bridge", "bridge parallel to neck", "neck", "bridge in series with neck")),
+        ("two-pickups-tone-after", "selector", ("bridge", "bridge parallel to neck", "neck")),
+        ("humbucker-modes", "mode", ("bridge", "half of bridge", "half of bridge")),
+    ],
+)
+def test_expected_by_the_instrument(layout, switch, texts):
+    expected = expect(layout, switch)
+    assert tuple(joined_text(one.joined) for one in expected.positions) == texts
+    if layout == "humbucker-modes":
+        assert [one.halves for one in expected.positions] == [{}, {"bridge": "split"}, {"bridge": "parallel coils"}]
+
+
+def expect(layout, switch, change=("", "")):
+    instrument = read_instrument(layout_text(layout).replace(*change))
+    controls = {f"{switch}={position}": {switch: position} for position in instrument.switch[switch].positions}
+    return expect_wiring(instrument, controls)
+
+
+def test_takes_that_agree_with_the_instrument():
+    guitar = Guitar(np.random.default_rng(12), ("bridge", "middle", "neck"), signs={"bridge": -1, "middle": -1, "neck": -1})
+    answer = read_wiring(guitar.takes(five_positions()))
+    controls = {one.label: {"selector": one.label.removeprefix("selector=")} for one in answer.positions}
+    expected = expect_wiring(read_instrument(layout_text("three-singles")), controls)
+    assert find_differences(answer, expected) == {}
+
+
+def test_where_takes_differ_from_the_instrument():
+    signs = {"bridge": 1, "middle": 1, "neck": -1}
+    guitar = Guitar(np.random.default_rng(13), ("bridge", "middle", "neck"), signs=signs)
+    positions = five_positions() | {"bridge-middle": ("series", ["bridge", "middle"]), "neck": ("parallel", ["bridge", "neck"])}
+    positions |= {"middle": "middle", "bridge": "bridge"}
+    takes = [*guitar.takes(positions), *(guitar.take(name, "alone", "neck") for name in guitar.names)]
+    answer = read_wiring(takes)
+    instrument = read_instrument(layout_text("three-singles").replace("neck = [", 'alone = [["neck hot", "bus"]]\nneck = ['))
+    controls = {one.label: {"selector": one.label.removeprefix("selector=")} for one in answer.positions}
+    found = find_differences(answer, expect_wiring(instrument, controls))
+    assert found == {
+        "selector=bridge-middle": ("bridge in series with middle, by instrument.toml bridge parallel to middle",),
+        "selector=neck-middle": ("polarity: neck out of phase, by instrument.toml all in phase",),
+        "selector=neck": ("bridge is connected, by instrument.toml it is not",),
+    }
+
+
+def test_out_of_phase_counts_from_the_first_connected():
+    guitar = Guitar(np.random.default_rng(14), ("bridge", "neck"), signs={"bridge": -1, "neck": 1})
+    answer = read_wiring(guitar.takes({"bridge": "bridge", "neck": "neck", "both": ("parallel", ["bridge", "neck"])}))
+    assert out_of_phase(answer.positions[2].readings) == ("neck",)
+    assert out_of_phase(answer.positions[0].readings) == ()
