@@ -28,6 +28,7 @@ Examples:
   coilsweep report pickup.html                     all of it as one page
   coilsweep instrument --layout one-pickup         a file to state a whole guitar in
   coilsweep predict --set tone=3 --change capacitor.tone=10n
+  coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
 
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 130 interrupted.
@@ -323,6 +324,47 @@ def wiring(names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, log
     from fit.desk.wirings import wiring_of
 
     return wiring_of(_desk(logbook), names, plot_file=plot_file)
+
+
+@coilsweep.command()
+@click.argument("source", type=click.Path(path_type=Path), metavar="IN.wav")
+@click.argument("target", type=click.Path(path_type=Path), metavar="OUT.wav")
+@click.option(
+    "--from",
+    "recorded",
+    multiple=True,
+    metavar="CONTROL=VALUE",
+    help="Where a control stood in the recording; default 10, first position.",
+)
+@click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Where it is to stand; default: as recorded.")
+@click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="For example capacitor.tone=10n.")
+@click.option(
+    "--instrument",
+    "instrument",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="OTHER.toml",
+    help="Another instrument, to be heard in place of that of the logbook.",
+)
+@click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: the same voltage in all.")
+@click.option(
+    "--true-level",
+    "true_level",
+    type=click.Path(path_type=Path),
+    metavar="FILE.wav",
+    help="Written as well: not matched in loudness, but as loud as the change makes it.",
+)
+@click.option("--replace", is_flag=True, help="Write over OUT.wav and FILE.wav where they are there already.")
+@shared_options
+def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Hear a change before soldering.
+
+    IN.wav is a recording of the instrument as it is, with the settings given by --from; OUT.wav is the same playing after the
+    change, as loud as before, so that only the colour is judged. WAV, FLAC or AIFF; 24 bits.
+    """
+    del as_json, debug
+    from fit.desk.listening import ListenWish, listen_to_change
+
+    return listen_to_change(_desk(logbook), ListenWish(**options))
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -1,0 +1,373 @@
+"""The command listen: from a recording of the instrument as it is to one of it changed."""
+
+import math
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from fit.answers.filtering import convolve_blocks, filter_gain
+from fit.answers.listen import Heard, ListenAnswer, Side, design_change
+from fit.answers.loudness import weighted_energy
+from fit.answers.predict import read_changes
+from fit.circuit.controls import split_settings
+from fit.circuit.instrument import Instrument
+from fit.desk.document import Document
+from fit.desk.forecast import settings_document, settings_text
+from fit.desk.instruments import load_of_rig, read_instrument_file
+from fit.desk.outcome import Desk, Outcome
+from fit.desk.takes import rig_of
+from fit.desk.wording import MINUS, plain_text, table_lines
+from measure.errors import FileError
+from measure.logbook.disk import HIDDEN, UNFINISHED, disk_message, sync_folder
+from measure.logbook.store import instrument_path, open_logbook
+from measure.quantity import Quantity, format_quantity, parse_quantity
+from measure.response import FloatArray
+from measure.source.files import SUFFIXES, create_blocks, open_blocks
+
+LOAD_UNITS = {"input.resistance": "Ω", "input.capacitance": "F"}
+CEILING = 10 ** (-0.1 / 20)  # [1] of full scale; the little that is left keeps a converter from overshooting
+SILENT = 10 ** (-120 / 20)  # [1] of full scale; a recording whose peak does not come up to it
+SHOWN_HZ = (50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 3e3, 4e3, 5e3, 6e3, 8e3, 10e3)
+BLOCK_VALUES = 1 << 18  # samples times channels: bounds the memory
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListenWish:
+    """What is to be heard, as it was typed.
+
+    Attributes
+    ----------
+    source, target : Path
+        Recording of the instrument as it is; what is written, as loud as it.
+    true_level : Path or None
+        The same with the level that the change gives it.
+    recorded : tuple of str
+        CONTROL=VALUE: where the controls stood in the recording.
+    settings, changes : tuple of str
+        CONTROL=VALUE, PART=VALUE: what is changed.
+    instrument : Path or None
+        Another instrument.toml, to be heard in place of that in the logbook.
+    excite : str
+        Pickup; empty for all.
+    replace : bool
+        Files that are there already are replaced.
+    """
+
+    source: Path
+    target: Path
+    true_level: Path | None = None
+    recorded: tuple[str, ...] = ()
+    settings: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
+    instrument: Path | None = None
+    excite: str = ""
+    replace: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """What a first pass through the recording told.
+
+    Attributes
+    ----------
+    n_frames, n_channels : int
+        Its size.
+    change : float
+        Loudness after over that before, as an amplitude. [1]
+    peak : float
+        Largest sample after the filter, over full scale. [1]
+    """
+
+    n_frames: int
+    n_channels: int
+    change: float
+    peak: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """One file of the answer.
+
+    Attributes
+    ----------
+    path : Path
+        Of the file.
+    level : str
+        "matched" or "true".
+    gain : float
+        On top of the filter. [1]
+    lowered : float
+        Share of `gain` that was taken away so that nothing clips; 1 for none. [1]
+    """
+
+    path: Path
+    level: str
+    gain: float
+    lowered: float
+
+
+def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
+    """Filter a recording so that it sounds as after a change.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    wish : ListenWish
+        Files and changes.
+
+    Returns
+    -------
+    Outcome
+        What was written, and what the change does.
+
+    Raises
+    ------
+    ValueError
+        If a setting, part, pickup or value is wrong or missing, nothing changes, or nothing is heard.
+    FileError
+        If the recording is not usable or silent, or a file cannot be written or is there already.
+    """
+    targets = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
+    _require_targets(wish.source, targets, may_replace=wish.replace)
+    before, after = _sides(desk, wish)
+    with open_blocks(wish.source) as audio:
+        rate_hz = audio.rate_hz
+    answer = design_change(before, after, rate_hz=rate_hz, excite=wish.excite)
+    levels = _measure(desk, wish.source, answer.impulse)
+    written = _plan(targets, levels)
+    _write(desk, wish, answer=answer, levels=levels, written=written)
+    document = _document(wish, answer=answer, levels=levels, written=written)
+    return Outcome(lines=tuple(_lines(wish, answer=answer, levels=levels, written=written)), document=document)
+
+
+def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side]:
+    if not (wish.settings or wish.changes or wish.instrument):
+        msg = "nothing is changed, so there is nothing to hear: say what by --set, --change or --instrument"
+        raise ValueError(msg)
+    logbook = open_logbook(desk.logbook)
+    own = instrument_path(logbook)
+    if not own.exists():
+        msg = f"{own} is not there: state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
+        raise FileError(msg)
+    instrument = read_instrument_file(own)
+    other = instrument if wish.instrument is None else read_instrument_file(wish.instrument)
+    load = load_of_rig(rig_of(logbook))
+    recorded = split_settings(wish.recorded)
+    kept = {control: value for control, value in recorded.items() if control in other.pot or control in other.switch}
+    before = Side(instrument=instrument, controls=recorded, load=load)
+    after = Side(
+        instrument=other,
+        controls=(recorded if other is instrument else kept) | split_settings(wish.settings),
+        load=load,
+        changes=_read_changes(other, wish.changes),
+    )
+    return before, after
+
+
+# A longer cable or another input may be tried as well; they belong to the rig, not to the instrument.
+def _read_changes(instrument: Instrument, texts: tuple[str, ...]) -> dict[str, Quantity]:
+    parts = split_settings(texts)
+    load = {key: text for key, text in parts.items() if key in LOAD_UNITS}
+    changes = read_changes(instrument, [f"{key}={text}" for key, text in parts.items() if key not in LOAD_UNITS])
+    return changes | {key: parse_quantity(text, LOAD_UNITS[key]) for key, text in load.items()}
+
+
+def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:
+    if len({path.resolve() for path in targets}) < len(targets):
+        msg = f"{plain_text(str(targets[0]))}: both levels would go to the same file, name two"
+        raise ValueError(msg)
+    for path in targets:
+        shown = plain_text(str(path))
+        if path.suffix.lower() not in SUFFIXES:
+            msg = f"{shown}: give a name that ends in {', '.join(SUFFIXES)}"
+            raise ValueError(msg)
+        if path.resolve() == source.resolve() or (path.exists() and source.exists() and path.samefile(source)):
+            msg = f"{shown}: this is the recording itself, which is never written over; name another file"
+            raise FileError(msg)
+        if path.is_dir() or not path.parent.is_dir():
+            msg = f"{shown}: {'is a folder' if path.is_dir() else 'there is no such folder'}; name a file in one that is there"
+            raise FileError(msg)
+        if path.exists() and not may_replace:
+            msg = f"{shown} is there already and is not overwritten: choose another name, or say --replace"
+            raise FileError(msg)
+
+
+def _filtered(desk: Desk, source: Path, impulse: FloatArray, label: str) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Blocks of the recording, and the same filtered."""
+    with open_blocks(source, n_values=BLOCK_VALUES) as audio:
+        n_blocks = math.ceil(audio.n_frames / max(BLOCK_VALUES // audio.n_channels, 1))
+        kept: list[FloatArray] = []
+
+        def keep() -> Iterator[FloatArray]:
+            for block in audio.blocks:
+                kept[:] = [block]
+                yield block
+
+        blocks = convolve_blocks(keep(), impulse)
+        for _ in desk.steps(range(n_blocks), label):
+            after = next(blocks)
+            yield kept[0], after
+        for _ in blocks:  # none is left; but only now a file that ends too early is told
+            pass
+
+
+def _measure(desk: Desk, source: Path, impulse: FloatArray) -> Levels:
+    n_frames = n_channels = 0
+    before = after = peak_before = peak = 0.0
+    with open_blocks(source) as audio:
+        rate_hz, n_channels = audio.rate_hz, audio.n_channels
+    for old, new in _filtered(desk, source, impulse, "listening"):
+        n_frames += len(old)
+        before, after = before + weighted_energy(old, rate_hz), after + weighted_energy(new, rate_hz)
+        peak_before, peak = max(peak_before, float(np.max(np.abs(old)))), max(peak, float(np.max(np.abs(new))))
+    if peak_before < SILENT or after <= 0:
+        msg = (
+            f"{plain_text(source.name)}: silent, its largest sample is below −120 dB of full scale. Record the instrument again."
+        )
+        raise FileError(msg)
+    return Levels(n_frames=n_frames, n_channels=n_channels, change=math.sqrt(after / before), peak=peak)
+
+
+def _plan(targets: list[Path], levels: Levels) -> list[Written]:
+    written = []
+    for path, level, gain in zip(targets, ("matched", "true"), (1 / levels.change, 1.0), strict=False):
+        lowered = min(1.0, CEILING / (gain * levels.peak))
+        written.append(Written(path=path, level=level, gain=gain * lowered, lowered=lowered))
+    return written
+
+
+def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> None:
+    with ExitStack() as files:
+        places = [files.enter_context(_whole_or_not(one.path, may_replace=wish.replace)) for one in written]
+        with ExitStack() as open_files:
+            writers: list[Callable[[FloatArray], None]] = [
+                open_files.enter_context(
+                    create_blocks(
+                        place,
+                        rate_hz=answer.rate_hz,
+                        n_channels=levels.n_channels,
+                        n_frames=levels.n_frames,
+                        suffix=one.path.suffix,
+                    )
+                )
+                for place, one in zip(places, written, strict=True)
+            ]
+            for _, block in _filtered(desk, wish.source, answer.impulse, "writing"):
+                for write, one in zip(writers, written, strict=True):
+                    write(block * one.gain)
+
+
+@contextmanager
+def _whole_or_not(path: Path, *, may_replace: bool) -> Iterator[Path]:
+    """Hand out a place for an unfinished file, and give it its name when all went well.
+
+    Raises
+    ------
+    FileError
+        If the name was taken meanwhile, or the disk refuses.
+    """
+    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}{UNFINISHED}")
+    try:
+        yield unfinished
+        if path.exists() and not may_replace:
+            msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
+            raise FileError(msg)
+        unfinished.replace(path)
+        sync_folder(path.parent)
+    except OSError as err:
+        msg = disk_message("not written", path, err)
+        raise FileError(msg) from None
+    finally:
+        unfinished.unlink(missing_ok=True)
+
+
+def _lines(wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> list[str]:
+    lines = [f"Changed: {', '.join(_changed(wish))}", f"Recorded at: {settings_text(answer.before.settings)}"]
+    if answer.after.settings != answer.before.settings:
+        lines.append(f"Heard at:    {settings_text(answer.after.settings)}")
+    lines.append(f"Pickups: {_pickups_text(wish, answer.before, answer.after)}")
+    lines += ["", *(_written_line(one) for one in written)]
+    change_db = _db(levels.change)
+    direction = "louder" if change_db > 0 else "quieter"
+    lines.append(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).")
+    if wish.true_level is None:
+        lines.append("That is taken out, so that you judge the colour alone; --true-level FILE writes it as it would be, too.")
+    lines += ["", *_table(answer, levels)]
+    lines += [f"Note: {finding.text}." for finding in answer.findings]
+    marked = sorted({*answer.before.marked, *answer.after.marked})
+    if marked:
+        lines += ["", f"Only marked, not measured, so the change may be another: {', '.join(marked)}"]
+    return lines
+
+
+def _changed(wish: ListenWish) -> list[str]:
+    other = [] if wish.instrument is None else [f"instrument of {wish.instrument}"]
+    return [plain_text(text) for text in (*other, *wish.changes, *wish.settings)]
+
+
+def _pickups_text(wish: ListenWish, before: Heard, after: Heard) -> str:
+    sounding = " and ".join(before.pickups)
+    if before.pickups != after.pickups:
+        sounding += f" before, {' and '.join(after.pickups)} after"
+    if wish.excite:
+        return f"only {wish.excite} sounds, as said by --excite"
+    is_many = max(len(before.pickups), len(after.pickups)) > 1
+    return sounding + (", as if the strings gave each the same voltage (--excite PICKUP for one alone)" if is_many else "")
+
+
+def _written_line(one: Written) -> str:
+    meaning = {"matched": "as loud as the recording", "true": "at the level that the change gives"}[one.level]
+    line = f"Written: {plain_text(str(one.path))}, {meaning}"
+    if one.lowered < 1:
+        down = f"{-_db(one.lowered):.1f} dB"
+        line += f", but lowered by {down} so that nothing clips: lower the recording by {down} too when you compare"
+    return line
+
+
+def _table(answer: ListenAnswer, levels: Levels) -> list[str]:
+    shown = np.array([one_hz for one_hz in SHOWN_HZ if one_hz <= answer.frequency_hz[-1]])
+    gain = np.abs(filter_gain(answer.impulse, answer.rate_hz, shown))
+    rows = [("", "change", "at equal loudness")]
+    for one_hz, one in zip(shown, gain, strict=True):
+        rows.append((format_quantity(float(one_hz), "Hz"), _db_text(one), _db_text(one / levels.change)))
+    return table_lines(rows)
+
+
+def _db(ratio: float) -> float:
+    return 20 * math.log10(ratio)
+
+
+def _db_text(ratio: float) -> str:
+    text = f"{_db(ratio):+.1f} dB"
+    return "0.0 dB" if text[1:] == "0.0 dB" else text.replace("-", MINUS)
+
+
+def _document(wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> Document:
+    return {
+        "schema": "coilsweep.listen/1",
+        "source": str(wish.source),
+        "sample_rate_hz": answer.rate_hz,
+        "channels": levels.n_channels,
+        "frames": levels.n_frames,
+        "changes": _changed(wish),
+        "excite": wish.excite or None,
+        "before": {"settings": settings_document(answer.before.settings), "pickups": list(answer.before.pickups)},
+        "after": {"settings": settings_document(answer.after.settings), "pickups": list(answer.after.pickups)},
+        "written": [
+            {"file": str(one.path), "level": one.level, "gain_db": _db(one.gain), "lowered_db": max(-_db(one.lowered), 0.0)}
+            for one in written
+        ],
+        "level_change_db": _db(levels.change),
+        "frequency_hz": answer.frequency_hz.tolist(),
+        "asked_db": [_db(float(one)) for one in np.abs(answer.asked)],
+        "given_db": [_db(float(one)) for one in np.abs(answer.given)],
+        "impulse_samples": len(answer.impulse),
+        "limited_hz": None if answer.limited_hz is None else list(answer.limited_hz),
+        "findings": [{"name": one.code, "text": one.text} for one in answer.findings],
+        "marked_only": sorted({*answer.before.marked, *answer.after.marked}),
+    }
