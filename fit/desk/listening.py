@@ -9,29 +9,27 @@ from pathlib import Path
 
 import numpy as np
 
-from fit.answers.filtering import convolve_blocks, filter_gain
-from fit.answers.listen import Heard, ListenAnswer, Side, design_change
+from fit.answers.filtering import convolve_blocks
+from fit.answers.listen import ListenAnswer, Side, design_change
 from fit.answers.loudness import weighted_energy
 from fit.answers.predict import read_changes
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
-from fit.desk.document import Document
-from fit.desk.forecast import settings_document, settings_text
 from fit.desk.instruments import load_of_rig, read_instrument_file
+from fit.desk.listened import Facts, Levels, Written, listen_document, listen_lines
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.takes import rig_of
-from fit.desk.wording import MINUS, plain_text, table_lines
+from fit.desk.wording import plain_text
 from measure.errors import FileError
 from measure.logbook.disk import HIDDEN, UNFINISHED, disk_message, sync_folder
 from measure.logbook.store import instrument_path, open_logbook
-from measure.quantity import Quantity, format_quantity, parse_quantity
+from measure.quantity import Quantity, parse_quantity
 from measure.response import FloatArray
 from measure.source.files import SUFFIXES, create_blocks, open_blocks
 
 LOAD_UNITS = {"input.resistance": "Ω", "input.capacitance": "F"}
 CEILING = 10 ** (-0.1 / 20)  # [1] of full scale; the little that is left keeps a converter from overshooting
 SILENT = 10 ** (-120 / 20)  # [1] of full scale; a recording whose peak does not come up to it
-SHOWN_HZ = (50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 3e3, 4e3, 5e3, 6e3, 8e3, 10e3)
 BLOCK_VALUES = 1 << 18  # samples times channels: bounds the memory
 
 
@@ -68,48 +66,6 @@ class ListenWish:
     replace: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Levels:
-    """What a first pass through the recording told.
-
-    Attributes
-    ----------
-    n_frames, n_channels : int
-        Its size.
-    change : float
-        Loudness after over that before, as an amplitude. [1]
-    peak : float
-        Largest sample after the filter, over full scale. [1]
-    """
-
-    n_frames: int
-    n_channels: int
-    change: float
-    peak: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
-    """One file of the answer.
-
-    Attributes
-    ----------
-    path : Path
-        Of the file.
-    level : str
-        "matched" or "true".
-    gain : float
-        On top of the filter. [1]
-    lowered : float
-        Share of `gain` that was taken away so that nothing clips; 1 for none. [1]
-    """
-
-    path: Path
-    level: str
-    gain: float
-    lowered: float
-
-
 def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     """Filter a recording so that it sounds as after a change.
 
@@ -141,8 +97,8 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     levels = _measure(desk, wish.source, answer.impulse)
     written = _plan(targets, levels)
     _write(desk, wish, answer=answer, levels=levels, written=written)
-    document = _document(wish, answer=answer, levels=levels, written=written)
-    return Outcome(lines=tuple(_lines(wish, answer=answer, levels=levels, written=written)), document=document)
+    facts = Facts(changed=_changed(wish), excite=wish.excite, answer=answer, levels=levels, written=tuple(written))
+    return Outcome(lines=tuple(listen_lines(facts)), document={**listen_document(facts), "source": str(wish.source)})
 
 
 def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side]:
@@ -286,88 +242,6 @@ def _whole_or_not(path: Path, *, may_replace: bool) -> Iterator[Path]:
         unfinished.unlink(missing_ok=True)
 
 
-def _lines(wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> list[str]:
-    lines = [f"Changed: {', '.join(_changed(wish))}", f"Recorded at: {settings_text(answer.before.settings)}"]
-    if answer.after.settings != answer.before.settings:
-        lines.append(f"Heard at:    {settings_text(answer.after.settings)}")
-    lines.append(f"Pickups: {_pickups_text(wish, answer.before, answer.after)}")
-    lines += ["", *(_written_line(one) for one in written)]
-    change_db = _db(levels.change)
-    direction = "louder" if change_db > 0 else "quieter"
-    lines.append(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).")
-    if wish.true_level is None:
-        lines.append("That is taken out, so that you judge the colour alone; --true-level FILE writes it as it would be, too.")
-    lines += ["", *_table(answer, levels)]
-    lines += [f"Note: {finding.text}." for finding in answer.findings]
-    marked = sorted({*answer.before.marked, *answer.after.marked})
-    if marked:
-        lines += ["", f"Only marked, not measured, so the change may be another: {', '.join(marked)}"]
-    return lines
-
-
-def _changed(wish: ListenWish) -> list[str]:
+def _changed(wish: ListenWish) -> tuple[str, ...]:
     other = [] if wish.instrument is None else [f"instrument of {wish.instrument}"]
-    return [plain_text(text) for text in (*other, *wish.changes, *wish.settings)]
-
-
-def _pickups_text(wish: ListenWish, before: Heard, after: Heard) -> str:
-    sounding = " and ".join(before.pickups)
-    if before.pickups != after.pickups:
-        sounding += f" before, {' and '.join(after.pickups)} after"
-    if wish.excite:
-        return f"only {wish.excite} sounds, as said by --excite"
-    is_many = max(len(before.pickups), len(after.pickups)) > 1
-    return sounding + (", as if the strings gave each the same voltage (--excite PICKUP for one alone)" if is_many else "")
-
-
-def _written_line(one: Written) -> str:
-    meaning = {"matched": "as loud as the recording", "true": "at the level that the change gives"}[one.level]
-    line = f"Written: {plain_text(str(one.path))}, {meaning}"
-    if one.lowered < 1:
-        down = f"{-_db(one.lowered):.1f} dB"
-        line += f", but lowered by {down} so that nothing clips: lower the recording by {down} too when you compare"
-    return line
-
-
-def _table(answer: ListenAnswer, levels: Levels) -> list[str]:
-    shown = np.array([one_hz for one_hz in SHOWN_HZ if one_hz <= answer.frequency_hz[-1]])
-    gain = np.abs(filter_gain(answer.impulse, answer.rate_hz, shown))
-    rows = [("", "change", "at equal loudness")]
-    for one_hz, one in zip(shown, gain, strict=True):
-        rows.append((format_quantity(float(one_hz), "Hz"), _db_text(one), _db_text(one / levels.change)))
-    return table_lines(rows)
-
-
-def _db(ratio: float) -> float:
-    return 20 * math.log10(ratio)
-
-
-def _db_text(ratio: float) -> str:
-    text = f"{_db(ratio):+.1f} dB"
-    return "0.0 dB" if text[1:] == "0.0 dB" else text.replace("-", MINUS)
-
-
-def _document(wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> Document:
-    return {
-        "schema": "coilsweep.listen/1",
-        "source": str(wish.source),
-        "sample_rate_hz": answer.rate_hz,
-        "channels": levels.n_channels,
-        "frames": levels.n_frames,
-        "changes": _changed(wish),
-        "excite": wish.excite or None,
-        "before": {"settings": settings_document(answer.before.settings), "pickups": list(answer.before.pickups)},
-        "after": {"settings": settings_document(answer.after.settings), "pickups": list(answer.after.pickups)},
-        "written": [
-            {"file": str(one.path), "level": one.level, "gain_db": _db(one.gain), "lowered_db": max(-_db(one.lowered), 0.0)}
-            for one in written
-        ],
-        "level_change_db": _db(levels.change),
-        "frequency_hz": answer.frequency_hz.tolist(),
-        "asked_db": [_db(float(one)) for one in np.abs(answer.asked)],
-        "given_db": [_db(float(one)) for one in np.abs(answer.given)],
-        "impulse_samples": len(answer.impulse),
-        "limited_hz": None if answer.limited_hz is None else list(answer.limited_hz),
-        "findings": [{"name": one.code, "text": one.text} for one in answer.findings],
-        "marked_only": sorted({*answer.before.marked, *answer.after.marked}),
-    }
+    return tuple(plain_text(text) for text in (*other, *wish.changes, *wish.settings))
