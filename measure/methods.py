@@ -4,7 +4,7 @@ import numpy as np
 
 from measure.response import Finding, FloatArray, Response, Severity, relative_std
 
-PLATE_HZ = (300.0, 10e3)  # [Hz] where a foil's small capacitance lets something through
+PLATE_HZ = (300.0, 10e3)  # [Hz] where a plate's small capacitance lets something through
 CLEAR = 0.1  # [1] noise over response; above it decibels mislead (JCGM 102:2011, 9.3)
 NOTHING = 0.5  # [1] noise over response at half of the frequencies: nothing came through
 LEAST_SHARE = 0.5  # [1] of the frequencies that have to be clear
@@ -19,12 +19,12 @@ DIVIDED = (0.02, 0.98)  # [1] ratio at half of the frequencies: outside, the err
 
 
 def judge_plate(response: Response) -> tuple[Finding, ...]:
-    """Judge the response of a foil at a known voltage near the wiring.
+    """Judge the response of a plate, a foil at a known voltage near the wiring.
 
     Parameters
     ----------
     response : Response
-        Jack over foil.
+        Jack over plate.
 
     Returns
     -------
@@ -38,13 +38,13 @@ def judge_plate(response: Response) -> tuple[Finding, ...]:
         text = f"not judged: no frequencies between {PLATE_HZ[0]:g} and {PLATE_HZ[1]:g} Hz"
         return (Finding(code="plate-level", severity="pass", text=text), _judge_coupling(response, noise))
     share = float(np.mean(noise[inside] < CLEAR))
-    where = f"the foil's signal is clear of the noise at {100 * share:.0f} % of the frequencies between {PLATE_HZ[0]:g} Hz and "
+    where = f"the plate's signal is clear of the noise at {100 * share:.0f} % of the frequencies between {PLATE_HZ[0]:g} Hz and "
     where += f"{PLATE_HZ[1] / 1000:g} kHz (least {100 * LEAST_SHARE:.0f} %)"
     severity: Severity = "pass" if share >= LEAST_SHARE else "warn"
     if float(np.median(noise[inside])) > NOTHING:
-        where += "; either the shielding keeps it out, or foil or cable is not connected: see that the foil is driven"
+        where += "; either the shielding keeps it out, or plate or cable is not connected: see that the plate is driven"
     elif severity == "warn":
-        where += "; raise the foil's voltage, bring it closer, or record repeats"
+        where += "; raise its voltage, bring it closer, or record repeats"
     level = Finding(code="plate-level", severity=severity, text=where, figure=100 * share, unit="%")
     return (level, _judge_coupling(response, noise))
 
@@ -67,7 +67,10 @@ def judge_impedance(response: Response) -> tuple[Finding, ...]:
     Of a passive Z in series with R > 0 the ratio Z / (R + Z) lies in the disc of radius 1/2 around 1/2, since Re Z >= 0 there and
     the bilinear map takes the right half plane to it. Exchanged channels, a turned polarity and unequal gains lead out of it.
     """
-    return (_judge_passive(response), _judge_resistor(response))
+    passive = _judge_passive(response)
+    if passive.severity == "reject":
+        return (passive, Finding(code="series-resistor", severity="pass", text="not judged: the ratio itself is wrong"))
+    return (passive, _judge_resistor(response))
 
 
 def _judge_coupling(response: Response, noise: FloatArray) -> Finding:
@@ -82,12 +85,12 @@ def _judge_coupling(response: Response, noise: FloatArray) -> Finding:
     std = float(np.sqrt(covariance[0, 0]))
     figure = float(slope) * 20 * float(np.log10(2))
     text = (
-        f"the foil's signal rises by {figure:.1f} dB an octave between {RISE_HZ[0]:g} and {RISE_HZ[1]:g} Hz "
+        f"the plate's signal rises by {figure:.1f} dB an octave between {RISE_HZ[0]:g} and {RISE_HZ[1]:g} Hz "
         f"(least {LEAST_RISE * 6.02:.0f} dB, through a small capacitance 6 to 12 dB)"
     )
     if float(slope) + SIGMAS * std >= LEAST_RISE:
         return Finding(code=code, severity="pass", text=text, figure=figure, unit="dB/octave")
-    text += "; the foil touches the wiring, or its drive leaks past it: insulate it and keep its lead away from the jack's cable"
+    text += "; the plate touches the wiring, or its drive leaks past it: insulate it and keep its lead away from the jack's cable"
     return Finding(code=code, severity="warn", text=text, figure=figure, unit="dB/octave")
 
 

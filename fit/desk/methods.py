@@ -31,11 +31,11 @@ SENSELESS_CHECKS = {
 }
 FAINT_CHECKS = ("buried-in-hum", "low-level")  # a foil's signal may be as faint as the shielding is good
 REPEATS_DIFFER = {
-    "plate": "the foil or the cables moved; fix them and repeat",
+    "plate": "the plate or the cables moved; fix them and repeat",
     "impedance": "a plug, a control or the wiring moved; see to it and repeat",
 }
 WORDS = {
-    "plate": (("exciter", "foil"), ("the coil", "the foil")),
+    "plate": (("exciter", "plate"), ("the coil", "the plate")),
     "impedance": ((", or bring the exciter closer", ""), ("the exciter's plug", "the plugs"), ("bring the coil closer, ", "")),
 }
 
