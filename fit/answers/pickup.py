@@ -151,10 +151,10 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
     told = {name: quantity for name, quantity in derived.items() if name not in reasons}
     further = suggest_takes(choice, evidence.parts_at_hand)
     open_scale = {} if has_two_loads(evidence) else _spread_over_scales(choice, told)
-    floor_answer = _floor_answer(choice)
+    floor_answer = floor_answer_of(choice)
     findings = doubt_answer(choice, told, worst_hz=floor_answer.worst_hz)
     loaded_hz = np.geomspace(*CURVE_HZ, CURVE_POINTS)
-    curves = _curves(choice)
+    curves = curves_of(choice)
     return PickupAnswer(
         takes=tuple(take.name for take in evidence.takes),
         simulated=any(take.response.origin.simulated for take in evidence.takes),
@@ -166,7 +166,7 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
             Candidate(name=model_name(rung.problem.model), bic=rung.bic, reduced_chi_square=rung.reduced_chi_square)
             for rung in choice.rungs
         ),
-        quantities={name: _estimate(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
+        quantities={name: estimate_of(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
         not_identified=_not_identified(reasons, derived, further),
         budget={name: _budget(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
         next_takes={name: _helpful_takes(quantity, choice, further) for name, quantity in told.items()},
@@ -193,7 +193,23 @@ def _spread_over_scales(choice: Choice, told: dict[str, Derived]) -> dict[str, f
     return spread
 
 
-def _estimate(derived: Derived, choice: Choice, extra_std: float) -> Estimate:
+def estimate_of(derived: Derived, choice: Choice, extra_std: float = 0.0) -> Estimate:
+    """Put a quantity with its uncertainty.
+
+    Parameters
+    ----------
+    derived : Derived
+        With its gradient.
+    choice : Choice
+        The fit, with the covariance.
+    extra_std : float
+        Beside it, relative where the gradient is. [1]
+
+    Returns
+    -------
+    Estimate
+        With its 95 % interval.
+    """
     std = float(np.hypot(np.sqrt(max(float(derived.gradient @ choice.covariance @ derived.gradient), 0.0)), extra_std))
     if not derived.is_log:
         low, high = derived.value - COVERAGE * std, derived.value + COVERAGE * std
@@ -246,7 +262,19 @@ def _helpful_takes(derived: Derived, choice: Choice, further: Sequence[Further])
     return tuple(sorted(helpful, key=lambda take: take.predicted_relative_std))
 
 
-def _floor_answer(choice: Choice) -> FloorAnswer:
+def floor_answer_of(choice: Choice) -> FloorAnswer:
+    """Tell how far model and takes differ smoothly, and where most.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+
+    Returns
+    -------
+    FloorAnswer
+        For people.
+    """
     difference = smooth_difference(choice.problem, choice.floor, choice.fit.prediction.residual)
     in_band = (choice.problem.frequency_hz >= AGREEMENT_HZ[0]) & (choice.problem.frequency_hz <= AGREEMENT_HZ[1])
     worst = np.argmax(np.where(in_band, np.abs(difference), -1.0))
@@ -258,7 +286,19 @@ def _floor_answer(choice: Choice) -> FloorAnswer:
     )
 
 
-def _curves(choice: Choice) -> tuple[Curve, ...]:
+def curves_of(choice: Choice) -> tuple[Curve, ...]:
+    """Measured and modelled response of each take, and how they agree.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+
+    Returns
+    -------
+    tuple of Curve
+        One a take.
+    """
     problem, curves = choice.problem, []
     for index, take in enumerate(problem.evidence.takes):
         points = problem.take_of_point == index

@@ -41,6 +41,7 @@ WEAK = {
     "log_resistor": (float(np.log(100e3)), 1.5),
 }
 CHANGE = "change_"
+SHUNT_UNIT_F = 100e-12  # [F] of a capacitance that a job added across a pickup
 CHANNEL_RATIO_STD = 0.01  # [ln 1] of two inputs that no loopback has compared; common practice, no source
 
 
@@ -202,6 +203,24 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
             seen.add(name)
             parameters.append(log_reference(name, take.series_resistor, f"series resistor {take.series_resistor.text}"))
     return parameters
+
+
+def shunt_name(pickup: str, pickups: Collection[str]) -> str:
+    """Name the parameter of a capacitance that a job added across a pickup.
+
+    Parameters
+    ----------
+    pickup : str
+        Its name.
+    pickups : collection of str
+        Of the instrument.
+
+    Returns
+    -------
+    str
+        ``"shunt"`` or ``"shunt@bridge"``; in units of `SHUNT_UNIT_F`.
+    """
+    return f"shunt{suffix_of(pickup, pickups)}"
 
 
 def series_name(evidence: Evidence, take: TakeEvidence) -> str:

@@ -19,7 +19,8 @@ from fit.estimate.parameters import (
 )
 from measure.quantity import Quantity
 
-CHANGEABLE = ("log_inductance", "log_resistance", "log_winding_capacitance", "log_pot.", "log_capacitor.", "log_resistor.")
+CHANGEABLE = ("log_inductance", "log_resistance", "log_pot.", "log_capacitor.", "log_resistor.")
+SHUNT_STD = 10.0  # [1] of `SHUNT_UNIT_F`
 FRACTION_STD = {"rotation": 0.6, "percent": 0.05}  # [logit] of a pot's electrical fraction: tapers differ between makes
 LEAK_STD = 0.1  # [1] of the exciter's field at a pickup beside the one it stands over
 CHANGED_FIELD_STD = 0.1  # [1] the coil lies not quite as before
@@ -89,7 +90,9 @@ def part_parameters(evidence: Evidence, names: Sequence[str]) -> list[Parameter]
     parameters = []
     for name in names:
         key = name.removeprefix("log_")
-        if name.startswith("leak_"):
+        if name.startswith("shunt"):
+            parameters.append(Parameter(name=name, start=0.0, prior_std=SHUNT_STD))
+        elif name.startswith("leak_"):
             parameters.append(Parameter(name=name, start=0.0, prior_std=LEAK_STD))
         elif name.startswith("logit_"):
             parameters.append(_fraction(evidence, name))

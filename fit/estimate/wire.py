@@ -6,15 +6,15 @@ import msgspec
 import numpy as np
 
 from fit.circuit.harness import INPUT_LOAD, Case, Group, build_harness
-from fit.circuit.instrument import Instrument, Pickup, SecondCoil
+from fit.circuit.instrument import Instrument, Part, Pickup, SecondCoil
 from fit.circuit.network import GROUND, Network
 from fit.circuit.wiring import Wiring
 from fit.estimate.evidence import Evidence, TakeEvidence
-from fit.estimate.parameters import PickupModel, fraction_name, leak_name, part_name, series_name, suffix_of
+from fit.estimate.parameters import PickupModel, fraction_name, leak_name, part_name, series_name, shunt_name, suffix_of
 from fit.estimate.wired import SOURCE, Drive, TakeSet, Term, Wired, pickup_of
 from measure.response import FloatArray
 
-MIDDLE, OPEN = "(middle)", "(open)"  # no name in an instrument.toml has brackets
+MIDDLE, OPEN, SHUNT = "(middle)", "(open)", "(shunt)"  # no name in an instrument.toml has brackets
 WINDING = ".winding_capacitance"
 
 
@@ -96,6 +96,7 @@ def wire_takes(
     sets = []
     for (is_after, method, is_loaded, source), chosen in kinds.items():
         instrument = plain if method == "exciter" else _with_source(plain)
+        instrument = _with_shunts(instrument, plain) if is_after else instrument
         own_load = INPUT_LOAD if is_loaded else ((OPEN, False),)
         cases = [
             Case(settings=evidence.takes[k].settings, frequency_hz=frequencies[k], load=(*own_load, *added[k])) for k in chosen
@@ -113,7 +114,7 @@ def wire_takes(
                     is_after=is_after,
                     method=method,
                     source=source,
-                    terms=_terms(group, [evidence.takes[take] for take in takes]),
+                    terms=_terms(group, [evidence.takes[take] for take in takes], models),
                     drives=_drives(evidence, group.wiring, owners, placement) if method == "exciter" else (),
                 )
             )
@@ -138,6 +139,17 @@ def _with_source(instrument: Instrument) -> Instrument:
     return msgspec.structs.replace(instrument, pickup={**instrument.pickup, SOURCE: source})
 
 
+def _with_shunts(instrument: Instrument, plain: Instrument) -> Instrument:
+    """Lay a capacitance across every pickup, for what a job on shielding or wiring added."""
+    shunts = {}
+    for name, pickup in plain.pickup.items():
+        ends = (pickup.ends[0], pickup.ends[1])
+        if pickup.second is not None and MIDDLE + name in ends:
+            ends = (pickup.ends[0], pickup.second.ends[1])
+        shunts[SHUNT + name] = Part(between=ends)
+    return msgspec.structs.replace(instrument, capacitor={**instrument.capacitor, **shunts})
+
+
 def _heard_network(wiring: Wiring, takes: Sequence[TakeEvidence]) -> Network:
     for take in takes:
         if wiring.network is not None and take.method == "exciter" and take.coil_over and take.coil_over not in wiring.coils:
@@ -150,7 +162,7 @@ def _heard_network(wiring: Wiring, takes: Sequence[TakeEvidence]) -> Network:
     return wiring.network
 
 
-def _terms(group: Group, takes: Sequence[TakeEvidence]) -> tuple[Term, ...]:
+def _terms(group: Group, takes: Sequence[TakeEvidence], models: Mapping[str, PickupModel]) -> tuple[Term, ...]:
     """Every part in every branch; those of several takes together."""
     found: dict[tuple[str, int, bool, str, str], list[np.ndarray]] = {}
     for column, (wiring, take) in enumerate(zip(group.wirings, takes, strict=True)):
@@ -164,7 +176,7 @@ def _terms(group: Group, takes: Sequence[TakeEvidence]) -> tuple[Term, ...]:
     terms = []
     for (key, row, is_capacitor, side, fraction), pieces in found.items():
         is_winding = key.endswith(WINDING)
-        name = key.removesuffix(WINDING) if is_winding else part_name(key)
+        name = key.removesuffix(WINDING) if is_winding else _parameter_of(key, list(models))
         terms.append(
             Term(
                 name=name,
@@ -177,6 +189,11 @@ def _terms(group: Group, takes: Sequence[TakeEvidence]) -> tuple[Term, ...]:
             )
         )
     return tuple(terms)
+
+
+def _parameter_of(key: str, pickups: Sequence[str]) -> str:
+    mark = f"capacitor.{SHUNT}"
+    return shunt_name(key.removeprefix(mark), pickups) if key.startswith(mark) else part_name(key)
 
 
 def _drives(evidence: Evidence, wiring: Wiring, owners: np.ndarray, placement: np.ndarray) -> tuple[Drive, ...]:

@@ -14,7 +14,7 @@ from fit.circuit.excitations import Excited, solve_excitations
 from fit.circuit.network import Network, Solution
 from fit.circuit.wiring import Wiring
 from fit.estimate.coils import coil_rows, coil_values, coupling_of
-from fit.estimate.parameters import CHANGE, PickupModel
+from fit.estimate.parameters import CHANGE, SHUNT_UNIT_F, PickupModel
 from measure.response import ComplexArray, FloatArray
 
 SOURCE = "(source)"  # no name in an instrument.toml has brackets
@@ -32,6 +32,11 @@ class Term:
     is_winding: bool = False
     side: str = ""
     fraction: str = ""  # name of its parameter
+
+    @property
+    def is_shunt(self) -> bool:
+        """A capacitance that a job added, which may be negative."""
+        return self.name.startswith("shunt")
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -209,6 +214,8 @@ def _admittances(
         if term.is_winding:
             pickup = pickups[pickup_of(term.name)]
             value = pickup.coils[int(term.name.endswith(".second"))].winding_capacitance_f
+        elif term.is_shunt:
+            value = SHUNT_UNIT_F * p[term.name]
         else:
             value = float(np.exp(p[term.name]))
         if term.is_capacitor:
@@ -233,6 +240,10 @@ def _part_rows(group: TakeSet, own: Sequence[ComplexArray], p: dict[str, float],
     by_admittance = solved.by_admittance[:, 0] / solved.voltage[0]
     for term, part in zip(group.terms, own, strict=True):
         if term.is_winding:
+            continue
+        if term.is_shunt:  # may be negative, and is fitted as it is
+            by_value = by_admittance[term.branch, term.points] * (SHUNT_UNIT_F * group.s[term.points])
+            _add(rows, term.name, term.points, by_value, len(group.s))
             continue
         by_log = by_admittance[term.branch, term.points] * part
         _add(rows, term.name, term.points, by_log if term.is_capacitor else -by_log, len(group.s))
