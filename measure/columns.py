@@ -19,6 +19,7 @@ ROLES: tuple[tuple[str, frozenset[str]], ...] = (  # the first that fits counts
     ("magnitude", frozenset({"magnitude", "mag", "abs", "absolute", "amplitude", "modulus", "gain", "level", "impedance", "z"})),
 )
 DEGREE_WORDS, RADIAN_WORDS = frozenset({"deg", "degree", "degrees"}), frozenset({"rad", "radian", "radians"})
+LEVEL_WORDS = frozenset({"vpp", "vp", "vrms", "volt", "volts", "dbm", "dbv", "dbu", "dbfs"})  # of one voltage: no ratio
 OPEN_WORDS = frozenset({"gain", "level"})  # said of ratios and of decibels alike
 HZ_SCALES = {"hz": 1.0, "khz": 1e3, "megahz": 1e6, "ghz": 1e9}
 OHM_SCALES = {"milliohm": 1e-3, "ohm": 1.0, "ohms": 1.0, "kohm": 1e3, "kohms": 1e3, "megohm": 1e6, "megohms": 1e6}
@@ -85,6 +86,7 @@ def recognise_columns(names: Sequence[str]) -> tuple[dict[str, Column], tuple[st
     for index, name in enumerate(names):
         words = column_words(name)
         role = next((role for role, wanted in ROLES if wanted & set(words)), None)
+        role = None if role == "magnitude" and LEVEL_WORDS & set(words) else role
         if role is not None:
             unit, scale = _unit_of(role, words)
             found.setdefault(role, []).append(Column(index=index, name=name.strip(), unit=unit, scale=scale))
