@@ -1,7 +1,7 @@
 """What did a job change? Takes from before and after it in one fit, so that what both sides share cancels.
 
-Input, added parts, dcr and eddy losses are the same parameters on both sides; every pickup's inductance and resistance, every pot,
-capacitor and resistor has a step of its own, and across every pickup lies a capacitance that the job may have added.
+Input, added parts, dcr and eddy losses are the same parameters on both sides; every pickup's inductance and resistance, every
+pot, capacitor and resistor has a step of its own, and across every pickup lies a capacitance that the job may have added.
 """
 
 from collections.abc import Mapping
@@ -17,12 +17,13 @@ from fit.estimate.evidence import Evidence
 from fit.estimate.ladder import Choice, choose_model, model_name
 from fit.estimate.model import Problem, name_values, suffixes_of
 from fit.estimate.parameters import CHANGE, SHUNT_UNIT_F
-from measure.response import Finding, FloatArray
+from measure.response import ComplexArray, Finding, FloatArray
 
 DB_PER_NEPER = 20 / np.log(10)
 BAND_HZ = (80.0, 15000.0)  # [Hz] where responses are compared
 FALSE_ALARMS = 0.05  # [1] over all verdicts of one comparison together
-WIDEST = 0.3  # [1] relative standard uncertainty of a change beyond which not to have seen it says nothing
+WIDEST = 0.1  # [1] relative standard uncertainty of a change beyond which not to have seen it says nothing
+LOW_POINTS = 8  # frequencies at the low end of the band that set the gain of a measured change
 NOT_TOLD = "the takes do not tell its change"
 ADDED = "added_capacitance"
 
@@ -200,7 +201,7 @@ def _changes(choice: Choice, before: Mapping[str, Derived], after: Mapping[str, 
 
 
 def _beyond(n_verdicts: int) -> float:
-    """Standard uncertainties beyond which one of so many verdicts errs in `FALSE_ALARMS` of comparisons (Šidák 1967)."""
+    """Find how many standard uncertainties make one of so many verdicts err in `FALSE_ALARMS` of comparisons (Šidák 1967)."""
     from scipy.special import ndtri
 
     each = 1 - (1 - FALSE_ALARMS) ** (1 / n_verdicts)
@@ -223,45 +224,52 @@ def _side(choice: Choice, side: Mapping[str, Derived], name: str, reasons: Mappi
 
 
 def _response_changes(choice: Choice, beyond: float) -> tuple[ResponseChange, ...]:
+    """Pair every take from after the job with the first from before it that differs in nothing else."""
     problem, takes = choice.problem, choice.problem.evidence.takes
     voltage, rows = problem.circuit.evaluate(name_values(problem, choice.fit.vector))
     zero = np.zeros(len(voltage), dtype=complex)
     by_parameter = np.array([rows.get(parameter.name, zero) for parameter in problem.parameters]).real
     out = []
     for second, later in enumerate(takes):
-        for first, earlier in enumerate(takes):
-            is_pair = later.is_after and not earlier.is_after and _is_same_but_for_the_job(problem, first, second)
-            if not is_pair or any(pair.after == later.name for pair in out):
-                continue
-            points = [np.flatnonzero(problem.take_of_point == index) for index in (first, second)]
-            _, *common = np.intersect1d(*(problem.frequency_hz[p].round(6) for p in points), return_indices=True)
-            one, two = (p[c] for p, c in zip(points, common, strict=True))
-            frequency = problem.frequency_hz[one]
-            change = DB_PER_NEPER * np.log(np.abs(voltage[two] / voltage[one]))
-            gradient = DB_PER_NEPER * (by_parameter[:, two] - by_parameter[:, one])
-            std = np.sqrt(np.maximum(np.einsum("pm,pq,qm->m", gradient, choice.covariance, gradient), 0.0))
-            measured = DB_PER_NEPER * np.log(np.abs(problem.data[two] / problem.data[one]))
-            in_band = (frequency >= BAND_HZ[0]) & (frequency <= BAND_HZ[1])
-            top = int(np.argmax(np.where(in_band, np.abs(change), -1.0)))
-            value, u = float(change[top]), float(std[top])
-            largest = Estimate(
-                value=value, unit="dB", standard_uncertainty=u, low=value - COVERAGE * u, high=value + COVERAGE * u
-            )
-            low = np.flatnonzero(in_band)[:8]
-            out.append(
-                ResponseChange(
-                    before=earlier.name,
-                    after=later.name,
-                    frequency_hz=frequency,
-                    change_db=change,
-                    change_db_std=std,
-                    measured_db=measured - np.mean(measured[low] - change[low]),
-                    largest=largest,
-                    at_hz=float(frequency[top]),
-                    verdict=_verdict(largest, beyond),
-                )
-            )
+        alike = [
+            first
+            for first, earlier in enumerate(takes)
+            if later.is_after and not earlier.is_after and _is_same_but_for_the_job(problem, first, second)
+        ]
+        if alike:
+            out.append(_response_change(choice, (alike[0], second), voltage, by_parameter, beyond))
     return tuple(out)
+
+
+def _response_change(
+    choice: Choice, pair: tuple[int, int], voltage: ComplexArray, by_parameter: FloatArray, beyond: float
+) -> ResponseChange:
+    problem = choice.problem
+    points = [np.flatnonzero(problem.take_of_point == index) for index in pair]
+    rounded = [problem.frequency_hz[place].round(6) for place in points]
+    _, at_first, at_second = np.intersect1d(rounded[0], rounded[1], return_indices=True)
+    one, two = points[0][at_first], points[1][at_second]
+    frequency = problem.frequency_hz[one]
+    change = DB_PER_NEPER * np.log(np.abs(voltage[two] / voltage[one]))
+    gradient = DB_PER_NEPER * (by_parameter[:, two] - by_parameter[:, one])
+    std = np.sqrt(np.maximum(np.einsum("pm,pq,qm->m", gradient, choice.covariance, gradient), 0.0))
+    measured = DB_PER_NEPER * np.log(np.abs(problem.data[two] / problem.data[one]))
+    in_band = (frequency >= BAND_HZ[0]) & (frequency <= BAND_HZ[1])
+    top = int(np.argmax(np.where(in_band, np.abs(change), -1.0)))
+    value, u = float(change[top]), float(std[top])
+    largest = Estimate(value=value, unit="dB", standard_uncertainty=u, low=value - COVERAGE * u, high=value + COVERAGE * u)
+    low = np.flatnonzero(in_band)[:LOW_POINTS]
+    return ResponseChange(
+        before=problem.evidence.takes[pair[0]].name,
+        after=problem.evidence.takes[pair[1]].name,
+        frequency_hz=frequency,
+        change_db=change,
+        change_db_std=std,
+        measured_db=measured - np.mean(measured[low] - change[low]),
+        largest=largest,
+        at_hz=float(frequency[top]),
+        verdict=_verdict(largest, beyond),
+    )
 
 
 def _is_same_but_for_the_job(problem: Problem, first: int, second: int) -> bool:
