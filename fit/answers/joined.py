@@ -16,11 +16,11 @@ WHOLE = {  # [1] amplitude of a whole arrangement: pots load pickups in series m
     "one": (0.82, 1.08),
     "half": (0.82, 1.15),
     "series": (0.94, 1.05),
-    "parallel": (0.92, 1.12),
+    "parallel": (0.96, 1.14),
 }
 SERIES_LOSS = 0.05  # [1] that each pickup in series may lose to the pots
 HALF = 0.5  # [1] level of a humbucker whose coils are split or parallel
-HALF_COST = 0.03  # [1] what the assumption of a split costs against one without
+HALF_COST = 0.02  # [1] what the assumption of a split costs against one without
 UNTOLD = tuple(0.25 + 0.05 * step for step in range(16))  # [1] levels that a pickup without a take may have
 FITS = 0.15  # [1] misfit of levels up to which an arrangement is believed
 APART = 0.10  # [1] by which the next arrangement must fit worse

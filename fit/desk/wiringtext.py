@@ -55,7 +55,7 @@ def wiring_lines(
         stated = {one.label: one.joined for one in expected.positions} if expected is not None else {}
         for one in answer.positions:
             joined = stated.get(one.label)
-            if one.joined is None and joined is not None and joined in one.possible:
+            if one.joined is None and joined is not None and (joined in one.possible or not one.is_complete):
                 lines.append(f"  {plain_text(one.label)}: instrument.toml would have {plain_text(joined_text(joined))}")
     if differences:
         lines += ["", "DIFFERS from instrument.toml"]
@@ -86,10 +86,7 @@ def position_text(position: Position) -> str:
     else:
         text = " and ".join(heard)
         if len(heard) > 1:
-            kinds = {one.kind for one in position.possible}
-            text += (
-                ", series or parallel not decided" if kinds >= {"series", "parallel"} else ", how they are joined is not decided"
-            )
+            text += _undecided_text(position)
     if len(heard) > 1:
         text += f", {_phase_text(position, tuple(heard))}"
     untold = [name for name, one in position.readings.items() if one.take is not None and one.is_connected is None]
@@ -136,6 +133,14 @@ def wiring_document(answer: WiringAnswer, differences: dict[str, tuple[str, ...]
         "unheard": list(answer.unheard),
         "unmeasured": list(answer.unmeasured),
     }
+
+
+def _undecided_text(position: Position) -> str:
+    plain = {joined_text(one).replace("half of ", "") for one in position.possible}
+    if len(plain) == 1:
+        return f" ({plain.pop()}), which of them is split is not decided"
+    kinds = {one.kind for one in position.possible}
+    return ", series or parallel not decided" if kinds >= {"series", "parallel"} else ", how they are joined is not decided"
 
 
 def _half_text(position: Position) -> str:
