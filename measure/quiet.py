@@ -191,7 +191,9 @@ def judge_quiet(levels: NoiseLevels) -> tuple[Finding, ...]:
     text += "" if severity == "pass" else "; record ten seconds"
     findings = [Finding(code="length", severity=severity, text=text, figure=length_s, unit="s")]
     is_muted = any(finding.code == "muted" for finding in levels.findings)
-    quiet = Finding(code="muted", severity="pass", text="the input was open: its own noise is there", figure=0.0)
+    is_heard = len(levels.segment_dbfs) > 0
+    text = "the input was open: its own noise is there" if is_heard else "not judged: too short"
+    quiet = Finding(code="muted", severity="pass", text=text, figure=0.0 if is_heard else None)
     findings += [finding for finding in levels.findings if finding.code == "muted"] if is_muted else [quiet]
     if len(levels.segment_dbfs) < 2:
         return (*findings, Finding(code="unsteady", severity="pass", text="not judged: needs two segments of silence"))
