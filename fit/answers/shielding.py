@@ -163,20 +163,18 @@ def compare_shielding(
     sizes = [np.maximum(np.abs(side.mean), TINY) for side in (old, new)]
     noise = [side.variance / 2 / size**2 for side, size in zip((old, new), sizes, strict=True)]
     is_clear = np.all([np.sqrt(2 * each) < CLEAR for each in noise], axis=0)
-    bands = tuple(
-        band
-        for middle_hz in 1000 * 10 ** (THIRD_OCTAVES / 10)
-        if (band := _band(float(middle_hz), frequency_hz, old, new)) is not None
-    )
+    middles_hz = [float(middle_hz) for middle_hz in 1000 * 10 ** (THIRD_OCTAVES / 10)]
+    bands = [_band(middle_hz, frequency_hz, old, new) for middle_hz in middles_hz]
+    whole = tuple(band for band in bands if band is not None)
     return ShieldingAnswer(
         frequency_hz=frequency_hz,
         ratio_db=DB_PER_NEPER * np.log(sizes[1] / sizes[0]),
         std_db=DB_PER_NEPER * np.sqrt(noise[0] + noise[1]),
         is_clear=is_clear,
-        bands=bands,
+        bands=whole,
         coupling_before=_coupling(frequency_hz, old, impedance_before, relative_std=impedance_relative_std),
         coupling_after=_coupling(frequency_hz, new, impedance_after, relative_std=impedance_relative_std),
-        text=_text(bands, spot_hz),
+        text=_text(whole, spot_hz),
         simulated=any(response.origin.simulated for response in (*before, *after)),
     )
 
@@ -267,7 +265,7 @@ def _band_power(side: _Side, inside: NDArray[np.bool_]) -> _Power:
 
 
 def _spread(was: _Power, now: _Power) -> tuple[float, float]:
-    """Find a change's standard uncertainty and half of its 95 % interval, from noise or from the takes where they scatter more."""
+    """Find a change's standard uncertainty and half of its 95 % interval, from noise, or from the takes' scatter."""
     from scipy.special import stdtrit
 
     noise_db = float(DB_PER_NEPER / 2 * np.hypot(was.std / was.mean, now.std / now.mean))
