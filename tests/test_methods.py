@@ -173,6 +173,10 @@ def test_quiet_take_has_no_response_and_is_good():
     looked = look(quiet(15), "quiet", stimulus=None)
     assert (looked.outcome, looked.response) == ("good", None)
     assert [finding.code for finding in looked.findings] == ["clipped", "dropouts", "dc-offset", "length", "muted", "unsteady"]
+    assert not [finding.text for finding in looked.findings if "stimulus" in finding.text or "not judged" in finding.text]
+    samples = quiet(15)
+    samples[101024:] = samples[100512:-512]
+    assert worse_than_pass(look(samples, "quiet", stimulus=None))["dropouts"] == "reject"
 
 
 def test_faults_of_quiet_takes():
