@@ -1,7 +1,7 @@
 """What an instrument does to the signal at some settings: gain, phase and delay of each pickup, and the figures people ask for.
 
 Volts at the jack's tip per volt of a pickup's EMF, cable and input connected. Known part values are enough; where they carry
-bounds, what follows carries the uncertainty that comes from them.
+bounds, or come from a fit with their covariance, what follows carries the uncertainty that comes from them.
 """
 
 from collections.abc import Iterable, Mapping
@@ -9,6 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fit.answers.adopted import adopt_losses
+from fit.answers.known import Basis, Known, gather_known, spread_of, std_of
+from fit.answers.measured import MeasuredParts
 from fit.answers.pickup import Estimate
 from fit.answers.quantities import COVERAGE
 from fit.answers.spot import Spot, find_corner, find_peak, relative_slopes
@@ -22,6 +25,7 @@ from measure.response import ComplexArray, FloatArray
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20e3  # [Hz]
 POINTS_PER_OCTAVE = 24
+DELAY_STEP = 1e-3  # [ln Hz] the error is of its square
 DB_PER_NEPER = 20 / np.log(10)
 
 
@@ -32,16 +36,16 @@ class Bench:
     Attributes
     ----------
     instrument : Instrument
-        As read.
-    values : dict
-        Name to value in SI units.
-    relative_std : dict
-        Name to relative standard uncertainty, of the values that were measured and carry a bound. [1]
+        With the losses that were measured, where any were.
+    settings : Settings
+        Of every control.
+    known : Known
+        Values and their covariance.
     """
 
     instrument: Instrument
-    values: dict[str, float]
-    relative_std: dict[str, float]
+    settings: Settings
+    known: Known
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -53,9 +57,9 @@ class PickupCurve:
     gain : ndarray of complex, shape (n,)
         0 where the pickup is not connected. [V/V]
     gain_db_std, phase_std : ndarray, shape (n,)
-        Standard uncertainty from the bounds of the parts. [dB], [rad]
-    group_delay_s : ndarray, shape (n,)
-        −dφ/dω. [s]
+        Standard uncertainty from that of the parts. [dB], [rad]
+    group_delay_s, group_delay_std_s : ndarray, shape (n,)
+        −dφ/dω, and its standard uncertainty. [s], [s]
     is_connected : bool
         Anything of it reaches the output.
     peak_frequency, peak_level : Estimate or None
@@ -70,6 +74,7 @@ class PickupCurve:
     gain_db_std: FloatArray
     phase_std: FloatArray
     group_delay_s: FloatArray
+    group_delay_std_s: FloatArray
     is_connected: bool
     peak_frequency: Estimate | None
     peak_level: Estimate | None
@@ -95,6 +100,13 @@ class PredictAnswer:
         Values that are only marked, so that nothing is known of their error.
     unbounded : tuple of str
         Values without a bound that are taken as exact.
+    basis : dict
+        Name of each value that the curves rest on to the value and where it comes from; a pot's electrical fraction
+        (``"pot.volume@7"``) that is not measured comes from its taper.
+    measured : MeasuredParts or None
+        The fit that measured values come from; None where the curves rest on none.
+    with_tolerance : bool
+        The tolerances of marked values, and what is usual of tapers, count in the uncertainties.
     """
 
     settings: Settings
@@ -103,6 +115,9 @@ class PredictAnswer:
     tone_sweeps: tuple[ToneSweep, ...]
     marked: tuple[str, ...]
     unbounded: tuple[str, ...]
+    basis: dict[str, Basis]
+    measured: MeasuredParts | None
+    with_tolerance: bool
 
 
 def read_changes(instrument: Instrument, texts: Iterable[str]) -> dict[str, Quantity]:
@@ -146,6 +161,8 @@ def predict_instrument(
     *,
     load: Mapping[str, Quantity],
     changes: Mapping[str, Quantity] | None = None,
+    measured: MeasuredParts | None = None,
+    with_tolerance: bool = False,
     excite: str = "",
     at_hz: Iterable[float] = (),
 ) -> PredictAnswer:
@@ -161,6 +178,11 @@ def predict_instrument(
         ``"input.resistance"`` and ``"input.capacitance"``, cable included.
     changes : mapping or None
         Name of a value to what it is changed to.
+    measured : MeasuredParts or None
+        From a fit of this instrument; they stand in for what is stated and marked, but not for changes.
+    with_tolerance : bool
+        Count the tolerance printed on a part that is only marked as its bound, and for pots that are set by rotation how far
+        audio tapers differ.
     excite : str
         Pickup; empty for all.
     at_hz : iterable of float
@@ -180,45 +202,45 @@ def predict_instrument(
         msg = f'there is no pickup "{excite[:60]}", the instrument has: {", ".join(instrument.pickup)}'
         raise ValueError(msg)
     settings = read_settings(instrument, controls)
-    known = _known(instrument, load, changes or {})
-    needed = _require_values(instrument, settings, set(known))
-    stated = stated_values(instrument)
-    bench = Bench(
-        instrument=instrument,
-        values={key: quantity.value for key, quantity in known.items()},
-        relative_std={
-            key: quantity.standard_uncertainty / quantity.value
-            for key, quantity in known.items()
-            if quantity.standard_uncertainty is not None and not _is_marked(key, stated, changes or {})
-        },
+    built = instrument if measured is None else adopt_losses(instrument, measured)
+    known = gather_known(
+        built, load=load, changes=changes or {}, measured=measured, with_tolerance=with_tolerance, settings=settings
     )
+    needed = _require_values(built, settings, set(known.basis))
+    bench = Bench(instrument=built, settings=settings, known=known)
     octaves = np.log2(HIGHEST_HZ / LOWEST_HZ)
     frequency_hz = LOWEST_HZ * 2 ** np.linspace(0, octaves, int(np.ceil(octaves * POINTS_PER_OCTAVE)) + 1)
-    transfer = _solve(bench, settings, frequency_hz)
+    transfer = _solve(bench, frequency_hz)
     pickups = {
-        name: _curve(bench, settings, row, transfer=transfer, frequency_hz=frequency_hz, at_hz=tuple(at_hz))
+        name: _curve(bench, row, transfer=transfer, frequency_hz=frequency_hz, at_hz=tuple(at_hz))
         for row, name in enumerate(instrument.pickup)
         if excite in ("", name)
     }
-    marked = tuple(key for key in sorted(needed) if _is_marked(key, stated, changes or {}))
     heard = [name for name, curve in pickups.items() if curve.is_connected]
+    basis = _basis(bench, needed, set(transfer.by_log))
+    rests_on_fit = any(one.origin == "measured" for one in basis.values())
     return PredictAnswer(
         settings=settings,
         frequency_hz=frequency_hz,
         pickups=pickups,
-        tone_sweeps=tone_sweep(instrument, controls, bench.values, pickup=heard[0], frequency_hz=frequency_hz) if heard else (),
-        marked=marked,
-        unbounded=tuple(key for key in sorted(needed) if key not in bench.relative_std and key not in marked),
+        tone_sweeps=tone_sweep(built, controls, known, pickup=heard[0], frequency_hz=frequency_hz) if heard else (),
+        marked=tuple(key for key, one in basis.items() if one.origin == "marked"),
+        unbounded=tuple(key for key, one in basis.items() if one.relative_std is None and one.origin in ("stated", "changed")),
+        basis=basis,
+        measured=measured if rests_on_fit else None,
+        with_tolerance=with_tolerance,
     )
 
 
-def _known(instrument: Instrument, load: Mapping[str, Quantity], changes: Mapping[str, Quantity]) -> dict[str, Quantity]:
-    stated = {key: one.quantity for key, one in stated_values(instrument).items() if one.quantity is not None}
-    return stated | dict(load) | dict(changes)
-
-
-def _is_marked(key: str, stated: Mapping[str, object], changes: Mapping[str, Quantity]) -> bool:
-    return key not in changes and key in stated and bool(getattr(stated[key], "is_marked", False))
+# Of the pots that stand between their ends the electrical fractions too; what follows by a taper is said to.
+def _basis(bench: Bench, needed: set[str], felt: set[str]) -> dict[str, Basis]:
+    known = bench.known.basis
+    out = {key: known[key] for key in sorted(needed)}
+    for name, setting in bench.settings.pots.items():
+        key = f"pot.{name}@{setting.label}"
+        if key in felt and (key in known or not setting.label.endswith("%")):
+            out[key] = known.get(key) or Basis(value=setting.fraction, unit="", origin="taper", relative_std=None)
+    return out
 
 
 # The tone controls are swept, so what they bring in must be known too.
@@ -232,20 +254,12 @@ def _require_values(instrument: Instrument, settings: Settings, known: set[str])
     return needed
 
 
-def _solve(bench: Bench, settings: Settings, frequency_hz: FloatArray) -> Transfer:
-    harness = build_harness(bench.instrument, [Case(settings=settings, frequency_hz=frequency_hz)])
-    return solve_harness(harness, values=bench.values)[0]
+def _solve(bench: Bench, frequency_hz: FloatArray) -> Transfer:
+    harness = build_harness(bench.instrument, [Case(settings=bench.settings, frequency_hz=frequency_hz)])
+    return solve_harness(harness, values=bench.known.values)[0]
 
 
-def _curve(
-    bench: Bench,
-    settings: Settings,
-    row: int,
-    *,
-    transfer: Transfer,
-    frequency_hz: FloatArray,
-    at_hz: tuple[float, ...],
-) -> PickupCurve:
+def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArray, at_hz: tuple[float, ...]) -> PickupCurve:
     gain = transfer.voltage[row]
     if not gain.any():
         zero = np.zeros(len(gain))
@@ -254,6 +268,7 @@ def _curve(
             gain_db_std=zero,
             phase_std=zero,
             group_delay_s=zero,
+            group_delay_std_s=zero,
             is_connected=False,
             peak_frequency=None,
             peak_level=None,
@@ -261,41 +276,37 @@ def _curve(
             levels={},
         )
     slopes = relative_slopes(transfer, row)
-    peak = find_peak(lambda f: _solve(bench, settings, f), frequency_hz, row)
-    corner = find_corner(lambda f: _solve(bench, settings, f), frequency_hz, row)
+    peak = find_peak(lambda f: _solve(bench, f), frequency_hz, row)
+    corner = find_corner(lambda f: _solve(bench, f), frequency_hz, row)
     levels = {}
     if at_hz:
-        spots = _solve(bench, settings, np.array(at_hz))
-        spot_slopes = relative_slopes(spots, row)
+        spots = _solve(bench, np.array(at_hz))
+        spread = spread_of(bench.known, {key: slope.real for key, slope in relative_slopes(spots, row).items()})
         for index, one_hz in enumerate(at_hz):
-            spread = {key: float(slope.real[index]) for key, slope in spot_slopes.items()}
-            levels[one_hz] = _level(float(np.log(np.abs(spots.voltage[row, index]))), _std(bench, spread))
+            levels[one_hz] = _level(float(np.log(np.abs(spots.voltage[row, index]))), float(spread[index]))
     return PickupCurve(
         gain=gain,
-        gain_db_std=DB_PER_NEPER * _spread(bench, {key: slope.real for key, slope in slopes.items()}, len(gain)),
-        phase_std=_spread(bench, {key: slope.imag for key, slope in slopes.items()}, len(gain)),
+        gain_db_std=DB_PER_NEPER * spread_of(bench.known, {key: slope.real for key, slope in slopes.items()}),
+        phase_std=spread_of(bench.known, {key: slope.imag for key, slope in slopes.items()}),
         group_delay_s=-(transfer.by_log_frequency[row] / gain).imag / (2 * np.pi * frequency_hz),
+        group_delay_std_s=_delay_spread(bench, row, frequency_hz),
         is_connected=True,
         peak_frequency=None if peak is None else _frequency(bench, peak),
-        peak_level=None if peak is None else _level(peak.log_gain, _std(bench, peak.gain_slopes)),
+        peak_level=None if peak is None else _level(peak.log_gain, std_of(bench.known, peak.gain_slopes)),
         corner=None if corner is None else _frequency(bench, corner),
         levels=levels,
     )
 
 
-def _spread(bench: Bench, slopes: Mapping[str, FloatArray], n: int) -> FloatArray:
-    total: FloatArray = np.zeros(n)
-    for key, slope in slopes.items():
-        total = total + (slope * bench.relative_std.get(key, 0.0)) ** 2
-    return np.sqrt(total)
-
-
-def _std(bench: Bench, slopes: Mapping[str, float]) -> float:
-    return float(np.sqrt(sum((slope * bench.relative_std.get(key, 0.0)) ** 2 for key, slope in slopes.items())))
+# −dφ/dω = −(dφ/d ln ω)/ω, and so with its slopes: exact ones of the phase, their difference over a small step along frequency.
+def _delay_spread(bench: Bench, row: int, frequency_hz: FloatArray) -> FloatArray:
+    below, above = (relative_slopes(_solve(bench, frequency_hz * np.exp(step)), row) for step in (-DELAY_STEP, DELAY_STEP))
+    slopes = {key: (above[key] - below[key]).imag / (2 * DELAY_STEP) for key in below}
+    return spread_of(bench.known, slopes) / (2 * np.pi * frequency_hz)
 
 
 def _frequency(bench: Bench, spot: Spot) -> Estimate:
-    relative = _std(bench, spot.frequency_slopes)
+    relative = std_of(bench.known, spot.frequency_slopes)
     return Estimate(
         value=spot.frequency_hz,
         unit="Hz",

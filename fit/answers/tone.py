@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fit.answers.known import Known, std_of
 from fit.answers.spot import find_corner, find_peak
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.harness import Case, build_harness, needed_values
@@ -33,6 +34,8 @@ class ToneStep:
     corner_hz, peak_hz, peak_db : float or None
         In this circuit: where the level is 3 dB below that at 20 Hz, and the highest maximum; None where there is none.
         [Hz], [Hz], [dB]
+    corner_relative_std, peak_relative_std : float
+        Standard uncertainty of the two frequencies over them; 0 where nothing is known of it. [1]
     textbook_hz : float or None
         1/(2πRC) of pot and capacitor alone; None at 0 Ω. [Hz]
     """
@@ -43,6 +46,8 @@ class ToneStep:
     peak_hz: float | None
     peak_db: float | None
     textbook_hz: float | None
+    corner_relative_std: float = 0.0
+    peak_relative_std: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +101,7 @@ def find_tone_controls(instrument: Instrument) -> dict[str, str]:
 def tone_sweep(
     instrument: Instrument,
     controls: Mapping[str, str],
-    values: Mapping[str, float],
+    known: Known,
     *,
     pickup: str,
     frequency_hz: FloatArray,
@@ -109,8 +114,8 @@ def tone_sweep(
         As read.
     controls : mapping
         Control to setting.
-    values : mapping
-        Name to value.
+    known : Known
+        Values and their covariance.
     pickup : str
         That is heard.
     frequency_hz : ndarray, shape (n,)
@@ -126,10 +131,10 @@ def tone_sweep(
         settings = [read_settings(instrument, {**controls, pot: str(rotation)}) for rotation in ROTATIONS]
         harness = build_harness(instrument, [Case(settings=one, frequency_hz=frequency_hz) for one in settings])
         needed = {key for group in harness.groups for key in needed_values(instrument, group)}
-        if not {f"pot.{pot}", f"capacitor.{capacitor}"} <= needed or not needed <= set(values):
+        if not {f"pot.{pot}", f"capacitor.{capacitor}"} <= needed or not needed <= set(known.basis):
             continue
         steps = tuple(
-            _step(instrument, pot, capacitor, one, values, row=list(instrument.pickup).index(pickup), frequency_hz=frequency_hz)
+            _step(instrument, pot, capacitor, one, known, row=list(instrument.pickup).index(pickup), frequency_hz=frequency_hz)
             for one in settings
         )
         out.append(ToneSweep(pot=pot, capacitor=capacitor, pickup=pickup, steps=steps))
@@ -141,17 +146,19 @@ def _step(
     pot: str,
     capacitor: str,
     settings: Settings,
-    values: Mapping[str, float],
+    known: Known,
     *,
     row: int,
     frequency_hz: FloatArray,
 ) -> ToneStep:
+    values = known.values
+
     def solve(f: FloatArray) -> Transfer:
         harness = build_harness(instrument, [Case(settings=settings, frequency_hz=f)])
         return solve_harness(harness, values=values)[0]
 
     peak, corner = find_peak(solve, frequency_hz, row), find_corner(solve, frequency_hz, row)
-    fraction = settings.pots[pot].fraction
+    fraction = values.get(f"pot.{pot}@{settings.pots[pot].label}", settings.pots[pot].fraction)
     share = fraction if instrument.pot[pot].cw is None else 1 - fraction
     resistance_ohm = values[f"pot.{pot}"] * share
     product_s = resistance_ohm * values[f"capacitor.{capacitor}"]
@@ -162,4 +169,6 @@ def _step(
         peak_hz=None if peak is None else peak.frequency_hz,
         peak_db=None if peak is None else float(20 * np.log10(np.e) * peak.log_gain),
         textbook_hz=1 / (2 * np.pi * product_s) if product_s > 0 else None,
+        corner_relative_std=0.0 if corner is None else std_of(known, corner.frequency_slopes),
+        peak_relative_std=0.0 if peak is None else std_of(known, peak.frequency_slopes),
     )

@@ -269,6 +269,8 @@ def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool)
 )
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: all.")
 @click.option("--at", multiple=True, metavar="NOTE|HZ", help="Where the level is told, for example E4 or 3k.")
+@click.option("--stated", is_flag=True, help="From instrument.toml alone, without what the last fit measured.")
+@click.option("--tolerance", is_flag=True, help="Count what is printed on parts that are only marked, and how tapers differ.")
 @click.option(
     "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the curves."
 )
@@ -276,8 +278,8 @@ def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool)
 def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Predict what the instrument does to the signal, and what a change would do.
 
-    From the parts in instrument.toml alone, without takes: gain, phase and delay at some settings, the peak, the sweep of
-    the tone control, beside those before the change.
+    From the parts in instrument.toml, measured ones as the last fit found them: gain, phase and delay at some settings, the
+    peak, the sweep of the tone control, beside those before the change. Takes are not needed.
     """
     del as_json, debug
     from fit.desk.instruments import PredictWish, predict_curves

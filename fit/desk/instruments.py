@@ -1,10 +1,11 @@
 """The instrument as the logbook states it, and what it is predicted to do."""
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from fit.answers.adopted import adopt_losses, shared_parts
+from fit.answers.measured import MeasuredParts
 from fit.answers.predict import PredictAnswer, predict_instrument, read_changes
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
@@ -12,6 +13,7 @@ from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.document import Document
 from fit.desk.forecast import prediction_document, prediction_lines
+from fit.desk.lastfit import LastFit, last_fit
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.parts import show_instrument
 from fit.desk.takes import rig_of
@@ -41,6 +43,10 @@ class PredictWish:
         Pickup; empty for all.
     at : tuple of str
         Notes or frequencies.
+    stated : bool
+        From instrument.toml alone, whatever was measured.
+    tolerance : bool
+        Count what is printed on parts that are only marked.
     """
 
     settings: tuple[str, ...] = ()
@@ -48,6 +54,8 @@ class PredictWish:
     instrument: Path | None = None
     excite: str = ""
     at: tuple[str, ...] = ()
+    stated: bool = False
+    tolerance: bool = False
 
 
 def show_or_write_instrument(desk: Desk, layout: str | None = None) -> Outcome:
@@ -120,30 +128,74 @@ def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = No
     if wish.instrument is None and not own.exists():
         msg = f"{own} is not there: begin one with coilsweep instrument --layout NAME, or name another by --instrument"
         raise FileError(msg)
-    instrument = read_instrument_file(wish.instrument or own)
     load = load_of_rig(rig_of(logbook))
-    stated = split_settings(wish.settings)
+    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
     at = {_at_text(text): _at_hz(text) for text in wish.at or DEFAULT_NOTES}
-    changes = read_changes(instrument, wish.changes)
-    answer = predict_instrument(instrument, stated, load=load, changes=changes, excite=wish.excite, at_hz=tuple(at.values()))
-    before = None
-    if wish.changes and wish.instrument is None:
-        before = predict_instrument(instrument, stated, load=load, excite=wish.excite, at_hz=tuple(at.values()))
-    elif wish.instrument is not None and own.exists():
-        before = _before(desk, read_instrument_file(own), stated, wish, load=load, at_hz=tuple(at.values()))
+    question = _Question(controls=split_settings(wish.settings), load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()))
+    answer, before = _answers(desk, question, wish, own=own, fit=fit)
     if plot_file is not None:
         from fit.desk.plots import predict_figure, write_png
 
         write_png(predict_figure(answer, before), plot_file)
         desk.say(f"Written: {plot_file}")
-    head: Document = {"schema": "coilsweep.predict/1", "changes": list(wish.changes)}
+    head: Document = {"schema": "coilsweep.predict/1", "changes": list(wish.changes), "warnings": list(fit.notes)}
     document = head | prediction_document(answer, at)
     if before is not None:
         document["before"] = prediction_document(before, at)
-    title = plain_text(instrument.name or (wish.instrument or own).name)
+    title = plain_text(read_instrument_file(wish.instrument or own).name or (wish.instrument or own).name)
     changed = ", ".join(plain_text(change) for change in wish.changes)
-    lines = [title, *([f"Changed: {changed}"] if changed else []), *prediction_lines(answer, before, at=at)]
+    notes = [plain_text(note) for note in fit.notes]
+    lines = [title, *([f"Changed: {changed}"] if changed else []), *notes, *prediction_lines(answer, before, at=at)]
     return Outcome(lines=tuple(lines), document=document)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Question:
+    """What is asked of every instrument alike."""
+
+    controls: dict[str, str]
+    load: dict[str, Quantity]
+    tolerance: bool
+    at_hz: tuple[float, ...]
+
+
+def _answers(
+    desk: Desk, question: _Question, wish: PredictWish, *, own: Path, fit: LastFit
+) -> tuple[PredictAnswer, PredictAnswer | None]:
+    """Predict with what is changed, and without."""
+    here = read_instrument_file(own) if own.exists() else None
+    asked = read_instrument_file(wish.instrument or own)
+    parts = fit.parts
+    if here is not None and wish.instrument is not None and parts is not None:
+        parts = shared_parts(parts, here, asked)
+    changes = read_changes(asked if parts is None else adopt_losses(asked, parts), wish.changes)
+    answer = _predict(asked, question, parts, changes=changes, excite=wish.excite)
+    before = None
+    if wish.instrument is None and changes:
+        before = _predict(asked, question, parts, excite=wish.excite)
+    elif wish.instrument is not None and here is not None:
+        before = _before(desk, here, question, wish.excite, parts=fit.parts)
+    return answer, before
+
+
+def _predict(
+    instrument: Instrument,
+    question: _Question,
+    parts: MeasuredParts | None,
+    *,
+    changes: dict[str, Quantity] | None = None,
+    excite: str,
+) -> PredictAnswer:
+    return predict_instrument(
+        instrument,
+        question.controls,
+        load=question.load,
+        changes=changes,
+        measured=parts,
+        with_tolerance=question.tolerance,
+        excite=excite,
+        at_hz=question.at_hz,
+    )
 
 
 def read_instrument_file(path: Path) -> Instrument:
@@ -206,18 +258,12 @@ def load_of_rig(rig: Rig) -> dict[str, Quantity]:
 
 # The instrument in the logbook at the same settings, as far as it has these controls.
 def _before(
-    desk: Desk,
-    instrument: Instrument,
-    stated: dict[str, str],
-    wish: PredictWish,
-    *,
-    load: dict[str, Quantity],
-    at_hz: Sequence[float],
+    desk: Desk, instrument: Instrument, question: _Question, excite: str, *, parts: MeasuredParts | None
 ) -> PredictAnswer | None:
-    excite = wish.excite if wish.excite in instrument.pickup else ""
-    shared = {name: value for name, value in stated.items() if name in instrument.pot or name in instrument.switch}
+    has = {*instrument.pot, *instrument.switch}
+    shared = replace(question, controls={name: value for name, value in question.controls.items() if name in has})
     try:
-        return predict_instrument(instrument, shared, load=load, excite=excite, at_hz=at_hz)
+        return _predict(instrument, shared, parts, excite=excite if excite in instrument.pickup else "")
     except ValueError as err:
         desk.say(f"No comparison with the instrument in the logbook: {err}")
         return None

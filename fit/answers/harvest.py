@@ -1,0 +1,124 @@
+"""From a fit to the values of an instrument's parts, with the covariance of all of them."""
+
+from collections.abc import Collection
+
+import numpy as np
+
+from fit.answers.measured import MeasuredParts
+from fit.circuit.coil import CoilValues
+from fit.estimate.coils import coil_values, coupling_of
+from fit.estimate.ladder import Choice
+from fit.estimate.model import name_values, suffixes_of
+
+PART_KINDS = ("pot.", "capacitor.", "resistor.", "input.")
+Slopes = tuple[float, dict[str, float]]  # a value, and parameters to the derivative of its logarithm
+
+
+def measured_parts(
+    choice: Choice, *, leave_out: Collection[str] = (), outcome: str = "good", instrument_sha256: str = ""
+) -> MeasuredParts:
+    """Take the parts' values out of a fit.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+    leave_out : collection of str
+        Quantities that the takes do not tell, by the names of `fit.answers.quantities.derive_quantities`. A part among them is
+        left out; a pickup whose inductance is among them is left out whole, and so is nothing else: values that no take tells
+        apart keep each other in check by their covariance.
+    outcome : str
+        ``"good"`` or ``"misfit"``.
+    instrument_sha256 : str
+        Of the text of the instrument.toml.
+
+    Returns
+    -------
+    MeasuredParts
+        Of every pickup and part that some take feels, before a job where there are takes from after it.
+    """
+    problem = choice.problem
+    p = name_values(problem, choice.fit.vector)
+    found: dict[str, Slopes] = {}
+    for pickup, suffix in suffixes_of(problem).items():
+        own = {name.removesuffix(suffix): value for name, value in p.items() if name.endswith(suffix)}
+        if "log_inductance" not in own or (f"{pickup}.inductance" if suffix else "inductance") in leave_out:
+            continue
+        for name, (value, rows) in _of_pickup(pickup, coil_values(problem.models[pickup], own), own).items():
+            found[name] = (value, {f"{key}{suffix}": row for key, row in rows.items()})
+    found |= {
+        name: one for name, one in _of_parts(p).items() if name not in leave_out and name.partition("@")[0] not in leave_out
+    }
+    index = {parameter.name: place for place, parameter in enumerate(problem.parameters)}
+    gradient = np.zeros((len(found), len(index)))
+    for row, (_, slopes) in enumerate(found.values()):
+        for key, slope in slopes.items():
+            gradient[row, index[key]] = slope
+    evidence = problem.evidence
+    return MeasuredParts(
+        values={name: value for name, (value, _) in found.items()},
+        names=tuple(found),
+        log_covariance=gradient @ choice.covariance @ gradient.T,
+        takes=tuple(take.name for take in evidence.takes),
+        simulated=any(take.response.origin.simulated for take in evidence.takes),
+        outcome=outcome,
+        instrument_sha256=instrument_sha256,
+        input_stated={
+            "input.resistance": evidence.input_resistance.value,
+            "input.capacitance": evidence.input_capacitance.value,
+        },
+    )
+
+
+# The couplings g of the exciter's field and the second coil's excitation are of the exciter, not of strings: they stay out.
+def _of_pickup(pickup: str, coils: tuple[CoilValues, ...], p: dict[str, float]) -> dict[str, Slopes]:
+    out: dict[str, Slopes] = {}
+    for number, coil in enumerate(coils):
+        name = f"{pickup}.second" if number else pickup
+        second = {"resistance": -_sigmoid(p["log_second_resistance"]) + number} if len(coils) == 2 else {}
+        if number:
+            second |= {"inductance": 1.0, "winding_capacitance": 1.0}
+        elements = (
+            ("inductance", "inductance", coil.inductance_h),
+            ("dcr", "resistance", coil.resistance_ohm),
+            ("winding_capacitance", "winding_capacitance", coil.winding_capacitance_f),
+        )
+        for key, parameter, value in elements:
+            more = {f"log_second_{parameter}": second[parameter]} if parameter in second else {}
+            out[f"{name}.{key}"] = (value, {f"log_{parameter}": 1.0} | more)
+        out |= _of_losses(name, number, coil, p)
+    if len(coils) == 2:
+        k = coupling_of(p)
+        out[f"{pickup}.coupling"] = (k, {"log_coupling": k * (1 - k)})
+    return out
+
+
+def _of_losses(name: str, number: int, coil: CoilValues, p: dict[str, float]) -> dict[str, Slopes]:
+    out: dict[str, Slopes] = {}
+    counts = {"loop": 0, "spread": 0}
+    for index, (share, tau_s, width, _, profile) in enumerate(coil.eddies):
+        counts[profile] += 1
+        key = f"{name}.eddy_{profile}_{counts[profile]}"
+        rows = {f"share_{number}_{earlier}": -_sigmoid(p[f"share_{number}_{earlier}"]) / 2 for earlier in range(index)}
+        rows[f"share_{number}_{index}"] = _sigmoid(-p[f"share_{number}_{index}"]) / 2
+        out[f"{key}.coupling"] = (float(np.sqrt(share)), rows)
+        out[f"{key}.corner"] = (float(1 / (2 * np.pi * tau_s)), {f"log_tau_{number}_{index}": -1.0})
+        if profile == "spread":
+            out[f"{key}.half_width"] = (width, {f"log_width_{number}_{index}": 1.0})
+    return out
+
+
+def _of_parts(p: dict[str, float]) -> dict[str, Slopes]:
+    out: dict[str, Slopes] = {}
+    for parameter, number in p.items():
+        kind, _, name = parameter.partition("_")
+        name = name.replace("input_", "input.", 1) if name.startswith("input_") else name
+        if kind == "log" and name.startswith(PART_KINDS):
+            out[name] = (float(np.exp(number)), {parameter: 1.0})
+        elif kind == "logit":
+            out[name] = (_sigmoid(number), {parameter: _sigmoid(-number)})
+    return out
+
+
+def _sigmoid(x: float) -> float:
+    return float(1 / (1 + np.exp(-x)))

@@ -1,0 +1,201 @@
+"""What a prediction rests on: values with where each comes from, and how sure they are together.
+
+A measured value stands in for a stated or marked one (a fit has already used what was stated); a changed one stands in for all
+of them and knows nothing of the others. A marking is a claim: its tolerance counts only where that is asked for.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from fit.answers.measured import MeasuredParts, is_signed, keep_parts
+from fit.circuit.controls import Settings
+from fit.circuit.instrument import Instrument, stated_values
+from measure.quantity import Quantity
+from measure.response import FloatArray
+
+Origin = Literal["measured", "changed", "stated", "marked", "taper"]
+# An audio pot has 10 to 15 % of its track at half rotation (common practice, no source), about the 12 % that is taken: as a
+# bound on the logarithm of fraction/(1 − fraction), half of ln(0.15/0.85) − ln(0.10/0.90).
+TAPER_BOUND = 0.231
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Basis:
+    """One value that a prediction rests on.
+
+    Attributes
+    ----------
+    value : float
+        SI units.
+    unit : str
+        Ω, F, H, Hz, or empty for a pure number.
+    origin : {"measured", "changed", "stated", "marked", "taper"}
+        Where it comes from; a taper gives the electrical fraction of a pot.
+    relative_std : float or None
+        Standard uncertainty over the value, as far as it counts in the prediction; None where it is taken as exact. [1]
+    """
+
+    value: float
+    unit: str
+    origin: Origin
+    relative_std: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Known:
+    """Every value that is known.
+
+    Attributes
+    ----------
+    basis : dict
+        Name to value; pots' electrical fractions among them as far as they are measured, ``"pot.volume@7"``.
+    names : tuple of str
+        Values with an uncertainty.
+    log_covariance : ndarray, shape (p, p)
+        Of their logarithms. [1]
+    """
+
+    basis: dict[str, Basis]
+    names: tuple[str, ...]
+    log_covariance: FloatArray
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Name to value in SI units."""
+        return {key: one.value for key, one in self.basis.items()}
+
+
+def gather_known(
+    instrument: Instrument,
+    *,
+    load: Mapping[str, Quantity],
+    changes: Mapping[str, Quantity],
+    measured: MeasuredParts | None,
+    with_tolerance: bool,
+    settings: Settings,
+) -> Known:
+    """Gather what is known.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        With the losses that were measured, where any were.
+    load : mapping
+        Name to value of cable and input.
+    changes : mapping
+        Name of a value to what it is changed to.
+    measured : MeasuredParts or None
+        From a fit.
+    with_tolerance : bool
+        The tolerances of marked values count as bounds, and so does what is usual of an audio taper.
+    settings : Settings
+        Of every control.
+
+    Returns
+    -------
+    Known
+        All of it.
+    """
+    basis: dict[str, Basis] = {}
+    for key, stated in stated_values(instrument).items():
+        if stated.quantity is not None:
+            counts = with_tolerance or not stated.is_marked
+            basis[key] = _basis(stated.quantity, "marked" if stated.is_marked else "stated", counts=counts)
+    basis |= {key: _basis(quantity, "stated") for key, quantity in load.items()}
+    if with_tolerance:
+        basis |= _tapers(instrument, settings)
+    kept = None if measured is None else _unchanged(measured, changes)
+    if kept is not None:
+        stds = np.sqrt(np.diag(kept.log_covariance))
+        for name, std in zip(kept.names, stds, strict=True):
+            value = kept.values[name]
+            relative = float(std / abs(value) if is_signed(name) else std)
+            basis[name] = Basis(value=value, unit=_unit(name), origin="measured", relative_std=relative)
+    basis |= {key: _basis(quantity, "changed") for key, quantity in changes.items()}
+    names, covariance = _covariance(basis, kept)
+    return Known(basis=basis, names=names, log_covariance=covariance)
+
+
+def spread_of(known: Known, slopes: Mapping[str, FloatArray]) -> FloatArray:
+    """Propagate the covariance of all values to n figures.
+
+    Parameters
+    ----------
+    known : Known
+        What they rest on.
+    slopes : mapping
+        Name of a value to the derivative of each figure by its logarithm, shape (n,); at least one.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Standard uncertainties.
+    """
+    size = len(next(iter(slopes.values())))
+    rows = np.array([slopes.get(name, np.zeros(size)) for name in known.names]).reshape(len(known.names), size)
+    variance = np.einsum("kn,kl,ln->n", rows, known.log_covariance, rows)
+    return np.sqrt(np.maximum(variance, 0.0))  # rounding of a covariance that cancels
+
+
+def std_of(known: Known, slopes: Mapping[str, float]) -> float:
+    """Propagate the covariance of all values to one figure.
+
+    Parameters
+    ----------
+    known : Known
+        What it rests on.
+    slopes : mapping
+        Name of a value to the derivative of the figure by its logarithm.
+
+    Returns
+    -------
+    float
+        Standard uncertainty.
+    """
+    return float(spread_of(known, {key: np.array([slope]) for key, slope in slopes.items()})[0]) if slopes else 0.0
+
+
+def _basis(quantity: Quantity, origin: Origin, *, counts: bool = True) -> Basis:
+    std = quantity.standard_uncertainty if counts else None
+    relative = None if std is None or quantity.value == 0 else std / abs(quantity.value)
+    return Basis(value=quantity.value, unit=quantity.unit, origin=origin, relative_std=relative)
+
+
+# Another pot has another track: what was measured of the old one's fractions goes with it. A coupling of 0 has no logarithm.
+def _unchanged(measured: MeasuredParts, changes: Mapping[str, Quantity]) -> MeasuredParts:
+    kept = [name for name in measured.names if name.partition("@")[0] not in changes and measured.values[name] != 0]
+    return keep_parts(measured, kept)
+
+
+def _tapers(instrument: Instrument, settings: Settings) -> dict[str, Basis]:
+    out: dict[str, Basis] = {}
+    for name, setting in settings.pots.items():
+        if instrument.pot[name].taper == "audio" and not setting.label.endswith("%") and 0 < setting.fraction < 1:
+            relative = (1 - setting.fraction) * TAPER_BOUND / float(np.sqrt(3))
+            out[f"pot.{name}@{setting.label}"] = Basis(value=setting.fraction, unit="", origin="taper", relative_std=relative)
+    return out
+
+
+def _covariance(basis: Mapping[str, Basis], measured: MeasuredParts | None) -> tuple[tuple[str, ...], FloatArray]:
+    names = () if measured is None else measured.names
+    single = tuple(key for key, one in basis.items() if one.relative_std is not None and key not in names)
+    total = np.zeros((len(names) + len(single),) * 2)
+    if measured is not None:
+        scale = np.array([1 / measured.values[name] if is_signed(name) else 1.0 for name in names])
+        total[: len(names), : len(names)] = measured.log_covariance * np.outer(scale, scale)
+    for place, key in enumerate(single, start=len(names)):
+        total[place, place] = (basis[key].relative_std or 0.0) ** 2
+    return (*names, *single), total
+
+
+def _unit(name: str) -> str:
+    if name.endswith((".inductance",)):
+        return "H"
+    if name.endswith(("capacitance",)) or (name.startswith("capacitor.") and "@" not in name):
+        return "F"
+    if name.endswith((".dcr", ".resistance")) or (name.startswith(("pot.", "resistor.")) and "@" not in name):
+        return "Ω"
+    return "Hz" if name.endswith(".corner") else ""
