@@ -133,6 +133,41 @@ def test_layouts_as_netlists(tmp_path, layout):
     np.testing.assert_allclose(voltage, transfer.voltage[0], rtol=DIGITS)
 
 
+STEEL = """
+[pickup.bridge]
+ends = ["tip", "middle"]
+dcr = "4k"
+inductance = "1.9"
+winding_capacitance = "90p"
+eddy_loops = [[0.2, 2e3]]
+eddy_spreads = [[0.4, 9e3, 1.8]]
+[pickup.bridge.second]
+ends = ["middle", "ground"]
+dcr = "4.3k"
+inductance = "2.1"
+winding_capacitance = "80p"
+eddy_spreads = [[0.35, 11e3, 1.5]]
+coupling = 0.2
+excitation = 0.8
+"""
+
+
+@needs_ngspice
+@pytest.mark.parametrize("sign", [1, -1])
+def test_two_coils_with_spreads_of_an_instrument(tmp_path, sign):
+    instrument = read_instrument(STEEL.replace("coupling = 0.2", f"coupling = {0.2 * sign}"))
+    values = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values |= {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
+    settings = read_settings(instrument, {})
+    netlist = instrument_netlist(instrument, settings, values)
+    assert 0 < netlist.spread_error < 1e-4
+    frequency_hz, voltage = run_as_written(tmp_path, netlist, "v(tip)")
+    (transfer,) = solve_instrument(instrument, [Case(settings=settings, frequency_hz=frequency_hz)], values=values)
+    off = np.abs(voltage / transfer.voltage[0] - 1)
+    # at the resonance an error of the impedance counts Q times; here Q is below 10
+    assert 0 < np.max(off) < 10 * netlist.spread_error
+
+
 @pytest.mark.parametrize("reference_ohm", [50.0, 10e3])
 @pytest.mark.parametrize("name", PICKUPS)
 def test_touchstone_read_by_another_package(tmp_path, name, reference_ohm):

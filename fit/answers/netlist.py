@@ -13,7 +13,7 @@ import numpy as np
 from fit.answers.oneport import NetPickup, emf_shares
 from fit.circuit.coil import CoilValues, Profile, coil_elements, evaluate_profile
 from fit.circuit.controls import Settings
-from fit.circuit.instrument import Instrument, coils_of
+from fit.circuit.instrument import Instrument, coils_of, eddies_of
 from fit.circuit.network import GROUND
 from fit.circuit.transfers import each_pickup_alone
 from fit.circuit.wiring import Passive, joined_nodes, passives_of
@@ -199,9 +199,15 @@ def _stated_coil(
     absent = [key for key in ("dcr", "inductance", "winding_capacitance") if f"{name}.{key}" not in values]
     if absent:
         return [f"* {ascii_text(name)} left out: nothing is known of its {', '.join(absent)}"], 0.0
-    loops = [f"{name}.eddy_loop_{index}" for index in range(1, len(stated.eddy_loops) + 1)]
     eddies: list[tuple[float, float, float, float, Profile]] = [
-        (values[f"{loop}.coupling"] ** 2, 1 / (2 * np.pi * values[f"{loop}.corner"]), 0.0, 0.0, "loop") for loop in loops
+        (
+            values[f"{eddy}.coupling"] ** 2,
+            1 / (2 * np.pi * values[f"{eddy}.corner"]),
+            values[f"{eddy}.half_width"] if profile == "spread" else 0.0,
+            0.0,
+            profile,
+        )
+        for eddy, profile in eddies_of(name, stated)
     ]
     coil = CoilValues(
         inductance_h=values[f"{name}.inductance"],
