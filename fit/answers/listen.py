@@ -212,8 +212,7 @@ def _require_sound(heard: Heard, grid_hz: FloatArray, *, word: str, excite: str)
     cure = {"before": "state by --from how it was recorded", "after": "choose other settings by --set"}[word]
     nothing = {"before": "so there is nothing to divide by", "after": "so there would be silence"}[word]
     if not heard.pickups:
-        who = f'the pickup "{excite}" is' if excite else "no pickup is"
-        who = who if excite else who.replace("no pickup is", "none of the pickups is")
+        who = f'the pickup "{excite}" is not' if excite else "none of the pickups is"
         msg = f"{who} heard {word} the change, {nothing}: {cure}{', or another pickup by --excite' if excite else ''}"
         raise ValueError(msg)
     share = _share_in_step(heard, grid_hz)
