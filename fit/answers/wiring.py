@@ -4,7 +4,7 @@ From takes with the coil over each pickup in turn: the level that each pickup ha
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fit.answers.joined import Joined, fit_levels
 from fit.answers.levels import Reading, Reference, Tone, WiringTake, is_word, measure_levels, reduce_take
@@ -66,6 +66,8 @@ class WiringAnswer:
         Pickups that are connected at none of their takes.
     unmeasured : tuple of str
         Pickups that the coil never lay over.
+    left_out : tuple of str
+        Takes that add nothing: a second one of the same, or with a pot turned and fewer pickups measured.
     """
 
     pickups: tuple[str, ...]
@@ -73,6 +75,7 @@ class WiringAnswer:
     leakage: float | None
     unheard: tuple[str, ...]
     unmeasured: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
 
 
 def read_wiring(takes: Sequence[WiringTake], *, pickups: Sequence[str] = (), switches: Iterable[str] = ()) -> WiringAnswer:
@@ -101,14 +104,30 @@ def read_wiring(takes: Sequence[WiringTake], *, pickups: Sequence[str] = (), swi
         msg = "no take is named: wiring needs takes with the coil over each pickup, at each position"
         raise ValueError(msg)
     known = frozenset(switches)
-    labels = label_positions([take.controls for take in takes], known)
+    controls = [take.controls for take in takes]
+    labels = label_positions(controls, known)
+    needless = _needless(takes, labels, known)
     tones: dict[tuple[str, str], Tone] = {}
-    controls: dict[str, dict[str, str]] = {}
+    stated: dict[str, dict[str, str]] = {}
+    left_out = []
     for take, label in zip(takes, labels, strict=True):
-        controls.setdefault(label, take.controls)
-        tones.setdefault((take.pickup, label), reduce_take(take, label, switches=known))
+        if label in needless or (take.pickup, label) in tones:
+            left_out.append(take.name)
+            continue
+        stated.setdefault(label, take.controls)
+        tones[take.pickup, label] = reduce_take(take, label, switches=known)
     names = tuple(dict.fromkeys([*pickups, *(take.pickup for take in takes)]))
-    return judge_tones(names, controls, tones)
+    return replace(judge_tones(names, stated, tones), left_out=tuple(left_out))
+
+
+# With a pot turned but fewer pickups measured than at the same position without, nothing is to be learned about the wiring.
+def _needless(takes: Sequence[WiringTake], labels: Sequence[str], switches: frozenset[str]) -> set[str]:
+    measured: dict[str, set[str]] = {}
+    place: dict[str, tuple[tuple[str, str], ...]] = {}
+    for take, label in zip(takes, labels, strict=True):
+        measured.setdefault(label, set()).add(take.pickup)
+        place[label] = tuple((name, text) for name, text in sorted(take.controls.items()) if name in switches or is_word(text))
+    return {one for one in place for other in place if place[one] == place[other] and measured[one] < measured[other]}
 
 
 def label_positions(controls: Sequence[Mapping[str, str]], switches: Iterable[str] = ()) -> list[str]:
@@ -131,7 +150,11 @@ def label_positions(controls: Sequence[Mapping[str, str]], switches: Iterable[st
         texts = {one.get(name, UNTURNED) for one in controls}
         if name in known or len(texts) > 1 or any(is_word(text) for text in texts):
             telling.append(name)
-    return [", ".join(f"{name}={one[name]}" for name in telling if name in one) or "as it is" for one in controls]
+    shown = [[name for name in telling if name in known or one.get(name, UNTURNED) != UNTURNED] for one in controls]
+    return [
+        ", ".join(f"{name}={one[name]}" for name in row if name in one) or "as it is"
+        for row, one in zip(shown, controls, strict=True)
+    ]
 
 
 def judge_tones(

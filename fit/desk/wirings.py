@@ -77,7 +77,7 @@ def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = No
 def _read(desk: Desk, logbook: Logbook, kept: list[Take], instrument: Instrument | None) -> WiringAnswer:
     placed = placements(list_takes(logbook).takes)
     takes = []
-    for take in desk.steps(kept, "responses"):
+    for take in desk.steps(sorted(kept, key=lambda take: bool(take.added)), "responses"):
         response = None if take.outcome == "rejected" else take_response(logbook, take)
         pickup = take.coil_over or _only_pickup(instrument)
         takes.append(
@@ -130,6 +130,10 @@ def _warnings(takes: list[Take], answer: WiringAnswer) -> list[str]:
     warnings += [f"take {name}: a resistor across the jack lowers the levels; a take without it tells more" for name in loaded]
     warnings += [f"{name} is connected at none of these positions, or the coil lay badly over it" for name in answer.unheard]
     warnings += [f"no take has the coil over {name}" for name in answer.unmeasured]
+    if answer.left_out:
+        warnings.append(
+            f"not needed: {', '.join(answer.left_out)} (a second take of the same, or with a pot turned and fewer pickups)"
+        )
     if answer.leakage is not None and answer.leakage > MUCH_LEAKAGE:
         figure = f"{100 * answer.leakage:.0f} %"
         warnings.append(

@@ -132,6 +132,7 @@ def wiring_document(answer: WiringAnswer, differences: dict[str, tuple[str, ...]
         "leakage": answer.leakage,
         "unheard": list(answer.unheard),
         "unmeasured": list(answer.unmeasured),
+        "left_out": list(answer.left_out),
     }
 
 
