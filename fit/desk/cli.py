@@ -58,6 +58,42 @@ def shared_options(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout, nothing else there.")(command)
 
 
+class SeveralNames(click.Command):
+    """A command whose options --before and --after take every name up to the next option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the option before each of its names, as click wants it.
+
+        Parameters
+        ----------
+        ctx : click.Context
+            Of the command.
+        args : list of str
+            What was typed.
+
+        Returns
+        -------
+        list of str
+            What is left over.
+        """
+        spread: list[str] = []
+        option, is_first = "", False
+        for word in args:
+            if word in ("--before", "--after"):
+                option, is_first = word, True
+            elif word.startswith("-"):
+                option = ""
+                spread.append(word)
+            elif option:
+                spread += [option, word]
+                is_first = False
+            else:
+                spread.append(word)
+        if is_first:
+            spread.append(option)  # without a name: click says so
+        return super().parse_args(ctx, spread)
+
+
 @click.group(epilog=EXAMPLES, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
 @click.version_option(package_name="coilsweep", message="coilsweep %(version)s")
 def coilsweep() -> None:
@@ -286,6 +322,26 @@ def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Ou
 
     plot_file = options.pop("plot_file")
     return predict_curves(_desk(logbook), PredictWish(**options), plot_file=plot_file)
+
+
+@coilsweep.command(cls=SeveralNames)
+@click.option("--before", multiple=True, metavar="NAME...", help="Takes from before the job.")
+@click.option("--after", multiple=True, metavar="NAME...", help="Takes from after it.")
+@click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
+@click.option(
+    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the change."
+)
+@shared_options
+def compare(*, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Say what a shielding or wiring job changed.
+
+    All takes go into one fit, so that what both sides share cancels: part by part, response by response, each with the
+    uncertainty of the difference; hum and noise from quiet takes or the silences; a foil's signal from takes of method plate.
+    """
+    del as_json, debug
+    from fit.desk.comparing import CompareWish, compare_sides
+
+    return compare_sides(_desk(logbook), CompareWish(**options), plot_file=plot_file)
 
 
 @coilsweep.command()

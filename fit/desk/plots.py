@@ -65,13 +65,13 @@ def response_figure(answer: PickupAnswer) -> "Figure":
     left_degree.set_ylabel("model −\nmeasured [°]")
     magnitude.legend(loc="best", frameon=False, ncols=2 if len(answer.curves) > 3 else 1)
     for axes in panels:
-        _style(axes)
+        style_axes(axes)
     low = min(float(curve.frequency_hz[0]) for curve in answer.curves)
     high = max(float(curve.frequency_hz[-1]) for curve in answer.curves)
-    _mark_frequency(panels[-1], top=magnitude, low_hz=low / 1.06, high_hz=high * 1.06)
+    mark_frequency(panels[-1], top=magnitude, low_hz=low / 1.06, high_hz=high * 1.06)
     figure.align_ylabels(panels)
     _mark_degrees(phase)
-    _mark_simulated(figure, is_simulated=answer.simulated)
+    mark_simulated(figure, is_simulated=answer.simulated)
     return figure
 
 
@@ -106,10 +106,10 @@ def loaded_figure(answer: PickupAnswer) -> "Figure":
         text = f"{format_quantity(resonance.value, 'Hz')}, {format_quantity(peak.value, 'dB')}"
         axes.annotate(text, (resonance.value, peak.high), xytext=(0, 9), textcoords="offset points", ha="center", color=INK)
     axes.set_ylabel("jack over winding [dB]")
-    _style(axes)
+    style_axes(axes)
     low, high = float(answer.loaded_frequency_hz[0]), float(answer.loaded_frequency_hz[-1])
-    _mark_frequency(axes, top=axes, low_hz=max(low, 40.0), high_hz=min(high, 20e3))
-    _mark_simulated(figure, is_simulated=answer.simulated)
+    mark_frequency(axes, top=axes, low_hz=max(low, 40.0), high_hz=min(high, 20e3))
+    mark_simulated(figure, is_simulated=answer.simulated)
     return figure
 
 
@@ -146,8 +146,8 @@ def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -
     else:
         gain.text(0.5, 0.5, "no pickup is heard at these settings", ha="center", va="center", color=INK, transform=gain.transAxes)
     for axes in panels:
-        _style(axes)
-    _mark_frequency(delay, top=gain, low_hz=40.0, high_hz=20e3)
+        style_axes(axes)
+    mark_frequency(delay, top=gain, low_hz=40.0, high_hz=20e3)
     figure.align_ylabels(panels)
     _mark_degrees(phase)
     return figure
@@ -276,7 +276,14 @@ def new_figure(*, height_in: float) -> "Figure":
     return figure
 
 
-def _style(axes: "Axes") -> None:
+def style_axes(axes: "Axes") -> None:
+    """Dress a panel: grid, inks, sizes.
+
+    Parameters
+    ----------
+    axes : Axes
+        Drawn already, legend included.
+    """
     axes.patch.set_alpha(0.0)
     axes.grid(which="major", color=INK, alpha=0.14, linewidth=0.6)
     axes.tick_params(colors=INK, labelsize=8)
@@ -293,7 +300,16 @@ def _style(axes: "Axes") -> None:
             text.set_fontsize(8.5)
 
 
-def _mark_frequency(axes: "Axes", *, top: "Axes", low_hz: float, high_hz: float) -> None:
+def mark_frequency(axes: "Axes", *, top: "Axes", low_hz: float, high_hz: float) -> None:
+    """Mark the common frequency axis, in Hz below and in notes above.
+
+    Parameters
+    ----------
+    axes, top : Axes
+        Lowest and uppermost panel.
+    low_hz, high_hz : float
+        Ends. [Hz]
+    """
     from matplotlib.ticker import FixedLocator, NullFormatter
 
     axes.set_xscale("log")
@@ -369,7 +385,16 @@ def _draw_floor(left_db: "Axes", left_degree: "Axes", floor: float) -> None:
         axes.set_ylim(-largest, largest)
 
 
-def _mark_simulated(figure: "Figure", *, is_simulated: bool) -> None:
+def mark_simulated(figure: "Figure", *, is_simulated: bool) -> None:
+    """Say on a picture that it rests on simulated data.
+
+    Parameters
+    ----------
+    figure : Figure
+        To be marked.
+    is_simulated : bool
+        Otherwise nothing is done.
+    """
     if is_simulated:
         figure.suptitle("simulated", x=0.995, ha="right", fontsize=8.5, color=INK, style="italic")
 

@@ -1,0 +1,191 @@
+"""The command compare: what a job on shielding or wiring changed, from takes before and after it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from fit.answers.compare import CompareAnswer, compare_takes
+from fit.answers.hum import NoiseChange, NoiseTake, compare_noise
+from fit.answers.shielding import ShieldingAnswer, compare_shielding
+from fit.desk.changes import change_lines, compare_document
+from fit.desk.elsewhere import take_response
+from fit.desk.outcome import Desk, Outcome
+from fit.desk.session import FitWish, collect_evidence
+from fit.desk.takes import kept_recordings, take_to_fit
+from fit.estimate.evidence import Evidence
+from measure.logbook.store import Logbook, open_logbook, read_take
+from measure.logbook.take import Take
+from measure.quiet import Level, noise_levels
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompareWish:
+    """What is to be compared, as it was typed.
+
+    Attributes
+    ----------
+    before, after : tuple of str
+        Takes.
+    dcr : str or None
+        From a multimeter.
+    """
+
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+    dcr: str | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Compared:
+    """Everything that a comparison found; None where the takes do not tell it.
+
+    Attributes
+    ----------
+    parts : CompareAnswer or None
+        Part by part, from what was driven by the exciter or through a resistor.
+    noise : NoiseChange or None
+        Hum and noise.
+    shielding : ShieldingAnswer or None
+        From takes with a foil.
+    noise_takes : tuple of str
+        Takes that hum and noise rest on.
+    warnings : tuple of str
+        What was noticed on the way.
+    simulated : bool
+        A take came from the virtual bench.
+    """
+
+    parts: CompareAnswer | None
+    noise: NoiseChange | None
+    shielding: ShieldingAnswer | None
+    noise_takes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    simulated: bool
+
+
+def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = None) -> Outcome:
+    """Say what a job changed.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    wish : CompareWish
+        Takes and references.
+    plot_file : Path or None
+        Picture to be written, ending in .png.
+
+    Returns
+    -------
+    Outcome
+        Part by part, response by response, hum and noise, shielding against frequency.
+
+    Raises
+    ------
+    ValueError
+        If a side has no take, a take is named twice, or the picture's name does not end in .png.
+    """
+    if plot_file is not None and plot_file.suffix.lower() != ".png":
+        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
+        raise ValueError(msg)
+    for side, names in (("before", wish.before), ("after", wish.after)):
+        if not names:
+            msg = f"no take is named for the side {side}: coilsweep compare --before NAME... --after NAME..."
+            raise ValueError(msg)
+    twice = [name for name in (*wish.before, *wish.after) if (*wish.before, *wish.after).count(name) > 1]
+    if twice:
+        msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
+        raise ValueError(msg)
+    compared = _compare(desk, open_logbook(desk.logbook), wish)
+    if plot_file is not None:
+        from fit.desk.changeplots import changes_figure
+        from fit.desk.plots import write_png
+
+        write_png(changes_figure(compared.parts, compared.shielding), plot_file)
+        desk.say(f"Written: {plot_file}")
+    found = (compared.parts, compared.noise, compared.shielding)
+    return Outcome(
+        lines=tuple(change_lines(*found, simulated=compared.simulated, warnings=compared.warnings)),
+        document=compare_document(*found, simulated=compared.simulated, warnings=compared.warnings)
+        | {"takes": {"before": list(wish.before), "after": list(wish.after), "noise": list(compared.noise_takes)}},
+    )
+
+
+def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
+    sides = [[read_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
+    for take in (*sides[0], *sides[1]):
+        if take.method != "quiet":
+            take_to_fit(logbook, take.name)  # refuses what was rejected
+    fitted = [[take for take in side if take.method in ("exciter", "impedance")] for side in sides]
+    warnings: tuple[str, ...] = ()
+    parts = None
+    if all(fitted):
+        evidence, warnings = collect_evidence(
+            desk, logbook, FitWish(names=tuple(t.name for side in fitted for t in side), dcr=wish.dcr)
+        )
+        parts = compare_takes(_with_sides(evidence, {take.name for take in fitted[1]}))
+    plates = [[take for take in side if take.method == "plate"] for side in sides]
+    shielding = None
+    if all(plates):
+        responses = [[take_response(logbook, take) for take in side] for side in plates]
+        shielding = compare_shielding(responses[0], responses[1])
+    listened = _listened(sides)
+    noise = None
+    if listened is not None:
+        found = [[_noise_take(logbook, take) for take in side] for side in listened]
+        noise = compare_noise(found[0], found[1])
+    if parts is None and shielding is None and noise is None:
+        msg = "the two sides have nothing in common: name takes made by the same method before and after"
+        raise ValueError(msg)
+    return Compared(
+        parts=parts,
+        noise=noise,
+        shielding=shielding,
+        noise_takes=() if listened is None else tuple(take.name for side in listened for take in side),
+        warnings=warnings,
+        simulated=any(take.simulated for side in sides for take in side),
+    )
+
+
+def _with_sides(evidence: Evidence, after: set[str]) -> Evidence:
+    """Mark the takes from after the job; the exciter was laid down anew for the first of them."""
+    takes = sorted(evidence.takes, key=lambda take: (take.method != "exciter", take.name in after))
+    marked = []
+    for index, take in enumerate(takes):
+        is_after = take.name in after
+        begins = index > 0 and is_after != (takes[index - 1].name in after)
+        marked.append(replace(take, is_after=is_after, coil_moved=take.coil_moved or begins))
+    return replace(evidence, takes=tuple(marked))
+
+
+def _listened(sides: Sequence[Sequence[Take]]) -> list[list[Take]] | None:
+    """Choose takes to read hum and noise from: quiet ones where each side has one, else the silences of all recordings."""
+    quiet = [[take for take in side if take.method == "quiet"] for side in sides]
+    if all(quiet):
+        return quiet
+    recorded = [[take for take in side if take.recordings and take.method != "impedance"] for side in sides]
+    return recorded if all(recorded) else None
+
+
+def _noise_take(logbook: Logbook, take: Take) -> NoiseTake:
+    recordings, stimulus = kept_recordings(logbook, take)
+    levels = noise_levels(recordings, stimulus=stimulus, is_quiet=take.method == "quiet")
+    hum, noise = levels.hum or NO_LEVEL, levels.broadband or NO_LEVEL
+    controls = ", ".join(f"{name}={value}" for name, value in sorted(take.controls.items()))
+    return NoiseTake(
+        name=take.name,
+        hum_dbfs=None if levels.hum is None else hum.dbfs,
+        hum_std_db=hum.std_db,
+        hum_freedom=hum.freedom,
+        hum_limit_dbfs=levels.hum_limit_dbfs,
+        n_lines=len(levels.lines),
+        noise_dbfs=None if levels.broadband is None else noise.dbfs,
+        noise_std_db=noise.std_db,
+        noise_freedom=noise.freedom,
+        condition=f"{controls}; {take.added.replace(' ', '')}",
+    )
+
+
+NO_LEVEL = Level(dbfs=0.0, std_db=0.0, freedom=np.inf)
