@@ -110,7 +110,7 @@ def compare_document(
 
 
 def _name(key: str) -> str:
-    return quantityquantity_name(key)
+    return quantity_name(key)
 
 
 def _part_rows(parts: CompareAnswer) -> list[tuple[str, ...]]:
@@ -119,7 +119,7 @@ def _part_rows(parts: CompareAnswer) -> list[tuple[str, ...]]:
         change = parts.quantities[key]
         value, interval = estimate_texts(change.change)
         rows.append(
-            (quantityquantity_name(key), _side_text(change.before), _side_text(change.after), value, interval, change.verdict)
+            (quantity_name(key), _side_text(change.before), _side_text(change.after), value, interval, change.verdict)
         )
     return rows
 
