@@ -11,10 +11,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fit.answers.adopted import adopt_losses
 from fit.answers.filtering import design_size, filter_gain, minimum_phase_impulse, minimum_phase_spectrum
+from fit.answers.known import gather_known
+from fit.answers.measured import MeasuredParts
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.harness import Case, build_harness, needed_values
-from fit.circuit.instrument import Instrument, stated_values
+from fit.circuit.instrument import Instrument
 from fit.circuit.transfers import solve_harness
 from measure.quantity import Quantity
 from measure.response import ComplexArray, Finding, FloatArray
@@ -49,12 +52,15 @@ class Side:
         ``"input.resistance"`` and ``"input.capacitance"``, cable included.
     changes : mapping
         Name of a value to what it is changed to.
+    measured : MeasuredParts or None
+        From a fit of it; they stand in for what is stated and marked, but not for changes.
     """
 
     instrument: Instrument
     controls: Mapping[str, str]
     load: Mapping[str, Quantity]
     changes: Mapping[str, Quantity] = field(default_factory=dict)
+    measured: MeasuredParts | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -71,8 +77,8 @@ class Heard:
         Output for 1 V of EMF in each of them. [V/V]
     in_step : ndarray, shape (m,)
         What they would give if none cancelled another. [V/V]
-    marked : tuple of str
-        Values that it rests on and that are only marked.
+    marked, measured : tuple of str
+        Values that it rests on and that are only marked, or measured.
     """
 
     settings: Settings
@@ -80,6 +86,7 @@ class Heard:
     gain: ComplexArray
     in_step: FloatArray
     marked: tuple[str, ...]
+    measured: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -185,15 +192,17 @@ def _hear(side: Side, grid_hz: FloatArray, excite: str) -> Heard:
         msg = f'there is no pickup "{excite[:60]}", the instrument has: {", ".join(instrument.pickup)}'
         raise ValueError(msg)
     settings = read_settings(instrument, side.controls)
-    stated = stated_values(instrument)
-    known = {key: one.quantity for key, one in stated.items() if one.quantity is not None} | dict(side.load) | dict(side.changes)
-    harness = build_harness(instrument, [Case(settings=settings, frequency_hz=grid_hz)])
-    needed = {key for group in harness.groups for key in needed_values(instrument, group)}
-    absent = sorted(needed - set(known))
+    built = instrument if side.measured is None else adopt_losses(instrument, side.measured)
+    known = gather_known(
+        built, load=side.load, changes=side.changes, measured=side.measured, with_tolerance=False, settings=settings
+    )
+    harness = build_harness(built, [Case(settings=settings, frequency_hz=grid_hz)])
+    needed = sorted({key for group in harness.groups for key in needed_values(built, group)})
+    absent = [key for key in needed if key not in known.basis]
     if absent:
         msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, or with --change"
         raise ValueError(msg)
-    voltage = solve_harness(harness, values={key: quantity.value for key, quantity in known.items()})[0].voltage
+    voltage = solve_harness(harness, values=known.values)[0].voltage
     rows = {
         name: voltage[row]
         for row, name in enumerate(instrument.pickup)
@@ -204,7 +213,8 @@ def _hear(side: Side, grid_hz: FloatArray, excite: str) -> Heard:
         pickups=tuple(rows),
         gain=sum(rows.values(), np.zeros(len(grid_hz), dtype=complex)),
         in_step=sum((np.abs(row) for row in rows.values()), np.zeros(len(grid_hz))),
-        marked=tuple(key for key in sorted(needed) if key in stated and stated[key].is_marked and key not in side.changes),
+        marked=tuple(key for key in needed if known.basis[key].origin == "marked"),
+        measured=tuple(key for key in needed if known.basis[key].origin == "measured"),
     )
 
 
@@ -249,6 +259,7 @@ def _at(heard: Heard, grid_hz: FloatArray, frequency_hz: FloatArray) -> Heard:
         gain=_interpolate(grid_hz, heard.gain, frequency_hz),
         in_step=_interpolate(grid_hz, heard.in_step.astype(complex), frequency_hz).real,
         marked=heard.marked,
+        measured=heard.measured,
     )
 
 

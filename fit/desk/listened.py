@@ -8,9 +8,10 @@ import numpy as np
 
 from fit.answers.filtering import filter_gain
 from fit.answers.listen import Heard, ListenAnswer
+from fit.answers.measured import MeasuredParts
 from fit.desk.document import Document
 from fit.desk.forecast import settings_document, settings_text
-from fit.desk.wording import MINUS, plain_text, table_lines
+from fit.desk.wording import MINUS, SIMULATED_TEXT, plain_text, table_lines
 from measure.quantity import format_quantity
 
 SHOWN_HZ = (50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 3e3, 4e3, 5e3, 6e3, 8e3, 10e3)
@@ -74,6 +75,10 @@ class Facts:
         Of the recording.
     written : tuple of Written
         Files, the one at matched level first.
+    measured : MeasuredParts or None
+        From the last fit.
+    notes : tuple of str
+        On that fit.
     """
 
     changed: tuple[str, ...]
@@ -81,6 +86,8 @@ class Facts:
     answer: ListenAnswer
     levels: Levels
     written: tuple[Written, ...]
+    measured: MeasuredParts | None
+    notes: tuple[str, ...]
 
 
 def listen_lines(facts: Facts) -> list[str]:
@@ -110,10 +117,25 @@ def listen_lines(facts: Facts) -> list[str]:
         lines.append("To hear it as loud as it would be, add --true-level FILE.wav.")
     lines += ["", *_table(answer, levels)]
     lines += [f"Note: {finding.text}." for finding in answer.findings]
-    marked = sorted({*answer.before.marked, *answer.after.marked})
+    return [*lines, "", *_basis_lines(facts)]
+
+
+def _basis_lines(facts: Facts) -> list[str]:
+    before, after = facts.answer.before, facts.answer.after
+    lines = [plain_text(note) for note in facts.notes]
+    measured = _measured_of(facts)
+    if measured is not None:
+        names = ", ".join(sorted({*before.measured, *after.measured}))
+        lines.append(f"Measured, by the last fit (takes {plain_text(', '.join(measured.takes))}): {names}")
+        lines += [SIMULATED_TEXT] if measured.simulated else []
+    marked = sorted({*before.marked, *after.marked})
     if marked:
-        lines += ["", f"Only marked, not measured, so the change may be another: {', '.join(marked)}"]
-    return lines
+        lines.append(f"Only marked, not measured, so the change may turn out another: {', '.join(marked)}")
+    return [*lines, "coilsweep predict says how sure the curves are."]
+
+
+def _measured_of(facts: Facts) -> MeasuredParts | None:
+    return facts.measured if facts.answer.before.measured or facts.answer.after.measured else None
 
 
 def _pickups_text(excite: str, before: Heard, after: Heard) -> str:
@@ -166,7 +188,7 @@ def listen_document(facts: Facts) -> Document:
     dict
         A coilsweep.listen/1 document.
     """
-    answer, levels = facts.answer, facts.levels
+    answer, levels, measured = facts.answer, facts.levels, _measured_of(facts)
     return {
         "schema": "coilsweep.listen/1",
         "sample_rate_hz": answer.rate_hz,
@@ -187,5 +209,9 @@ def listen_document(facts: Facts) -> Document:
         "impulse_samples": len(answer.impulse),
         "limited_hz": None if answer.limited_hz is None else list(answer.limited_hz),
         "findings": [{"name": one.code, "text": one.text} for one in answer.findings],
+        "simulated": measured is not None and measured.simulated,
+        "takes": [] if measured is None else list(measured.takes),
+        "measured": sorted({*answer.before.measured, *answer.after.measured}),
+        "warnings": list(facts.notes),
         "marked_only": sorted({*answer.before.marked, *answer.after.marked}),
     }

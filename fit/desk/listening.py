@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from fit.answers.adopted import adopt_losses, shared_parts
 from fit.answers.filtering import convolve_blocks
 from fit.answers.listen import ListenAnswer, Side, design_change
 from fit.answers.loudness import weighted_energy
@@ -16,6 +17,7 @@ from fit.answers.predict import read_changes
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.instruments import load_of_rig, read_instrument_file
+from fit.desk.lastfit import LastFit, last_fit
 from fit.desk.listened import Facts, Levels, Written, listen_document, listen_lines
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.takes import rig_of
@@ -51,6 +53,8 @@ class ListenWish:
         Another instrument.toml, to be heard in place of that in the logbook.
     excite : str
         Pickup; empty for all.
+    stated : bool
+        From instrument.toml alone, whatever was measured.
     replace : bool
         Files that are there already are replaced.
     """
@@ -63,6 +67,7 @@ class ListenWish:
     changes: tuple[str, ...] = ()
     instrument: Path | None = None
     excite: str = ""
+    stated: bool = False
     replace: bool = False
 
 
@@ -90,18 +95,26 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     """
     targets = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
     _require_targets(wish.source, targets, may_replace=wish.replace)
-    before, after = _sides(desk, wish)
+    before, after, notes = _sides(desk, wish)
     with open_blocks(wish.source) as audio:
         rate_hz = audio.rate_hz
     answer = design_change(before, after, rate_hz=rate_hz, excite=wish.excite)
     levels = _measure(desk, wish.source, answer.impulse)
     written = _plan(targets, levels)
     _write(desk, wish, answer=answer, levels=levels, written=written)
-    facts = Facts(changed=_changed(wish), excite=wish.excite, answer=answer, levels=levels, written=tuple(written))
+    facts = Facts(
+        changed=_changed(wish),
+        excite=wish.excite,
+        answer=answer,
+        levels=levels,
+        written=tuple(written),
+        measured=before.measured,
+        notes=notes,
+    )
     return Outcome(lines=tuple(listen_lines(facts)), document={**listen_document(facts), "source": str(wish.source)})
 
 
-def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side]:
+def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
     if not (wish.settings or wish.changes or wish.instrument):
         msg = "nothing is changed, so there is nothing to hear: say what by --set, --change or --instrument"
         raise ValueError(msg)
@@ -110,19 +123,24 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side]:
     if not own.exists():
         msg = f"{own} is not there: state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
         raise FileError(msg)
-    instrument = read_instrument_file(own)
-    other = instrument if wish.instrument is None else read_instrument_file(wish.instrument)
     load = load_of_rig(rig_of(logbook))
+    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
+    instrument, parts = read_instrument_file(own), fit.parts
     recorded = split_settings(wish.recorded)
-    kept = {control: value for control, value in recorded.items() if control in other.pot or control in other.switch}
-    before = Side(instrument=instrument, controls=recorded, load=load)
+    before = Side(instrument=instrument, controls=recorded, load=load, measured=parts)
+    other = instrument
+    if wish.instrument is not None:
+        other = read_instrument_file(wish.instrument)
+        parts = None if parts is None else shared_parts(parts, instrument, other)
+        recorded = {control: value for control, value in recorded.items() if control in other.pot or control in other.switch}
     after = Side(
         instrument=other,
-        controls=(recorded if other is instrument else kept) | split_settings(wish.settings),
+        controls=recorded | split_settings(wish.settings),
         load=load,
-        changes=_read_changes(other, wish.changes),
+        changes=_read_changes(other if parts is None else adopt_losses(other, parts), wish.changes),
+        measured=parts,
     )
-    return before, after
+    return before, after, fit.notes
 
 
 # A longer cable or another input may be tried as well; they belong to the rig, not to the instrument.
