@@ -7,6 +7,7 @@ from scipy.interpolate import CubicSpline
 from fit.circuit.controls import read_settings
 from fit.circuit.reading import read_instrument
 from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.parameters import SHUNT_UNIT_F
 from measure.quantity import parse_parts, parse_quantity
 from measure.recording import Recording
 from tests import simulated_cases as simulated
@@ -76,3 +77,43 @@ def _clean(take, stimulus, card, *, late_s):
     apart = np.exp(-2j * np.pi * bins_hz * card.delay_samples / card.rate_hz)
     both = scipy.fft.irfft(np.stack([reference * transfer * apart, reference]), n_fft)[:, : len(stimulus)]
     return both.T.copy()
+
+
+def truth_vector(case, problem):
+    """Parameter vector of a fit's problem at a case's truths; pickups of one coil with loops."""
+    vector = {f"log_{key.replace('.', '_')}": np.log(case.truths[key]) for key in ("input.resistance", "input.capacitance")}
+    vector |= {"log_added_0": np.log(case.truths["added"]), "log_series_0": np.log(case.truths["series_resistor"])}
+    vector["shunt"] = case.truths["added_to_hot"] / SHUNT_UNIT_F
+    for key, value in case.truths.items():
+        if key.startswith(("pot.", "capacitor.")):
+            is_fraction = "@" in key
+            vector[f"logit_{key}" if is_fraction else f"log_{key}"] = np.log(value / (1 - value) if is_fraction else value)
+    for name, pickup in case.guitar.pickups.items():
+        suffix = f"@{name}" if len(case.guitar.pickups) > 1 else ""
+        own = _coil_truths(pickup.coils[0])
+        vector |= {f"{key}{suffix}": value for key, value in own.items()}
+    takes, placement, first = [case.takes[take.name] for take in problem.evidence.takes], -1, 0
+    for index, take in enumerate(takes):
+        vector["delay"] = take.delay_s * take.response.origin.rate_hz
+        if problem.evidence.takes[index].begins_placement or index == 0:
+            placement, first = placement + 1, index
+            foil_f = case.truths.get("foil.after" if take.is_after else "foil.before", 0.0)
+            vector[f"log_gain_{index}"] = np.log(foil_f if take.method == "plate" else abs(take.gain))
+        vector[f"gain_step_{index}"] = np.log(abs(take.gain / takes[first].gain))
+        vector |= {f"leak_{placement}@{other}": leak for (over, other), leak in case.leaks.items() if over == take.coil_over}
+    return np.array([vector.get(parameter.name, parameter.start) for parameter in problem.parameters])
+
+
+def _coil_truths(coil):
+    out = {
+        "log_inductance": np.log(coil.henry),
+        "log_resistance": np.log(coil.ohm),
+        "log_winding_capacitance": np.log(coil.farad),
+    }
+    left = 1.0
+    for index, turn in enumerate(coil.turns):
+        share = turn.k**2 / left
+        left -= turn.k**2
+        out |= {f"share_0_{index}": np.log(share / (1 - share)), f"field_0_{index}": turn.g}
+        out[f"log_tau_0_{index}"] = -np.log(2 * np.pi * turn.corner_hz)
+    return out

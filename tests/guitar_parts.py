@@ -79,11 +79,12 @@ def scatter(rng, bound, kind):
 
 
 def draw_turns(rng, n):
-    first = Turn(
-        k=rng.uniform(0.15, 0.5), corner_hz=float(np.exp(rng.uniform(np.log(2e3), np.log(12e3)))), g=rng.uniform(0.1, 1.2)
-    )
+    """One or two turns, the one coupled closest first."""
+    k, corner_hz = rng.uniform(0.15, 0.5), float(np.exp(rng.uniform(np.log(2e3), np.log(12e3))))
+    first = Turn(k=k, corner_hz=corner_hz, g=rng.uniform(0.1, 1.2))
     corner_hz = first.corner_hz * (5.0 if rng.integers(2) else 0.2)
-    return (first, Turn(k=rng.uniform(0.2, 0.4), corner_hz=corner_hz, g=rng.uniform(0.1, 0.8)))[:n]
+    turns = (first, Turn(k=rng.uniform(0.2, 0.4), corner_hz=corner_hz, g=rng.uniform(0.1, 0.8)))[:n]
+    return tuple(sorted(turns, key=lambda turn: -turn.k))
 
 
 def spread_turns(*, k, corner_hz, half_width, g):

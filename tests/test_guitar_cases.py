@@ -8,11 +8,13 @@ import pytest
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import stated_values
 from fit.circuit.reading import read_instrument
+from fit.estimate.model import build_problem, predict_residual
+from fit.estimate.parameters import PickupModel
 from measure.transfer import estimate_response
 from tests import guitar_cases as cases
 from tests import guitar_parts as gp
 from tests.guitar_circuit import GROUND, TIP, Circuit, Winding, solve_tip, spice_lines
-from tests.guitar_evidence import evidence_of, recordings_of
+from tests.guitar_evidence import evidence_of, recordings_of, truth_vector
 from tests.test_outside_circuit import needs_ngspice, simulate
 
 DRAWN = {
@@ -261,3 +263,37 @@ def test_ideal_turn_alone_does_nothing_to_a_coil_that_it_is_not_coupled_to():
     ]
     bare = replace(circuit, windings=circuit.windings[:1])
     np.testing.assert_allclose(solve_tip(circuit, AUDIBLE_HZ), solve_tip(bare, AUDIBLE_HZ), rtol=1e-12)
+
+
+ONE_LOOP_CASES = {
+    "one pickup": lambda seed: cases.draw_one_pickup(seed, kind="one loop", takes=tuple(cases.ONE_PICKUP_TAKES)),
+    "three pickups": cases.draw_three_pickups,
+    "four pots, tone before": cases.draw_four_pots,
+    "four pots, tone after": lambda seed: cases.draw_four_pots(seed, is_tone_before=False),
+    "shielding": lambda seed: cases.draw_shielding(seed, kind="one loop"),
+    "impedance": lambda seed: cases.draw_impedance(seed, kind="one loop", is_with_exciter=True),
+}
+
+
+@pytest.mark.parametrize("what", ONE_LOOP_CASES)
+def test_the_fits_model_at_the_truths_leaves_the_noise_and_nothing_else(what):
+    for seed in range(3):
+        case = ONE_LOOP_CASES[what](seed)
+        problem = build_problem(evidence_of(case), PickupModel(eddies=(("loop",),)))
+        residual = predict_residual(problem, truth_vector(case, problem)).residual
+        share = np.abs(residual) ** 2 / problem.noise**2
+        assert np.mean(share) == pytest.approx(1.0, abs=6 / np.sqrt(len(share))), seed  # of 2 |z|²/2 the standard deviation is 1
+        for take in range(len(problem.evidence.takes)):
+            own = share[problem.take_of_point == take]
+            assert np.mean(own) < 1 + 6 / np.sqrt(len(own)), problem.evidence.takes[take].name
+
+
+@pytest.mark.parametrize(("what", "begins"), [("three pickups", "leak_"), ("shielding", "shunt"), ("one pickup", "logit_")])
+def test_a_truth_left_out_shows_in_the_residual(what, begins):
+    case = ONE_LOOP_CASES[what](0)
+    problem = build_problem(evidence_of(case), PickupModel(eddies=(("loop",),)))
+    vector = truth_vector(case, problem)
+    for index, parameter in enumerate(problem.parameters):
+        if parameter.name.startswith(begins):
+            vector[index] = parameter.start
+    assert np.mean(np.abs(predict_residual(problem, vector).residual) ** 2 / problem.noise**2) > 100
