@@ -4,20 +4,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import numpy as np
-
 from fit.answers.compare import CompareAnswer, compare_takes
 from fit.answers.hum import NoiseChange, NoiseTake, compare_noise
 from fit.answers.shielding import ShieldingAnswer, compare_shielding
 from fit.desk.changes import change_lines, compare_document
 from fit.desk.elsewhere import take_response
+from fit.desk.methods import noise_take
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.session import FitWish, collect_evidence
 from fit.desk.takes import kept_recordings, take_to_fit
 from fit.estimate.evidence import Evidence
 from measure.logbook.store import Logbook, open_logbook, read_take
 from measure.logbook.take import Take
-from measure.quiet import Level, noise_levels
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +132,7 @@ def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
     listened = _listened(sides)
     noise = None
     if listened is not None:
-        found = [[_noise_take(logbook, take) for take in side] for side in listened]
+        found = [[_noise_of(logbook, take) for take in side] for side in listened]
         noise = compare_noise(found[0], found[1])
     if parts is None and shielding is None and noise is None:
         msg = "the two sides have nothing in common: name takes made by the same method before and after"
@@ -169,23 +167,6 @@ def _listened(sides: Sequence[Sequence[Take]]) -> list[list[Take]] | None:
     return recorded if all(recorded) else None
 
 
-def _noise_take(logbook: Logbook, take: Take) -> NoiseTake:
+def _noise_of(logbook: Logbook, take: Take) -> NoiseTake:
     recordings, stimulus = kept_recordings(logbook, take)
-    levels = noise_levels(recordings, stimulus=stimulus, is_quiet=take.method == "quiet")
-    hum, noise = levels.hum or NO_LEVEL, levels.broadband or NO_LEVEL
-    controls = ", ".join(f"{name}={value}" for name, value in sorted(take.controls.items()))
-    return NoiseTake(
-        name=take.name,
-        hum_dbfs=None if levels.hum is None else hum.dbfs,
-        hum_std_db=hum.std_db,
-        hum_freedom=hum.freedom,
-        hum_limit_dbfs=levels.hum_limit_dbfs,
-        n_lines=len(levels.lines),
-        noise_dbfs=None if levels.broadband is None else noise.dbfs,
-        noise_std_db=noise.std_db,
-        noise_freedom=noise.freedom,
-        condition=f"{controls}; {take.added.replace(' ', '')}",
-    )
-
-
-NO_LEVEL = Level(dbfs=0.0, std_db=0.0, freedom=np.inf)
+    return noise_take(take, recordings, stimulus=stimulus)

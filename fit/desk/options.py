@@ -1,0 +1,66 @@
+"""Options that several commands share."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def shared_options(command: Command) -> Command:
+    """Add the options that every command has.
+
+    Parameters
+    ----------
+    command : callable
+        A command's function.
+
+    Returns
+    -------
+    callable
+        The same, with the options.
+    """
+    place = click.Path(path_type=Path, file_okay=False)
+    command = click.option("--debug", is_flag=True, help="Show where an error came from.")(command)
+    command = click.option(
+        "--logbook", type=place, default=Path(), metavar="DIR", help="Folder of rig and takes; default: the current one."
+    )(command)
+    return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout, nothing else there.")(command)
+
+
+class SeveralNames(click.Command):
+    """A command whose options --before and --after take every name up to the next option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the option before each of its names, as click wants it.
+
+        Parameters
+        ----------
+        ctx : click.Context
+            Of the command.
+        args : list of str
+            What was typed.
+
+        Returns
+        -------
+        list of str
+            What is left over.
+        """
+        spread: list[str] = []
+        option, is_first = "", False
+        for word in args:
+            if word in ("--before", "--after"):
+                option, is_first = word, True
+            elif word.startswith("-"):
+                option = ""
+                spread.append(word)
+            elif option:
+                spread += [option, word]
+                is_first = False
+            else:
+                spread.append(word)
+        if is_first:
+            spread.append(option)  # without a name: click says so
+        return super().parse_args(ctx, spread)

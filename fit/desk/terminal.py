@@ -1,0 +1,74 @@
+"""The desk at a terminal: messages and progress on stderr, silence where JSON was asked for."""
+
+import contextlib
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from fit.desk.outcome import Desk
+
+Item = TypeVar("Item")
+
+
+def desk_at(logbook: Path, *, as_json: bool = False) -> "Desk":
+    """Give a command its desk.
+
+    Parameters
+    ----------
+    logbook : Path
+        Folder.
+    as_json : bool
+        Nothing but one document may go to stdout.
+
+    Returns
+    -------
+    Desk
+        Talks to this terminal.
+    """
+    from fit.desk.outcome import Desk
+
+    return Desk(logbook=logbook, say=_say, tell=_keep_silent if as_json else _tell, steps=_steps)
+
+
+def _tell(line: str) -> None:
+    with reader_may_leave():
+        click.echo(line)
+        sys.stdout.flush()
+
+
+def _keep_silent(line: str) -> None:
+    del line
+
+
+def _say(line: str) -> None:
+    click.echo(line, err=True)
+
+
+# A bar for people who wait at a terminal; for everyone else just the items.
+def _steps(items: Sequence[Item], label: str) -> Iterator[Item]:
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield from items
+        return
+    with click.progressbar(items, label=label, file=sys.stderr, color=False) as bar:
+        yield from bar
+
+
+@contextlib.contextmanager
+def reader_may_leave() -> Iterator[None]:
+    """Let whoever reads stdout stop reading, as `head` does.
+
+    Yields
+    ------
+    None
+        While printing.
+    """
+    try:
+        yield
+    except BrokenPipeError:
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
