@@ -89,7 +89,7 @@ def test_predict_in_words_beside_what_was_before(book, capsys):
     changed, before = lines["Peak at"][2], lines["Peak at"][-2]
     assert float(changed) < float(before)  # more inductance, a lower peak
     assert "Textbook: 1/(2πRC)" in out
-    assert "Only marked" in out
+    assert "only marked, by its taper: claims" in out
     assert "pot.tone-1" in out
     assert "\x1b" not in out
 

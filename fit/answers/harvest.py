@@ -35,7 +35,8 @@ def measured_parts(
     Returns
     -------
     MeasuredParts
-        Of every pickup and part that some take feels, before a job where there are takes from after it.
+        Of every pickup and part that some take feels, before a job where there are takes from after it; a pickup straight at
+        the jack, without an instrument.toml, is called ``"pickup"``.
     """
     problem = choice.problem
     p = name_values(problem, choice.fit.vector)
@@ -44,7 +45,8 @@ def measured_parts(
         own = {name.removesuffix(suffix): value for name, value in p.items() if name.endswith(suffix)}
         if "log_inductance" not in own or (f"{pickup}.inductance" if suffix else "inductance") in leave_out:
             continue
-        for name, (value, rows) in _of_pickup(pickup, coil_values(problem.models[pickup], own), own).items():
+        coils = coil_values(problem.models[pickup], own)
+        for name, (value, rows) in _of_pickup(pickup or "pickup", coils, own).items():
             found[name] = (value, {f"{key}{suffix}": row for key, row in rows.items()})
     found |= {
         name: one for name, one in _of_parts(p).items() if name not in leave_out and name.partition("@")[0] not in leave_out

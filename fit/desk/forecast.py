@@ -9,6 +9,7 @@ from fit.answers.pickup import Estimate
 from fit.answers.predict import PickupCurve, PredictAnswer
 from fit.answers.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
+from fit.desk.basis import basis_document, basis_lines
 from fit.desk.document import Document, estimate_document
 from fit.desk.wording import MINUS, estimate_texts, plain_text, table_lines
 from measure.quantity import format_quantity
@@ -40,6 +41,10 @@ def prediction_document(answer: PredictAnswer, at: Mapping[str, float]) -> Docum
         "pickups": {name: _curve_document(curve) for name, curve in answer.pickups.items()},
         "figures": {name: _figures_document(curve, at) for name, curve in answer.pickups.items()},
         "tone": [_sweep_document(sweep) for sweep in answer.tone_sweeps],
+        "simulated": answer.measured is not None and answer.measured.simulated,
+        "rests_on": {name: basis_document(basis) for name, basis in answer.basis.items()},
+        "takes": [] if answer.measured is None else list(answer.measured.takes),
+        "tolerance_counts": answer.with_tolerance,
         "marked_only": list(answer.marked),
         "taken_as_exact": list(answer.unbounded),
     }
@@ -72,11 +77,7 @@ def prediction_lines(answer: PredictAnswer, before: PredictAnswer | None, *, at:
         ]
     for sweep in answer.tone_sweeps:
         lines += ["", *_sweep_lines(sweep)]
-    if answer.marked:
-        lines += ["", f"Only marked, not measured, so without an interval: {', '.join(answer.marked)}"]
-    if answer.unbounded:
-        lines += ["", f"Without a bound, taken as exact: {', '.join(answer.unbounded)}"]
-    return lines
+    return [*lines, "", *basis_lines(answer)]
 
 
 def settings_text(settings: Settings) -> str:
@@ -182,6 +183,7 @@ def _curve_document(curve: PickupCurve) -> Document:
         "phase_degree": _numbers(phase_degree, is_sound),
         "phase_degree_standard_uncertainty": _numbers(np.degrees(curve.phase_std), is_sound),
         "group_delay_s": _numbers(curve.group_delay_s, is_sound),
+        "group_delay_s_standard_uncertainty": _numbers(curve.group_delay_std_s, is_sound),
     }
 
 
@@ -214,10 +216,16 @@ def _sweep_document(sweep: ToneSweep) -> Document:
                 "rotation": step.rotation,
                 "resistance_ohm": step.resistance_ohm,
                 "minus_3_db_hz": step.corner_hz,
+                "minus_3_db_hz_standard_uncertainty": _times(step.corner_hz, step.corner_relative_std),
                 "peak_hz": step.peak_hz,
+                "peak_hz_standard_uncertainty": _times(step.peak_hz, step.peak_relative_std),
                 "peak_db": step.peak_db,
                 "textbook_hz": step.textbook_hz,
             }
             for step in sweep.steps
         ],
     }
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor

@@ -1,0 +1,76 @@
+"""What a prediction rests on, value by value: measured, changed, stated, or only marked."""
+
+import math
+
+from fit.answers.known import Basis
+from fit.answers.predict import PredictAnswer
+from fit.answers.quantities import COVERAGE
+from fit.desk.document import Document
+from fit.desk.wording import MINUS, plain_text, table_lines
+from measure.quantity import format_quantity
+
+HOW_KNOWN = {
+    "measured": "measured",
+    "changed": "changed",
+    "stated": "stated",
+    "marked": "only marked",
+    "taper": "by its taper",
+}
+CLAIMS = ("marked", "taper")
+FACTOR_FROM = 0.5  # [1] a relative half-width from which on ± says nothing
+
+
+def basis_lines(answer: PredictAnswer) -> list[str]:
+    """Say for people what a prediction rests on.
+
+    Parameters
+    ----------
+    answer : PredictAnswer
+        As predicted.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    lines = ["What this rests on", *table_lines([_row(key, one) for key, one in answer.basis.items()])]
+    if answer.measured is not None:
+        simulated = "; simulated data" if answer.measured.simulated else ""
+        takes = plain_text(", ".join(answer.measured.takes))
+        lines.append(f"  measured: by the last fit, takes {takes}, ± of 95 %{simulated}")
+    claims = {one.origin for one in answer.basis.values()} & set(CLAIMS)
+    if claims and answer.with_tolerance:
+        lines.append("  only marked, by its taper: counted as printed, and as 10 to 15 % of an audio track at half rotation")
+    elif claims:
+        lines.append("  only marked, by its taper: claims, left out of the intervals above; --tolerance counts them")
+    return lines
+
+
+def basis_document(basis: Basis) -> Document:
+    """Put one value that a prediction rests on as JSON states it.
+
+    Parameters
+    ----------
+    basis : Basis
+        The value.
+
+    Returns
+    -------
+    dict
+        Value, unit, standard uncertainty (null where it does not count), origin.
+    """
+    std = None if basis.relative_std is None else abs(basis.value) * basis.relative_std
+    return {"value": basis.value, "unit": basis.unit, "standard_uncertainty": std, "origin": basis.origin}
+
+
+def _row(key: str, basis: Basis) -> tuple[str, ...]:
+    value = f"{100 * basis.value:.3g} %" if "@" in key else format_quantity(basis.value, basis.unit, 4)
+    return plain_text(key), value.replace("-", MINUS), _sureness(basis), HOW_KNOWN[basis.origin]
+
+
+def _sureness(basis: Basis) -> str:
+    if basis.relative_std is None:
+        return "not counted" if basis.origin in CLAIMS else "taken as exact"
+    # of what is stated the bound, as it was written; of what was measured 95 %
+    half = basis.relative_std * (COVERAGE if basis.origin == "measured" else math.sqrt(3))
+    return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"within a factor of {math.exp(min(half, 20.0)):.2g}"
