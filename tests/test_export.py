@@ -6,11 +6,16 @@ import numpy as np
 import pytest
 import soundfile
 
+from fit.answers.measured import MeasuredParts
 from fit.answers.oneport import NetPickup, impulse_response, pickup_gain, pickup_impedance
 from fit.circuit.coil import CoilValues
+from fit.circuit.layouts import layout_text
+from fit.circuit.reading import read_instrument
 from fit.desk.elsewhere import response_of_take, take_response
+from fit.desk.exported import instrument_text
 from fit.desk.wording import SIMULATED_TEXT
 from measure.logbook.store import open_logbook, read_take
+from measure.quantity import parse_quantity
 from measure.responsefile import parse_csv, parse_touchstone
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, INPUT_F, INPUT_OHM, RIG, record, run, run_json
 
@@ -183,8 +188,8 @@ def test_netlist_of_the_instrument(logbook, tmp_path, capsys, monkeypatch):
     assert "Written: instrument.cir (the instrument at these settings, 1 V of EMF in middle)" in out
     text = (tmp_path / "instrument.cir").read_text(encoding="ascii")
     assert "* set volume=7" in text
-    assert "* capacitor.tone = 10n +- 5% (changed)" in text
-    assert "(marked, not measured)" in text
+    assert "* capacitor.tone = 1e-08 F (changed)" in text
+    assert "* pot.volume = 250000 ohm (marked)" in text
     assert "Vemf_middle emf_middle 0 AC 1" in text
     assert "Vemf_bridge emf_bridge 0 AC 0" in text
     code, _, err = run(capsys, "export", "--to", "spice", "--set", "volume=0", "--out", "s.cir", "--logbook", own)
@@ -194,6 +199,38 @@ def test_netlist_of_the_instrument(logbook, tmp_path, capsys, monkeypatch):
         capsys, "export", "--to", "spice", "--logbook", logbook, "--instrument", own / "instrument.toml", "--out", "t.cir"
     )
     assert code == 0
+
+
+def test_netlist_of_the_instrument_takes_what_was_measured():
+    instrument = read_instrument(layout_text("one-pickup"))
+    values = {"bridge.inductance": 3.1, "pot.volume": 463e3, "pot.volume@7": 0.4, "bridge.eddy_loop_1.coupling": 0.3}
+    values |= {"bridge.eddy_loop_1.corner": 8e3, "bridge.dcr": 7e3, "bridge.winding_capacitance": 9e-11}
+    parts = MeasuredParts(
+        values=values,
+        names=tuple(values),
+        log_covariance=1e-6 * np.eye(len(values)),
+        takes=("open", "plus"),
+        simulated=True,
+    )
+    load = {"input.resistance": parse_quantity("1M ± 1%"), "input.capacitance": parse_quantity("185p ± 3p")}
+    asked = {"load": load, "settings": ["volume=7"], "changes": ["capacitor.tone=10n"], "excite": ""}
+    text, error = instrument_text(instrument, measured=parts, **asked)
+    assert error == 0
+    for line in (
+        "* measured: by the last fit, takes open, plus; simulated: yes",
+        "* bridge.inductance = 3.1 H (measured)",
+        "* capacitor.tone = 1e-08 F (changed)",
+        "Lbridge bridge_e bridge_r 3.1",
+        "Kbridge_loop1 Lbridge Lbridge_loop1 0.3",
+    ):
+        assert line in text.splitlines()
+    found = {line.split()[0]: float(line.split()[3]) for line in text.splitlines() if line.startswith(("Rpot", "Ccap"))}
+    assert found["Rpot_volume_ccw"] == pytest.approx(0.4 * 463e3)
+    assert found["Rpot_volume_cw"] == pytest.approx(0.6 * 463e3)
+    assert found["Ccapacitor_tone"] == 10e-9
+    stated, _ = instrument_text(instrument, measured=None, **asked)
+    assert "(measured)" not in stated
+    assert "Lbridge bridge_e bridge_r 3.1" not in stated.splitlines()
 
 
 WRONG = [

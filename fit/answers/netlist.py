@@ -95,7 +95,8 @@ def instrument_netlist(
     settings : Settings
         Of every control; a pot becomes up to two resistors.
     values : mapping
-        Name to value in SI units, input.resistance and input.capacitance included.
+        Name to value in SI units, input.resistance and input.capacitance included; a pot's electrical fraction may stand there,
+        such as ``"pot.volume@7"``, else that of the settings counts.
     excite : str
         Pickup whose EMF is 1 V; empty for the first. The others have 0 V.
     comments : sequence of str
@@ -247,7 +248,8 @@ def _passive_line(part: Passive, settings: Settings, values: Mapping[str, float]
         return f"* {name} is shorted at these settings"
     value = values[part.key]
     if part.side:
-        fraction = settings.pots[part.key.removeprefix("pot.")].fraction
+        stand = settings.pots[part.key.removeprefix("pot.")]
+        fraction = values.get(f"{part.key}@{stand.label}", stand.fraction)
         value *= fraction if part.side == "ccw" else 1 - fraction
     kind = "C" if part.is_capacitor else "R"
     return f"{kind}{_word(part.key)}{'_' + part.side if part.side else ''} {first} {second} {_number(value)}"

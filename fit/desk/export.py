@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from fit.answers.adopted import shared_parts
 from fit.desk.document import Document
 from fit.desk.elsewhere import take_response
 from fit.desk.exported import (
@@ -19,7 +20,8 @@ from fit.desk.exported import (
     measured_port_text,
     take_text,
 )
-from fit.desk.instruments import read_instrument_file
+from fit.desk.instruments import load_of_rig, read_instrument_file
+from fit.desk.lastfit import LastFit, last_fit
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.session import FitWish
 from fit.desk.takes import RejectedError, rig_of
@@ -60,6 +62,8 @@ class ExportWish:
         Another instrument.toml.
     excite : str
         Pickup of the instrument with 1 V of EMF; empty for the first.
+    stated : bool
+        The instrument from its instrument.toml alone, whatever was measured.
     """
 
     names: tuple[str, ...] = ()
@@ -72,6 +76,7 @@ class ExportWish:
     changes: tuple[str, ...] = ()
     instrument: Path | None = None
     excite: str = ""
+    stated: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -149,7 +154,13 @@ def export_files(desk: Desk, wish: ExportWish) -> Outcome:
 
 
 def _check_wish(wish: ExportWish) -> None:
-    of_instrument = {"--set": wish.settings, "--change": wish.changes, "--instrument": wish.instrument, "--excite": wish.excite}
+    of_instrument = {
+        "--set": wish.settings,
+        "--change": wish.changes,
+        "--instrument": wish.instrument,
+        "--excite": wish.excite,
+        "--stated": wish.stated,
+    }
     given = [option for option, value in of_instrument.items() if value]
     if wish.names and given:
         msg = f"{given[0]} is for the instrument, which is exported where no take is named"
@@ -260,12 +271,26 @@ def _instrument_export(logbook: Logbook, wish: ExportWish) -> _Export:
             f"{path} is not there: begin one with coilsweep instrument --layout NAME, name another by --instrument, or name takes"
         )
         raise FileError(msg)
-    instrument = read_instrument_file(path)
-    text, error = instrument_text(instrument, rig_of(logbook), settings=wish.settings, changes=wish.changes, excite=wish.excite)
+    instrument, load = read_instrument_file(path), load_of_rig(rig_of(logbook))
+    own = instrument_path(logbook)
+    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
+    parts = fit.parts
+    if wish.instrument is not None and parts is not None:
+        parts = shared_parts(parts, read_instrument_file(own), instrument)
+    text, error = instrument_text(
+        instrument, load=load, measured=parts, settings=wish.settings, changes=wish.changes, excite=wish.excite
+    )
     excited = wish.excite or next(iter(instrument.pickup), "")
     says = f"the instrument at these settings, 1 V of EMF in {plain_text(excited)}{_spread_text(error)}"
     sheet = _Sheet(stem="instrument", content=text, says=says, told={"spread_error": error, "excite": excited})
-    return _Export(sheets=(sheet,), advice=(f"Node {plain_text(instrument.output)} is the jack; Vemf_... are the EMFs.",))
+    advice = f"Node {plain_text(instrument.output)} is the jack; Vemf_... are the EMFs. Each value's origin stands in its head."
+    return _Export(
+        sheets=(sheet,),
+        takes=() if parts is None else parts.takes,
+        simulated=parts is not None and parts.simulated,
+        warnings=fit.notes,
+        advice=(advice,),
+    )
 
 
 def _of_fit(fitted: Fitted, sheets: Sequence[_Sheet], *, advice: tuple[str, ...] = ()) -> _Export:

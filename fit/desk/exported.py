@@ -1,28 +1,30 @@
 """What a file that is exported says: responses, the fitted pickup, the instrument, with a head that tells where it comes from."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib import metadata
 
 import numpy as np
 
+from fit.answers.adopted import adopt_losses
+from fit.answers.known import gather_known
+from fit.answers.measured import MeasuredParts
 from fit.answers.netlist import ascii_text, instrument_netlist, pickup_netlist
 from fit.answers.oneport import Impulse, NetPickup, impulse_response, pickup_gain, pickup_impedance
 from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.answers.predict import read_changes
 from fit.circuit.controls import read_settings, split_settings
 from fit.circuit.harness import Case, build_harness, needed_values
-from fit.circuit.instrument import Instrument, stated_values
+from fit.circuit.instrument import Instrument
 from fit.desk.outcome import Desk
 from fit.desk.session import FitWish, collect_evidence
 from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name
 from fit.estimate.coils import coil_values, coupling_of
 from fit.estimate.ladder import choose_model
 from fit.estimate.model import name_values, suffixes_of
-from measure.errors import FileError
-from measure.logbook.rig import Rig, input_capacitance, input_resistance
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
+from measure.quantity import Quantity
 from measure.response import FloatArray, Response
 from measure.responsefile import format_csv, format_touchstone
 
@@ -206,7 +208,13 @@ def fitted_impulse(fitted: Fitted, pickup: NetPickup, *, rate_hz: float) -> Impu
 
 
 def instrument_text(
-    instrument: Instrument, rig: Rig, *, settings: Sequence[str], changes: Sequence[str], excite: str
+    instrument: Instrument,
+    *,
+    load: Mapping[str, Quantity],
+    measured: MeasuredParts | None,
+    settings: Sequence[str],
+    changes: Sequence[str],
+    excite: str,
 ) -> tuple[str, float]:
     """Instrument at some settings as a netlist.
 
@@ -214,8 +222,10 @@ def instrument_text(
     ----------
     instrument : Instrument
         As read.
-    rig : Rig
-        That states cable and input.
+    load : mapping
+        Cable and input.
+    measured : MeasuredParts or None
+        From the last fit; they stand in for what is stated and marked, but not for changes.
     settings, changes : sequence of str
         CONTROL=VALUE, PART=VALUE.
     excite : str
@@ -232,36 +242,29 @@ def instrument_text(
     ------
     ValueError
         If a setting, a pickup or a value is wrong or missing.
-    FileError
-        If the rig does not state cable and input.
     """
-    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
-    if resistance is None or capacitance is None:
-        option = '--input-resistance "1M ± 1%"' if resistance is None else '--input-capacitance "185p ± 3p"'
-        msg = f"the rig does not state what the jack sees, cable included: coilsweep rig {option}"
-        raise FileError(msg)
     if excite and excite not in instrument.pickup:
         msg = f'there is no pickup "{plain_text(excite[:60])}", the instrument has: {", ".join(instrument.pickup)}'
         raise ValueError(msg)
-    stand, changed = read_settings(instrument, split_settings(settings)), read_changes(instrument, changes)
-    stated = stated_values(instrument)
-    known = {key: one.quantity for key, one in stated.items() if one.quantity is not None} | changed
-    values = {key: quantity.value for key, quantity in known.items()}
-    values |= {"input.resistance": resistance.value, "input.capacitance": capacitance.value}
-    harness = build_harness(instrument, [Case(settings=stand, frequency_hz=np.array([1e3]))])
-    absent = sorted({key for group in harness.groups for key in needed_values(instrument, group)} - set(values))
+    built = instrument if measured is None else adopt_losses(instrument, measured)
+    stand = read_settings(built, split_settings(settings))
+    changed = read_changes(built, changes)
+    known = gather_known(built, load=load, changes=changed, measured=measured, with_tolerance=False, settings=stand)
+    harness = build_harness(built, [Case(settings=stand, frequency_hz=np.array([1e3]))])
+    absent = sorted({key for group in harness.groups for key in needed_values(built, group)} - set(known.basis))
     if absent:
-        msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, or with --change"
+        msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, fit takes of it, or use --change"
         raise ValueError(msg)
     head = [
         f"coilsweep: {instrument.name or 'instrument'}",
         f"{_made_by()}; controls not named stand at 10 or in the first position",
     ]
     head += [f"set {text}" for text in settings]
-    for key, quantity in known.items():
-        how = "changed" if key in changed else "marked, not measured" if stated[key].is_marked else "stated"
-        head.append(f"{key} = {quantity.text} ({how})")
-    netlist = instrument_netlist(instrument, stand, values, excite=excite, comments=head)
+    if measured is not None:
+        takes = ", ".join(measured.takes)
+        head.append(f"measured: by the last fit, takes {takes}; simulated: {'yes' if measured.simulated else 'no'}")
+    head += [f"{key} = {one.value:.6g} {one.unit or '-'} ({one.origin})" for key, one in known.basis.items()]
+    netlist = instrument_netlist(built, stand, known.values, excite=excite, comments=head)
     return "\n".join(netlist.lines) + "\n", netlist.spread_error
 
 
