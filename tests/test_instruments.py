@@ -1,7 +1,12 @@
 """The commands instrument and predict, in process."""
 
+import json
+
+import numpy as np
 import pytest
 
+from fit.answers.measured import MeasuredParts, measured_document
+from fit.desk.lastfit import text_sha256
 from tests.desk_bench import run, run_json
 
 
@@ -158,3 +163,132 @@ def test_damaged_file_is_named_in_one_line(book, capsys, content):
         assert code == 2
         assert is_one_line(err)
         assert "instrument.toml" in err
+
+
+ONE_PICKUP = {"bridge.inductance": 4.1, "bridge.dcr": 7.7e3, "bridge.winding_capacitance": 95e-12, "pot.volume": 450e3}
+ONE_PICKUP |= {"input.resistance": 1e6, "input.capacitance": 470e-12}
+
+
+@pytest.fixture
+def fitted(tmp_path, capsys):
+    """A logbook of one pickup with a fit of it, all values within 2 % (95 %)."""
+    run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "470p ± 10p", "--logbook", tmp_path)
+    run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)
+    write_fit(tmp_path)
+    return tmp_path
+
+
+def write_fit(folder, **options):
+    parts = MeasuredParts(
+        values=ONE_PICKUP,
+        names=tuple(ONE_PICKUP),
+        log_covariance=np.eye(len(ONE_PICKUP)) * 0.01**2,
+        takes=("open", "tone-0"),
+        simulated=True,
+        input_stated={"input.resistance": 1e6, "input.capacitance": 470e-12},
+        instrument_sha256=text_sha256((folder / "instrument.toml").read_bytes()),
+        **options,
+    )
+    (folder / "results").mkdir(exist_ok=True)
+    (folder / "results" / "fit.json").write_text(json.dumps({"wish": {}, "answer": {}, "parts": measured_document(parts)}))
+
+
+def test_predict_rests_on_the_last_fit(fitted, capsys):
+    code, document, err = run_json(capsys, "predict", "--set", "tone=4", "--logbook", fitted)
+    assert (code, err, document["warnings"]) == (0, "", [])
+    assert document["simulated"] is True
+    assert document["takes"] == ["open", "tone-0"]
+    assert document["rests_on"]["pot.volume"] == {
+        "value": 450e3,
+        "unit": "Ω",
+        "standard_uncertainty": pytest.approx(4500.0, rel=1e-12),
+        "origin": "measured",
+    }
+    assert document["rests_on"]["capacitor.tone"]["origin"] == "marked"
+    assert document["rests_on"]["capacitor.tone"]["standard_uncertainty"] is None
+    assert document["marked_only"] == ["capacitor.tone", "pot.tone"]
+    code, out, _ = run(capsys, "predict", "--set", "tone=4", "--logbook", fitted)
+    rows = {line.split()[0]: line for line in out.splitlines() if line.startswith("  ")}
+    assert rows["pot.volume"].split("  ")[-1] == "measured"
+    assert "± 2 %" in rows["pot.volume"]
+    assert rows["pot.tone"].split("  ")[-1] == "only marked"
+    assert "measured: by the last fit, takes open, tone-0" in out
+    assert "simulated" in out
+
+
+def test_predict_from_what_is_stated_alone(fitted, capsys):
+    _, document, _ = run_json(capsys, "predict", "--stated", "--logbook", fitted)
+    assert {one["origin"] for one in document["rests_on"].values()} == {"stated", "marked"}
+    assert document["simulated"] is False
+    (fitted / "results" / "fit.json").unlink()
+    _, without, _ = run_json(capsys, "predict", "--logbook", fitted)
+    assert without == document
+
+
+def test_fit_of_another_instrument_is_not_used(fitted, capsys):
+    path = fitted / "instrument.toml"
+    path.write_text(path.read_text() + "\n# changed\n")
+    code, document, _ = run_json(capsys, "predict", "--logbook", fitted)
+    assert code == 0
+    assert document["takes"] == []
+    assert {one["origin"] for one in document["rests_on"].values()} == {"stated", "marked"}
+    (note,) = document["warnings"]
+    assert note.startswith("The last fit (takes open, tone-0) is of another instrument.toml and is not used")
+    assert note in run(capsys, "predict", "--logbook", fitted)[1]
+
+
+def test_rig_with_another_cable_counts(fitted, capsys):
+    run(capsys, "rig", "--input-capacitance", "900p ± 20p", "--logbook", fitted)
+    _, document, _ = run_json(capsys, "predict", "--logbook", fitted)
+    assert document["rests_on"]["input.capacitance"]["value"] == pytest.approx(900e-12, rel=1e-12)
+    assert document["rests_on"]["input.capacitance"]["origin"] == "stated"
+    assert document["rests_on"]["bridge.inductance"]["origin"] == "measured"
+    assert document["warnings"] == ["The rig states another input or cable than at the last fit: that of the rig counts"]
+
+
+def test_fit_that_misfits_is_indicative_only(fitted, capsys):
+    write_fit(fitted, outcome="misfit")
+    _, out, _ = run(capsys, "predict", "--logbook", fitted)
+    assert "misfits: what rests on its values is indicative only" in out
+
+
+def test_damaged_fit_is_named_in_one_line(fitted, capsys):
+    path = fitted / "results" / "fit.json"
+    for content in ("{", '{"parts": {"schema": "coilsweep.parts/1"}}', '{"parts": []}', "\udcff"):
+        path.write_bytes(content.encode(errors="surrogateescape"))
+        code, out, err = run(capsys, "predict", "--logbook", fitted)
+        assert (code, out) == (2, ""), content
+        assert is_one_line(err)
+        assert "fit.json" in err
+        assert "coilsweep fit again" in err
+        assert run(capsys, "predict", "--stated", "--logbook", fitted)[0] == 0
+
+
+def test_fit_without_parts_is_no_fit_of_an_instrument(fitted, capsys):
+    (fitted / "results" / "fit.json").write_text('{"wish": {"names": ["open"]}, "answer": {}}')
+    _, document, _ = run_json(capsys, "predict", "--logbook", fitted)
+    assert document["takes"] == []
+    assert document["warnings"] == []
+
+
+def test_measured_parts_go_into_another_wiring(fitted, tmp_path, capsys):
+    other = tmp_path / "other.toml"
+    text = (fitted / "instrument.toml").read_text()
+    other.write_text(text.replace('wiper = "bridge hot"', 'wiper = "tip"').replace('"110p"', '"120p"'))  # tone after volume
+    code, document, _ = run_json(capsys, "predict", "--instrument", other, "--set", "volume=5", "--logbook", fitted)
+    assert code == 0
+    assert document["rests_on"]["pot.volume"]["origin"] == "measured"
+    assert document["rests_on"]["bridge.inductance"]["origin"] == "stated"  # another pickup is stated there
+    assert document["before"]["rests_on"]["bridge.inductance"]["origin"] == "measured"
+
+
+def test_tolerance_widens_the_intervals(fitted, capsys):
+    widths = []
+    for options in ([], ["--tolerance"]):
+        _, document, _ = run_json(capsys, "predict", "--set", "tone=4", *options, "--logbook", fitted)
+        low, high = document["figures"]["bridge"]["minus_3_db"]["interval_95"]
+        widths.append(high - low)
+        assert document["tolerance_counts"] is bool(options)
+    assert widths[1] > 3 * widths[0]
+    _, out, _ = run(capsys, "predict", "--set", "tone=4", "--tolerance", "--logbook", fitted)
+    assert "only marked, by its taper: counted as printed" in out

@@ -78,7 +78,7 @@ def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quan
         document = json.loads(read_small(path, LIMIT_BYTES))
         section = document.get("parts") if isinstance(document, dict) else None
         parts = None if section is None else read_measured(section)
-    except ValueError as err:
+    except (ValueError, RecursionError) as err:
         msg = f"{path}: {err}; run coilsweep fit again, or predict --stated"
         raise FileError(msg) from None
     if parts is None or not parts.instrument_sha256:
