@@ -146,9 +146,14 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
 # A longer cable or another input may be tried as well; they belong to the rig, not to the instrument.
 def _read_changes(instrument: Instrument, texts: tuple[str, ...]) -> dict[str, Quantity]:
     parts = split_settings(texts)
-    load = {key: text for key, text in parts.items() if key in LOAD_UNITS}
     changes = read_changes(instrument, [f"{key}={text}" for key, text in parts.items() if key not in LOAD_UNITS])
-    return changes | {key: parse_quantity(text, LOAD_UNITS[key]) for key, text in load.items()}
+    for key in parts.keys() & LOAD_UNITS.keys():
+        try:
+            changes[key] = parse_quantity(parts[key], LOAD_UNITS[key])
+        except ValueError as err:
+            msg = f"{key}: {err}"
+            raise ValueError(msg) from None
+    return changes
 
 
 def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -139,7 +139,7 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
     return stimulus, rate_hz
 
 
-@contextmanager
+@contextlib.contextmanager
 def open_blocks(path: Path | str, *, n_values: int = READ_FRAMES) -> Iterator[AudioBlocks]:
     """Open an audio file that may be too long for the memory.
 
@@ -171,7 +171,7 @@ def open_blocks(path: Path | str, *, n_values: int = READ_FRAMES) -> Iterator[Au
         )
 
 
-@contextmanager
+@contextlib.contextmanager
 def create_blocks(
     path: Path | str, *, rate_hz: int, n_channels: int, n_frames: int, suffix: str = ""
 ) -> Iterator[Callable[[FloatArray], None]]:
@@ -221,9 +221,7 @@ def create_blocks(
                 yield lambda block: _write_block(path, file, block)
             os.fsync(raw.fileno())
         if kind == "FLAC":  # its last block is written on closing, where the library does not tell that the disk was full
-            with open_blocks(path) as written:
-                for _ in written.blocks:
-                    pass
+            _require_written(path, n_frames)
     except FileExistsError as err:
         msg = f"{_shown(path)}: exists already, and is not overwritten. Choose another name or remove it."
         raise FileError(msg) from err
@@ -323,13 +321,32 @@ def _write_block(path: Path, file: soundfile.SoundFile, block: FloatArray) -> No
         raise FileError(msg) from err
 
 
+def _require_written(path: Path, n_frames: int) -> None:
+    """Read a file back, to see that all of it is there.
+
+    Raises
+    ------
+    FileError
+        If it is not.
+    """
+    import soundfile
+
+    n_read = 0
+    with contextlib.suppress(soundfile.SoundFileError), soundfile.SoundFile(path) as file:
+        while n_read < n_frames and (n_block := len(file.read(READ_FRAMES, dtype="int32"))):
+            n_read += n_block
+    if n_read != n_frames:
+        msg = f"{_shown(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
+        raise FileError(msg)
+
+
 def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
     """All channels, checked."""
     with _opened(path) as file:
         return _read_blocks(path, file), int(file.samplerate), BITS.get(file.subtype)
 
 
-@contextmanager
+@contextlib.contextmanager
 def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     """Open for reading, what stands before the samples checked.
 
