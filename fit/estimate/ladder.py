@@ -322,8 +322,7 @@ def _fit_three_loops(evidence: Evidence, candidates: Sequence[Candidate]) -> Can
     known = name_values(build_problem(evidence, two.model, thin=SEARCH_THIN), two.fit.vector)
     model = PickupModel(eddies=THREE_LOOPS)
     problem = build_problem(evidence, model, thin=SEARCH_THIN)
-    outside = [known["log_tau_0_0"] + step for step in (-1.5, 1.5)]
-    fit = _search(problem, [start_vector(problem, known | _loop(2, -3.0, log_tau, 0.05)) for log_tau in outside])
+    fit = _search(problem, [start_vector(problem, known | _weak_loops(2, known, step)) for step in (-1.5, 1.5)])
     return Candidate(model=model, fit=fit)
 
 
@@ -343,8 +342,19 @@ def _first_values(profiles: tuple[Profile, ...], fits: dict[Eddies, dict[str, fl
         fresh.append(fits[(("loop", "loop"),)] | {"log_width_0_0": -1.5})
     if profiles[0] == "loop" and (("loop",),) in fits:
         known = fits[(("loop",),)]
-        fresh.append(known | _loop(1, -3.0, known["log_tau_0_0"] + 1.5, 0.05))
+        fresh.append(known | _weak_loops(1, known, 1.5))
     return fresh
+
+
+def _weak_loops(index: int, known: dict[str, float], step: float) -> dict[str, float]:
+    """Begin a further loop of every pickup weak, slower than its first one by `step` in ln τ."""
+    first = "log_tau_0_0"
+    suffixes = [name.removeprefix(first) for name in known if name.startswith(first)]
+    out = {}
+    for suffix in suffixes:
+        for name, value in _loop(index, -3.0, known[f"{first}{suffix}"] + step, 0.05).items():
+            out[f"{name}{suffix}"] = value
+    return out
 
 
 def _loop(index: int, share: float, log_tau: float, field: float) -> dict[str, float]:
