@@ -216,6 +216,7 @@ def reading(sign=1, *, is_connected=True, level=0.5):
         ({"a": reading(level=1.0)}, Joined(kind="one", name="a"), {}, "a"),
         ({"a": reading(level=0.7)}, Joined(kind="one", name="a"), {}, "a, at 70 % of its level"),
         ({"a": reading()}, Joined(kind="half", name="a"), {"a": "split"}, "a, split to one coil"),
+        ({"a": reading(level=0.77)}, Joined(kind="half", name="a"), {"a": "perhaps"}, "a, at 77 % of its level, perhaps split"),
         ({"a": reading()}, Joined(kind="half", name="a"), {"a": ""}, "a, split, or its coils in parallel"),
         ({"a": reading(), "b": reading(0)}, None, {}, "a and b, how they are joined is not decided, polarity not told"),
         (

@@ -6,7 +6,7 @@ nested arrangement, what the levels must be, without knowing any impedance.
 """
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,7 +19,6 @@ WHOLE = {  # [1] amplitude of a whole arrangement: pots load pickups in series m
     "parallel": (0.96, 1.14),
 }
 SERIES_LOSS = 0.05  # [1] that each pickup in series may lose to the pots
-HALF = 0.5  # [1] level of a humbucker whose coils are split or parallel
 HALF_COST = 0.02  # [1] what the assumption of a split costs against one without
 UNTOLD = tuple(0.25 + 0.05 * step for step in range(16))  # [1] levels that a pickup without a take may have
 FITS = 0.15  # [1] misfit of levels up to which an arrangement is believed
@@ -86,7 +85,9 @@ def arrangements(names: tuple[str, ...]) -> Iterator[Joined]:
                     yield Joined(kind=kind, members=members)
 
 
-def fit_levels(levels: Mapping[str, float | None], *, std: float, halves: frozenset[str] = frozenset()) -> Fitting:
+def fit_levels(
+    levels: Mapping[str, float | None], *, std: float, halves: Mapping[str, tuple[float, ...]] | None = None
+) -> Fitting:
     """Find the arrangement that fits the levels.
 
     Parameters
@@ -95,8 +96,8 @@ def fit_levels(levels: Mapping[str, float | None], *, std: float, halves: frozen
         Pickup to its level; None where it is connected but its level is not known. At least one. [1]
     std : float
         Standard uncertainty of the levels. [1]
-    halves : frozenset of str
-        Pickups that may be split, or have their coils in parallel.
+    halves : mapping of str to tuple of float, or None
+        Pickups that may be split, or have their coils in parallel, to the levels that they may have then, alone. [1]
 
     Returns
     -------
@@ -106,13 +107,21 @@ def fit_levels(levels: Mapping[str, float | None], *, std: float, halves: frozen
     names = tuple(sorted(levels))
     if len(names) > LARGEST:
         return Fitting(best=None, possible=())
-    splits = list(_subsets(tuple(name for name in names if name in halves)))
-    candidates = [(_halve(plain, split), HALF_COST * len(split)) for plain in arrangements(names) for split in splits]
-    ranked = sorted(((_misfit(joined, levels) + cost, joined) for joined, cost in candidates), key=lambda row: row[0])
+    splittable = {name: shares for name, shares in (halves or {}).items() if name in levels and shares}
+    ways = [(None, *shares) for shares in splittable.values()]
+    splits = [
+        {name: share for name, share in zip(splittable, way, strict=True) if share is not None}
+        for way in itertools.product(*ways)
+    ]
+    candidates = [(_halve(plain, split), split) for plain in arrangements(names) for split in splits]
+    ranked = sorted(
+        ((_misfit(joined, levels, split) + HALF_COST * len(split), joined) for joined, split in candidates),
+        key=lambda row: row[0],
+    )
     least = ranked[0][0]
     if least > FITS + std:
         return Fitting(best=None, possible=())
-    possible = tuple(one for misfit, one in ranked if misfit < least + APART + std)
+    possible = tuple(dict.fromkeys(one for misfit, one in ranked if misfit < least + APART + std))
     return Fitting(best=possible[0] if len(possible) == 1 else None, possible=possible)
 
 
@@ -144,38 +153,67 @@ def joined_text(joined: Joined, *, is_inner: bool = False) -> str:
     return f"({text})" if is_inner else text
 
 
-# Amplitude of an arrangement, were it alone, and how far its members in series differ from each other.
-def _amplitude(joined: Joined, levels: Mapping[str, float]) -> tuple[float, float]:
+def halved(joined: Joined) -> tuple[str, ...]:
+    """List the pickups that are split in an arrangement.
+
+    Parameters
+    ----------
+    joined : Joined
+        What is joined.
+
+    Returns
+    -------
+    tuple of str
+        Those of which a half is joined.
+    """
     if joined.kind in ("one", "half"):
-        return levels[joined.name] / (HALF if joined.kind == "half" else 1.0), 0.0
-    inner = [_amplitude(member, levels) for member in joined.members]
+        return (joined.name,) if joined.kind == "half" else ()
+    return tuple(name for member in joined.members for name in halved(member))
+
+
+def is_split_alone(possible: Sequence[Joined]) -> bool:
+    """Say whether arrangements differ only in which pickups are split.
+
+    Parameters
+    ----------
+    possible : sequence of Joined
+        What the levels leave possible.
+
+    Returns
+    -------
+    bool
+        False where there is none.
+    """
+    return len({_halve(one, {}) for one in possible}) == 1
+
+
+# Amplitude of an arrangement, were it alone, and how far its members in series differ from each other.
+def _amplitude(joined: Joined, levels: Mapping[str, float], split: Mapping[str, float]) -> tuple[float, float]:
+    if joined.kind in ("one", "half"):
+        return levels[joined.name] / split.get(joined.name, 1.0), 0.0
+    inner = [_amplitude(member, levels, split) for member in joined.members]
     amplitudes, misfit = [one for one, _ in inner], max(spread for _, spread in inner)
     if joined.kind == "parallel":
         return sum(amplitudes), misfit
     return sum(amplitudes) / len(amplitudes), max(misfit, max(amplitudes) - min(amplitudes))
 
 
-def _misfit(joined: Joined, levels: Mapping[str, float | None]) -> float:
+def _misfit(joined: Joined, levels: Mapping[str, float | None], split: Mapping[str, float]) -> float:
     low, high = WHOLE[joined.kind]
     low -= SERIES_LOSS * len(joined.members) if joined.kind == "series" else 0.0
     untold = [name for name, level in levels.items() if level is None]
     least = float("inf")
     for guess in itertools.product(UNTOLD, repeat=len(untold)):
         told = {name: level for name, level in levels.items() if level is not None} | dict(zip(untold, guess, strict=True))
-        amplitude, spread = _amplitude(joined, told)
+        amplitude, spread = _amplitude(joined, told, split)
         least = min(least, max(spread, low - amplitude, amplitude - high, 0.0))
     return least
 
 
-def _halve(joined: Joined, split: frozenset[str]) -> Joined:
+def _halve(joined: Joined, split: Mapping[str, float]) -> Joined:
     if joined.kind in ("one", "half"):
         return replace(joined, kind="half" if joined.name in split else "one")
     return replace(joined, members=tuple(_halve(member, split) for member in joined.members))
-
-
-def _subsets(names: tuple[str, ...]) -> Iterator[frozenset[str]]:
-    for size in range(len(names) + 1):
-        yield from (frozenset(chosen) for chosen in itertools.combinations(names, size))
 
 
 def _partitions(names: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], ...]]:

@@ -14,6 +14,7 @@ from measure.response import Response
 BAND_HZ = (100.0, 500.0)  # [Hz] above most of the noise, below the resonance, where windings are resistances and a little more
 HIGHEST_HZ = 18e3  # [Hz] up to which a resonance is looked for
 LEAST_POINTS = 3
+LEAST_PEAK = 1.05  # [1] over the level well below it, that tells a resonance
 CONNECTED = 0.11  # [1] level above which a pickup counts as connected, what leaks into its neighbours taken out
 ALONE = 0.22  # [1] of its loudest, what the coil over a pickup may leak into another where that one alone is connected
 NEVER = 0.15  # [1] of the loudest pickup: one that stays below it everywhere is connected nowhere
@@ -215,18 +216,19 @@ def is_word(text: str) -> bool:
     return not text.removesuffix("%").replace(".", "", 1).isdigit()
 
 
-# Where the response lags a quarter turn behind what it is far below: LC alone decides that, however much the pots damp the peak.
+# From place and height M of the peak, with those of a second-order low-pass: M² = Q²/(1 − 1/(4Q²)), fpeak² = f0²·(1 − 1/(2Q²)).
 def _resonance_hz(response: Response, factor: complex) -> float | None:
     frequency_hz = response.frequency_hz
     inside = np.flatnonzero((frequency_hz >= BAND_HZ[1]) & (frequency_hz <= HIGHEST_HZ))
     if factor == 0 or len(inside) < LEAST_POINTS:
         return None
-    lag_rad = -np.unwrap(np.angle(response.value[inside] / (1j * frequency_hz[inside] * factor)))
-    behind = np.flatnonzero(lag_rad >= np.pi / 2)
-    if len(behind) == 0 or behind[0] == 0:
+    height = np.abs(response.value[inside]) / (frequency_hz[inside] * abs(factor))
+    best = int(np.argmax(height))
+    if not 0 < best < len(inside) - 1 or height[best] < LEAST_PEAK:
         return None
-    pair = [behind[0] - 1, behind[0]]
-    return float(np.exp(np.interp(np.pi / 2, lag_rad[pair], np.log(frequency_hz[inside][pair]))))
+    square = height[best] ** 2
+    quality_square = (square + np.sqrt(square**2 - square)) / 2
+    return float(frequency_hz[inside[best]] / np.sqrt(1 - 1 / (2 * quality_square)))
 
 
 def _reference(name: str, tones: Mapping[tuple[str, str], Tone], loudest: Mapping[str, float], heard: Sequence[str]) -> Reference:

@@ -6,13 +6,15 @@ From takes with the coil over each pickup in turn: the level that each pickup ha
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fit.answers.joined import Joined, fit_levels
+from fit.answers.joined import Fitting, Joined, fit_levels, halved, is_split_alone
 from fit.answers.levels import Reading, Reference, Tone, WiringTake, is_word, measure_levels, reduce_take
 
 MUCH_LEAKAGE = 0.07  # [1] level of a pickup that is not connected, from which on it is said
-HALF_LEVEL = (0.35, 0.68)  # [1] of a humbucker with its coils split or parallel; its halves are seldom equal
+LESS = 0.88  # [1] level of a pickup alone, below which coils seem to be missing, where no resonance is told
+USUAL_HALF = 0.5  # [1] level of a split that no take shows alone
 LOUDER = 1.3  # [1] level that says that the pickup was not whole where it was alone
-SPLIT_RESONANCE = 1.65  # [1] resonance over that of the whole: about √2 with half the inductance, 2 with a quarter
+HALF_RESONANCE = 1.2  # [1] over that of the whole, from which on coils are missing; other pickups and pots do less
+PARALLEL_SPREAD = 0.12  # [1] of the level that coils in parallel leave, from one half
 UNTURNED = "10"  # where a pot stands that a take does not state
 
 
@@ -33,7 +35,8 @@ class Position:
     possible : tuple of Joined
         All arrangements that the levels allow.
     halves : dict
-        Pickup with half its level to "split", "parallel coils" or "" where its resonance does not tell which.
+        Pickup that is alone with less than all of its coils to "split", "perhaps" where only the level says so, or ""
+        where its coils may also be in parallel.
     is_complete : bool
         Every pickup's reading is known here.
     needs : tuple of str
@@ -202,7 +205,7 @@ def _highest(name: str, readings: Mapping[tuple[str, str], Reading]) -> float:
     return max((one.level or 0.0 for key, one in readings.items() if key[0] == name), default=0.0)
 
 
-# Pickups that are alone with half their level somewhere, and what the resonance there says.
+# Pickups that are alone with less than the whole of their coils: the resonance tells, or else the level.
 def _halves(
     readings: Mapping[tuple[str, str], Reading],
     tones: Mapping[tuple[str, str], Tone],
@@ -211,14 +214,19 @@ def _halves(
 ) -> dict[tuple[str, str], str]:
     found = {}
     for key, one in readings.items():
-        is_half = one.level is not None and HALF_LEVEL[0] <= one.level <= HALF_LEVEL[1]
-        if not (one.is_connected and is_half):
+        reference = references[key[0]].tone if key[0] in references else None
+        if reference is None or not one.is_connected or not _is_alone(key[0], key[1], readings, measured):
             continue
-        reference = references[key[0]].tone
-        is_same = tones[key].turned == reference.turned  # a pot turned down takes level too
-        if is_same and _is_alone(key[0], key[1], readings, measured):
-            whole, here = reference.resonance_hz, tones[key].resonance_hz
-            found[key] = "" if whole is None or here is None else "split" if here < SPLIT_RESONANCE * whole else "parallel coils"
+        if tones[key].turned != reference.turned:  # a pot turned down takes level too
+            continue
+        whole, here, level = reference.resonance_hz, tones[key].resonance_hz, one.level or 0.0
+        # coils in parallel leave half the level, however unequally they are driven; a single one need not
+        word = "split" if abs(level - USUAL_HALF) > PARALLEL_SPREAD else ""
+        if whole is not None and here is not None:
+            if here > HALF_RESONANCE * whole:
+                found[key] = word
+        elif level + 2 * (one.level_std or 0.0) < LESS:
+            found[key] = word and "perhaps"
     return found
 
 
@@ -236,15 +244,18 @@ def _position(
     heard = {name: one for name, one in here.items() if one.is_connected}
     levels = {name: one.level if name in trusted else None for name, one in heard.items()}
     std = max([one.level_std or 0.0 for one in heard.values()], default=0.0)
-    splittable = frozenset(name for name, _ in halves)
     unsettled = [name for name in measured if here[name].is_connected is None]
-    fitting = fit_levels(levels, std=std, halves=splittable) if heard else None
-    possible = () if fitting is None else fitting.possible
-    best = None if fitting is None or unsettled else fitting.best
-    if best is None and len(heard) == 1 and not unsettled:
-        best = Joined(kind="one", name=next(iter(heard)))  # alone, whatever takes part of its level
+    fitting = _fit(levels, std, readings, halves) if heard else Fitting(best=None, possible=())
+    best = None if unsettled else fitting.best
+    if len(heard) == 1 and not unsettled:
+        name = next(iter(heard))
+        best = Joined(kind="half" if (name, label) in halves else "one", name=name)
+        fitting = Fitting(best=best, possible=(best,))
     needs = [f"the coil over {name} at {label}" for name in unsettled]
-    if len(heard) > 1 and best is None and not unsettled:
+    if len(heard) > 1 and best is None and not unsettled and is_split_alone(fitting.possible):
+        split = {one for joined in fitting.possible for one in halved(joined)}
+        needs += [f"the coil over the middle of {name}, so that both of its coils take part alike" for name in sorted(split)]
+    elif len(heard) > 1 and best is None and not unsettled:
         needs += [
             f"the coil over {name} at a position where it is the only one connected" for name in heard if name not in trusted
         ]
@@ -253,8 +264,22 @@ def _position(
         controls=controls,
         readings=here,
         joined=best,
-        possible=possible if heard else (),
+        possible=fitting.possible,
         halves={name: word for (name, position), word in halves.items() if position == label},
         is_complete=not unsettled,
         needs=tuple(needs),
     )
+
+
+# With the levels that splits have where they are alone; where nothing fits, with half levels of any pickup.
+def _fit(
+    levels: Mapping[str, float | None],
+    std: float,
+    readings: Mapping[tuple[str, str], Reading],
+    halves: Mapping[tuple[str, str], str],
+) -> Fitting:
+    known: dict[str, tuple[float, ...]] = {}
+    for key in halves:
+        known[key[0]] = (*known.get(key[0], ()), readings[key].level or USUAL_HALF)
+    fitting = fit_levels(levels, std=std, halves=known)
+    return fitting if fitting.possible else fit_levels(levels, std=std, halves=dict.fromkeys(levels, (USUAL_HALF,)) | known)

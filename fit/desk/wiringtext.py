@@ -1,7 +1,7 @@
 """What wiring finds, as lines for a terminal and as a JSON document."""
 
 from fit.answers.expected import out_of_phase
-from fit.answers.joined import Joined, joined_text
+from fit.answers.joined import Joined, halved, is_split_alone, joined_text
 from fit.answers.levels import Reading
 from fit.answers.wiring import Position, WiringAnswer
 from fit.desk.document import Document
@@ -11,6 +11,12 @@ CAUTIONS = (
     "Signs compare pickups only if the coil was laid the same way round over each. They tell how windings are wound and wired,",
     "not where magnets point: a pickup that is reverse wound with reversed magnets reads as inverted here, and is in phase for",
     "the strings.",
+)
+
+NEARLY_WHOLE = 0.9  # [1] level from which on a pickup is not said to be weaker
+HALF_HINT = (
+    "Split or coils in parallel: fit two takes at that position, one with a known part across the jack. About half the",
+    "inductance of the whole is one coil, about a quarter both in parallel.",
 )
 
 
@@ -49,6 +55,8 @@ def wiring_lines(
     ]
     if answer.leakage is not None:
         lines.append(f"  pickups that are not connected read at most {100 * answer.leakage:.1f} %: the exciter reaches them")
+    if any(word == "" for one in answer.positions for word in one.halves.values()):
+        lines += ["", *HALF_HINT]
     needs = list(dict.fromkeys(need for one in answer.positions for need in one.needs))
     if needs:
         lines += ["", "Not decided yet; these takes would tell", *(f"  {plain_text(need)}" for need in needs)]
@@ -137,21 +145,25 @@ def wiring_document(answer: WiringAnswer, differences: dict[str, tuple[str, ...]
 
 
 def _undecided_text(position: Position) -> str:
-    plain = {joined_text(one).replace("half of ", "") for one in position.possible}
-    if len(plain) == 1:
-        return f" ({plain.pop()}), which of them is split is not decided"
+    if is_split_alone(position.possible):
+        plain = min(position.possible, key=lambda one: len(halved(one)))
+        split = sorted({name for one in position.possible for name in halved(one)})
+        return f" ({joined_text(plain).replace('half of ', '')}); whether {' or '.join(split)} is split is not told"
     kinds = {one.kind for one in position.possible}
     return ", series or parallel not decided" if kinds >= {"series", "parallel"} else ", how they are joined is not decided"
 
 
 def _half_text(position: Position) -> str:
     name = next(name for name, one in position.readings.items() if one.is_connected)
-    word = position.halves.get(name)
-    if word is not None:
-        how = {"split": "split to one coil", "parallel coils": "its two coils in parallel", "": "split, or its coils in parallel"}
-        return f"{name}, {how[word]}"
-    level = position.readings[name].level or 1.0
-    return name if level > 0.9 else f"{name}, at {100 * level:.0f} % of its level"
+    level = f"at {100 * (position.readings[name].level or 1.0):.0f} % of its level"
+    how = {
+        "split": "split to one coil",
+        "perhaps": f"{level}, perhaps split",
+        "": "split, or its coils in parallel",
+        None: level if (position.readings[name].level or 1.0) < NEARLY_WHOLE else "",
+    }
+    text = how[position.halves.get(name)]
+    return f"{name}, {text}" if text else name
 
 
 def _phase_text(position: Position, heard: tuple[str, ...]) -> str:
