@@ -375,7 +375,7 @@ def test_a_full_disk_is_noticed(tmp_path, suffix):
 def test_blocks_are_the_file(tmp_path):
     samples = pluck(RATE_HZ, 0.3, n_channels=3)
     path = write(tmp_path / "three.wav", samples)
-    with open_blocks(path, n_values=3000) as audio:
+    with open_blocks(path, n_frames=1000) as audio:
         blocks = list(audio.blocks)
     assert (audio.rate_hz, audio.n_channels, audio.n_frames) == (RATE_HZ, 3, len(samples))
     assert {len(block) for block in blocks[:-1]} == {1000}

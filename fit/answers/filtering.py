@@ -121,12 +121,13 @@ def convolve_blocks(blocks: Iterable[FloatArray], impulse: FloatArray) -> Iterat
         As long as the block that came in.
     """
     tail: FloatArray | None = None
-    spectrum_size, spectrum = 0, np.empty((0, 1), dtype=complex)
+    size, spectrum = 0, np.empty(0, dtype=complex)
     for block in blocks:
-        size = 1 << (len(block) + len(impulse) - 2).bit_length()
-        if size != spectrum_size:
-            spectrum_size, spectrum = size, np.fft.rfft(impulse, size)[:, None]
-        whole = np.fft.irfft(np.fft.rfft(block, size, axis=0) * spectrum, size, axis=0)[: len(block) + len(impulse) - 1]
+        n_whole = len(block) + len(impulse) - 1
+        if size != 1 << (n_whole - 1).bit_length():
+            size = 1 << (n_whole - 1).bit_length()
+            spectrum = np.fft.rfft(impulse, size)
+        whole = np.fft.irfft(np.fft.rfft(block.T, size) * spectrum, size)[:, :n_whole].T
         if tail is not None:
             whole[: len(tail)] += tail
         yield whole[: len(block)]

@@ -4,6 +4,8 @@ A plain mean of the power under-rates treble and over-rates bass that is hardly 
 alike, so it does not move their ratio.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from measure.response import ComplexArray, FloatArray
@@ -53,11 +55,16 @@ def weighted_energy(block: FloatArray, rate_hz: float) -> float:
     float
         Sum of the squares of the weighted samples. [1]
     """
-    n = len(block)
-    spectrum = np.fft.rfft(block, axis=0)
-    twice = np.full(len(spectrum), 2.0)
-    twice[0] = 1.0
-    if n % 2 == 0:
-        twice[-1] = 1.0
-    weight = twice * k_weight(np.arange(len(spectrum)) * rate_hz / n)
-    return float(np.sum(weight[:, None] * np.abs(spectrum) ** 2) / n)
+    n = 1 << (len(block) - 1).bit_length()
+    spectrum = np.fft.rfft(block.T, n)
+    return float(np.sum(_weights(n, rate_hz) * (spectrum.real**2 + spectrum.imag**2)) / n)
+
+
+# Blocks are of one length, but for the last.
+@lru_cache(maxsize=4)
+def _weights(n: int, rate_hz: float) -> FloatArray:
+    weight = 2.0 * k_weight(np.arange(n // 2 + 1) * rate_hz / n)
+    weight[0] /= 2
+    weight[n // 2] /= 2
+    weight.setflags(write=False)
+    return weight

@@ -32,7 +32,8 @@ from measure.source.files import SUFFIXES, create_blocks, open_blocks
 LOAD_UNITS = {"input.resistance": "Ω", "input.capacitance": "F"}
 CEILING = 10 ** (-0.1 / 20)  # [1] of full scale; the little that is left keeps a converter from overshooting
 SILENT = 10 ** (-120 / 20)  # [1] of full scale; a recording whose peak does not come up to it
-BLOCK_VALUES = 1 << 18  # samples times channels: bounds the memory
+BLOCK_VALUES = 1 << 18  # samples times channels that are transformed at a time: bounds the memory
+LEAST_TAPS = 2  # [1] lengths of the filter in a transform, at least: shorter blocks cost more than they save
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,8 +98,7 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     _require_targets(wish.source, targets, may_replace=wish.replace)
     before, after, notes = _sides(desk, wish)
     with open_blocks(wish.source) as audio:
-        rate_hz = audio.rate_hz
-    answer = design_change(before, after, rate_hz=rate_hz, excite=wish.excite)
+        answer = design_change(before, after, rate_hz=audio.rate_hz, excite=wish.excite)
     levels = _measure(desk, wish.source, answer.impulse)
     written = _plan(targets, levels)
     _write(desk, wish, answer=answer, levels=levels, written=written)
@@ -176,10 +176,18 @@ def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) ->
             raise FileError(msg)
 
 
+# With the filter's tail a block fills a power of two.
+def _block_frames(n_taps: int, n_channels: int) -> int:
+    size = max(BLOCK_VALUES // n_channels, LEAST_TAPS * n_taps)
+    return (1 << (size - 1).bit_length()) - n_taps + 1
+
+
 def _filtered(desk: Desk, source: Path, impulse: FloatArray, label: str) -> Iterator[tuple[FloatArray, FloatArray]]:
     """Blocks of the recording, and the same filtered."""
-    with open_blocks(source, n_values=BLOCK_VALUES) as audio:
-        n_blocks = math.ceil(audio.n_frames / max(BLOCK_VALUES // audio.n_channels, 1))
+    with open_blocks(source) as audio:
+        n_frames = _block_frames(len(impulse), audio.n_channels)
+    with open_blocks(source, n_frames=n_frames) as audio:
+        n_blocks = math.ceil(audio.n_frames / n_frames)
         kept: list[FloatArray] = []
 
         def keep() -> Iterator[FloatArray]:

@@ -140,15 +140,15 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
 
 
 @contextlib.contextmanager
-def open_blocks(path: Path | str, *, n_values: int = READ_FRAMES) -> Iterator[AudioBlocks]:
+def open_blocks(path: Path | str, *, n_frames: int = READ_FRAMES) -> Iterator[AudioBlocks]:
     """Open an audio file that may be too long for the memory.
 
     Parameters
     ----------
     path : Path or str
         The file.
-    n_values : int
-        Frames times channels of a block, at most.
+    n_frames : int
+        Of a block; the last one may be shorter.
 
     Yields
     ------
@@ -162,7 +162,6 @@ def open_blocks(path: Path | str, *, n_values: int = READ_FRAMES) -> Iterator[Au
     """
     path = Path(path)
     with _opened(path) as file:
-        n_frames = max(n_values // file.channels, 1)
         yield AudioBlocks(
             rate_hz=int(file.samplerate),
             n_channels=int(file.channels),
