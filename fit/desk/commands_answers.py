@@ -218,6 +218,9 @@ def wiring(names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, log
 )
 @click.option("--stated", is_flag=True, help="From instrument.toml alone, without what the last fit measured.")
 @click.option("--replace", is_flag=True, help="Write over OUT.wav and FILE.wav where they are there already.")
+@click.option(
+    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the change."
+)
 @shared_options
 def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Hear a change before soldering.
@@ -228,4 +231,5 @@ def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Out
     del as_json, debug
     from fit.desk.listening import ListenWish, listen_to_change
 
-    return listen_to_change(desk_at(logbook), ListenWish(**options))
+    plot_file = options.pop("plot_file")
+    return listen_to_change(desk_at(logbook), ListenWish(**options), plot_file=plot_file)

@@ -175,6 +175,23 @@ def _db_text(ratio: float) -> str:
     return "0.0 dB" if text[1:] == "0.0 dB" else text.replace("-", MINUS)
 
 
+def is_simulated(facts: Facts) -> bool:
+    """Tell whether an answer rests on takes of the virtual bench.
+
+    Parameters
+    ----------
+    facts : Facts
+        The answer.
+
+    Returns
+    -------
+    bool
+        It does.
+    """
+    measured = _measured_of(facts)
+    return measured is not None and measured.simulated
+
+
 def listen_document(facts: Facts) -> Document:
     """Put the answer as ``listen --json`` states it.
 
@@ -209,7 +226,7 @@ def listen_document(facts: Facts) -> Document:
         "impulse_samples": len(answer.impulse),
         "limited_hz": None if answer.limited_hz is None else list(answer.limited_hz),
         "findings": [{"name": one.code, "text": one.text} for one in answer.findings],
-        "simulated": measured is not None and measured.simulated,
+        "simulated": is_simulated(facts),
         "takes": [] if measured is None else list(measured.takes),
         "measured": sorted({*answer.before.measured, *answer.after.measured}),
         "warnings": list(facts.notes),

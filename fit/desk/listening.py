@@ -18,7 +18,7 @@ from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.instruments import load_of_rig, read_instrument_file
 from fit.desk.lastfit import LastFit, last_fit
-from fit.desk.listened import Facts, Levels, Written, listen_document, listen_lines
+from fit.desk.listened import Facts, Levels, Written, is_simulated, listen_document, listen_lines
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.takes import rig_of
 from fit.desk.wording import plain_text
@@ -72,7 +72,7 @@ class ListenWish:
     replace: bool = False
 
 
-def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
+def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = None) -> Outcome:
     """Filter a recording so that it sounds as after a change.
 
     Parameters
@@ -81,6 +81,8 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
         Where.
     wish : ListenWish
         Files and changes.
+    plot_file : Path or None
+        Picture to be written, ending in .png.
 
     Returns
     -------
@@ -94,6 +96,9 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     FileError
         If the recording is not usable or silent, or a file cannot be written or is there already.
     """
+    if plot_file is not None and plot_file.suffix.lower() != ".png":
+        msg = f"{plain_text(str(plot_file))}: the picture is written as PNG, give a name that ends in .png"
+        raise ValueError(msg)
     targets = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
     _require_targets(wish.source, targets, may_replace=wish.replace)
     before, after, notes = _sides(desk, wish)
@@ -111,6 +116,13 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
         measured=before.measured,
         notes=notes,
     )
+    if plot_file is not None:
+        from fit.desk.listenplots import listen_figure
+        from fit.desk.plots import write_png
+
+        figure = listen_figure(answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
+        write_png(figure, plot_file)
+        desk.say(f"Written: {plot_file}")
     return Outcome(lines=tuple(listen_lines(facts)), document={**listen_document(facts), "source": str(wish.source)})
 
 
