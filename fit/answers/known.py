@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from fit.answers.measured import MeasuredParts, is_signed, keep_parts
-from fit.circuit.controls import Settings
+from fit.circuit.controls import Settings, taper_fraction
 from fit.circuit.instrument import Instrument, stated_values
 from measure.quantity import Quantity
 from measure.response import FloatArray
@@ -170,12 +170,18 @@ def _unchanged(measured: MeasuredParts, changes: Mapping[str, Quantity]) -> Meas
     return keep_parts(measured, kept)
 
 
+# Of the tone controls' sweep too, so of every whole rotation.
 def _tapers(instrument: Instrument, settings: Settings) -> dict[str, Basis]:
     out: dict[str, Basis] = {}
     for name, setting in settings.pots.items():
-        if instrument.pot[name].taper == "audio" and not setting.label.endswith("%") and 0 < setting.fraction < 1:
-            relative = (1 - setting.fraction) * TAPER_BOUND / float(np.sqrt(3))
-            out[f"pot.{name}@{setting.label}"] = Basis(value=setting.fraction, unit="", origin="taper", relative_std=relative)
+        if instrument.pot[name].taper != "audio":
+            continue
+        fractions = {str(rotation): taper_fraction("audio", rotation) for rotation in range(1, 10)}
+        if not setting.label.endswith("%") and 0 < setting.fraction < 1:
+            fractions[setting.label] = setting.fraction
+        for label, fraction in fractions.items():
+            relative = (1 - fraction) * TAPER_BOUND / float(np.sqrt(3))
+            out[f"pot.{name}@{label}"] = Basis(value=fraction, unit="", origin="taper", relative_std=relative)
     return out
 
 

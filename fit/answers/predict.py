@@ -5,7 +5,7 @@ bounds, or come from a fit with their covariance, what follows carries the uncer
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -89,7 +89,7 @@ class PredictAnswer:
     Attributes
     ----------
     settings : Settings
-        Of every control.
+        Of every control; a pot's fraction as it was measured, where it was.
     frequency_hz : ndarray, shape (n,)
         Of the curves. [Hz]
     pickups : dict
@@ -220,7 +220,7 @@ def predict_instrument(
     basis = _basis(bench, needed, set(transfer.by_log))
     rests_on_fit = any(one.origin == "measured" for one in basis.values())
     return PredictAnswer(
-        settings=settings,
+        settings=_as_measured(settings, basis),
         frequency_hz=frequency_hz,
         pickups=pickups,
         tone_sweeps=tone_sweep(built, controls, known, pickup=heard[0], frequency_hz=frequency_hz) if heard else (),
@@ -241,6 +241,14 @@ def _basis(bench: Bench, needed: set[str], felt: set[str]) -> dict[str, Basis]:
         if key in felt and (key in known or not setting.label.endswith("%")):
             out[key] = known.get(key) or Basis(value=setting.fraction, unit="", origin="taper", relative_std=None)
     return out
+
+
+def _as_measured(settings: Settings, basis: Mapping[str, Basis]) -> Settings:
+    pots = {}
+    for name, setting in settings.pots.items():
+        one = basis.get(f"pot.{name}@{setting.label}")
+        pots[name] = setting if one is None else replace(setting, fraction=one.value)
+    return replace(settings, pots=pots)
 
 
 # The tone controls are swept, so what they bring in must be known too.

@@ -10,7 +10,7 @@ from measure.response import ComplexArray, FloatArray
 
 ZOOM_POINTS, ZOOM_ROUNDS = 33, 3  # a 24th of an octave is cut down to a millionth
 STEP = 1e-3  # [ln Hz] for the curvature at a peak; the error is of its square
-LEAST_PROMINENCE = 1e-3  # [ln 1] a lower rise is no peak that anyone would see
+LEAST_PROMINENCE = 0.0115  # [ln 1] 0.1 dB: a lower rise is no peak that anyone would hear
 THREE_DB = float(np.log(2.0) / 2)  # [ln 1] half the power
 Solve = Callable[[FloatArray], Transfer]
 

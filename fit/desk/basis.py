@@ -17,6 +17,7 @@ HOW_KNOWN = {
     "taper": "by its taper",
 }
 CLAIMS = ("marked", "taper")
+EXACT = 1e-9  # [1] narrower than this is no interval
 FACTOR_FROM = 0.5  # [1] a relative half-width from which on ± says nothing
 
 
@@ -63,6 +64,24 @@ def basis_document(basis: Basis) -> Document:
     return {"value": basis.value, "unit": basis.unit, "standard_uncertainty": std, "origin": basis.origin}
 
 
+def sureness_text(half: float) -> str:
+    """Put how sure a value is for people.
+
+    Parameters
+    ----------
+    half : float
+        Half-width of its interval over the value. [1]
+
+    Returns
+    -------
+    str
+        ``"± 2.1 %"``; a factor where it is wide.
+    """
+    if half < EXACT:
+        return "exact"
+    return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"within a factor of {math.exp(min(half, 20.0)):.2g}"
+
+
 def _row(key: str, basis: Basis) -> tuple[str, ...]:
     value = f"{100 * basis.value:.3g} %" if "@" in key else format_quantity(basis.value, basis.unit, 4)
     return plain_text(key), value.replace("-", MINUS), _sureness(basis), HOW_KNOWN[basis.origin]
@@ -73,4 +92,4 @@ def _sureness(basis: Basis) -> str:
         return "not counted" if basis.origin in CLAIMS else "taken as exact"
     # of what is stated the bound, as it was written; of what was measured 95 %
     half = basis.relative_std * (COVERAGE if basis.origin == "measured" else math.sqrt(3))
-    return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"within a factor of {math.exp(min(half, 20.0)):.2g}"
+    return sureness_text(half)

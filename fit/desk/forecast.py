@@ -7,9 +7,10 @@ import numpy as np
 
 from fit.answers.pickup import Estimate
 from fit.answers.predict import PickupCurve, PredictAnswer
+from fit.answers.quantities import COVERAGE
 from fit.answers.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
-from fit.desk.basis import basis_document, basis_lines
+from fit.desk.basis import basis_document, basis_lines, sureness_text
 from fit.desk.document import Document, estimate_document
 from fit.desk.wording import MINUS, estimate_texts, plain_text, table_lines
 from measure.quantity import format_quantity
@@ -76,7 +77,7 @@ def prediction_lines(answer: PredictAnswer, before: PredictAnswer | None, *, at:
             *_figure_lines(curve, old, at=at, is_compared=before is not None),
         ]
     for sweep in answer.tone_sweeps:
-        lines += ["", *_sweep_lines(sweep)]
+        lines += ["", *_sweep_lines(sweep, has_tapers=answer.with_tolerance)]
     return [*lines, "", *basis_lines(answer)]
 
 
@@ -147,13 +148,15 @@ def _texts(estimate: Estimate) -> tuple[str, str]:
     return (format_quantity(estimate.value, estimate.unit, 4), NOTHING) if is_exact else estimate_texts(estimate)
 
 
-def _sweep_lines(sweep: ToneSweep) -> list[str]:
+def _sweep_lines(sweep: ToneSweep, *, has_tapers: bool) -> list[str]:
     lines = [
         f"Tone control {sweep.pot} turned down, {sweep.pickup} heard. Textbook: 1/(2πRC) of pot.{sweep.pot} and "
         f"capacitor.{sweep.capacitor} alone,",
         "right for a resistor that feeds a capacitor, far off here: the pickup is the source, the pot is in series with it",
     ]
-    head = ("", "in series", "3 dB down at", "peak at", "peak level", "textbook")
+    if not has_tapers:
+        lines.append("Where a rotation stands on the track is by the nominal taper unless measured: not counted in the 95 %")
+    head = ("", "in series", "3 dB down at", "95 %", "peak at", "95 %", "peak level", "textbook")
     return [*lines, *table_lines([head, *(_step_row(step) for step in sweep.steps)])]
 
 
@@ -162,7 +165,9 @@ def _step_row(step: ToneStep) -> tuple[str, ...]:
         str(step.rotation),
         format_quantity(step.resistance_ohm, "Ω"),
         _hz_text(step.corner_hz),
+        NOTHING if step.corner_hz is None else sureness_text(COVERAGE * step.corner_relative_std),
         _hz_text(step.peak_hz),
+        NOTHING if step.peak_hz is None else sureness_text(COVERAGE * step.peak_relative_std),
         NOTHING if step.peak_db is None else f"{step.peak_db:.1f} dB".replace("-", MINUS),
         _hz_text(step.textbook_hz),
     )

@@ -134,7 +134,8 @@ def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = No
     question = _Question(controls=split_settings(wish.settings), load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()))
     answer, before = _answers(desk, question, wish, own=own, fit=fit)
     if plot_file is not None:
-        from fit.desk.plots import predict_figure, write_png
+        from fit.desk.plots import write_png
+        from fit.desk.predictplots import predict_figure
 
         write_png(predict_figure(answer, before), plot_file)
         desk.say(f"Written: {plot_file}")

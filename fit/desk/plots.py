@@ -1,4 +1,4 @@
-"""Pictures of an answer: the response with its model and residuals, the loaded resonance, the budget, a prediction.
+"""Pictures of an answer: the response with its model and residuals, the loaded resonance, the budget.
 
 The one place that imports matplotlib, and only inside the functions that draw. Figures are objects without a window;
 colours are told apart by people who see red and green alike (M. Okabe, K. Ito, Color Universal Design, 2008), and takes
@@ -8,14 +8,12 @@ also differ in line style.
 import io
 import math
 import re
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fit.answers.pickup import Curve, PickupAnswer
-from fit.answers.predict import PickupCurve, PredictAnswer
 from fit.desk.wording import note_frequency_hz, quantity_name
 from measure.quantity import format_quantity
 from measure.response import FloatArray
@@ -70,7 +68,7 @@ def response_figure(answer: PickupAnswer) -> "Figure":
     high = max(float(curve.frequency_hz[-1]) for curve in answer.curves)
     mark_frequency(panels[-1], top=magnitude, low_hz=low / 1.06, high_hz=high * 1.06)
     figure.align_ylabels(panels)
-    _mark_degrees(phase)
+    mark_degrees(phase)
     mark_simulated(figure, is_simulated=answer.simulated)
     return figure
 
@@ -111,61 +109,6 @@ def loaded_figure(answer: PickupAnswer) -> "Figure":
     mark_frequency(axes, top=axes, low_hz=max(low, 40.0), high_hz=min(high, 20e3))
     mark_simulated(figure, is_simulated=answer.simulated)
     return figure
-
-
-def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -> "Figure":
-    """Gain, phase and group delay of each pickup that is heard, with the range that the parts' bounds leave.
-
-    Parameters
-    ----------
-    answer : PredictAnswer
-        As predicted.
-    before : PredictAnswer or None
-        Without the change, drawn dashed.
-
-    Returns
-    -------
-    Figure
-        Three panels over one frequency axis, marked in Hz below and in notes above.
-    """
-    figure = new_figure(height_in=7.6)
-    panels = figure.subplots(3, 1, sharex=True, gridspec_kw={"height_ratios": [3.0, 1.8, 1.6]})
-    gain, phase, delay = panels
-    names = list(dict.fromkeys([*answer.pickups, *(before.pickups if before else ())]))
-    states = [(answer, "-", "")] if before is None else [(before, "--", ", before"), (answer, "-", ", changed")]
-    for state, line, label in states:
-        for name, curve in state.pickups.items():
-            if curve.is_connected:
-                colour = COLOURS[names.index(name) % len(COLOURS)]
-                _draw_prediction(panels, state.frequency_hz, curve, colour=colour, line=line, label=f"{_short(name)}{label}")
-    gain.set_ylabel("output over winding [dB]")
-    phase.set_ylabel("phase [°]")
-    delay.set_ylabel("group delay [\u00b5s]")
-    if gain.get_legend_handles_labels()[0]:
-        gain.legend(loc="best", frameon=False, ncols=2 if len(names) > 2 else 1)
-    else:
-        gain.text(0.5, 0.5, "no pickup is heard at these settings", ha="center", va="center", color=INK, transform=gain.transAxes)
-    for axes in panels:
-        style_axes(axes)
-    mark_frequency(delay, top=gain, low_hz=40.0, high_hz=20e3)
-    figure.align_ylabels(panels)
-    _mark_degrees(phase)
-    return figure
-
-
-def _draw_prediction(
-    panels: Sequence["Axes"], frequency_hz: FloatArray, curve: PickupCurve, *, colour: str, line: str, label: str
-) -> None:
-    level_db = DB_PER_NEPER * np.log(np.abs(curve.gain))
-    phase_degree = DEGREE_PER_RADIAN * np.unwrap(np.angle(curve.gain))
-    style: dict[str, Any] = {"color": colour, "linewidth": 1.6, "linestyle": line}
-    panels[0].plot(frequency_hz, level_db, label=label, **style)
-    panels[1].plot(frequency_hz, phase_degree, **style)
-    panels[2].plot(frequency_hz, 1e6 * curve.group_delay_s, **style)
-    bands = ((panels[0], level_db, curve.gain_db_std), (panels[1], phase_degree, DEGREE_PER_RADIAN * curve.phase_std))
-    for axes, middle, std in bands:
-        half = COVER_95 * std
-        axes.fill_between(frequency_hz, middle - half, middle + half, color=colour, alpha=0.2, linewidth=0)
 
 
 def budget_figure(answer: PickupAnswer) -> "Figure":
@@ -330,7 +273,14 @@ def mark_frequency(axes: "Axes", *, top: "Axes", low_hz: float, high_hz: float) 
         side.set_visible(False)
 
 
-def _mark_degrees(axes: "Axes") -> None:
+def mark_degrees(axes: "Axes") -> None:
+    """Mark an axis of degrees in steps that people know.
+
+    Parameters
+    ----------
+    axes : Axes
+        With its curves drawn.
+    """
     from matplotlib.ticker import MultipleLocator
 
     low, high = axes.get_ylim()
@@ -351,7 +301,7 @@ def _draw_curve(magnitude: "Axes", phase: "Axes", curve: Curve, *, colour: str, 
         "alpha": 0.3,
         "markeredgewidth": 0,
     }
-    label = f"{_short(curve.take)}: measured (dots), model (line)"
+    label = f"{short_text(curve.take)}: measured (dots), model (line)"
     magnitude.plot(curve.frequency_hz, measured_db, **dots)
     magnitude.plot(curve.frequency_hz, modelled_db, line, color=colour, linewidth=1.0, label=label)
     phase.plot(curve.frequency_hz, DEGREE_PER_RADIAN * measured_rad, **dots)
@@ -402,11 +352,25 @@ def mark_simulated(figure: "Figure", *, is_simulated: bool) -> None:
 def _budget_rows(answer: PickupAnswer, key: str) -> list[tuple[str, float]]:
     value = abs(answer.quantities[key].value) or 1.0
     parts = sorted(answer.budget[key], key=lambda part: -abs(part.contribution))
-    rows = [(_short(part.source, limit=34), 100 * abs(part.contribution) / value) for part in parts[:BUDGET_ROWS]]
+    rows = [(short_text(part.source, limit=34), 100 * abs(part.contribution) / value) for part in parts[:BUDGET_ROWS]]
     rest = math.sqrt(sum(part.contribution**2 for part in parts[BUDGET_ROWS:]))
     return [*rows, (f"{len(parts) - BUDGET_ROWS} smaller ones", 100 * rest / value)] if rest else rows
 
 
-def _short(text: str, *, limit: int = 28) -> str:
+def short_text(text: str, *, limit: int = 28) -> str:
+    """Cut a text that is drawn, and take it literally.
+
+    Parameters
+    ----------
+    text : str
+        A name.
+    limit : int
+        Of its length.
+
+    Returns
+    -------
+    str
+        Without what would be read as mathematics.
+    """
     safe = text.replace("$", r"\$")
     return safe if len(safe) <= limit else f"{safe[: limit - 1]}…"
