@@ -15,6 +15,7 @@ from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity, format_quantity
 
 SHOWN_SOURCES = 4
+LEAST_SHARE = 0.005  # [1] of the variance, that is worth a line
 POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
 
 
@@ -62,7 +63,7 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, plot_file: Path | N
         from fit.desk.plots import write_png
         from fit.desk.verdicts import confirm_figure
 
-        write_png(confirm_figure(answer), plot_file)
+        write_png(confirm_figure(answer, is_simulated=fitted.simulated), plot_file)
         desk.say(f"Written: {plot_file}")
     noticed = tuple(dict.fromkeys((*warnings, *(one.text for one in fitted.findings if one.severity != "pass"))))
     budget = fitted.budget.get(part, ())
@@ -129,18 +130,20 @@ def confirm_lines(
     if answer.measured is not None and budget:
         total = sum(one.contribution**2 for one in budget)
         largest = sorted(budget, key=lambda one: -abs(one.contribution))[:SHOWN_SOURCES]
+        shares = [(one, one.contribution**2 / total) for one in largest]
         rows = [
-            (plain_text(one.source), f"± {format_quantity(1.96 * abs(one.contribution), answer.measured.unit, 2)}",
-             f"{100 * one.contribution**2 / total:.0f} %")
-            for one in largest
-        ]  # fmt: skip
-        lines += ["", "What its uncertainty consists of (95 %, share of the variance)", *table_lines(rows)]
-    if answer.next_take is not None:
-        reach = answer.next_take.predicted_relative_std
-        lines += [
-            "",
-            f"What would tell: {plain_text(answer.next_take.text)}; it would tell {answer.part} to ± {196 * reach:.2g} %",
+            (
+                plain_text(one.source),
+                f"± {format_quantity(1.96 * abs(one.contribution), answer.measured.unit, 2)}",
+                f"{100 * share:.0f} %",
+            )
+            for one, share in shares
+            if share >= LEAST_SHARE
         ]
+        lines += ["", "What makes it uncertain (95 %, share of the variance)", *table_lines(rows)]
+    if answer.next_take is not None:
+        reach = 196 * answer.next_take.predicted_relative_std
+        lines += ["", f"What would tell: {plain_text(answer.next_take.text)}: {answer.part} to ± {reach:.2g} %"]
     return lines
 
 

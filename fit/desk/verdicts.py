@@ -1,11 +1,11 @@
 """Pictures of a verdict: a part against its marking, and which pickups each switch position connects."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fit.answers.confirm import ConfirmAnswer
 from fit.answers.wiring import WiringAnswer
-from fit.desk.plots import COLOURS, INK, new_figure
+from fit.desk.plots import COLOURS, INK, mark_simulated, new_figure
 from fit.desk.wording import MINUS
 from measure.quantity import format_quantity
 
@@ -19,13 +19,15 @@ ROW_IN = 0.42  # [in] a position
 PALE = 0.12  # [1] opacity of a pickup that is only just connected
 
 
-def confirm_figure(answer: ConfirmAnswer) -> "Figure":
+def confirm_figure(answer: ConfirmAnswer, *, is_simulated: bool = False) -> "Figure":
     """Measured interval over the band that the marking allows.
 
     Parameters
     ----------
     answer : ConfirmAnswer
         Marked, measured, or both.
+    is_simulated : bool
+        The takes came from the virtual bench.
 
     Returns
     -------
@@ -37,24 +39,26 @@ def confirm_figure(answer: ConfirmAnswer) -> "Figure":
     ends = []
     if answer.marked_low is not None and answer.marked_high is not None and answer.marked is not None:
         axes.axvspan(answer.marked_low, answer.marked_high, color=COLOURS[0], alpha=0.18, linewidth=0)
-        axes.axvline(answer.marked.value, color=COLOURS[0], linewidth=1.0)
-        axes.text(answer.marked.value, 0.86, f"marked {answer.marked.text}", color=INK, fontsize=8.5, ha="center", va="center")
+        axes.vlines(answer.marked.value, 0.62, 1.0, color=COLOURS[0], linewidth=1.0)
+        _beside(axes, answer.marked.value, 0.82, text=f"marked {answer.marked.text}", is_left=False)
         ends += [answer.marked_low, answer.marked_high]
     if answer.measured is not None:
         one = answer.measured
         error = [[max(one.value - one.low, 0)], [max(one.high - one.value, 0)]]
-        axes.errorbar([one.value], [0.4], xerr=error, fmt="o", color=COLOURS[1], markersize=5, capsize=4, linewidth=1.4)
+        axes.errorbar([one.value], [0.35], xerr=error, fmt="o", color=COLOURS[1], markersize=5, capsize=4, linewidth=1.4)
         text = f"measured {format_quantity(one.value, one.unit)}, 95 % interval"
-        axes.text(one.value, 0.14, text, color=INK, fontsize=8.5, ha="center", va="center")
+        is_left = bool(ends) and one.value > sum(ends) / len(ends)
+        _beside(axes, one.low if is_left else one.high, 0.35, text=text, is_left=is_left)
         ends += [one.low, one.high]
     axes.set_ylim(0, 1)
     axes.set_yticks([])
     _mark_unit(axes, ends, "F" if answer.part.startswith("capacitor.") else "Ω")
     axes.set_title(f"{answer.part}: {answer.verdict}", loc="left", color=INK, fontsize=9, fontweight="bold")
+    mark_simulated(figure, is_simulated=is_simulated)
     return figure
 
 
-def wiring_figure(answer: WiringAnswer, texts: Sequence[str]) -> "Figure":
+def wiring_figure(answer: WiringAnswer, texts: Sequence[str], *, is_simulated: bool = False) -> "Figure":
     """Matrix of positions and pickups: colour for polarity, depth for level.
 
     Parameters
@@ -63,6 +67,8 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str]) -> "Figure":
         As found.
     texts : sequence of str
         What each position connects, in words.
+    is_simulated : bool
+        The takes came from the virtual bench.
 
     Returns
     -------
@@ -92,6 +98,7 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str]) -> "Figure":
     axes.xaxis.tick_top()
     axes.set_yticks(range(n_rows), [position.label for position in answer.positions])
     _plain_axes(axes)
+    mark_simulated(figure, is_simulated=is_simulated)
     return figure
 
 
@@ -101,13 +108,24 @@ def _tile(column: int, row: int, *, colour: str, alpha: float) -> "Rectangle":
     return Rectangle((column - 0.46, row - 0.44), 0.92, 0.88, facecolor=colour, alpha=alpha, linewidth=0)
 
 
+def _beside(axes: "Axes", x: float, y: float, *, text: str, is_left: bool) -> None:
+    side: Literal["left", "right"] = "right" if is_left else "left"
+    offset = -7 if is_left else 7
+    axes.annotate(text, (x, y), xytext=(offset, 0), textcoords="offset points", color=INK, fontsize=8.5, ha=side, va="center")
+
+
 def _mark_unit(axes: "Axes", ends: list[float], unit: str) -> None:
     if ends:
         room = ROOM * (max(ends) - min(ends)) or ROOM * max(ends)
         axes.set_xlim(min(ends) - room, max(ends) + room)
     ticks = [tick for tick in axes.get_xticks() if axes.get_xlim()[0] <= tick <= axes.get_xlim()[1]]
-    axes.set_xticks(ticks, [format_quantity(float(f"{tick:.6g}"), unit, 4) for tick in ticks])
+    axes.set_xticks(ticks, [_tick_text(tick, unit) for tick in ticks])
     _plain_axes(axes)
+
+
+def _tick_text(value: float, unit: str) -> str:
+    number, _, rest = format_quantity(float(f"{value:.6g}"), unit, 4).partition(" ")
+    return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {rest}"
 
 
 def _plain_axes(axes: "Axes") -> None:

@@ -57,13 +57,14 @@ def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = No
         expected, complaint = _expect(logbook, instrument, answer)
         warnings += complaint
     differences = {} if expected is None else find_differences(answer, expected)
+    is_simulated = any(take.simulated for take in kept)
     if plot_file is not None:
         from fit.desk.plots import write_png
         from fit.desk.verdicts import wiring_figure
 
-        write_png(wiring_figure(answer, [position_text(one) for one in answer.positions]), plot_file)
+        texts = [position_text(one) for one in answer.positions]
+        write_png(wiring_figure(answer, texts, is_simulated=is_simulated), plot_file)
         desk.say(f"Written: {plot_file}")
-    is_simulated = any(take.simulated for take in kept)
     lines = wiring_lines(answer, expected, differences=differences, takes=tuple(take.name for take in kept))
     if is_simulated:
         lines.insert(1, SIMULATED_TEXT)
