@@ -193,6 +193,25 @@ def test_each_check_fires_on_its_fault_alone():
     assert "passive" not in found(table_of(GRID_HZ, active))
 
 
+def test_of_very_many_frequencies_a_fit_uses_sixteen_an_octave(bench, capsys):
+    frequency_hz = np.linspace(20, 20e3, 4000)
+    rows = "".join(f"{f!r},{f / 1e4!r},0.01\n" for f in frequency_hz.tolist())
+    code, _, _ = run(capsys, "import", "many", put(bench, "many.csv", "frequency,real,imaginary\n" + rows), "--logbook", bench)
+    assert code == 0
+    logbook = open_logbook(bench)
+    take = read_take(logbook, "many")
+    whole, used = response_of_take(logbook, take, is_whole=True), response_of_take(logbook, take)
+    assert np.array_equal(whole.frequency_hz, frequency_hz)
+    assert set(used.frequency_hz) < set(frequency_hz)
+    np.testing.assert_allclose(used.value.real, used.frequency_hz / 1e4, rtol=1e-15)  # as measured, nothing between
+    high = used.frequency_hz[used.frequency_hz > 1000]
+    assert np.max(np.abs(16 * np.log2(high / 1000) - np.round(16 * np.log2(high / 1000)))) < 0.06
+    assert len(high) == 69  # 16·log2(20) = 69.15: k from 1 to 69
+    _, out, _ = run(capsys, "inspect", "many", "--logbook", bench)
+    assert f"a fit uses {len(used.value)} of all, 16 an octave" in out
+    assert len(response_of_take(logbook, take).value) < 160
+
+
 def test_a_first_line_at_0_hz_is_left_out(bench, capsys):
     file = put(bench, "bare.csv", table_text().replace("\n31,", "\n0;-200;0\n31,", 1))
     assert run(capsys, "import", "bare", file, "--logbook", bench)[0] == 0

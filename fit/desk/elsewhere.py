@@ -8,7 +8,7 @@ import numpy as np
 from fit.desk.document import Document
 from fit.desk.outcome import Outcome
 from fit.desk.screen import check_rows, checks_told
-from fit.desk.tablechecks import ASSUMED_STD, judge_table
+from fit.desk.tablechecks import ASSUMED_STD, judge_table, used_points
 from fit.desk.takes import Looked
 from fit.desk.wording import plain_text, table_lines
 from measure.errors import FileError
@@ -23,7 +23,7 @@ METHOD_UNITS: dict[Method, Unit] = {"exciter": "V/V", "plate": "V/V", "impedance
 UNIT_WORDS = {"V/V": "pickup over reference", "Ω": "impedance at the jack"}
 
 
-def take_response(logbook: Logbook, take: Take) -> Response:
+def take_response(logbook: Logbook, take: Take, *, is_whole: bool = False) -> Response:
     """Response of a take, from its recordings or from the file of a response measured elsewhere.
 
     Parameters
@@ -32,6 +32,8 @@ def take_response(logbook: Logbook, take: Take) -> Response:
         Open.
     take : Take
         As read.
+    is_whole : bool
+        As for `response_of_take`.
 
     Returns
     -------
@@ -42,12 +44,12 @@ def take_response(logbook: Logbook, take: Take) -> Response:
     from measure.transfer import estimate_response
 
     if take.kind == "response":
-        return response_of_take(logbook, take)
+        return response_of_take(logbook, take, is_whole=is_whole)
     recordings, stimulus = kept_recordings(logbook, take)
     return estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc)
 
 
-def response_of_take(logbook: Logbook, take: Take) -> Response:
+def response_of_take(logbook: Logbook, take: Take, *, is_whole: bool = False) -> Response:
     """Response measured elsewhere that a take keeps, read again from its file after a look that it is unchanged.
 
     Parameters
@@ -56,6 +58,8 @@ def response_of_take(logbook: Logbook, take: Take) -> Response:
         Open.
     take : Take
         Of kind "response".
+    is_whole : bool
+        With every frequency of the file; without it, those that a fit uses.
 
     Returns
     -------
@@ -73,7 +77,11 @@ def response_of_take(logbook: Logbook, take: Take) -> Response:
         reasons = "; ".join(finding.text for finding in looked.findings if finding.severity == "reject")
         msg = f'the response of the take "{take.name}" cannot be used: {plain_text(reasons)}'
         raise FileError(msg)
-    return looked.response
+    response = looked.response
+    kept = np.ones(len(response.frequency_hz), dtype=bool) if is_whole else used_points(response.frequency_hz)
+    return replace(
+        response, frequency_hz=response.frequency_hz[kept], value=response.value[kept], covariance=response.covariance[kept]
+    )
 
 
 def look_at_file(logbook: Logbook, take: Take) -> Looked:

@@ -190,7 +190,7 @@ def _tables_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
     takes = [_kept_take(logbook, name) for name in wish.names]
     sheets = []
     for take in desk.steps(takes, "responses"):
-        response = take_response(logbook, take)
+        response = take_response(logbook, take, is_whole=True)
         sheets.append(_Sheet(stem=take.name, content=take_text(take, response), says=_size(response), told=_told(response)))
     names = [take.name for take in takes]
     back = f"To read one back: coilsweep import NAME {names[0]}.csv" + (
@@ -215,7 +215,7 @@ def _ports_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
     if methods == {True}:
         sheets = []
         for take in desk.steps(takes, "responses"):
-            response = _in_ohms(take, take_response(logbook, take))
+            response = _in_ohms(take, take_response(logbook, take, is_whole=True))
             content = measured_port_text(take, response, reference_ohm=reference_ohm)
             sheets.append(
                 _Sheet(stem=take.name, content=content, says=f"impedance at the jack as measured, {says}", told=_told(response))

@@ -1,6 +1,7 @@
 """What is wrong with a response that was measured elsewhere."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fit.estimate.model import HIGHEST_HZ, LOWEST_HZ
 from measure.response import Finding, FloatArray, Severity
@@ -8,6 +9,8 @@ from measure.responsefile import ResponseTable
 
 ASSUMED_STD = 0.005  # [1] of the value, where the file states none; common practice for a good meter, no source
 FEWEST, FEW = 10, 30  # frequencies in the band of a fit: too few, and few
+MANY = 400  # frequencies in that band from which on a fit uses only some of them: it would take minutes, and gain little
+USED_PER_OCTAVE = 16  # as many as a response from recordings has
 LOW_ENOUGH_HZ, HIGH_ENOUGH_HZ = 200.0, 8000.0  # [Hz] between them lies what tells inductance and resonance; common practice
 WIDEST_GAP = 1.0  # [octave] a resonance may hide in a wider one
 NEGATIVE = 0.01  # [1] of abs(Z) by which a passive impedance may have a real part below 0, by errors
@@ -33,6 +36,30 @@ def judge_table(table: ResponseTable, *, is_impedance: bool) -> tuple[Finding, .
         findings += [_judge_points(table.frequency_hz), _judge_band(table.frequency_hz), _judge_gaps(table.frequency_hz)]
         findings += [_judge_passive(table)] if is_impedance else []
     return (*findings, _judge_std(table))
+
+
+def used_points(frequency_hz: FloatArray) -> NDArray[np.bool_]:
+    """Choose the frequencies that a fit uses: all, or of very many those next to 1000·2^(k/16) Hz.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, shape (n,)
+        Rising. [Hz]
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        What is kept; values are never averaged or interpolated.
+    """
+    if int(np.sum((frequency_hz >= LOWEST_HZ) & (frequency_hz <= HIGHEST_HZ))) <= MANY:
+        return np.ones(len(frequency_hz), dtype=bool)
+    place = USED_PER_OCTAVE * np.log2(frequency_hz / 1000.0)
+    step, distance = np.round(place), np.abs(place - np.round(place))
+    order = np.lexsort((distance, step))
+    first = np.append(True, np.diff(step[order]) > 0)
+    kept = np.zeros(len(frequency_hz), dtype=bool)
+    kept[order[first]] = True
+    return kept
 
 
 def _finding(code: str, severity: Severity, text: str, figure: float | None = None, unit: str = "") -> Finding:
@@ -67,6 +94,9 @@ def _judge_points(frequency_hz: FloatArray) -> Finding:
         return _finding("points", "reject", f"{text}, at least {FEWEST} are needed. Measure more of them.", float(n))
     if n < FEW:
         return _finding("points", "warn", f"{text} are few. {FEW} or more make a surer fit.", float(n))
+    if n > MANY:
+        used = int(np.sum(used_points(frequency_hz)))
+        return _finding("points", "pass", f"{text}; a fit uses {used} of all, {USED_PER_OCTAVE} an octave.", float(n))
     return _finding("points", "pass", f"{text}.", float(n))
 
 
