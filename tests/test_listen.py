@@ -12,7 +12,7 @@ from fit.circuit.reading import read_instrument
 from measure.quantity import parse_quantity
 
 LOAD = {"input.resistance": parse_quantity("1M ± 1%", "Ω"), "input.capacitance": parse_quantity("470p ± 10p", "F")}
-RATES_HZ = [8000, 44100, 96000, 192000]
+RATES_HZ = [8000, 44100, 192000]
 CHANGES = {
     "capacitor": ("one-pickup", {"tone": "3"}, {"tone": "3"}, {"capacitor.tone": parse_quantity("10n", "F")}),
     "tone down": ("one-pickup", {}, {"tone": "5"}, {}),

@@ -9,6 +9,7 @@ import soundfile
 
 from fit.answers.listen import Side, design_change
 from fit.answers.loudness import weighted_energy
+from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk import listening
 from measure.errors import FileError
@@ -218,6 +219,32 @@ def test_measured_values_stand_in_for_stated_ones(book, capsys, monkeypatch):
     assert "simulated: " in out
     assert "a note" in out
     assert "Measured, by the last fit (takes open): bridge.inductance, capacitor.tone" in out
+
+
+def test_picture(book, capsys):
+    picture = book / "change.png"
+    code, _, err = listen(capsys, book, "--from", "tone=0", "--set", "tone=10", "--plot", picture)
+    assert code == 0
+    assert "Written" in err
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    code, _, err = listen(capsys, book, "--set", "tone=3", "--plot", "change.gif", target="other.wav")
+    assert code == 2
+    assert "ends in .png" in err
+    assert not (book / "other.wav").exists()
+
+
+def test_picture_holds_the_curves():
+    from fit.desk.listenplots import listen_figure
+
+    instrument = read_instrument(layout_text("one-pickup"))
+    load = {"input.resistance": parse_quantity("1M", "Ω"), "input.capacitance": parse_quantity("470p", "F")}
+    sides = [Side(instrument=instrument, controls=controls, load=load) for controls in ({"tone": "0"}, {})]
+    answer = design_change(*sides, rate_hz=RATE_HZ)
+    circuit, change = listen_figure(answer, level_change_db=20.0, is_simulated=True).axes[:2]
+    lines = {line.get_label(): np.asarray(line.get_ydata()) for axes in (circuit, change) for line in axes.get_lines()}
+    np.testing.assert_allclose(lines["after the change"] - lines["as recorded"], lines["what the change would be"], atol=1e-6)
+    np.testing.assert_allclose(lines["filter, at equal loudness"], lines["filter"] - 20)
+    assert lines["filter"].max() < lines["what the change would be"].max() - 6
 
 
 WRONG = {

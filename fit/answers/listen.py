@@ -35,7 +35,7 @@ EXCESS_NOTICED = np.radians(30.0)  # [rad]
 EXCESS_LOW_HZ, EXCESS_HIGH_HZ = 100.0, 5e3  # [Hz] where the phase is compared
 GRID_LOW_HZ, GRID_HIGH_HZ = 5.0, 400e3  # [Hz] the circuit is solved between
 POINTS_PER_OCTAVE = 96  # 0.7 % apart; the sharpest resonance of a pickup is ten times as wide
-SHOWN_PER_OCTAVE = 12
+SHOWN_PER_OCTAVE = 24
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -98,7 +98,7 @@ class ListenAnswer:
     before, after : Heard
         Both sides, their curves at the frequencies below.
     frequency_hz : ndarray, shape (m,)
-        Twelve an octave, up to 20 kHz or 0.45 of the sample rate. [Hz]
+        Twenty-four an octave, up to 20 kHz or 0.45 of the sample rate. [Hz]
     asked : ndarray of complex, shape (m,)
         Transfer after over that before. [1]
     given : ndarray of complex, shape (m,)
