@@ -346,7 +346,7 @@ def test_where_takes_differ_from_the_instrument():
     }
 
 
-def test_out_of_phase_counts_from_the_first_connected():
+def test_out_of_phase_with_most_of_the_pickups():
     guitar = Guitar(np.random.default_rng(14), ("bridge", "neck"), signs={"bridge": -1, "neck": 1})
     answer = read_wiring(guitar.takes({"bridge": "bridge", "neck": "neck", "both": ("parallel", ["bridge", "neck"])}))
     assert out_of_phase(answer.positions[2].readings) == ("neck",)

@@ -223,7 +223,7 @@ def reading(sign=1, *, is_connected=True, level=0.5):
             {"a": reading(), "b": reading(), "c": reading(-1)},
             Joined(kind="series", members=tuple(Joined(kind="one", name=name) for name in "abc")),
             {},
-            "a in series with b in series with c, c out of phase with a",
+            "a in series with b in series with c, c out of phase",
         ),
     ],
 )

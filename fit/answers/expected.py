@@ -88,7 +88,7 @@ def find_differences(answer: WiringAnswer, expected: WiringAnswer) -> dict[str, 
 
 
 def out_of_phase(readings: Mapping[str, Reading]) -> tuple[str, ...]:
-    """List the connected pickups whose sign is not that of the first connected one.
+    """List the connected pickups that are out of phase with most of the pickups, where others connected are not.
 
     Parameters
     ----------
@@ -98,11 +98,15 @@ def out_of_phase(readings: Mapping[str, Reading]) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Pickups.
+        Pickups; empty where all are in phase.
     """
     signs = {name: one.sign for name, one in readings.items() if one.is_connected and one.sign}
-    first = next(iter(signs.values()), 0)
-    return tuple(name for name, sign in signs.items() if sign != first)
+    return tuple(name for name, sign in signs.items() if sign < 0) if len(set(signs.values())) > 1 else ()
+
+
+# Signs relative to the first pickup: which sign most pickups have may be counted differently on the two sides.
+def _relations(readings: Mapping[str, Reading], names: list[str]) -> tuple[int, ...]:
+    return tuple(readings[name].sign * readings[names[0]].sign for name in names)
 
 
 def _differences(found: Position, stated: Position) -> list[str]:
@@ -116,10 +120,10 @@ def _differences(found: Position, stated: Position) -> list[str]:
             lines.append(f"{name} is {here}, by instrument.toml it is {there}")
     if lines:
         return lines
-    shared = {name for name, one in found.readings.items() if one.is_connected and one.sign and stated.readings[name].sign}
-    odd = out_of_phase({name: one for name, one in found.readings.items() if name in shared})
-    stated_odd = out_of_phase({name: stated.readings[name] for name in found.readings if name in shared})
-    if odd != stated_odd:
+    shared = [name for name, one in found.readings.items() if one.is_connected and one.sign and stated.readings[name].sign]
+    if shared and _relations(found.readings, shared) != _relations(stated.readings, shared):
+        odd = out_of_phase({name: found.readings[name] for name in shared})
+        stated_odd = out_of_phase({name: stated.readings[name] for name in shared})
         lines.append(f"polarity: {_phase_text(odd)}, by instrument.toml {_phase_text(stated_odd)}")
     if found.joined is not None and stated.joined is not None and found.joined != stated.joined:
         lines.append(f"{joined_text(found.joined)}, by instrument.toml {joined_text(stated.joined)}")

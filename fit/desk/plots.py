@@ -336,15 +336,6 @@ def _draw_floor(left_db: "Axes", left_degree: "Axes", floor: float) -> None:
 
 
 def mark_simulated(figure: "Figure", *, is_simulated: bool) -> None:
-    """Say on a figure that what it rests on is simulated.
-
-    Parameters
-    ----------
-    figure : Figure
-        To be marked.
-    is_simulated : bool
-        Nothing is written otherwise.
-    """
     """Say on a picture that it rests on simulated data.
 
     Parameters

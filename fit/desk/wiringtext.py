@@ -172,7 +172,7 @@ def _phase_text(position: Position, heard: tuple[str, ...]) -> str:
         return "polarity not told"
     if not odd:
         return "in phase"
-    return "out of phase" if len(heard) == 2 else f"{' and '.join(odd)} out of phase with {heard[0]}"
+    return "out of phase" if len(heard) == 2 else f"{' and '.join(odd)} out of phase"
 
 
 def _cell(reading: Reading) -> str:
