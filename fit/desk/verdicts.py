@@ -12,7 +12,6 @@ from measure.quantity import format_quantity
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.patches import Rectangle
 
 ROOM = 0.25  # [1] of the marked band, left beside what is drawn
 ROW_IN = 0.42  # [in] a position
@@ -88,7 +87,7 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str], *, is_simulated: b
             else:
                 colour = COLOURS[1] if reading.sign < 0 else COLOURS[0]
                 depth = PALE + (0.75 - PALE) * min(reading.level or 0.0, 1.0)
-                axes.add_patch(_tile(column, row, colour=colour, alpha=depth))
+                axes.barh(row, 0.92, left=column - 0.46, height=0.88, color=colour, alpha=depth, linewidth=0)
                 sign = {1: "+", -1: MINUS, 0: "±"}[reading.sign]
                 axes.text(column, row, f"{sign}{reading.level or 0.0:.2f}", color=INK, ha="center", va="center", fontsize=8.5)
         axes.text(n_columns - 0.35, row, texts[row], color=INK, ha="left", va="center", fontsize=8.5)
@@ -100,12 +99,6 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str], *, is_simulated: b
     _plain_axes(axes)
     mark_simulated(figure, is_simulated=is_simulated)
     return figure
-
-
-def _tile(column: int, row: int, *, colour: str, alpha: float) -> "Rectangle":
-    from matplotlib.patches import Rectangle
-
-    return Rectangle((column - 0.46, row - 0.44), 0.92, 0.88, facecolor=colour, alpha=alpha, linewidth=0)
 
 
 def _beside(axes: "Axes", x: float, y: float, *, text: str, is_left: bool) -> None:
