@@ -128,6 +128,19 @@ def test_touchstone_of_an_impedance_is_what_was_measured(there, tmp_path, capsys
     assert code == 0
 
 
+def test_the_last_fit_of_the_same_takes_gives_the_dcr(there, tmp_path, capsys):
+    run(capsys, "fit", "open", "plus", "--dcr", "6k ± 1%", *there)
+    code, _, err = run(capsys, "export", "plus", "open", "--to", "spice", "--out", "a.cir", *there)
+    assert code == 0
+    assert "dcr 6k ± 1%, as in the last fit of these takes" in err
+    assert run(capsys, "export", "open", "plus", "--to", "spice", "--dcr", "6k ± 1%", "--out", "b.cir", *there)[0] == 0
+    assert run(capsys, "export", "open", "plus", "--to", "spice", "--dcr", "6050 ± 1%", "--out", "c.cir", *there)[0] == 0
+    own, same, other = (
+        re.findall(r"^[LRCKE]coil.*$", (tmp_path / name).read_text(), re.MULTILINE) for name in ("a.cir", "b.cir", "c.cir")
+    )
+    assert own == same != other
+
+
 def test_netlist_of_the_fitted_pickup_says_what_it_is(there, tmp_path, capsys):
     code, out, _ = run(capsys, "export", "open", "plus", "--to", "spice", "--dcr", "6k ± 1%", *there)
     assert code == 0

@@ -53,7 +53,7 @@ def report(
 @click.argument("names", nargs=-1, metavar="[NAME...]")
 @click.option("--to", required=True, type=click.Choice(["csv", "touchstone", "spice", "ir"]), help="Kind of file.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="For several files a folder; default: by the takes.")
-@click.option("--dcr", metavar="R", help="As for fit.")
+@click.option("--dcr", metavar="R", help="As for fit; default: as in the last fit of the same takes.")
 @click.option("--reference", metavar="R", default="10k", show_default=True, help="Of a Touchstone file, for example 50.")
 @click.option(
     "--rate", "rate_hz", type=click.IntRange(8000, 768000), metavar="HZ", help="Of an impulse response; default: the takes'."

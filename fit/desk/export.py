@@ -23,7 +23,7 @@ from fit.desk.exported import (
 from fit.desk.instruments import load_of_rig, read_instrument_file
 from fit.desk.lastfit import LastFit, last_fit
 from fit.desk.outcome import Desk, Outcome
-from fit.desk.session import FitWish
+from fit.desk.session import FitWish, last_wish
 from fit.desk.takes import RejectedError, rig_of
 from fit.desk.wording import SIMULATED_TEXT, plain_text
 from measure.errors import FileError
@@ -51,7 +51,7 @@ class ExportWish:
     out : Path or None
         File, or for several an existing folder; None: named after the takes, here.
     dcr : str or None
-        As for a fit.
+        As for a fit; None: as in the last fit, where it was of the same takes.
     reference : str
         R of a Touchstone file, as written. [Ω]
     rate_hz : int or None
@@ -186,6 +186,15 @@ def _kept_take(logbook: Logbook, name: str) -> Take:
     return take
 
 
+# As fitted last, where these very takes were: the file and the screen then say the same.
+def _fit_wish(desk: Desk, logbook: Logbook, wish: ExportWish) -> FitWish:
+    last = last_wish(logbook, is_needed=False)
+    if wish.dcr is None and last.dcr is not None and sorted(last.names) == sorted(wish.names):
+        desk.say(f"dcr {plain_text(last.dcr)}, as in the last fit of these takes")
+        return FitWish(names=wish.names, dcr=last.dcr)
+    return FitWish(names=wish.names, dcr=wish.dcr)
+
+
 def _tables_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
     takes = [_kept_take(logbook, name) for name in wish.names]
     sheets = []
@@ -222,7 +231,7 @@ def _ports_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
             )
         simulated = any(take.simulated for take in takes)
         return _Export(sheets=tuple(sheets), takes=wish.names, simulated=simulated)
-    fitted = fit_for_export(desk, logbook, FitWish(names=wish.names, dcr=wish.dcr))
+    fitted = fit_for_export(desk, logbook, _fit_wish(desk, logbook, wish))
     _require_scale(fitted)
     sheets = [
         _Sheet(
@@ -237,7 +246,7 @@ def _ports_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
 
 
 def _fit_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
-    fitted = fit_for_export(desk, logbook, FitWish(names=wish.names, dcr=wish.dcr))
+    fitted = fit_for_export(desk, logbook, _fit_wish(desk, logbook, wish))
     if wish.to == "spice":
         _require_scale(fitted)
         text, error = fitted_netlist_text(fitted)

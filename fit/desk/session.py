@@ -148,7 +148,7 @@ def write_report(
         msg = f"{file}: there is no folder {file.parent}; make it, or choose another place"
         raise FileError(msg)
     logbook = open_logbook(desk.logbook)
-    last = _last_wish(logbook, is_needed=not names)
+    last = last_wish(logbook, is_needed=not names)
     wish = FitWish(
         names=tuple(names) or last.names,
         dcr=last.dcr if dcr is None else dcr,
@@ -223,7 +223,26 @@ def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evide
     return evidence, (*warnings, *noticed)
 
 
-def _last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
+def last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
+    """Tell what was fitted last.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    is_needed : bool
+        Without it, a wish without takes stands for no fit.
+
+    Returns
+    -------
+    FitWish
+        As it was typed.
+
+    Raises
+    ------
+    FileError
+        If it is needed and not there, or damaged.
+    """
     import msgspec
 
     path = logbook.path / "results" / RESULT_FILE
