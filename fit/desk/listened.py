@@ -216,7 +216,7 @@ def listen_document(facts: Facts) -> Document:
         "before": {"settings": settings_document(answer.before.settings), "pickups": list(answer.before.pickups)},
         "after": {"settings": settings_document(answer.after.settings), "pickups": list(answer.after.pickups)},
         "written": [
-            {"file": str(one.path), "level": one.level, "gain_db": _db(one.gain), "lowered_db": max(-_db(one.lowered), 0.0)}
+            {"file": str(one.path), "level": one.level, "gain_db": _db(one.gain), "lowered_db": max(0.0, -_db(one.lowered))}
             for one in facts.written
         ],
         "level_change_db": _db(levels.change),

@@ -286,5 +286,5 @@ def _whole_or_not(path: Path, *, may_replace: bool) -> Iterator[Path]:
 
 
 def _changed(wish: ListenWish) -> tuple[str, ...]:
-    other = [] if wish.instrument is None else [f"instrument of {wish.instrument}"]
+    other = [] if wish.instrument is None else [f"wiring as in {wish.instrument}"]
     return tuple(plain_text(text) for text in (*other, *wish.changes, *wish.settings))
