@@ -99,6 +99,38 @@ def test_wrong_changes_are_named(text, said):
         read_changes(INSTRUMENT, [text])
 
 
+WITH_LOSSES = read_instrument(
+    MEASURED.replace('"110p ± 5p"', '"110p ± 5p"\neddy_loops = [[0.6, 9e3]]\neddy_spreads = [[0.5, 2e3, 1.2]]', 1)
+)
+
+
+# An active coil would be predicted to have no peak, and nobody would notice.
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("bridge.eddy_loop_1.coupling=2", r"pickup\.bridge\.eddy_loops: \[2, 9000\] is no loop"),
+        (
+            "bridge.eddy_loop_1.coupling=0.9",
+            r"eddy_loops and eddy_spreads: 2 loops with Σk² 1\.06, expected at most 8",
+        ),
+        ("bridge.eddy_spread_1.half_width=1e9", r"eddy_spreads: \[0\.5, 2000, 1e\+09\] is no spread"),
+        ("bridge.eddy_spread_1.corner=0.1", r"eddy_spreads: \[0\.5, 0\.1, 1\.2\] is no spread"),
+    ],
+)
+def test_changed_losses_must_leave_the_coil_passive(text, said):
+    with pytest.raises(ValueError, match=said):
+        read_changes(WITH_LOSSES, [text])
+    assert read_changes(WITH_LOSSES, ["bridge.eddy_loop_1.coupling=0.7"])["bridge.eddy_loop_1.coupling"].value == 0.7
+
+
+def test_coupling_of_two_coils_must_stay_below_one():
+    instrument = read_instrument(layout_text("humbucker-modes"))
+    (name,) = instrument.pickup
+    with pytest.raises(ValueError, match=r"coupling: 1\.2 is no coupling, expected a number between -1 and 1"):
+        read_changes(instrument, [f"{name}.coupling=1.2"])
+    assert read_changes(instrument, [f"{name}.coupling=0.2"])
+
+
 def test_missing_values_and_pickups_are_named():
     bare = read_instrument(MEASURED.replace('dcr = "8k ± 1%"\n', "").replace('marked = "500k ± 20%"', "", 1))
     with pytest.raises(ValueError, match=r"no value is known of bridge\.dcr, pot\.volume: state it in instrument\.toml"):

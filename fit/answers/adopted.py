@@ -5,7 +5,8 @@ from collections.abc import Mapping
 import msgspec
 
 from fit.answers.measured import MeasuredParts, keep_parts
-from fit.circuit.instrument import Instrument, Pickup, SecondCoil, stated_values
+from fit.circuit.instrument import Instrument, Pickup, SecondCoil, coils_of, stated_values
+from fit.circuit.reading import check_losses
 
 PART_KINDS = ("pot", "capacitor", "resistor")
 
@@ -63,6 +64,32 @@ def _numbered(key: str, values: Mapping[str, float]) -> list[str]:
     while f"{key}_{number}.coupling" in values:
         number += 1
     return [f"{key}_{one}" for one in range(1, number)]
+
+
+def check_changes(instrument: Instrument, changes: Mapping[str, float]) -> None:
+    """See that changed eddy losses and couplings leave every coil passive.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        With the losses that were measured, where any were.
+    changes : mapping
+        Name of a value to what it is changed to.
+
+    Raises
+    ------
+    ValueError
+        If they do not; one line that names the place.
+    """
+    stated = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values = stated | dict(changes)
+    for name, coil in coils_of(instrument).items():
+        if any(key.startswith(f"{name}.eddy_") for key in changes):
+            losses = {"eddy_loops": _loops(name, values), "eddy_spreads": _spreads(name, values)}
+            check_losses(f"pickup.{name}", msgspec.structs.replace(coil, **losses))
+        key = f"{name.removesuffix('.second')}.coupling"
+        if isinstance(coil, SecondCoil) and key in changes:
+            check_losses(f"pickup.{name}", msgspec.structs.replace(coil, coupling=values[key]))
 
 
 def shared_parts(parts: MeasuredParts, of: Instrument, other: Instrument) -> MeasuredParts | None:

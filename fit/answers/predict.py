@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fit.answers.adopted import adopt_losses
+from fit.answers.adopted import adopt_losses, check_changes
 from fit.answers.known import Basis, Known, gather_known, spread_of, std_of
 from fit.answers.measured import MeasuredParts
 from fit.answers.pickup import Estimate
@@ -152,6 +152,7 @@ def read_changes(instrument: Instrument, texts: Iterable[str]) -> dict[str, Quan
         except ValueError as err:
             msg = f"{key}: {err}"
             raise ValueError(msg) from None
+    check_changes(instrument, {key: quantity.value for key, quantity in out.items()})
     return out
 
 

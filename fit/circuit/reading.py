@@ -95,7 +95,7 @@ def _check_values(instrument: Instrument) -> None:
         texts[f"pickup.{name}.dcr"] = (coil.dcr, "Ω")
         texts[f"pickup.{name}.inductance"] = (coil.inductance, "H")
         texts[f"pickup.{name}.winding_capacitance"] = (coil.winding_capacitance, "F")
-        _check_losses(f"pickup.{name}", coil)
+        check_losses(f"pickup.{name}", coil)
     for place, (text, unit) in texts.items():
         if text is not None:
             try:
@@ -105,7 +105,21 @@ def _check_values(instrument: Instrument) -> None:
                 raise ValueError(msg) from None
 
 
-def _check_losses(place: str, coil: Pickup | SecondCoil) -> None:
+def check_losses(place: str, coil: Pickup | SecondCoil) -> None:
+    """See that a coil's losses and couplings leave it passive.
+
+    Parameters
+    ----------
+    place : str
+        Of the coil in the file, for the message.
+    coil : Pickup or SecondCoil
+        As stated.
+
+    Raises
+    ------
+    ValueError
+        If they do not; one line that names the place.
+    """
     total = 0.0
     for coupling, corner_hz in coil.eddy_loops:
         total += coupling**2
