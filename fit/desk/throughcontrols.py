@@ -19,7 +19,9 @@ from measure.logbook.take import Take
 from measure.quantity import Quantity, parse_quantity
 from measure.response import Response
 
-UNLOADED_OHM = 10e3  # [Ω] an impedance measured elsewhere is fitted as if driven through so much: any value does
+# [Ω] An impedance Z measured elsewhere is fitted as if driven through so much. Far above Z, so that the ratio is Z over it: an
+# exactly known resistor of its own size would lend Z a scale that its meter does not have.
+UNLOADED_OHM = 1e9
 
 
 def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[str]) -> Instrument | None:
@@ -199,7 +201,7 @@ def _through_resistor(take: Take, response: Response, warnings: list[str]) -> tu
         If the resistor is not stated.
     """
     if take.kind == "response":
-        series = parse_quantity(f"{UNLOADED_OHM:g} ± 0", "Ω")
+        series = parse_quantity(f"{UNLOADED_OHM:g} ± 0.0001%", "Ω")  # a bound has to be above 0
         total = response.value + UNLOADED_OHM
         scale = np.abs(UNLOADED_OHM / total**2) ** 2
         covariance = response.covariance * scale[:, None, None]
