@@ -28,6 +28,7 @@ TWO_COIL_THIN = 5
 N_DRAWN, N_DRAWN_RICHER = 40, 16  # starts; of 40, at least one led to the best minimum in 35 of 36 searches
 
 SHAKES = 12
+SHAKE_STAGE = (20, 4)  # evaluations of each, and how many go on
 SHAKEN = {"share": 1.0, "log_tau": 0.5, "field": 0.5, "log_width": 0.5, "log_second": 0.3, "log_coupling": 0.3}  # 1 σ each
 LOSS_NAMES = ("share", "log_tau", "field")
 
@@ -160,7 +161,7 @@ def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupM
     if only is not None:
         return _choose(evidence, _fit_one_coil(evidence, [model.eddies for model in only]), fixed_floor)
     candidates = _fit_one_coil(evidence, ONE_COIL)
-    choice = _choose(evidence, candidates, fixed_floor)
+    choice = _choose(evidence, candidates, fixed_floor, is_shaken=False)  # a winner with several losses is met again
     if len(choice.problem.model.eddies[0]) > 1:  # a third loop has a chance only where a second one helps
         candidates = _from_rungs(choice.rungs)
         candidates.append(_fit_three_loops(evidence, candidates))
@@ -180,7 +181,7 @@ def _is_one_coil(choice: Choice) -> bool:
     return [len(model.eddies) for model in choice.problem.models.values()] == [1]
 
 
-def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None) -> Choice:
+def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, is_shaken: bool = True) -> Choice:
     """Compare the candidates under the floor of the best fitting one, and refit the winner under its own."""
     richest = min(candidates, key=lambda candidate: candidate.fit.chi_square)
     problem = build_problem(evidence, richest.model, thin=COMPARE_THIN)
@@ -192,7 +193,8 @@ def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Fl
         problem = build_problem(evidence, candidate.model, thin=COMPARE_THIN)
         rungs.append(_fit_rung(problem, candidate.fit.vector, blocks, log_determinant))
     rungs = _step_down(rungs, blocks, log_determinant)
-    best = _shake(min(rungs, key=lambda rung: rung.bic), blocks, log_determinant)
+    best = min(rungs, key=lambda rung: rung.bic)
+    best = _shake(best, blocks, log_determinant) if is_shaken else best
     rungs = [best if rung.problem.model == best.problem.model else rung for rung in rungs]
     own = fixed_floor or estimate_floor(best.problem, best.fit.prediction, best.fit.vector, near=floor)
     problem = build_problem(evidence, best.problem.model)
@@ -226,9 +228,14 @@ def _shake(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> Rung:
         return rung
     rng = np.random.default_rng(0)
     spread = np.array([_shaken_by(parameter.name) for parameter in rung.problem.parameters])
-    for _ in range(SHAKES):
-        start = rung.fit.vector + spread * rng.standard_normal(len(spread))
-        again = _fit_rung(rung.problem, start, blocks, log_determinant)
+    starts = [rung.fit.vector + spread * rng.standard_normal(len(spread)) for _ in range(SHAKES)]
+    short, n_kept = SHAKE_STAGE
+    tried = [
+        search_joint(rung.problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=short) for start in starts
+    ]
+    tried.sort(key=lambda fit: fit.chi_square)
+    for fit in tried[:n_kept]:
+        again = _fit_rung(rung.problem, fit.vector, blocks, log_determinant)
         rung = again if again.bic < rung.bic else rung
     return rung
 

@@ -160,9 +160,8 @@ def _circuit(
         return {"": model}, jack, [*coil_parameters(model, known), *others]
     models = models_of(evidence, model)
     wired = wire_takes(evidence, models, frequencies=frequencies, added=added)
-    felt = {name: models[name] for name in models if name in wired.felt}
-    electrical = [*pickup_parameters(evidence, felt), *part_parameters(evidence, wired.names)]
-    return felt, wired, [*electrical, *others, *change_parameters(evidence, electrical)]
+    electrical = [*pickup_parameters(evidence, wired.models), *part_parameters(evidence, wired.names)]
+    return wired.models, wired, [*electrical, *others, *change_parameters(evidence, electrical)]
 
 
 def usable_points(take: TakeEvidence) -> np.ndarray:

@@ -11,7 +11,7 @@ from fit.circuit.network import GROUND, Network
 from fit.circuit.wiring import Wiring
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.parameters import PickupModel, fraction_name, leak_name, part_name, series_name, shunt_name, suffix_of
-from fit.estimate.wired import SOURCE, Drive, TakeSet, Term, Wired, pickup_of
+from fit.estimate.wired import SOURCE, Drive, Points, TakeSet, Term, Wired, pickup_of
 from measure.response import FloatArray
 
 MIDDLE, OPEN, SHUNT = "(middle)", "(open)", "(shunt)"  # no name in an instrument.toml has brackets
@@ -105,21 +105,36 @@ def wire_takes(
             takes = [chosen[case] for case in group.cases]
             network = _heard_network(group.wiring, [evidence.takes[take] for take in takes])
             owners = np.array(takes)[group.case_of_point]
+            points = np.concatenate([np.arange(starts[take], starts[take + 1]) for take in takes])
             sets.append(
                 TakeSet(
                     wiring=group.wiring,
                     network=network,
-                    points=np.concatenate([np.arange(starts[take], starts[take + 1]) for take in takes]),
+                    points=_as_slice(points),
                     s=group.s,
                     is_after=is_after,
-                    method=method,
                     source=source,
-                    terms=_terms(group, [evidence.takes[take] for take in takes], models),
+                    terms=_terms(group, [evidence.takes[take] for take in takes], models, points),
                     drives=_drives(evidence, group.wiring, owners, placement) if method == "exciter" else (),
                 )
             )
-    suffixes = {name: suffix_of(name, models) for name in models}
-    return Wired(models=dict(models), suffixes=suffixes, n_points=int(starts[-1]), names=_felt_names(sets), sets=tuple(sets))
+    felt = {pickup_of(coil) for group in sets for coil in group.wiring.coils}
+    s = 2j * np.pi * np.concatenate(frequencies)
+    is_excited = np.repeat([take.method == "exciter" for take in evidence.takes], [len(each) for each in frequencies])
+    return Wired(
+        models={name: model for name, model in models.items() if name in felt},
+        suffixes={name: suffix_of(name, models) for name in models},
+        s=s,
+        field=np.where(is_excited, s, 1.0),
+        names=_felt_names(sets),
+        sets=tuple(sets),
+    )
+
+
+def _as_slice(points: np.ndarray) -> Points:
+    if len(points) and np.array_equal(points, np.arange(points[0], points[0] + len(points))):
+        return slice(int(points[0]), int(points[-1]) + 1)
+    return points
 
 
 def _with_middles(instrument: Instrument, models: Mapping[str, PickupModel]) -> Instrument:
@@ -162,7 +177,9 @@ def _heard_network(wiring: Wiring, takes: Sequence[TakeEvidence]) -> Network:
     return wiring.network
 
 
-def _terms(group: Group, takes: Sequence[TakeEvidence], models: Mapping[str, PickupModel]) -> tuple[Term, ...]:
+def _terms(
+    group: Group, takes: Sequence[TakeEvidence], models: Mapping[str, PickupModel], all_points: np.ndarray
+) -> tuple[Term, ...]:
     """Every part in every branch; those of several takes together."""
     found: dict[tuple[str, int, bool, str, str], list[np.ndarray]] = {}
     for column, (wiring, take) in enumerate(zip(group.wirings, takes, strict=True)):
@@ -175,13 +192,14 @@ def _terms(group: Group, takes: Sequence[TakeEvidence], models: Mapping[str, Pic
                 found.setdefault((part.key, row, part.is_capacitor, part.side, fraction), []).append(points)
     terms = []
     for (key, row, is_capacitor, side, fraction), pieces in found.items():
-        is_winding = key.endswith(WINDING)
+        is_winding, points = key.endswith(WINDING), np.concatenate(pieces)
         name = key.removesuffix(WINDING) if is_winding else _parameter_of(key, list(models))
         terms.append(
             Term(
                 name=name,
                 branch=row,
-                points=np.concatenate(pieces),
+                points=_as_slice(points),
+                at=_as_slice(all_points[points]),
                 is_capacitor=is_capacitor,
                 is_winding=is_winding,
                 side=side,

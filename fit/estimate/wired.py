@@ -4,6 +4,7 @@ One physical part is one parameter in all takes. Takes with the same network are
 out.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -21,13 +22,17 @@ SOURCE = "(source)"  # no name in an instrument.toml has brackets
 FOIL_OHM = 1e13  # [Ω] far above anything at the jack: a foil drives a current
 
 
+Points = slice | np.ndarray  # indices; a slice where they follow each other
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Term:
     """A passive part in one branch, at some of a set's points."""
 
     name: str  # of its parameter; of the coil where `is_winding`
     branch: int
-    points: np.ndarray  # indices among the set's points
+    points: Points  # among the set's points
+    at: Points  # the same among all points
     is_capacitor: bool
     is_winding: bool = False
     side: str = ""
@@ -54,11 +59,10 @@ class TakeSet:
 
     wiring: Wiring
     network: Network
-    points: np.ndarray  # (m,) indices among all points
+    points: Points  # m of them, among all points
     s: ComplexArray
     is_after: bool
-    method: str
-    source: str  # parameter of the source's impedance
+    source: str  # parameter of the source's impedance; empty for a foil
     terms: tuple[Term, ...]
     drives: tuple[Drive, ...]
 
@@ -80,17 +84,33 @@ def pickup_of(coil: str) -> str:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _PickupState:
+    """One pickup at a parameter vector, and what its coils do at all m points; 0 where it is not connected."""
+
+    suffix: str
+    p: dict[str, float]
+    coils: tuple[CoilValues, ...]
+    elements: CoilElements
+    transfer: ComplexArray  # (c, m)
+    current: ComplexArray  # (c, m)
+    by_winding: ComplexArray  # (c, m) derivative of the voltage by the admittance across each coil
+    drive: FloatArray  # (m,)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Wired:
     """An instrument's takes at m points.
 
     Attributes
     ----------
     models : dict
-        Pickup to its circuit.
+        Pickup that some take feels to its circuit.
     suffixes : dict
         Pickup to what stands behind its parameters' names.
-    n_points : int
-        m.
+    s : ndarray of complex, shape (m,)
+        2πj times the frequency. [rad/s]
+    field : ndarray of complex, shape (m,)
+        What the voltage per unit of EMF is multiplied by: s under the exciter, 1 otherwise.
     names : tuple of str
         Parameters of the parts that some take feels.
     sets : tuple of TakeSet
@@ -99,14 +119,10 @@ class Wired:
 
     models: dict[str, PickupModel]
     suffixes: dict[str, str]
-    n_points: int
+    s: ComplexArray
+    field: ComplexArray
     names: tuple[str, ...]
     sets: tuple[TakeSet, ...]
-
-    @property
-    def felt(self) -> set[str]:
-        """Pickups that some take feels."""
-        return {pickup_of(coil) for group in self.sets for coil in group.wiring.coils}
 
     def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
         """Response for a unit gain, and its logarithmic derivatives.
@@ -122,18 +138,38 @@ class Wired:
             Voltage at the jack, shape (m,): s times that per unit of exciting field, or per volt of the source; name to the
             derivative of its logarithm.
         """
-        voltage = np.empty(self.n_points, dtype=complex)
+        voltage = np.ones(len(self.s), dtype=complex)
         rows: dict[str, ComplexArray] = {}
-        for group in self.sets:
-            at_side = _after(p) if group.is_after else p
-            voltage[group.points], own = _solve(group, self, at_side)
+        for is_after in sorted({group.is_after for group in self.sets}):
+            at_side = _after(p) if is_after else p
+            states = {name: self._state(name, at_side) for name in self.models}
+            own: dict[str, ComplexArray] = {}
+            for group in self.sets:
+                if group.is_after == is_after:
+                    _solve(group, states, at_side, voltage, own)
+            for state in states.values():
+                own |= _pickup_rows(self.s, state, voltage)
             for name, row in own.items():
-                for target in (name, CHANGE + name) if group.is_after else (name,):
+                for target in (name, CHANGE + name) if is_after else (name,):
                     if target in p:
-                        if target not in rows:
-                            rows[target] = np.zeros(self.n_points, dtype=complex)
-                        rows[target][group.points] += row
-        return voltage, rows
+                        rows[target] = rows[target] + row if target in rows else row
+        return self.field * voltage, rows
+
+    def _state(self, name: str, p: dict[str, float]) -> _PickupState:
+        suffix = self.suffixes[name]
+        own = {key.removesuffix(suffix): value for key, value in p.items() if key.endswith(suffix)} if suffix else p
+        coils = coil_values(self.models[name], own)
+        shape = (len(coils), len(self.s))
+        return _PickupState(
+            suffix=suffix,
+            p=own,
+            coils=coils,
+            elements=coil_elements(coils, self.s, coupling_of(own)),
+            transfer=np.zeros(shape, dtype=complex),
+            current=np.zeros(shape, dtype=complex),
+            by_winding=np.zeros(shape, dtype=complex),
+            drive=np.zeros(shape[1]),
+        )
 
 
 def _after(p: dict[str, float]) -> dict[str, float]:
@@ -141,60 +177,61 @@ def _after(p: dict[str, float]) -> dict[str, float]:
     return {name: value + changes.get(name, 0.0) for name, value in p.items()}
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _PickupAt:
-    """One pickup's values at a parameter vector, and where its coils stand among the network's."""
-
-    suffix: str
-    p: dict[str, float]
-    coils: tuple[CoilValues, ...]
-    elements: CoilElements
-    places: tuple[int, ...]
-
-
-def _solve(group: TakeSet, wired: Wired, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
-    wiring, s = group.wiring, group.s
-    pickups = {name: _pickup_at(name, wired, p, wiring=wiring, s=s) for name in wired.models if name in wiring.coils}
-    impedance = np.empty((len(wiring.coils), len(s)), dtype=complex)
-    emf = np.zeros((1, len(wiring.coils), len(s)), dtype=complex)
+def _solve(
+    group: TakeSet,
+    states: Mapping[str, _PickupState],
+    p: dict[str, float],
+    voltage: ComplexArray,
+    rows: dict[str, ComplexArray],
+) -> None:
+    """Solve one set; fill its points of `voltage`, of the pickups' states, and of the rows of parts and leakage."""
+    coils, points = group.wiring.coils, group.points
+    impedance = np.empty((len(coils), len(group.s)), dtype=complex)
+    emf = np.zeros((1, len(coils), len(group.s)), dtype=complex)
     mutual: dict[tuple[int, int], ComplexArray] = {}
-    for pickup in pickups.values():
-        for index, place in enumerate(pickup.places):
-            impedance[place] = pickup.elements.impedance[index, index]
-        if len(pickup.places) == 2:
-            mutual[pickup.places[0], pickup.places[1]] = pickup.elements.impedance[0, 1]
-    drive_of = {drive.pickup: _drive_at(drive, p) for drive in group.drives}
-    for name, drive in drive_of.items():
-        for index, place in enumerate(pickups[name].places):
-            emf[0, place] = drive * pickups[name].elements.emf[index]
-    source = wiring.coils.index(SOURCE) if SOURCE in wiring.coils else -1
-    if source >= 0:
+    for place, name in enumerate(coils):
+        if name != SOURCE:
+            state, index = states[pickup_of(name)], _index(name)
+            impedance[place] = state.elements.impedance[index, index, points]
+            if index == 1:
+                mutual[coils.index(pickup_of(name)), place] = state.elements.impedance[0, 1, points]
+    for drive in group.drives:
+        at_points = _drive_at(drive, p)
+        state = states[drive.pickup]
+        state.drive[points] = at_points
+        for index in range(len(state.coils)):
+            place = coils.index(drive.pickup if index == 0 else f"{drive.pickup}.second")
+            emf[0, place] = at_points * state.elements.emf[index, points]
+    if not group.drives:
+        source = coils.index(SOURCE)
         # a foil's current is s·Cc·1 V whatever hangs at the jack; the gain stands for Cc
         impedance[source] = np.exp(p[group.source]) if group.source else FOIL_OHM
-        emf[0, source] = 1.0 if group.source else s * FOIL_OHM
-    admittance, own = _admittances(group, pickups, p)
+        emf[0, source] = 1.0 if group.source else group.s * FOIL_OHM
+    admittance, own = _admittances(group, states, p)
     solved = solve_excitations(group.network, admittance=admittance, impedance=impedance, mutual=mutual, emf=emf)
-    voltage = solved.voltage[0]
-    rows = _part_rows(group, own, p, solved)
-    for name, pickup in pickups.items():
-        _pickup_rows(group, pickup, solved, drive_of.get(name, np.zeros(len(s))), rows)
-    for each in group.drives:
-        pickup = pickups[each.pickup]
-        driven = sum(solved.coil_transfer[place] * pickup.elements.emf[index] for index, place in enumerate(pickup.places))
-        for name, mask in each.leaks:
-            rows[name] = driven * mask / voltage
+    voltage[points] = solved.voltage[0]
+    _keep_part_rows(group, own, p, solved, rows, len(voltage))
+    for place, name in enumerate(coils):
+        if name != SOURCE:
+            state, index = states[pickup_of(name)], _index(name)
+            state.transfer[index, points] = solved.coil_transfer[place]
+            state.current[index, points] = solved.coil_current[place, 0]
+    for term in group.terms:
+        if term.is_winding:
+            states[pickup_of(term.name)].by_winding[_index(term.name), points] = solved.by_admittance[term.branch, 0]
+    for drive in group.drives:
+        state = states[drive.pickup]
+        driven = (state.transfer[:, points] * state.elements.emf[:, points]).sum(axis=0) / solved.voltage[0]
+        for name, mask in drive.leaks:
+            _add(rows, name, points, driven * mask, len(voltage))
     if group.source:
-        current = solved.coil_current[source, 0]
-        rows[group.source] = -solved.coil_transfer[source] * current * impedance[source] / voltage
-    return (s * voltage if group.method == "exciter" else voltage), rows
+        place = coils.index(SOURCE)
+        row = -solved.coil_transfer[place] * solved.coil_current[place, 0] * impedance[place] / solved.voltage[0]
+        _add(rows, group.source, points, row, len(voltage))
 
 
-def _pickup_at(name: str, wired: "Wired", p: dict[str, float], *, wiring: Wiring, s: ComplexArray) -> _PickupAt:
-    suffix = wired.suffixes[name]
-    own = {key.removesuffix(suffix): value for key, value in p.items() if key.endswith(suffix)} if suffix else p
-    coils = coil_values(wired.models[name], own)
-    places = [wiring.coils.index(name)] + ([wiring.coils.index(f"{name}.second")] if len(coils) == 2 else [])
-    return _PickupAt(suffix=suffix, p=own, coils=coils, elements=coil_elements(coils, s, coupling_of(own)), places=tuple(places))
+def _index(coil: str) -> int:
+    return int(coil.endswith(".second"))
 
 
 def _drive_at(drive: Drive, p: dict[str, float]) -> FloatArray:
@@ -205,23 +242,19 @@ def _drive_at(drive: Drive, p: dict[str, float]) -> FloatArray:
 
 
 def _admittances(
-    group: TakeSet, pickups: Mapping[str, _PickupAt], p: dict[str, float]
-) -> tuple[ComplexArray, list[ComplexArray]]:
+    group: TakeSet, states: Mapping[str, _PickupState], p: dict[str, float]
+) -> tuple[ComplexArray, list[ComplexArray | float]]:
     """Admittance of each branch, shape (b, m), and that of each term at its points."""
     admittance = np.zeros((len(group.wiring.branches), len(group.s)), dtype=complex)
-    own = []
+    own: list[ComplexArray | float] = []
     for term in group.terms:
         if term.is_winding:
-            pickup = pickups[pickup_of(term.name)]
-            value = pickup.coils[int(term.name.endswith(".second"))].winding_capacitance_f
+            value = states[pickup_of(term.name)].coils[_index(term.name)].winding_capacitance_f
         elif term.is_shunt:
             value = SHUNT_UNIT_F * p[term.name]
         else:
-            value = float(np.exp(p[term.name]))
-        if term.is_capacitor:
-            part: ComplexArray = group.s[term.points] * value
-        else:
-            part = np.full(len(term.points), 1 / (value * _share(term, p)), dtype=complex)
+            value = math.exp(p[term.name])
+        part = group.s[term.points] * value if term.is_capacitor else 1 / (value * _share(term, p))
         admittance[term.branch, term.points] += part
         own.append(part)
     return admittance, own
@@ -231,48 +264,42 @@ def _share(term: Term, p: dict[str, float]) -> float:
     """Resistance of a segment over that of the whole track."""
     if not term.fraction:
         return 1.0
-    fraction = 1 / (1 + np.exp(-p[term.fraction]))
-    return float(fraction if term.side == "ccw" else 1 - fraction)
+    fraction = 1 / (1 + math.exp(-p[term.fraction]))
+    return fraction if term.side == "ccw" else 1 - fraction
 
 
-def _part_rows(group: TakeSet, own: Sequence[ComplexArray], p: dict[str, float], solved: Excited) -> dict[str, ComplexArray]:
-    rows: dict[str, ComplexArray] = {}
+def _keep_part_rows(
+    group: TakeSet,
+    own: Sequence[ComplexArray | float],
+    p: dict[str, float],
+    solved: Excited,
+    rows: dict[str, ComplexArray],
+    size: int,
+) -> None:
     by_admittance = solved.by_admittance[:, 0] / solved.voltage[0]
     for term, part in zip(group.terms, own, strict=True):
         if term.is_winding:
             continue
         if term.is_shunt:  # may be negative, and is fitted as it is
             by_value = by_admittance[term.branch, term.points] * (SHUNT_UNIT_F * group.s[term.points])
-            _add(rows, term.name, term.points, by_value, len(group.s))
+            _add(rows, term.name, term.at, by_value, size)
             continue
         by_log = by_admittance[term.branch, term.points] * part
-        _add(rows, term.name, term.points, by_log if term.is_capacitor else -by_log, len(group.s))
+        _add(rows, term.name, term.at, by_log if term.is_capacitor else -by_log, size)
         if term.fraction:
-            fraction = 1 / (1 + np.exp(-p[term.fraction]))
+            fraction = 1 / (1 + math.exp(-p[term.fraction]))
             by_logit = -(1 - fraction) if term.side == "ccw" else fraction
-            _add(rows, term.fraction, term.points, by_log * by_logit, len(group.s))
-    return rows
+            _add(rows, term.fraction, term.at, by_log * by_logit, size)
 
 
-def _add(rows: dict[str, ComplexArray], name: str, points: np.ndarray, values: ComplexArray, size: int) -> None:
+def _add(rows: dict[str, ComplexArray], name: str, points: Points, values: ComplexArray, size: int) -> None:
     if name not in rows:
         rows[name] = np.zeros(size, dtype=complex)
     rows[name][points] += values
 
 
-def _pickup_rows(group: TakeSet, pickup: _PickupAt, solved: Excited, drive: FloatArray, rows: dict[str, ComplexArray]) -> None:
-    places = list(pickup.places)
-    names = [group.wiring.coils[place] for place in places]
-    by_winding = np.zeros((len(places), len(group.s)), dtype=complex)
-    for term in group.terms:
-        if term.is_winding and term.name in names:
-            by_winding[names.index(term.name)] = solved.by_admittance[term.branch, 0]
-    view = Solution(
-        voltage=solved.voltage[0],
-        by_admittance=by_winding,
-        coil_transfer=solved.coil_transfer[places],
-        coil_current=solved.coil_current[places, 0],
-    )
+def _pickup_rows(s: ComplexArray, state: _PickupState, voltage: ComplexArray) -> dict[str, ComplexArray]:
+    solution = Solution(voltage=voltage, by_admittance=state.by_winding, coil_transfer=state.transfer, coil_current=state.current)
     own: dict[str, ComplexArray] = {}
-    coil_rows(pickup.p, pickup.coils, elements=pickup.elements, solution=view, s=group.s, rows=own, drive=drive)
-    rows |= {f"{name}{pickup.suffix}": row for name, row in own.items()}
+    coil_rows(state.p, state.coils, elements=state.elements, solution=solution, s=s, rows=own, drive=state.drive)
+    return {f"{name}{state.suffix}": row for name, row in own.items()} if state.suffix else own
