@@ -101,7 +101,7 @@ def confirm_part(
         raise ValueError(msg)
     is_assumed = marked is not None and marked.bound is None
     bound = None if marked is None else marked.bound if marked.bound is not None else ASSUMED_TOLERANCE[kind] * marked.value
-    tolerance = None if marked is None or bound is None else bound / marked.value
+    tolerance = None if marked is None or bound is None else float(f"{bound / marked.value:.12g}")  # 0.1, not 0.10000000000000002
     low = None if marked is None or bound is None else marked.value - bound
     high = None if marked is None or bound is None else marked.value + bound
     verdict, why = _judge(low, high, measured, why_not)

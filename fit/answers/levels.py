@@ -189,7 +189,7 @@ def measure_levels(
     loudest = {name: max(abs(tone.factor) for key, tone in tones.items() if key[0] == name) for name in measured}
     heard = [name for name in measured if loudest[name] > NEVER * max(loudest.values())]
     references = {name: _reference(name, tones, loudest, heard) for name in heard}
-    readings = {key: Reading(take=tone.take, is_connected=False, level=0.0, level_std=0.0) for key, tone in tones.items()}
+    readings = {key: Reading(take=tone.take, is_connected=False) for key, tone in tones.items()}
     for label in dict.fromkeys(label for _, label in tones):
         readings |= _without_leakage(label, tones, references)
     quiet = [
@@ -265,6 +265,9 @@ def _without_leakage(
     found = {}
     for name, share in zip(here, shares, strict=True):
         tone, reference = tones[name, label], references[name].tone
+        if tone.factor == 0:  # silent
+            found[name, label] = Reading(take=tone.take, is_connected=False)
+            continue
         level = float(abs(share))
         noise = float(np.hypot(tone.std, level * reference.std)) / abs(reference.factor)
         moved = MOVED_STD * level if tone.placement != reference.placement else 0.0

@@ -13,6 +13,7 @@ CAUTIONS = (
     "the strings.",
 )
 
+MOST_LISTED = 6  # takes that fit on a line
 NEARLY_WHOLE = 0.9  # [1] level from which on a pickup is not said to be weaker
 HALF_HINT = (
     "Split or coils in parallel: fit two takes at that position, one with a known part across the jack. About half the",
@@ -48,7 +49,8 @@ def wiring_lines(
         for one in answer.positions
     )
     count = f"{len(takes)} take{'s' if len(takes) > 1 else ''}"
-    lines = [f"Wiring, from {count}: {', '.join(plain_text(take) for take in takes)}", "", *table_lines(rows)]
+    listed = f": {', '.join(plain_text(take) for take in takes)}" if len(takes) <= MOST_LISTED else ""
+    lines = [f"Wiring, from {count}{listed}", "", *table_lines(rows)]
     lines += [
         "",
         "  figures: output over that of the same pickup alone, with its sign; · not connected, ? not told, blank: no take",
