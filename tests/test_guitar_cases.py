@@ -13,8 +13,9 @@ from fit.estimate.parameters import PickupModel
 from measure.transfer import estimate_response
 from tests import guitar_cases as cases
 from tests import guitar_parts as gp
+from tests.guitar_bench import recordings_of, truth_vector
 from tests.guitar_circuit import GROUND, TIP, Circuit, Winding, solve_tip, spice_lines
-from tests.guitar_evidence import evidence_of, recordings_of, truth_vector
+from tests.guitar_evidence import evidence_of_guitar
 from tests.test_outside_circuit import needs_ngspice, simulate
 
 DRAWN = {
@@ -186,7 +187,7 @@ def test_truths_go_by_the_names_of_instrument_toml_and_lie_where_they_are_said_t
     assert {key for key in stated_values(instrument) if key.endswith((".dcr", ".inductance"))} <= set(case.truths)
     for take in case.takes.values():
         read_settings(instrument, take.settings)
-    assert len(evidence_of(case).takes) == sum(take.is_heard for take in case.takes.values())
+    assert len(evidence_of_guitar(case).takes) == sum(take.is_heard for take in case.takes.values())
 
 
 @pytest.mark.parametrize("references", ["gaussian", "rectangular"])
@@ -279,7 +280,7 @@ ONE_LOOP_CASES = {
 def test_the_fits_model_at_the_truths_leaves_the_noise_and_nothing_else(what):
     for seed in range(3):
         case = ONE_LOOP_CASES[what](seed)
-        problem = build_problem(evidence_of(case), PickupModel(eddies=(("loop",),)))
+        problem = build_problem(evidence_of_guitar(case), PickupModel(eddies=(("loop",),)))
         residual = predict_residual(problem, truth_vector(case, problem)).residual
         share = np.abs(residual) ** 2 / problem.noise**2
         assert np.mean(share) == pytest.approx(1.0, abs=6 / np.sqrt(len(share))), seed  # of 2 |z|²/2 the standard deviation is 1
@@ -291,7 +292,7 @@ def test_the_fits_model_at_the_truths_leaves_the_noise_and_nothing_else(what):
 @pytest.mark.parametrize(("what", "begins"), [("three pickups", "leak_"), ("shielding", "shunt"), ("one pickup", "logit_")])
 def test_a_truth_left_out_shows_in_the_residual(what, begins):
     case = ONE_LOOP_CASES[what](0)
-    problem = build_problem(evidence_of(case), PickupModel(eddies=(("loop",),)))
+    problem = build_problem(evidence_of_guitar(case), PickupModel(eddies=(("loop",),)))
     vector = truth_vector(case, problem)
     for index, parameter in enumerate(problem.parameters):
         if parameter.name.startswith(begins):
