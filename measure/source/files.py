@@ -8,7 +8,7 @@ import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,27 +16,13 @@ from numpy.typing import NDArray
 from measure.errors import FileError
 from measure.recording import Recording, Samples
 from measure.response import FloatArray
+from measure.source.sanity import check_header, check_start, require_sane, require_whole, shown_name
 
 if TYPE_CHECKING:
     import soundfile
 
 SUFFIXES = {".wav": "WAV", ".flac": "FLAC", ".aif": "AIFF", ".aiff": "AIFF"}
 BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
-FORMATS = ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF")
-STARTS: dict[bytes, Literal["little", "big"] | None] = {  # first bytes, and the order of those of the length that follows
-    b"RIFF": "little",
-    b"RIFX": "big",
-    b"FORM": "big",
-    b"RF64": None,
-    b"riff": None,
-    b"fLaC": None,
-}
-UNKNOWN_LENGTH = 0xFFFFFFF0  # [bytes] written by programs that did not know the length beforehand
-LARGEST_SAMPLE = 1000.0  # [1] of full scale; a float file beyond it is not a recording
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8000, 768000  # [Hz] what audio interfaces offer, with room on both sides
-SHORTEST_S = 0.1  # [s] nothing can be measured in less
-LONGEST_S = 3600.0  # [s] a longer file is a mistake, or an attack
-MOST_CHANNELS = 64
 READ_FRAMES = 1 << 18  # frames at a time: bounds the memory of a read
 BLOCK_BITS = 24  # of what is written block by block
 LARGEST_WAV = 4_000_000_000  # [bytes] of samples; the format counts with 32 bits
@@ -95,7 +81,7 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
     samples, rate_hz, n_bits = _read_samples(path)
     if max(channels) > samples.shape[1]:
         msg = (
-            f"{_shown(path)}: {_count(samples.shape[1], 'channel')}, but channel {max(channels)} was asked for. "
+            f"{shown_name(path)}: {_count(samples.shape[1], 'channel')}, but channel {max(channels)} was asked for. "
             "Say which channel is the pickup and which the reference, or that there is no reference."
         )
         raise FileError(msg)
@@ -105,7 +91,7 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
         pickup_channel=pickup_channel,
         reference_channel=reference_channel,
         n_bits=n_bits,
-        name=_shown(path),
+        name=shown_name(path),
         sha256=file_sha256(path),
     )
 
@@ -134,7 +120,7 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
     samples, rate_hz, _ = _read_samples(path)
     stimulus: FloatArray = np.ascontiguousarray(samples[:, 0])
     if not np.any(stimulus):
-        msg = f"{_shown(path)}: the stimulus is silent in its first channel. Name the file that was played."
+        msg = f"{shown_name(path)}: the stimulus is silent in its first channel. Name the file that was played."
         raise FileError(msg)
     return stimulus, rate_hz
 
@@ -202,7 +188,7 @@ def create_blocks(
     path = Path(path)
     kind = SUFFIXES.get((suffix or path.suffix).lower())
     if kind is None:
-        msg = f"{_shown(path)}: not a kind of audio file that is written, give a name that ends in .wav, .flac or .aiff"
+        msg = f"{shown_name(path)}: not a kind of audio file that is written, give a name that ends in .wav, .flac or .aiff"
         raise ValueError(msg)
     if kind == "WAV" and 3 * n_channels * n_frames > LARGEST_WAV:
         kind = "RF64"
@@ -222,10 +208,10 @@ def create_blocks(
         if kind == "FLAC":  # its last block is written on closing, where the library does not tell that the disk was full
             _require_written(path, n_frames)
     except FileExistsError as err:
-        msg = f"{_shown(path)}: exists already, and is not overwritten. Choose another name or remove it."
+        msg = f"{shown_name(path)}: exists already, and is not overwritten. Choose another name or remove it."
         raise FileError(msg) from err
     except (soundfile.SoundFileError, OSError) as err:
-        msg = f"{_shown(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space on the disk."
+        msg = f"{shown_name(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space left."
         raise FileError(msg) from err
 
 
@@ -265,10 +251,10 @@ def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: in
         with path.open("xb") as file:
             soundfile.write(file, _to_integers(data, n_bits), rate_hz, format=kind, subtype=f"PCM_{n_bits}")
     except FileExistsError as err:
-        msg = f"{_shown(path)}: exists already, and is not overwritten. Choose another name or remove it."
+        msg = f"{shown_name(path)}: exists already, and is not overwritten. Choose another name or remove it."
         raise FileError(msg) from err
     except (soundfile.SoundFileError, OSError) as err:
-        msg = f"{_shown(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space on the disk."
+        msg = f"{shown_name(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space left."
         raise FileError(msg) from err
 
 
@@ -294,7 +280,7 @@ def file_sha256(path: Path | str) -> str:
         with Path(path).open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as err:
-        msg = f"{_shown(Path(path))}: cannot be read ({_reason(err)}). Check the name and the permissions."
+        msg = f"{shown_name(Path(path))}: cannot be read ({_reason(err)}). Check the name and the permissions."
         raise FileError(msg) from err
 
 
@@ -316,7 +302,7 @@ def _write_block(path: Path, file: soundfile.SoundFile, block: FloatArray) -> No
     try:
         file.write(_to_integers(block, BLOCK_BITS))
     except AssertionError as err:  # how soundfile tells that the disk took less than it was given
-        msg = f"{_shown(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
+        msg = f"{shown_name(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
         raise FileError(msg) from err
 
 
@@ -335,7 +321,7 @@ def _require_written(path: Path, n_frames: int) -> None:
         while n_read < n_frames and (n_block := len(file.read(READ_FRAMES, dtype="int32"))):
             n_read += n_block
     if n_read != n_frames:
-        msg = f"{_shown(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
+        msg = f"{shown_name(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
         raise FileError(msg)
 
 
@@ -357,74 +343,20 @@ def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     import soundfile
 
     if not path.is_file():
-        msg = f"{_shown(path)}: {'is a folder' if path.is_dir() else 'no such file'}. Give the name of a WAV, FLAC or AIFF file."
+        what = "is a folder" if path.is_dir() else "no such file"
+        msg = f"{shown_name(path)}: {what}. Give the name of a WAV, FLAC or AIFF file."
         raise FileError(msg)
     try:
         with path.open("rb", buffering=0) as raw:
-            _check_start(path, raw.read(12))
+            check_start(path, raw.read(12))
             raw.seek(0)
             with soundfile.SoundFile(raw.fileno(), closefd=False) as file:
-                _check_header(path, file)
+                check_header(path, file)
                 yield file
     except (soundfile.SoundFileError, OSError, MemoryError) as err:
         reason = "not enough memory" if isinstance(err, MemoryError) else _reason(err)
-        msg = f"{_shown(path)}: not a readable WAV, FLAC or AIFF file ({reason}). Export it again as WAV or FLAC."
+        msg = f"{shown_name(path)}: not a readable WAV, FLAC or AIFF file ({reason}). Export it again as WAV or FLAC."
         raise FileError(msg) from err
-
-
-def _check_start(path: Path, start: bytes) -> None:
-    """Look at the first bytes: is it such a file, and is all of it there.
-
-    Raises
-    ------
-    FileError
-        If the file is empty, something else, or shorter than it says.
-    """
-    if not start:
-        msg = f"{_shown(path)}: the file is empty. Record or copy it again."
-        raise FileError(msg)
-    if start[:4] not in STARTS:
-        msg = f"{_shown(path)}: not a WAV, FLAC or AIFF file. Export it again as WAV or FLAC."
-        raise FileError(msg)
-    order = STARTS[start[:4]]
-    if order is None or len(start) < 8:
-        return
-    # The reading library takes a file that was cut off for a shorter one; its first chunk's length tells.
-    stated, actual = int.from_bytes(start[4:8], order) + 8, path.stat().st_size
-    if stated > actual + 1 and stated < UNKNOWN_LENGTH:
-        msg = f"{_shown(path)}: cut short, {actual} of {stated} bytes are there. Copy or record it again."
-        raise FileError(msg)
-
-
-def _check_header(path: Path, file: soundfile.SoundFile) -> None:
-    """Refuse what no measurement can come from, before memory is spent on it.
-
-    Raises
-    ------
-    FileError
-        If format, rate, length or number of channels is not usable.
-    """
-    duration_s = file.frames / max(file.samplerate, 1)
-    rate_limits = f"{LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
-    problems = (
-        (file.format not in FORMATS, f"a {file.format} file; only WAV, FLAC and AIFF are read. Export it again as WAV or FLAC."),
-        (
-            not LOWEST_RATE_HZ <= file.samplerate <= HIGHEST_RATE_HZ,
-            f"sample rate {file.samplerate} Hz, expected {rate_limits}. Record at 44100 to 192000 Hz.",
-        ),
-        (
-            file.channels > MOST_CHANNELS,
-            f"{file.channels} channels, at most {MOST_CHANNELS} expected. Export the two that matter.",
-        ),
-        (
-            not SHORTEST_S <= duration_s <= LONGEST_S,
-            f"{duration_s:.3g} s long, expected {SHORTEST_S} s to {LONGEST_S:.0f} s. Record it again, or cut it.",
-        ),
-    )
-    for is_bad, text in problems:
-        if is_bad:
-            msg = f"{_shown(path)}: {text}"
-            raise FileError(msg)
 
 
 def _read_blocks(path: Path, file: soundfile.SoundFile) -> Samples:
@@ -436,9 +368,9 @@ def _read_blocks(path: Path, file: soundfile.SoundFile) -> Samples:
         block = file.read(out=samples[at : at + READ_FRAMES])
         if len(block) == 0:
             break
-        _require_sane(path, block, at / file.samplerate)
+        require_sane(path, block, at / file.samplerate)
         at += len(block)
-    _require_whole(path, file, at)
+    require_whole(path, file, at)
     return samples
 
 
@@ -448,46 +380,10 @@ def _checked_blocks(path: Path, file: soundfile.SoundFile, n_frames: int) -> Ite
         block: FloatArray = file.read(min(n_frames, file.frames - at), dtype="float64", always_2d=True)
         if len(block) == 0:
             break
-        _require_sane(path, block, at / file.samplerate)
+        require_sane(path, block, at / file.samplerate)
         at += len(block)
         yield block
-    _require_whole(path, file, at)
-
-
-def _require_sane(path: Path, block: FloatArray | Samples, at_s: float) -> None:
-    """Refuse samples that no converter gives.
-
-    Raises
-    ------
-    FileError
-        If one is not finite or far beyond full scale.
-    """
-    peak = float(np.max(np.abs(block)))
-    if not peak <= LARGEST_SAMPLE:
-        what = f"a sample of {peak:.3g} times full scale" if np.isfinite(peak) else "a sample that is not a finite number"
-        msg = f"{_shown(path)}: {what}, near {at_s:.3f} s. Export it again, as integers."
-        raise FileError(msg)
-
-
-def _require_whole(path: Path, file: soundfile.SoundFile, n_read: int) -> None:
-    """Refuse a file that ends before its header says.
-
-    Raises
-    ------
-    FileError
-        If samples are missing.
-    """
-    if n_read < file.frames:
-        msg = (
-            f"{_shown(path)}: cut short, {n_read} of {file.frames} samples are there ({n_read / file.samplerate:.3f} s). "
-            "Copy or record it again."
-        )
-        raise FileError(msg)
-
-
-def _shown(path: Path) -> str:
-    """Name for a message, on one line whatever it holds."""
-    return "".join(c if c.isprintable() else "?" for c in path.name)
+    require_whole(path, file, at)
 
 
 def _count(n: int, noun: str) -> str:
