@@ -154,7 +154,7 @@ def _with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
         quantity = parse_quantity(written, unit)
         if quantity.bound is not None:
             return written
-        return f"{written} ± {bounded(quantity, what, warnings).bound:.9g}"
+        return f"{written} ± {100 * (bounded(quantity, what, warnings).bound or 0.0) / quantity.value:.9g}%"
 
     pickups = {
         name: msgspec.structs.replace(
