@@ -1,0 +1,241 @@
+"""A whole guitar from takes at its jack: parts, electrical fractions, leakage, other methods; on drawn guitars and recordings."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fit.answers.pickup import characterise_pickup
+from fit.circuit.controls import read_settings, taper_fraction
+from fit.circuit.reading import read_instrument
+from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.ladder import choose_model
+from fit.estimate.model import build_problem, predict_residual
+from fit.estimate.parameters import PickupModel
+from fit.estimate.start import start_vector
+from measure.quantity import parse_parts, parse_quantity
+from tests import guitar_cases as cases
+from tests.guitar_evidence import evidence_of_guitar
+from tests.recorded import RECORDINGS, response_of
+
+# lugs as fixtures/recordings/README.md states them
+WIRING = """
+output = "tip"
+[pickup.bridge]
+ends = ["hot", "ground"]
+[pot.volume]
+marked = "{volume} ± 20%"
+taper = "audio"
+cw = "hot"
+wiper = "tip"
+ccw = "ground"
+[pot.tone]
+marked = "{tone} ± 20%"
+taper = "audio"
+wiper = "hot"
+ccw = "tone node"
+[capacitor.tone]
+marked = "{capacitor} ± 10%"
+between = ["tone node", "ground"]
+"""
+TRUTH_NAMES = {"inductance": "inductance", "winding_capacitance": "winding_capacitance", "dc_resistance": "dcr"}
+
+
+def recorded_guitar(case, names, *, after=()):
+    """Evidence of a recorded case; `after` names the takes from after the job."""
+    written = json.loads((RECORDINGS / case / "case.json").read_text(encoding="utf-8"))
+    instrument = read_instrument(WIRING.format(**written["marked"]))
+    takes = []
+    for name in names:
+        stated = written["takes"][name]
+        takes.append(
+            TakeEvidence(
+                name=name,
+                response=response_of(case, name),
+                added=parse_parts(stated["add"]) if stated["add"] else (),
+                settings=read_settings(instrument, {control: str(value) for control, value in stated["controls"].items()}),
+                is_after=name in after,
+                coil_moved=bool(after) and name == after[0],
+            )
+        )
+    evidence = Evidence(
+        takes=tuple(takes),
+        input_resistance=parse_quantity(written["input"]["resistance"], "Ω"),
+        input_capacitance=parse_quantity(written["input"]["capacitance"], "F"),
+        dcr=parse_quantity(written["dc_resistance"], "Ω"),
+        instrument=instrument,
+    )
+    return evidence, written["actual"]
+
+
+def truth_of(case, name):
+    """True value behind a quantity's name, or None."""
+    pickup, _, rest = name.rpartition(".")
+    if name in TRUTH_NAMES:
+        pickup, rest = next(iter(case.guitar.pickups)), name
+    key = f"{pickup}.{TRUTH_NAMES[rest]}" if rest in TRUTH_NAMES else name
+    return case.truths.get(key)
+
+
+def test_recorded_guitar_gives_its_parts():
+    evidence, actual = recorded_guitar("tone-capacitor", ["tone-up", "tone-up-plus-1n", "tone-down"])
+    answer = characterise_pickup(evidence)
+    found = answer.quantities
+    assert answer.outcome == "good"
+    assert found["inductance"].value == pytest.approx(actual["inductance"], rel=0.01)
+    assert found["winding_capacitance"].value == pytest.approx(actual["winding_capacitance"], abs=8e-12)
+    assert found["capacitor.tone"].value == pytest.approx(actual["tone_capacitor"], rel=0.01)
+    for pot in ("volume", "tone"):
+        one = found[f"pot.{pot}"]
+        assert one.value == pytest.approx(actual[f"{pot}_pot"], rel=0.04)
+        assert (one.high - one.low) / 2 < 0.04 * one.value
+        assert abs(one.value - actual[f"{pot}_pot"]) < 3 * one.standard_uncertainty
+    for curve in answer.curves:
+        assert curve.max_db < 0.07
+        assert curve.rms_db < 0.06
+
+
+def test_without_the_tone_down_take_the_capacitor_is_not_told():
+    evidence, _ = recorded_guitar("tone-capacitor", ["tone-up", "tone-up-plus-1n"])
+    answer = characterise_pickup(evidence)
+    assert "capacitor.tone" not in answer.quantities
+    untold = next(one for one in answer.not_identified if one.quantity == "capacitor.tone")
+    assert untold.next_take is not None
+    assert untold.next_take.controls == ("tone=0",)
+    assert untold.next_take.predicted_relative_std < 0.02
+
+
+@pytest.mark.parametrize("eddies", [((),), (("spread", "loop"),), (("loop",), ("loop",))])
+@pytest.mark.parametrize("draw", [cases.draw_three_pickups, cases.draw_shielding, cases.draw_impedance, cases.draw_plate])
+def test_jacobian_is_exact(draw, eddies):
+    """Every derivative against central differences: all networks of a guitar, leakage, a job's steps, both other sources."""
+    evidence = evidence_of_guitar(draw(3))
+    if draw is cases.draw_three_pickups and len(eddies) == 1:
+        turned = read_settings(evidence.instrument, {"volume": "6", "selector": "bridge"})
+        evidence = replace(evidence, takes=(replace(evidence.takes[0], settings=turned), *evidence.takes[1:]))
+    problem = build_problem(evidence, PickupModel(eddies=eddies), thin=6)
+    rng = np.random.default_rng(1)
+    vector = start_vector(problem, {}) + 0.05 * rng.standard_normal(len(problem.parameters))
+    exact = predict_residual(problem, vector).jacobian
+    step = 1e-6
+    for index, parameter in enumerate(problem.parameters):
+        shift = step * (np.arange(len(vector)) == index)
+        beside = [predict_residual(problem, vector + sign * shift).residual for sign in (1, -1)]
+        numeric = (beside[0] - beside[1]) / (2 * step)
+        size = max(float(np.max(np.abs(numeric))), 1e-6)
+        assert np.max(np.abs(exact[index] - numeric)) < 1e-6 * size + 1e-8, parameter.name
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_three_pickups_one_out_of_phase(seed):
+    case = cases.draw_three_pickups(seed)
+    answer = characterise_pickup(evidence_of_guitar(case))
+    assert answer.outcome == "good"
+    for pickup in case.guitar.pickups:
+        found, true = answer.quantities[f"{pickup}.inductance"], case.truths[f"{pickup}.inductance"]
+        assert found.value == pytest.approx(true, rel=0.015)
+        assert abs(found.value - true) < 3.5 * found.standard_uncertainty
+    found, true = answer.quantities["capacitor.tone"], case.truths["capacitor.tone"]
+    assert found.value == pytest.approx(true, rel=0.015)
+
+
+def test_fraction_of_a_pot_is_read_off():
+    names = ("tone-up", "tone-up-plus-1n", "tone-down", "tone-5", "volume-6")
+    case = cases.draw_one_pickup(5, takes=names)
+    answer = characterise_pickup(evidence_of_guitar(case))
+    for pot, rotation in (("volume", 6.0), ("tone", 5.0)):
+        key = f"pot.{pot}@{rotation:g}"
+        found, true = answer.quantities[key], case.truths[key]
+        assert abs(found.value - true) < 4 * found.standard_uncertainty
+        assert found.standard_uncertainty < 0.02 * found.value
+        nominal = taper_fraction("audio", rotation)
+        assert abs(found.value - nominal) > found.standard_uncertainty or abs(true - nominal) < 3 * found.standard_uncertainty
+
+
+def test_impedance_at_the_jack_tells_ohms_by_itself():
+    case = cases.draw_impedance(4)
+    evidence = evidence_of_guitar(case)
+    evidence = replace(evidence, instrument=read_instrument(without_dcr(case.instrument_toml)))
+    answer = characterise_pickup(evidence)
+    for name in ("inductance", "winding_capacitance", "dc_resistance", "capacitor.tone"):
+        found, true = answer.quantities[name], truth_of(case, name)
+        assert abs(found.value - true) < 3.5 * found.standard_uncertainty
+    assert answer.quantities["inductance"].standard_uncertainty < 0.02 * answer.quantities["inductance"].value
+
+
+def without_dcr(text):
+    return "\n".join(line for line in text.splitlines() if not line.startswith("dcr"))
+
+
+def test_stated_value_is_a_reference_and_a_marked_one_is_not():
+    case = cases.draw_one_pickup(6)
+    evidence = evidence_of_guitar(case)
+    true = case.truths["capacitor.tone"]
+    marked = read_instrument(relabel(case.instrument_toml, "capacitor.tone", f'marked = "{3 * true:.3g}"'))
+    stated = read_instrument(relabel(case.instrument_toml, "capacitor.tone", f'value = "{true:.5g} ± 0.1%"'))
+    free = characterise_pickup(replace(evidence, instrument=marked)).quantities
+    held = characterise_pickup(replace(evidence, instrument=stated)).quantities
+    assert abs(free["capacitor.tone"].value - true) < 3.5 * free["capacitor.tone"].standard_uncertainty
+    assert held["inductance"].standard_uncertainty < 0.5 * free["inductance"].standard_uncertainty
+
+
+def relabel(text, section, line):
+    """Replace what a section states of its value."""
+    head, _, rest = text.partition(f"[{section}]\n")
+    lines = rest.split("\n")
+    place = next(index for index, each in enumerate(lines) if each.startswith(("marked", "value")))
+    lines[place] = line
+    return f"{head}[{section}]\n" + "\n".join(lines)
+
+
+def test_wrong_wiring_on_the_schematic_is_a_misfit():
+    """Tone pot wired to the tip instead of the pickup: with the volume turned down the stated wiring cannot describe the takes."""
+    case = cases.draw_one_pickup(7, takes=("tone-up", "tone-up-plus-1n", "tone-down", "volume-6-tone-down", "volume-6"))
+    wrong = case.instrument_toml.replace('wiper = "bridge hot"', 'wiper = "tip"')
+    assert wrong != case.instrument_toml
+    evidence = replace(evidence_of_guitar(case), instrument=read_instrument(wrong))
+    assert characterise_pickup(evidence).outcome == "misfit"
+
+
+def test_take_in_which_nothing_arrives_is_named():
+    case = cases.draw_one_pickup(8)
+    evidence = evidence_of_guitar(case)
+    off = read_settings(evidence.instrument, {"volume": "0"})
+    takes = (*evidence.takes[:2], replace(evidence.takes[2], settings=off))
+    with pytest.raises(ValueError, match=r"take tone-down: with its controls set so, nothing reaches the jack"):
+        choose_model(replace(evidence, takes=takes))
+
+
+def coverage(seeds, conditions):
+    """Pulls of tone capacitor and pots, and shares of intervals that hold the truth."""
+    pulls = {"capacitor.tone": [], "pot.volume": [], "pot.tone": [], "inductance": [], "winding_capacitance": []}
+    for seed in seeds:
+        case = cases.draw_one_pickup(seed, conditions=conditions)
+        answer = characterise_pickup(evidence_of_guitar(case))
+        for name, kept in pulls.items():
+            found, true = answer.quantities.get(name), truth_of(case, name)
+            if found is not None:
+                kept.append(float(np.log(found.value / true)) * found.value / found.standard_uncertainty)
+    return {name: np.array(kept) for name, kept in pulls.items()}
+
+
+def assert_honest(pulls, n, *, low, high):
+    for name, kept in pulls.items():
+        share = np.mean(np.abs(kept) < 1.96)
+        print(f"{name}: {len(kept)} of {n}, mean {np.mean(kept):.2f}, std {np.std(kept):.2f}, coverage {100 * share:.1f} %")
+        assert len(kept) > 0.9 * n
+        assert low <= share <= high, name
+
+
+def test_intervals_hold_the_truth():
+    """A few guitars; the many are below."""
+    assert_honest(coverage(range(60), cases.Conditions()), 60, low=0.86, high=1.0)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "conditions", [cases.Conditions(), cases.Conditions(misfit=1e-3), cases.Conditions(misfit=1e-3, misfit_kind="per take")]
+)
+def test_intervals_hold_the_truth_on_300_guitars(conditions):
+    assert_honest(coverage(range(300), conditions), 300, low=0.93, high=0.97)
