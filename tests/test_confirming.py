@@ -7,6 +7,7 @@ import pytest
 from fit.answers.pickup import Contribution, NextTake, NotIdentified
 from fit.desk.confirming import confirm_document, confirm_lines, judge_part
 from measure.quantity import parse_quantity
+from measure.response import Finding
 from tests.answer_by_hand import answer as answer_by_hand
 from tests.answer_by_hand import estimate
 
@@ -119,9 +120,13 @@ def test_the_reason_and_the_missing_take_come_from_the_fit():
 def test_a_misfit_gives_no_verdict():
     quantities = {"capacitor.tone": estimate(33e-9, 1e-10, "F")}
     assert judge_part("capacitor.tone", MARKED, fitted(quantities=quantities)).verdict == "within marking"
-    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit"))
-    assert judged.verdict == "not resolved"
-    assert "do not go together" in judged.why
+    helpful = {"capacitor.tone": (TAKE,)}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit", next_takes=helpful))
+    assert (judged.verdict, judged.next_take) == ("not resolved", None)
+    assert judged.why == "the value is indicative only: model and measurement do not go together"
+    doubt = Finding(code="pull", severity="reject", text="dcr as stated lies 9 σ from what the takes say")
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit", findings=(doubt,)))
+    assert judged.why == "the value is indicative only: dcr as stated lies 9 σ from what the takes say"
 
 
 def test_an_interval_over_the_limit_names_the_take_that_narrows_it():

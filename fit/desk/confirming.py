@@ -65,7 +65,7 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, plot_file: Path | N
 
         write_png(confirm_figure(answer, is_simulated=fitted.simulated), plot_file)
         desk.say(f"Written: {plot_file}")
-    noticed = tuple(dict.fromkeys((*warnings, *(one.text for one in fitted.findings if one.severity != "pass"))))
+    noticed = tuple(dict.fromkeys((*warnings, *(one.text for one in fitted.findings if one.severity == "warn"))))
     budget = fitted.budget.get(part, ())
     lines = confirm_lines(answer, budget, takes=fitted.takes, simulated=fitted.simulated)
     if noticed:
@@ -97,9 +97,12 @@ def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> Conf
     if measured is None:
         why, next_take = ("these takes do not tell it", None) if untold is None else (untold.why, untold.next_take)
         return confirm_part(part, marked=marked, measured=None, why_not=why, next_take=next_take)
-    why = "" if fitted.outcome == "good" else "model and measurement do not go together, so the value is indicative only"
+    if fitted.outcome != "good":
+        doubts = [one.text for one in fitted.findings if one.severity == "reject"]
+        why = f"the value is indicative only: {doubts[0] if doubts else 'model and measurement do not go together'}"
+        return confirm_part(part, marked=marked, measured=measured, why_not=why)
     helpful = fitted.next_takes.get(part, ())
-    return confirm_part(part, marked=marked, measured=measured, why_not=why, next_take=helpful[0] if helpful else None)
+    return confirm_part(part, marked=marked, measured=measured, next_take=helpful[0] if helpful else None)
 
 
 def confirm_lines(
