@@ -1,6 +1,7 @@
 """Files for other programs: what they hold, that they come back, and that they are written whole or not at all."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,11 +13,12 @@ from fit.circuit.coil import CoilValues
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.elsewhere import response_of_take, take_response
-from fit.desk.exported import instrument_text
+from fit.desk.exported import Fitted, fitted_netlist_text, fitted_port_text, instrument_text
 from fit.desk.wording import SIMULATED_TEXT
 from measure.logbook.store import open_logbook, read_take
 from measure.quantity import parse_quantity
 from measure.responsefile import parse_csv, parse_touchstone
+from tests.answer_by_hand import answer
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, INPUT_F, INPUT_OHM, RIG, record, run, run_json
 
 TRUE_LOOP = (0.35**2, 1 / (2 * np.pi * 8e3), 0.0, 0.2, "loop")
@@ -302,6 +304,15 @@ def test_files_are_written_all_or_none(there, tmp_path, capsys, monkeypatch):
     assert code == 2
     assert "no space" in err
     assert not list(tmp_path.iterdir())
+
+
+def test_a_misfit_is_headed_so_in_the_file():
+    good = answer()
+    fitted = Fitted(answer=good, pickups=(TRUTH,), input_ohm=INPUT_OHM, input_f=INPUT_F, rates_hz=(48000.0,), warnings=())
+    bad = replace(fitted, answer=answer(outcome="misfit", floor=0.012))
+    for text in (fitted_netlist_text, lambda one: (fitted_port_text(one, TRUTH, reference_ohm=50.0), 0)):
+        assert "INDICATIVE ONLY" not in text(fitted)[0]
+        assert "INDICATIVE ONLY: model and measurement differ smoothly by" in text(bad)[0]
 
 
 def test_what_is_simulated_says_so_everywhere(there, tmp_path, capsys):

@@ -88,6 +88,25 @@ def test_spread_is_as_far_off_as_it_says(tmp_path):
     assert 1e-9 < np.max(off) < 1.5 * netlist.spread_error
 
 
+@needs_ngspice
+def test_several_pickups_are_subcircuits_and_the_first_is_run(tmp_path):
+    pickups = [PICKUPS["two coils"], PICKUPS["two loops"]]
+    netlist = pickup_netlist(pickups, input_ohm=INPUT_OHM, input_f=INPUT_F)
+    assert [line.split()[1] for line in netlist.lines if line.startswith(".subckt")] == ["humbucker", "bridge_pickup"]
+    frequency_hz, voltage = run_as_written(tmp_path, netlist, "v(tip)")
+    ours = pickup_gain(pickups[0], frequency_hz, input_ohm=INPUT_OHM, input_f=INPUT_F)
+    np.testing.assert_allclose(voltage, ours, rtol=DIGITS)
+
+
+def test_names_that_become_one_are_refused():
+    text = layout_text("two-pickups-blend").replace("[pickup.neck]", '[pickup."a b"]').replace("[pickup.bridge]", "[pickup.a_b]")
+    instrument = read_instrument(text)
+    values = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values |= {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
+    with pytest.raises(ValueError, match="two parts would both be called vemf_a_b"):
+        instrument_netlist(instrument, read_settings(instrument, {}), values)
+
+
 def test_more_loops_come_nearer_to_a_spread():
     loops, error = loops_of(coil(SPREAD))
     assert len(loops) > 2

@@ -110,7 +110,7 @@ def instrument_netlist(
     Raises
     ------
     ValueError
-        If the output is joined to ground at these settings.
+        If the output is joined to ground at these settings, or two names become one in the simulator's letters.
     """
     joined = joined_nodes(instrument, settings)
     if joined.get(instrument.output, instrument.output) == GROUND:
@@ -135,6 +135,7 @@ def instrument_netlist(
         if len(names) == 2 and values.get(f"{pickup}.coupling"):
             ends = " ".join(f"L{_word(name)}" for name in names)
             lines.append(f"K{_word(pickup)} {ends} {_number(values[f'{pickup}.coupling'])}")
+    _require_own_names(lines)
     lines += _floating_lines(lines)
     return _finished(lines, tip, comments, max(errors))
 
@@ -260,6 +261,21 @@ def _joined_lines(joined: Mapping[str, str]) -> list[str]:
     for node, root in joined.items():
         groups.setdefault(root, []).append(node)
     return [f"* one node here: {ascii_text(', '.join(nodes))}" for nodes in groups.values() if len(nodes) > 1]
+
+
+def _require_own_names(lines: Sequence[str]) -> None:
+    """See that no two parts have one name.
+
+    Raises
+    ------
+    ValueError
+        If two have.
+    """
+    names = [line.split()[0].lower() for line in lines if line and line[0] not in "*."]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        msg = f"two parts would both be called {twice} in a netlist, which knows letters, digits and _ alone: rename one of them"
+        raise ValueError(msg)
 
 
 def _floating_lines(lines: Sequence[str]) -> list[str]:
