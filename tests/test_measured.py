@@ -19,11 +19,13 @@ from fit.circuit.transfers import solve_instrument
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.floor import Floor
 from fit.estimate.joint import JointFit
-from fit.estimate.ladder import Choice
+from fit.estimate.ladder import Choice, choose_model
 from fit.estimate.model import build_problem, name_values, predict_residual
 from fit.estimate.parameters import PickupModel
 from measure.quantity import parse_quantity
 from measure.response import Origin, Response
+from tests.guitar_cases import draw_one_pickup
+from tests.guitar_evidence import evidence_of_guitar
 
 LOAD = {"input.resistance": parse_quantity("1M ± 1%"), "input.capacitance": parse_quantity("470p ± 10p")}
 INSTRUMENT = read_instrument(layout_text("one-pickup"))
@@ -349,3 +351,50 @@ def test_negative_coupling_carries_its_own_standard_deviation():
         answers.append(predict_instrument(instrument, {}, load=LOAD, measured=parts).basis[f"{name}.coupling"])
     assert [one.value for one in answers] == [-0.2, 0.2]
     assert [one.relative_std for one in answers] == pytest.approx([0.15, 0.15], rel=1e-12)
+
+
+LEVELS_HZ = (300.0, 1000.0, 2000.0, 3000.0, 4000.0, 6000.0, 10000.0)
+QUESTIONS = (({}, {}), ({"tone": "0"}, {}), ({}, {"pot.volume": "250k"}), ({"tone": "0"}, {"capacitor.tone": "10n"}))
+
+
+# A guitar drawn and solved by other code, fitted, and predicted as it is and with other parts; the truth is the prediction from
+# its true values.
+def pulls_of_guitar(seed):
+    case = draw_one_pickup(seed)
+    evidence = evidence_of_guitar(case)
+    parts = measured_parts(choose_model(evidence))
+    names = tuple(name for name in case.truths if name not in ("added", "series_resistor", "added_to_hot"))
+    truth = MeasuredParts(
+        values={name: case.truths[name] for name in names},
+        names=names,
+        log_covariance=np.zeros((len(names), len(names))),
+        takes=(),
+        simulated=True,
+    )
+    load = {
+        "input.resistance": parse_quantity(case.input_resistance, "Ω"),
+        "input.capacitance": parse_quantity(case.input_capacitance, "F"),
+    }
+    pulls = []
+    for controls, changed in QUESTIONS:
+        options = {"load": load, "changes": {key: parse_quantity(text) for key, text in changed.items()}, "at_hz": LEVELS_HZ}
+        found, true = (
+            predict_instrument(evidence.instrument, controls, measured=one, **options).pickups["bridge"] for one in (parts, truth)
+        )
+        for hertz in LEVELS_HZ:
+            level = found.levels[hertz]
+            pulls.append((level.value - true.levels[hertz].value) / level.standard_uncertainty)
+    return np.array(pulls)
+
+
+def test_prediction_from_a_fit_agrees_with_the_true_guitar():
+    assert np.all(np.abs(pulls_of_guitar(101)) < 3)
+
+
+# 30 guitars, 7 levels that move together: 95 % intervals that held the truth in fewer than 90 % would be too narrow by a fifth.
+@pytest.mark.slow
+def test_intervals_of_predictions_hold_the_true_guitar():
+    pulls = np.array([pulls_of_guitar(seed) for seed in range(200, 230)]).reshape(30, len(QUESTIONS), len(LEVELS_HZ))
+    assert np.all(np.mean(np.abs(pulls) < 1.96, axis=(0, 2)) > 0.9)
+    assert np.all(np.abs(np.mean(pulls, axis=0)) < 0.6)  # 3 σ of a mean of 30
+    assert np.all(np.std(pulls, axis=0) < 1.3)
