@@ -50,7 +50,7 @@ def test_picture_says_what_it_rests_on():
     assert predict_figure(ANSWER).axes[0].get_legend().get_title().get_text() == "band: 95 % interval"
     marked = predict_figure(predict_instrument(INSTRUMENT, {"tone": "6"}, load=LOAD))
     assert marked._suptitle is None
-    assert marked.axes[0].get_legend().get_title().get_text() == "band: 95 % interval, marked parts not counted"
+    assert marked.axes[0].get_legend().get_title().get_text() == "band: 95 % interval, marked parts left out"
 
 
 def test_change_and_silence_are_drawn():

@@ -41,9 +41,10 @@ def basis_lines(answer: PredictAnswer) -> list[str]:
         lines.append(f"  measured: by the last fit, takes {takes}, ± of 95 %{simulated}")
     claims = {one.origin for one in answer.basis.values()} & set(CLAIMS)
     if claims and answer.with_tolerance:
-        lines.append("  only marked, by its taper: counted as printed, and as 10 to 15 % of an audio track at half rotation")
+        counted = "counted as printed, an audio taper as 10 to 15 % at half rotation; --no-tolerance leaves them out"
+        lines.append(f"  only marked, by its taper: claims, {counted}")
     elif claims:
-        lines.append("  only marked, by its taper: claims, left out of the intervals above; --tolerance counts them")
+        lines.append("  only marked, by its taper: claims, left out of the intervals above, which are too narrow by that")
     return lines
 
 

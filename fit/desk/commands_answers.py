@@ -111,7 +111,12 @@ def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool)
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: all.")
 @click.option("--at", multiple=True, metavar="NOTE|HZ", help="Where the level is told, for example E4 or 3k.")
 @click.option("--stated", is_flag=True, help="From instrument.toml alone, without what the last fit measured.")
-@click.option("--tolerance", is_flag=True, help="Count what is printed on parts that are only marked, and how tapers differ.")
+@click.option(
+    "--tolerance/--no-tolerance",
+    default=True,
+    show_default=True,
+    help="Count in the intervals what is printed on parts that are only marked, and how tapers differ.",
+)
 @click.option(
     "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the curves."
 )

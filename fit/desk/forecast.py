@@ -155,7 +155,7 @@ def _sweep_lines(sweep: ToneSweep, *, has_tapers: bool) -> list[str]:
         "right for a resistor that feeds a capacitor, far off here: the pickup is the source, the pot is in series with it",
     ]
     if not has_tapers:
-        lines.append("Where a rotation stands on the track is by the nominal taper unless measured: not counted in the 95 %")
+        lines.append("Where a rotation stands on the track is by the nominal taper unless measured: not in the 95 %")
     head = ("", "in series", "3 dB down at", "95 %", "peak at", "95 %", "peak level", "textbook")
     return [*lines, *table_lines([head, *(_step_row(step) for step in sweep.steps)])]
 

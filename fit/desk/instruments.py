@@ -46,7 +46,7 @@ class PredictWish:
     stated : bool
         From instrument.toml alone, whatever was measured.
     tolerance : bool
-        Count what is printed on parts that are only marked.
+        Count what is printed on parts that are only marked, and how tapers differ.
     """
 
     settings: tuple[str, ...] = ()
@@ -55,7 +55,7 @@ class PredictWish:
     excite: str = ""
     at: tuple[str, ...] = ()
     stated: bool = False
-    tolerance: bool = False
+    tolerance: bool = True
 
 
 def show_or_write_instrument(desk: Desk, layout: str | None = None) -> Outcome:

@@ -65,7 +65,7 @@ def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -
     phase.set_ylabel("phase [°]")
     delay.set_ylabel("group delay [\u00b5s]")
     is_claim_left_out = not answer.with_tolerance and any(one.origin in ("marked", "taper") for one in answer.basis.values())
-    title = "band: 95 % interval" + (", marked parts not counted" if is_claim_left_out else "")
+    title = "band: 95 % interval" + (", marked parts left out" if is_claim_left_out else "")
     _name_curves(gain, n_pickups=len(names), title=title)
     for axes in panels:
         style_axes(axes)
