@@ -11,7 +11,7 @@ from fit.answers.levels import Reading
 from fit.answers.wiring import Position
 from fit.desk.wiringtext import position_text
 from measure.source.files import read_stimulus, write_recording
-from measure.source.virtual import Noise, VirtualBench
+from measure.source.virtual import Faults, Noise, VirtualBench
 
 from .desk_bench import RIG, flat, run, run_json
 
@@ -87,6 +87,15 @@ def book(tmp_path_factory):
     silent = record(folder, "silent", lambda f: 0 * guitar("neck", "bridge")(f), seed=77)
     where = ["--coil-over", "neck", "--set", "selector=bridge"]
     assert main(["import", "silent", str(silent), "--stimulus", str(folder / "sweep.wav"), *where, *at]) == 3
+    # the generator muted: neither channel holds a stimulus, so nothing is said of the pickup
+    muted = VirtualBench(
+        pickup=guitar("neck", "neck"), reference=flat, noise=Noise(pickup_white=2e-5), faults=Faults(is_muted=True)
+    )
+    stimulus, rate_hz = read_stimulus(folder / "sweep.wav")
+    write_recording(folder / "muted.wav", muted.record(stimulus, rate_hz=rate_hz, n_channels=2), rate_hz)
+    assert main(["import", "muted", str(folder / "muted.wav"), "--stimulus", str(folder / "sweep.wav"), *where, *at]) == 3
+    quiet = ["import", "hum", str(folder / "muted.wav"), "--method", "quiet", *where, *at]
+    assert main(quiet) == 0
     nowhere = ["import", "nowhere", str(folder / "neck-neck.wav"), "--stimulus", str(folder / "sweep.wav")]
     assert main([*nowhere, *at]) == 0
     return folder
@@ -97,7 +106,7 @@ def instrument(book):
     path = book / "instrument.toml"
     path.write_text(INSTRUMENT, encoding="utf-8")
     yield path
-    path.unlink()
+    path.unlink(missing_ok=True)
 
 
 def test_wiring_tells_every_position(book, capsys):
@@ -193,6 +202,13 @@ def test_wiring_refuses_what_it_cannot_use(book, instrument, capsys):
     code, _, err = run(capsys, "wiring", "neck-neck", "--logbook", book)
     assert code == 2
     assert 'has the coil over "neck", instrument.toml knows only bridge, middle' in err
+    instrument.unlink()
+    code, _, err = run(capsys, "wiring", "bridge-bridge", "muted", "--logbook", book)
+    assert code == 3
+    assert 'the take "muted" was rejected' in err
+    code, _, err = run(capsys, "wiring", "bridge-bridge", "hum", "--logbook", book)
+    assert code == 2
+    assert 'made by the method "quiet": wiring needs takes with the exciter over a pickup' in err
     code, _, err = run(capsys, "wiring", "bridge-bridge", "--plot", "w.svg", "--logbook", book)
     assert code == 2
     assert "give a name that ends in .png" in err

@@ -19,7 +19,7 @@ from measure.logbook.store import Logbook, instrument_path, list_takes, open_log
 from measure.logbook.take import Take
 from measure.quantity import parse_parts
 
-SILENT_CHECKS = {"silent", "dead-channel", "no-signal", "low-level", "buried-in-hum", "response"}  # nothing but noise arrived
+SILENT_CHECKS = ("dead-channel", "no-signal", "low-level", "buried-in-hum", "response")  # of a take where nothing arrives
 
 
 def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = None) -> Outcome:
@@ -94,11 +94,20 @@ def _instrument(logbook: Logbook) -> Instrument | None:
     return read_instrument_file(path) if path.exists() else None
 
 
-# A take where nothing arrived says that the pickup is not connected; any other rejected one says nothing.
+# A take where the reference plays and nothing of it reaches the pickup's input says that this pickup is not connected; any other
+# rejected one says nothing.
+def _is_silent(take: Take) -> bool:
+    rejected = [item for item in take.findings if item.outcome == "reject"]
+    is_dead = any(item.name == "dead-channel" and item.advice.startswith("pickup") for item in rejected)
+    return is_dead and all(item.name in SILENT_CHECKS for item in rejected)
+
+
 def _take(logbook: Logbook, name: str, instrument: Instrument | None) -> Take:
     take = read_take(logbook, name)
-    rejected = {item.name for item in take.findings if item.outcome == "reject"}
-    if take.method != "exciter" or (take.outcome == "rejected" and not (rejected and rejected <= SILENT_CHECKS)):
+    if take.method != "exciter":
+        msg = f'the take "{name}" was made by the method "{take.method}": wiring needs takes with the exciter over a pickup'
+        raise FileError(msg)
+    if take.outcome == "rejected" and not _is_silent(take):
         return take_to_fit(logbook, name)
     pickups = [] if instrument is None else list(instrument.pickup)
     if take.coil_over is None and len(pickups) != 1:
