@@ -76,8 +76,9 @@ def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
 
 def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
     words = ["tone-up", "tone-up-plus-1n", "--dcr", "7150 ± 1%", "--logbook", book]
-    code, out, _ = run(capsys, "confirm", "capacitor.tone", *words)
+    code, out, _ = run(capsys, "confirm", "capacitor.tone", *words, "--marked", "473J")
     assert code == 0
+    assert "marked        473J  44.6 nF … 49.4 nF allowed" in out  # what is typed goes before instrument.toml
     assert "NOT RESOLVED" in out
     assert "tone=0" in out
     assert "measured" not in out
@@ -90,6 +91,9 @@ def test_what_cannot_be_confirmed_is_refused(book, capsys, tmp_path):
     code, _, err = run(capsys, "confirm", "capacitor.tone", "tone-up", "--plot", "c.pdf", "--logbook", book)
     assert code == 2
     assert "give a name that ends in .png" in err
+    code, _, err = run(capsys, "confirm", "capacitor.tone", "tone-up", "--marked", "big", "--logbook", book)
+    assert code == 2
+    assert '"big" is not a capacitance' in err
     code, _, err = run(capsys, "confirm", "pot.tone", "tone-up", "--logbook", tmp_path)
     assert code == 2
 

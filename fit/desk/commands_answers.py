@@ -157,6 +157,7 @@ def compare(*, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool
 @click.command()
 @click.argument("part", metavar="PART")
 @click.argument("names", nargs=-1, required=True, metavar="NAME...")
+@click.option("--marked", "marking", metavar="CODE", help="As printed on it, for example 333K; default: as in instrument.toml.")
 @click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
 @click.option("--have", "at_hand", default="", metavar="PARTS", help="Parts at hand for a further take.")
 @click.option(
@@ -172,8 +173,9 @@ def confirm(part: str, names: tuple[str, ...], *, as_json: bool, logbook: Path, 
     from fit.desk.confirming import confirm_part_of
     from fit.desk.session import FitWish
 
-    plot_file = options.pop("plot_file")
-    return confirm_part_of(desk_at(logbook), part, FitWish(names=names, **options), plot_file=plot_file)
+    plot_file, marking = options.pop("plot_file"), options.pop("marking")
+    wish = FitWish(names=names, **options)
+    return confirm_part_of(desk_at(logbook), part, wish, marking=marking, plot_file=plot_file)
 
 
 @click.command()

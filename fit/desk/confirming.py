@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from fit.answers.confirm import ConfirmAnswer, confirm_part
+from fit.answers.marking import read_marking
 from fit.answers.pickup import Contribution, PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
 from fit.desk.document import Document, estimate_document, next_take_document
@@ -19,7 +20,9 @@ LEAST_SHARE = 0.005  # [1] of the variance, that is worth a line
 POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
 
 
-def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, plot_file: Path | None = None) -> Outcome:
+def confirm_part_of(
+    desk: Desk, part: str, wish: FitWish, *, marking: str | None = None, plot_file: Path | None = None
+) -> Outcome:
     """Fit the takes and compare one part with its marking.
 
     Parameters
@@ -30,6 +33,8 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, plot_file: Path | N
         As in instrument.toml, for example ``"capacitor.tone"``.
     wish : FitWish
         Takes and references.
+    marking : str or None
+        As printed on the part, a code such as ``"333K"`` or a quantity; None for that of instrument.toml.
     plot_file : Path or None
         Picture to be written, ending in .png.
 
@@ -41,7 +46,7 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, plot_file: Path | N
     Raises
     ------
     ValueError
-        If there is no such part, or the picture's name does not end in .png.
+        If there is no such part or marking, or the picture's name does not end in .png.
     FileError
         If there is no instrument.toml, or it states the part as known.
     """
@@ -54,6 +59,8 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, plot_file: Path | N
         msg = f"{path} is not there, so no part is known to be marked: begin one with coilsweep instrument --layout NAME"
         raise FileError(msg)
     marked = _marking(read_instrument_file(path), part, path)
+    if marking is not None:
+        marked = read_marking(marking, "F" if part.startswith("capacitor.") else "Ω")
     fitted, warnings = answer_for(desk, logbook, wish)
     answer = judge_part(part, marked, fitted)
     if answer.tolerance_assumed and answer.tolerance is not None and marked is not None:
