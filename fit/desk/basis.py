@@ -41,7 +41,7 @@ def basis_lines(answer: PredictAnswer) -> list[str]:
         lines.append(f"  measured: by the last fit, takes {takes}, ± of 95 %{simulated}")
     claims = {one.origin for one in answer.basis.values()} & set(CLAIMS)
     if claims and answer.with_tolerance:
-        counted = "counted as printed, an audio taper as 10 to 15 % at half rotation; --no-tolerance leaves them out"
+        counted = "counted as printed (audio: 10 to 15 % of the track at 5); --no-tolerance leaves them out"
         lines.append(f"  only marked, by its taper: claims, {counted}")
     elif claims:
         lines.append("  only marked, by its taper: claims, left out of the intervals above, which are too narrow by that")
@@ -80,7 +80,7 @@ def sureness_text(half: float) -> str:
     """
     if half < EXACT:
         return "exact"
-    return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"within a factor of {math.exp(min(half, 20.0)):.2g}"
+    return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"× or ÷ {math.exp(min(half, 20.0)):.2g}"
 
 
 def _row(key: str, basis: Basis) -> tuple[str, ...]:
