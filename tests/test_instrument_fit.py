@@ -190,7 +190,7 @@ def relabel(text, section, line):
 
 
 def test_wrong_wiring_on_the_schematic_is_a_misfit():
-    """Tone pot wired to the tip instead of the pickup: with the volume turned down the stated wiring cannot describe the takes."""
+    """Tone pot wired to the tip, not the pickup: with the volume turned down the stated wiring cannot describe the takes."""
     case = cases.draw_one_pickup(7, takes=("tone-up", "tone-up-plus-1n", "tone-down", "volume-6-tone-down", "volume-6"))
     wrong = case.instrument_toml.replace('wiper = "bridge hot"', 'wiper = "tip"')
     assert wrong != case.instrument_toml
