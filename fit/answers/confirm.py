@@ -129,6 +129,30 @@ def confirm_part(
     )
 
 
+def limit_text(value: float, unit: str) -> str:
+    """Write a limit of a marking.
+
+    Parameters
+    ----------
+    value : float
+        [`unit`]
+    unit : str
+        "Ω" or "F".
+
+    Returns
+    -------
+    str
+        Up to four digits, without zeros at the end.
+
+    Examples
+    --------
+    >>> limit_text(29.7e-9, "F"), limit_text(400e3, "Ω")
+    ('29.7 nF', '400 kΩ')
+    """
+    number, _, rest = format_quantity(value, unit, FULL_DIGITS).partition(" ")
+    return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {rest}"
+
+
 def _judge(low: float | None, high: float | None, measured: Estimate | None, why_not: str) -> tuple[Verdict, str]:
     if why_not or measured is None:
         return "not resolved", why_not or "the takes do not tell it"
@@ -136,23 +160,17 @@ def _judge(low: float | None, high: float | None, measured: Estimate | None, why
         return "not resolved", "nothing is marked on it that could be tested"
     unit = measured.unit
     if low <= measured.low and measured.high <= high:
-        return "within marking", f"the whole 95 % interval lies between {_show(low, unit)} and {_show(high, unit)}"
+        return "within marking", f"the whole 95 % interval lies between {limit_text(low, unit)} and {limit_text(high, unit)}"
     if measured.high < low:
-        return "outside marking", f"the whole 95 % interval lies below {_show(low, unit)}"
+        return "outside marking", f"the whole 95 % interval lies below {limit_text(low, unit)}"
     if measured.low > high:
-        return "outside marking", f"the whole 95 % interval lies above {_show(high, unit)}"
+        return "outside marking", f"the whole 95 % interval lies above {limit_text(high, unit)}"
     beyond = []
     if measured.low < low:
-        beyond.append(f"{format_quantity(low - measured.low, unit, 2)} below the lower limit {_show(low, unit)}")
+        beyond.append(f"{format_quantity(low - measured.low, unit, 2)} below the lower limit {limit_text(low, unit)}")
     if measured.high > high:
-        beyond.append(f"{format_quantity(measured.high - high, unit, 2)} above the upper limit {_show(high, unit)}")
+        beyond.append(f"{format_quantity(measured.high - high, unit, 2)} above the upper limit {limit_text(high, unit)}")
     return "not resolved", f"the 95 % interval lies partly inside the marking and reaches {' and '.join(beyond)}"
-
-
-# A limit such as 29.7 nF, without the zeros that four digits would end in.
-def _show(value: float, unit: str) -> str:
-    number, _, rest = format_quantity(value, unit, FULL_DIGITS).partition(" ")
-    return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {rest}"
 
 
 def _code(value: float, unit: str, tolerance: float | None) -> str | None:

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from fit.answers.confirm import ConfirmAnswer, confirm_part
+from fit.answers.confirm import ConfirmAnswer, confirm_part, limit_text
 from fit.answers.marking import read_marking
 from fit.answers.pickup import Contribution, PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
@@ -200,8 +200,8 @@ def confirm_document(answer: ConfirmAnswer, budget: tuple[Contribution, ...]) ->
 def _rows(answer: ConfirmAnswer) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
     if answer.marked is not None and answer.tolerance is not None and answer.marked_low is not None:
-        allowed = f"{format_quantity(answer.marked_low, answer.marked.unit)} … "
-        allowed += format_quantity(answer.marked_high or answer.marked.value, answer.marked.unit)
+        allowed = f"{limit_text(answer.marked_low, answer.marked.unit)} … "
+        allowed += limit_text(answer.marked_high or answer.marked.value, answer.marked.unit)
         how = f", ± {100 * answer.tolerance:g} % assumed" if answer.tolerance_assumed else ""
         rows.append(("marked", f"{plain_text(answer.marked.text)}{how}", f"{allowed} allowed"))
     if answer.measured is not None:
