@@ -6,8 +6,10 @@ import pytest
 from hypothesis import strategies
 
 from fit.circuit.coil import CoilValues, Profile, coil_elements
-from fit.estimate.ladder import ONE_COIL, TWO_COILS
+from fit.circuit.instrument import Instrument, Pickup, stated_values
+from fit.circuit.winding import stated_coil
 from fit.estimate.coils import coil_values
+from fit.estimate.ladder import ONE_COIL, TWO_COILS
 from fit.estimate.model import build_problem, name_values
 from fit.estimate.parameters import PickupModel
 from fit.estimate.resonance import find_pole, loaded_gain, loaded_peak, pole_of
@@ -49,6 +51,25 @@ def test_spread_is_a_mixture_of_loops(tau_s: float, width: float) -> None:
 @hypothesis.given(laws.time_constants)
 def test_narrow_spread_is_a_loop(tau_s: float) -> None:
     laws.require_narrow_spread_is_a_loop(tau_s)
+
+
+# What instrument.toml states of a coil, loops and spreads, is the coil that the fit has, at frequencies to the right too.
+@drawn
+@hypothesis.given(laws.coils())
+def test_stated_coil_is_the_coil_of_the_fit_and_passive(coil: CoilValues) -> None:
+    losses = [(profile, share**0.5, 1 / (2 * np.pi * tau_s), width) for share, tau_s, width, _, profile in coil.eddies]
+    pickup = Pickup(
+        ends=("tip", "ground"),
+        eddy_loops=tuple((k, hertz) for profile, k, hertz, _ in losses if profile == "loop"),
+        eddy_spreads=tuple((k, hertz, width) for profile, k, hertz, width in losses if profile == "spread"),
+    )
+    instrument = Instrument(pickup={"bridge": pickup})
+    values = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values |= {"bridge.inductance": coil.inductance_h, "bridge.dcr": coil.resistance_ohm}
+    stated = stated_coil(instrument, "bridge", values, laws.S_RIGHT).impedance
+    expected = coil_elements([coil], laws.S_RIGHT).impedance[0, 0]
+    np.testing.assert_allclose(stated, expected, rtol=1e-12, atol=1e-12 * coil.resistance_ohm)
+    assert np.all(stated.real >= coil.resistance_ohm - 1e-12 * np.abs(stated))
 
 
 @drawn
