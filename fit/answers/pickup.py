@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fit.answers.doubts import doubt_answer
+from fit.answers.harvest import measured_parts
 from fit.answers.identify import (
     TELLING,
     Further,
@@ -15,6 +16,7 @@ from fit.answers.identify import (
     suggest_takes,
     would_tell,
 )
+from fit.answers.measured import MeasuredParts
 from fit.answers.quantities import COVERAGE, Derived, derive_quantities
 from fit.estimate.budget import split_uncertainty
 from fit.estimate.evidence import Evidence
@@ -120,6 +122,7 @@ class PickupAnswer:
     loaded_frequency_hz: FloatArray  # for the plot of the pickup behind cable and input, without added parts
     loaded_gain: ComplexArray  # voltage at the jack per volt of EMF, of the first pickup
     findings: tuple[Finding, ...]
+    parts: MeasuredParts | None = None  # all values together with their covariance, for predictions
 
 
 def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None) -> PickupAnswer:
@@ -154,11 +157,11 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
     floor_answer = floor_answer_of(choice)
     findings = doubt_answer(choice, told, worst_hz=floor_answer.worst_hz)
     loaded_hz = np.geomspace(*CURVE_HZ, CURVE_POINTS)
-    curves = curves_of(choice)
+    outcome = "misfit" if any(finding.severity == "reject" for finding in findings) else "good"
     return PickupAnswer(
         takes=tuple(take.name for take in evidence.takes),
         simulated=any(take.response.origin.simulated for take in evidence.takes),
-        outcome="misfit" if any(finding.severity == "reject" for finding in findings) else "good",
+        outcome=outcome,
         floor=floor_answer,
         model_name=model_name(choice.problem.model),
         eddy_loops=sum(profiles.count("loop") for profiles in choice.problem.model.eddies),
@@ -170,10 +173,11 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
         not_identified=_not_identified(reasons, derived, further),
         budget={name: _budget(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
         next_takes={name: _helpful_takes(quantity, choice, further) for name, quantity in told.items()},
-        curves=curves,
+        curves=curves_of(choice),
         loaded_frequency_hz=loaded_hz,
         loaded_gain=loaded_gain(choice.problem, choice.fit.vector, loaded_hz).value,
         findings=findings,
+        parts=measured_parts(choice, leave_out=reasons, outcome=outcome),
     )
 
 

@@ -1,15 +1,18 @@
 """One function a command: inspect, fit, report. Plain data in, lines and one JSON document out."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fit.answers.measured import measured_document
 from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.desk.bench import rig_rows
 from fit.desk.document import Document, answer_document
 from fit.desk.elsewhere import inspect_response, take_response
+from fit.desk.instruments import LIMIT_BYTES
+from fit.desk.lastfit import text_sha256
 from fit.desk.methods import noise_document
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.references import gather_evidence
@@ -22,8 +25,9 @@ from fit.desk.takes import (
 )
 from fit.estimate.evidence import Evidence
 from measure.errors import FileError
+from measure.logbook.disk import read_small
 from measure.logbook.kept import findings_of_take
-from measure.logbook.store import Logbook, list_takes, open_logbook, read_take, write_result
+from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, read_take, write_result
 
 if TYPE_CHECKING:
     from fit.desk.report import Sheet
@@ -106,7 +110,7 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Ou
     logbook = open_logbook(desk.logbook)
     answer, warnings = answer_for(desk, logbook, wish)
     document = answer_document(answer, warnings=warnings)
-    kept = {"wish": asdict(wish), "answer": document}
+    kept = {"wish": asdict(wish), "answer": document, "parts": _parts_document(logbook, answer)}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     if plot_file is not None:
         from fit.desk.plots import response_figure, write_png
@@ -114,6 +118,15 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Ou
         write_png(response_figure(answer), plot_file)
         desk.say(f"Written: {plot_file}")
     return Outcome(lines=tuple(answer_lines(answer, warnings=warnings)), document=document)
+
+
+def _parts_document(logbook: Logbook, answer: PickupAnswer) -> Document | None:
+    """Values for predictions, with the fingerprint of the instrument.toml that they belong to."""
+    if answer.parts is None:
+        return None
+    path = instrument_path(logbook)
+    fingerprint = text_sha256(read_small(path, LIMIT_BYTES)) if path.exists() else ""
+    return measured_document(replace(answer.parts, instrument_sha256=fingerprint))
 
 
 def write_report(
