@@ -8,15 +8,17 @@ import pytest
 import soundfile
 
 from fit.answers.measured import MeasuredParts
-from fit.answers.oneport import NetPickup, impulse_response, pickup_gain, pickup_impedance
+from fit.answers.oneport import NetPickup, emf_shares, impulse_response, pickup_gain, pickup_impedance
 from fit.circuit.coil import CoilValues
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.elsewhere import response_of_take, take_response
-from fit.desk.exported import Fitted, fitted_netlist_text, fitted_port_text, instrument_text
+from fit.desk.exported import Fitted, fitted_netlist_text, fitted_port_text, in_ohms, instrument_text
 from fit.desk.wording import SIMULATED_TEXT
 from measure.logbook.store import open_logbook, read_take
+from measure.logbook.take import RecordingFile, Take
 from measure.quantity import parse_quantity
+from measure.response import Response
 from measure.responsefile import parse_csv, parse_touchstone
 from tests.answer_by_hand import answer
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, INPUT_F, INPUT_OHM, RIG, record, run, run_json
@@ -306,6 +308,37 @@ def test_files_are_written_all_or_none(there, tmp_path, capsys, monkeypatch):
     assert not list(tmp_path.iterdir())
 
 
+def test_what_is_recorded_through_a_resistor_is_exported_in_ohms():
+    frequency_hz = np.geomspace(50, 15e3, 30)
+    impedance = pickup_impedance(TRUTH, frequency_hz)
+    ratio = impedance / (100e3 + impedance)
+    spread = np.array([[2.0, 0.5], [0.5, 1.0]])[None] * (1e-4 * np.abs(ratio[:, None, None])) ** 2
+    response = Response(frequency_hz=frequency_hz, value=ratio, covariance=spread)
+    recordings = (RecordingFile(file="recording.wav"),)
+    take = Take(name="jack", method="impedance", rate_hz=48000, recordings=recordings, series_resistor="100k ± 1%")
+    found = in_ohms(take, response)
+    assert found.unit == "Ω"
+    np.testing.assert_allclose(found.value, impedance, rtol=1e-12)
+    rng = np.random.default_rng(8)
+    drawn = rng.standard_normal((20000, 30, 2)) @ np.linalg.cholesky(np.array([[2.0, 0.5], [0.5, 1.0]])).T
+    drawn = ratio + 1e-4 * np.abs(ratio) * (drawn[..., 0] + 1j * drawn[..., 1])
+    scatter = 100e3 * drawn / (1 - drawn) - impedance
+    scale = np.abs(impedance) ** 2
+    for i, j, product in ((0, 0, scatter.real**2), (1, 1, scatter.imag**2), (0, 1, scatter.real * scatter.imag)):
+        expected = product.mean(axis=0) / scale
+        size = np.sqrt(found.covariance[:, 0, 0] * found.covariance[:, 1, 1]) / scale
+        # 20 000 draws tell a variance to 1 %, the worst of 90 to 4 %
+        assert np.max(np.abs(found.covariance[:, i, j] / scale - expected) / size) < 0.05
+    with pytest.raises(ValueError, match="does not say its series resistor"):
+        in_ohms(Take(name="jack", method="impedance", rate_hz=48000, recordings=recordings), response)
+
+
+def test_two_coils_share_the_emf_as_their_inductance():
+    first = TRUTH.coils[0]
+    pickup = NetPickup(name="two", coils=(first, replace(first, inductance_h=3 * first.inductance_h)), coupling=0.2)
+    assert emf_shares(pickup) == [0.25, 0.75]
+
+
 def test_a_misfit_is_headed_so_in_the_file():
     good = answer()
     fitted = Fitted(answer=good, pickups=(TRUTH,), input_ohm=INPUT_OHM, input_f=INPUT_F, rates_hz=(48000.0,), warnings=())
@@ -339,6 +372,11 @@ def test_what_is_simulated_says_so_everywhere(there, tmp_path, capsys):
         for file in folder.iterdir():
             assert file.suffix == f".{suffix}"
             assert to == "ir" or "simulated: yes" in file.read_text()
+    assert run(capsys, "import", "jack", tmp_path / "touchstone" / "open-plus.s1p", "--logbook", again)[0] == 0
+    code, out, _ = run(capsys, "export", "jack", "--to", "touchstone", "--logbook", again)
+    assert code == 0
+    assert SIMULATED_TEXT in out
+    assert "! simulated: yes" in (tmp_path / "jack.s1p").read_text()
     code, _, err = run(capsys, "export", "open", "plus", "--to", "ir", "--dcr", "6k ± 1%", "--logbook", again)
     assert code == 2
     assert "responses measured elsewhere have no sample rate" in err

@@ -98,6 +98,44 @@ def test_several_pickups_are_subcircuits_and_the_first_is_run(tmp_path):
     np.testing.assert_allclose(voltage, ours, rtol=DIGITS)
 
 
+FLOATING = """
+[pickup.heard]
+ends = ["hot", "ground"]
+dcr = "8k"
+inductance = "4"
+winding_capacitance = "100p"
+[pickup.off]
+ends = ["off hot", "off cold"]
+dcr = "8k"
+inductance = "4"
+winding_capacitance = "100p"
+[capacitor.series]
+value = "1n"
+between = ["hot", "between"]
+[capacitor.again]
+value = "2n"
+between = ["between", "tip"]
+[switch.selector.positions]
+one = []
+both = [["off hot", "hot"], ["off cold", "ground"]]
+"""
+
+
+@needs_ngspice
+def test_only_what_hangs_on_nothing_is_tied_to_ground(tmp_path):
+    instrument = read_instrument(FLOATING)
+    values = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values |= {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
+    settings = read_settings(instrument, {})
+    netlist = instrument_netlist(instrument, settings, values)
+    tied = [line.split() for line in netlist.lines if line.startswith("Rfloat")]
+    assert len(tied) == 1
+    assert tied[0][1].startswith("off")
+    frequency_hz, voltage = run_as_written(tmp_path, netlist, "v(tip)")
+    (transfer,) = solve_instrument(instrument, [Case(settings=settings, frequency_hz=frequency_hz)], values=values)
+    np.testing.assert_allclose(voltage, transfer.voltage[0], rtol=DIGITS)
+
+
 def test_names_that_become_one_are_refused():
     text = layout_text("two-pickups-blend").replace("[pickup.neck]", '[pickup."a b"]').replace("[pickup.bridge]", "[pickup.a_b]")
     instrument = read_instrument(text)

@@ -16,6 +16,7 @@ from fit.desk.exported import (
     fitted_impulse,
     fitted_netlist_text,
     fitted_port_text,
+    in_ohms,
     instrument_text,
     measured_port_text,
     take_text,
@@ -224,7 +225,7 @@ def _ports_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
     if methods == {True}:
         sheets = []
         for take in desk.steps(takes, "responses"):
-            response = _in_ohms(take, take_response(logbook, take, is_whole=True))
+            response = in_ohms(take, take_response(logbook, take, is_whole=True))
             content = measured_port_text(take, response, reference_ohm=reference_ohm)
             sheets.append(
                 _Sheet(stem=take.name, content=content, says=f"impedance at the jack as measured, {says}", told=_told(response))
@@ -316,26 +317,6 @@ def _require_scale(fitted: Fitted) -> None:
         if one.quantity == "inductance" or one.quantity.endswith(".inductance"):
             msg = f"{UNKNOWN_SCALE}; {plain_text(one.why)}"
             raise ValueError(msg)
-
-
-# What is recorded through a series resistor R is Z/(R + Z).
-def _in_ohms(take: Take, response: Response) -> Response:
-    if response.unit == "Ω":
-        return response
-    if take.series_resistor is None:
-        msg = f'the take "{take.name}" does not say its series resistor: it is needed for ohms'
-        raise ValueError(msg)
-    resistor_ohm = parse_quantity(take.series_resistor, "Ω").value
-    ratio = response.value
-    by_ratio = resistor_ohm / (1 - ratio) ** 2
-    turn = np.moveaxis(np.array([[by_ratio.real, -by_ratio.imag], [by_ratio.imag, by_ratio.real]]), 2, 0)
-    return Response(
-        frequency_hz=response.frequency_hz,
-        value=resistor_ohm * ratio / (1 - ratio),
-        covariance=turn @ response.covariance @ turn.transpose(0, 2, 1),
-        unit="Ω",
-        origin=response.origin,
-    )
 
 
 def _rate(fitted: Fitted, wish: ExportWish) -> int:

@@ -24,7 +24,7 @@ from fit.estimate.ladder import choose_model
 from fit.estimate.model import name_values, suffixes_of
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
-from measure.quantity import Quantity
+from measure.quantity import Quantity, parse_quantity
 from measure.response import FloatArray, Response
 from measure.responsefile import format_csv, format_touchstone
 
@@ -134,6 +134,44 @@ def measured_port_text(take: Take, response: Response, *, reference_ohm: float) 
     head = [*_take_lines(take), "impedance at the jack", f"simulated: {'yes' if take.simulated else 'no'}"]
     comments = [ascii_text(line) for line in head]
     return format_touchstone(response.frequency_hz, response.value, reference_ohm=reference_ohm, comments=comments)
+
+
+def in_ohms(take: Take, response: Response) -> Response:
+    """Impedance at the jack; what is recorded through a series resistor R is Z/(R + Z).
+
+    Parameters
+    ----------
+    take : Take
+        Of method impedance.
+    response : Response
+        Jack over the resistor's driven end, or in ohms already.
+
+    Returns
+    -------
+    Response
+        In ohms, with its covariance; the resistor's own error is not in it.
+
+    Raises
+    ------
+    ValueError
+        If the take does not say its series resistor.
+    """
+    if response.unit == "Ω":
+        return response
+    if take.series_resistor is None:
+        msg = f'the take "{take.name}" does not say its series resistor: it is needed for ohms'
+        raise ValueError(msg)
+    resistor_ohm = parse_quantity(take.series_resistor, "Ω").value
+    ratio = response.value
+    by_ratio = resistor_ohm / (1 - ratio) ** 2
+    turn = np.moveaxis(np.array([[by_ratio.real, -by_ratio.imag], [by_ratio.imag, by_ratio.real]]), 2, 0)
+    return Response(
+        frequency_hz=response.frequency_hz,
+        value=resistor_ohm * ratio / (1 - ratio),
+        covariance=turn @ response.covariance @ turn.transpose(0, 2, 1),
+        unit="Ω",
+        origin=response.origin,
+    )
 
 
 def fitted_port_text(fitted: Fitted, pickup: NetPickup, *, reference_ohm: float) -> str:
