@@ -398,3 +398,12 @@ def test_intervals_of_predictions_hold_the_true_guitar():
     assert np.all(np.mean(np.abs(pulls) < 1.96, axis=(0, 2)) > 0.9)
     assert np.all(np.abs(np.mean(pulls, axis=0)) < 0.6)  # 3 σ of a mean of 30
     assert np.all(np.std(pulls, axis=0) < 1.3)
+
+
+def test_fit_that_ran_away_gives_no_parts():
+    choice = choice_at(TWO, CONTROLS, MODELS["loop and spread"], rng=np.random.default_rng(24), coil_over="bridge")
+    vector = choice.fit.vector.copy()
+    (place,) = (i for i, parameter in enumerate(choice.problem.parameters) if parameter.name == "share_0_0@bridge")
+    vector[place] = 60.0  # a coupling of 1
+    assert measured_parts(choice) is not None
+    assert measured_parts(replace(choice, fit=replace(choice.fit, vector=vector))) is None

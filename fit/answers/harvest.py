@@ -16,7 +16,7 @@ Slopes = tuple[float, dict[str, float]]  # a value, and parameters to the deriva
 
 def measured_parts(
     choice: Choice, *, leave_out: Collection[str] = (), outcome: str = "good", instrument_sha256: str = ""
-) -> MeasuredParts:
+) -> MeasuredParts | None:
     """Take the parts' values out of a fit.
 
     Parameters
@@ -34,9 +34,10 @@ def measured_parts(
 
     Returns
     -------
-    MeasuredParts
+    MeasuredParts or None
         Of every pickup and part that some take feels, before a job where there are takes from after it; a pickup straight at
-        the jack, without an instrument.toml, is called ``"pickup"``.
+        the jack, without an instrument.toml, is called ``"pickup"``. None where nothing is left, or the fit ran away to where no
+        part can be.
     """
     problem = choice.problem
     p = name_values(problem, choice.fit.vector)
@@ -56,20 +57,26 @@ def measured_parts(
     for row, (_, slopes) in enumerate(found.values()):
         for key, slope in slopes.items():
             gradient[row, index[key]] = slope
+    covariance = gradient @ choice.covariance @ gradient.T
     evidence = problem.evidence
-    return MeasuredParts(
-        values={name: value for name, (value, _) in found.items()},
-        names=tuple(found),
-        log_covariance=gradient @ choice.covariance @ gradient.T,
-        takes=tuple(take.name for take in evidence.takes),
-        simulated=any(take.response.origin.simulated for take in evidence.takes),
-        outcome=outcome,
-        instrument_sha256=instrument_sha256,
-        input_stated={
-            "input.resistance": evidence.input_resistance.value,
-            "input.capacitance": evidence.input_capacitance.value,
-        },
-    )
+    if not found:
+        return None
+    try:
+        return MeasuredParts(
+            values={name: value for name, (value, _) in found.items()},
+            names=tuple(found),
+            log_covariance=(covariance + covariance.T) / 2,
+            takes=tuple(take.name for take in evidence.takes),
+            simulated=any(take.response.origin.simulated for take in evidence.takes),
+            outcome=outcome,
+            instrument_sha256=instrument_sha256,
+            input_stated={
+                "input.resistance": evidence.input_resistance.value,
+                "input.capacitance": evidence.input_capacitance.value,
+            },
+        )
+    except ValueError:
+        return None
 
 
 # The couplings g of the exciter's field and the second coil's excitation are of the exciter, not of strings: they stay out.
