@@ -112,9 +112,12 @@ winding_capacitance = "100p"
 [capacitor.series]
 value = "1n"
 between = ["hot", "between"]
+[resistor.bleed]
+value = "100k"
+between = ["between", "after"]
 [capacitor.again]
 value = "2n"
-between = ["between", "tip"]
+between = ["after", "tip"]
 [switch.selector.positions]
 one = []
 both = [["off hot", "hot"], ["off cold", "ground"]]
