@@ -258,7 +258,7 @@ def _require_values(instrument: Instrument, settings: Settings, known: set[str])
     needed = {key for group in harness.groups for key in needed_values(instrument, group)}
     absent = sorted(needed - known)
     if absent:
-        msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, or with --change"
+        msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, fit takes that tell it, or use --change"
         raise ValueError(msg)
     return needed
 
