@@ -29,6 +29,7 @@ Examples:
   coilsweep report pickup.html                     all of it as one page
   coilsweep instrument --layout one-pickup         a file to state a whole guitar in
   coilsweep predict --set tone=3 --change capacitor.tone=10n
+  coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
   coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
 
 \b
