@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 
 from fit.circuit.controls import Settings, read_settings
-from fit.circuit.instrument import Instrument, Part, Pot
+from fit.circuit.instrument import Instrument, Part, Pickup, Pot
 from fit.circuit.network import GROUND
 from fit.circuit.wiring import Passive, wire_instrument
 from fit.desk.bounds import bounded
@@ -146,7 +146,7 @@ def with_dcr(instrument: Instrument, dcr: str) -> Instrument:
 
 
 def _with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
-    """Give every stated value a bound: one that is missing is assumed, and said."""
+    """Give every stated part a bound: one that is missing is assumed, and said. A pickup's value without one is no reference."""
 
     def text(written: str | None, unit: str, what: str) -> str | None:
         if written is None:
@@ -156,21 +156,27 @@ def _with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
             return written
         return f"{written} ± {100 * (bounded(quantity, what, warnings).bound or 0.0) / quantity.value:.9g}%"
 
-    pickups = {
-        name: msgspec.structs.replace(
-            pickup,
-            dcr=text(pickup.dcr, "Ω", f"dcr of {name}"),
-            inductance=text(pickup.inductance, "H", f"inductance of {name}"),
-            winding_capacitance=text(pickup.winding_capacitance, "F", f"winding capacitance of {name}"),
-        )
-        for name, pickup in instrument.pickup.items()
-    }
+    pickups = {name: _with_known_values(name, pickup, warnings) for name, pickup in instrument.pickup.items()}
     units = {"pot": "Ω", "capacitor": "F", "resistor": "Ω"}
     parts: dict[str, dict[str, Pot | Part]] = {kind: dict(getattr(instrument, kind)) for kind in units}
     for kind, named in parts.items():
         for name, part in named.items():
             named[name] = msgspec.structs.replace(part, value=text(part.value, units[kind], f"{kind}.{name}"))
     return msgspec.structs.replace(instrument, pickup=pickups, **parts)
+
+
+def _with_known_values(name: str, pickup: Pickup, warnings: list[str]) -> Pickup:
+    """Keep what is known of a pickup: a starting file's values have no ±, and say what pickups of its kind usually have."""
+    texts = {
+        "dcr": (pickup.dcr, "Ω"),
+        "inductance": (pickup.inductance, "H"),
+        "winding_capacitance": (pickup.winding_capacitance, "F"),
+    }
+    open_ended = [key for key, (text, unit) in texts.items() if text is not None and parse_quantity(text, unit).bound is None]
+    if open_ended:
+        listed = ", ".join(f"{key.replace('_', ' ')} {texts[key][0]}" for key in open_ended)
+        warnings.append(f"pickup {name}: {listed} stated without ±, so the fit does not rely on it; a measured dcr with ± helps")
+    return msgspec.structs.replace(pickup, **dict.fromkeys(open_ended))
 
 
 def _coil_over(take: Take, instrument: Instrument) -> str:
