@@ -1,7 +1,7 @@
 """What is this pickup? Its values with intervals, what limits them, and which further take would help."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from fit.answers.identify import (
 )
 from fit.answers.measured import MeasuredParts
 from fit.answers.quantities import COVERAGE, Derived, derive_quantities
+from fit.circuit.instrument import Taper
 from fit.estimate.budget import split_uncertainty
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, smooth_difference
@@ -123,6 +124,7 @@ class PickupAnswer:
     loaded_gain: ComplexArray  # voltage at the jack per volt of EMF, of the first pickup
     findings: tuple[Finding, ...]
     parts: MeasuredParts | None = None  # all values together with their covariance, for predictions
+    tapers: dict[str, Taper] = field(default_factory=dict)  # of the instrument's pots
 
 
 def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None) -> PickupAnswer:
@@ -178,6 +180,7 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
         loaded_gain=loaded_gain(choice.problem, choice.fit.vector, loaded_hz).value,
         findings=findings,
         parts=measured_parts(choice, leave_out=reasons, outcome=outcome),
+        tapers={} if evidence.instrument is None else {name: pot.taper for name, pot in evidence.instrument.pot.items()},
     )
 
 

@@ -19,14 +19,21 @@ if TYPE_CHECKING:
 @click.option(
     "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the fit."
 )
+@click.option(
+    "--plot-tapers",
+    "taper_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.png",
+    help="Picture of the tapers of pots between 0 and 10.",
+)
 @shared_options
 def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say what the pickup is, from one or more takes."""
     del as_json, debug
     from fit.desk.session import FitWish, fit_takes
 
-    plot_file = options.pop("plot_file")
-    return fit_takes(desk_at(logbook), FitWish(names=names, **options), plot_file=plot_file)
+    pictures = {name: options.pop(name) for name in ("plot_file", "taper_file")}
+    return fit_takes(desk_at(logbook), FitWish(names=names, **options), **pictures)
 
 
 @click.command()

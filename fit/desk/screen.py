@@ -4,7 +4,9 @@ from typing import TYPE_CHECKING
 
 from fit.answers.pickup import PickupAnswer
 from fit.answers.quantities import COVERAGE
+from fit.answers.tapers import read_tapers
 from fit.desk.document import Document, finding_document
+from fit.desk.tapertext import taper_lines
 from fit.desk.wording import (
     MINUS,
     SIMULATED_TEXT,
@@ -54,6 +56,7 @@ def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str
     if answer.outcome != "good":
         lines += ["", *misfit_lines(answer)]
     lines += ["", *table_lines(quantity_rows(answer))]
+    lines += taper_lines(read_tapers(answer.quantities, answer.tapers))
     lines += _not_identified_lines(answer)
     lines += _next_take_lines(answer)
     lines += ["", f"Model: {answer.model_name}", *table_lines(_candidate_rows(answer))]
@@ -114,7 +117,8 @@ def quantity_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = [("", "value", "95 % interval", "limited most by")]
     for key in in_order(answer.quantities):
         estimate = answer.quantities[key]
-        rows.append((quantity_name(key), *estimate_texts(estimate), plain_text(limiting_source(answer, key))))
+        if "@" not in key:  # a taper has a table of its own
+            rows.append((quantity_name(key), *estimate_texts(estimate), plain_text(limiting_source(answer, key))))
     return rows
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from fit.answers.measured import measured_document
 from fit.answers.pickup import PickupAnswer, characterise_pickup
+from fit.answers.tapers import read_tapers
 from fit.desk.bench import rig_rows
 from fit.desk.document import Document, answer_document
 from fit.desk.elsewhere import inspect_response, take_response
@@ -80,7 +81,7 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     return Outcome(lines=(f"Take {name}, made {take.time_utc}", *lines), document={"schema": "coilsweep.inspect/1"} | document)
 
 
-def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Outcome:
+def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None, taper_file: Path | None = None) -> Outcome:
     """Say what the pickup is.
 
     Parameters
@@ -89,8 +90,8 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Ou
         Where.
     wish : FitWish
         Takes and references.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
+    plot_file, taper_file : Path or None
+        Pictures to be written, of the fit and of the pots' tapers, ending in .png.
 
     Returns
     -------
@@ -104,9 +105,10 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Ou
     """
     import json
 
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
+    for file in (plot_file, taper_file):
+        if file is not None and file.suffix.lower() != ".png":
+            msg = f"{file}: the picture is written as PNG, give a name that ends in .png"
+            raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
     answer, warnings = answer_for(desk, logbook, wish)
     document = answer_document(answer, warnings=warnings)
@@ -117,6 +119,12 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None) -> Ou
 
         write_png(response_figure(answer), plot_file)
         desk.say(f"Written: {plot_file}")
+    if taper_file is not None:
+        from fit.desk.plots import write_png
+        from fit.desk.taperplots import taper_figure
+
+        write_png(taper_figure(read_tapers(answer.quantities, answer.tapers), simulated=answer.simulated), taper_file)
+        desk.say(f"Written: {taper_file}")
     return Outcome(lines=tuple(answer_lines(answer, warnings=warnings)), document=document)
 
 

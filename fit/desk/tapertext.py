@@ -1,0 +1,31 @@
+"""Table of measured tapers."""
+
+from collections.abc import Mapping
+
+from fit.answers.tapers import PotTaper
+from fit.desk.wording import table_lines
+
+
+def taper_lines(tapers: Mapping[str, PotTaper]) -> list[str]:
+    """Table of measured electrical fractions.
+
+    Parameters
+    ----------
+    tapers : mapping
+        Pot to taper.
+
+    Returns
+    -------
+    list of str
+        Empty where there is none.
+    """
+    if not tapers:
+        return []
+    rows: list[tuple[str, ...]] = [("", "from ccw to wiper", "95 % interval", "nominal")]
+    for pot, taper in tapers.items():
+        for point in taper.points:
+            share = point.share
+            interval = f"{100 * share.low:.1f} … {100 * share.high:.1f} %"
+            where = f"{pot} at {point.rotation:g}"
+            rows.append((where, f"{100 * share.value:.1f} %", interval, f"{100 * point.nominal:.0f} % ({taper.taper})"))
+    return ["", "Tapers, share of the track", *table_lines(rows)]
