@@ -73,8 +73,7 @@ def _noise_part(choice: Choice, by_parameter: FloatArray) -> float:
     variance = 0.0
     for half in (weights[:n_points], weights[n_points:]):
         for block in choice.blocks:
-            part = half[block.points]
-            back = part * block.whitener if block.whitener.ndim == 1 else part @ block.whitener
+            back = block.transpose(half[block.points])
             variance += float(np.sum(back**2 * choice.problem.noise[block.points] ** 2 / 2))
     return variance
 

@@ -341,12 +341,39 @@ def floor_blocks(problem: Problem, floor: Floor) -> tuple[tuple[Block, ...], flo
     tuple
         Blocks that cover all points, and 2 ln det C.
     """
+    if floor.is_common:
+        return _shared_blocks(problem, floor)
     blocks, log_determinant = [], 0.0
     for points, covariance in floor_covariances(problem, floor):
         factor = np.linalg.cholesky(covariance)
         log_determinant += 2 * float(np.log(np.diag(factor)).sum())
         whitener = np.sqrt(2.0) * np.linalg.inv(factor)
         blocks.append(Block(points=slice(int(points[0]), int(points[-1]) + 1), whitener=whitener))
+    return tuple(blocks), 2 * log_determinant
+
+
+def _shared_blocks(problem: Problem, floor: Floor) -> tuple[tuple[Block, ...], float]:
+    """Do the same where the takes of a placement share their errors: these have one value a frequency, not one a point.
+
+    With C = D + p² E K Eᵀ and U = p D^(−½) E L = V Σ Qᵀ, C^(−½) may be taken as (1 − V (1 − (1 + Σ²)^(−½)) Vᵀ) D^(−½).
+    """
+    group_of_point = placements(problem)[problem.take_of_point]
+    blocks, log_determinant = [], 0.0
+    for group in range(group_of_point.max() + 1):
+        points = np.flatnonzero(group_of_point == group)
+        diagonal = problem.noise[points] ** 2 + floor.rough**2 * problem.points_per_third
+        octaves, node = np.unique(np.log2(problem.frequency_hz[points]).round(9), return_inverse=True)
+        lower = _kernel_factor(octaves.tobytes(), floor.length_octaves)
+        basis, singular, _ = np.linalg.svd(floor.smooth * lower[node] / np.sqrt(diagonal)[:, None], full_matrices=False)
+        log_determinant += float(np.log(diagonal).sum() + np.log1p(singular**2).sum())
+        blocks.append(
+            Block(
+                points=slice(int(points[0]), int(points[-1]) + 1),
+                whitener=np.sqrt(2 / diagonal),
+                basis=basis,
+                shrink=1 - 1 / np.sqrt(1 + singular**2),
+            )
+        )
     return tuple(blocks), 2 * log_determinant
 
 

@@ -26,10 +26,57 @@ class Block:
         Consecutive points.
     whitener : ndarray, shape (k, k) or (k,)
         W with WᵀW = 2 C⁻¹, a matrix, or its diagonal.
+    basis : ndarray, shape (k, n), or None
+        Orthonormal columns V where several takes share n < k correlated errors: W = (1 − V diag(shrink) Vᵀ) diag(whitener), at a
+        cost that grows with k n and not with k².
+    shrink : ndarray, shape (n,), or None
+        With `basis`. [1]
     """
 
     points: slice
     whitener: FloatArray
+    basis: FloatArray | None = None
+    shrink: FloatArray | None = None
+
+    def whiten(self, rows: FloatArray) -> FloatArray:
+        """Multiply rows by Wᵀ from the right.
+
+        Parameters
+        ----------
+        rows : ndarray, shape (r, k)
+            Errors at the block's points.
+
+        Returns
+        -------
+        ndarray, shape (r, k)
+            Of unit variance.
+        """
+        if self.whitener.ndim == 2:
+            return rows @ self.whitener.T
+        scaled = rows * self.whitener
+        return scaled if self.basis is None else scaled - self._shared(scaled)
+
+    def transpose(self, row: FloatArray) -> FloatArray:
+        """Multiply a row by W from the right.
+
+        Parameters
+        ----------
+        row : ndarray, shape (k,)
+            Weights of whitened errors.
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            Weights of the errors themselves.
+        """
+        if self.whitener.ndim == 2:
+            return row @ self.whitener
+        return (row if self.basis is None else row - self._shared(row)) * self.whitener
+
+    def _shared(self, rows: FloatArray) -> FloatArray:
+        if self.basis is None or self.shrink is None:
+            return np.zeros_like(rows)
+        return ((rows @ self.basis) * self.shrink) @ self.basis.T
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -110,10 +157,7 @@ def whiten(blocks: Sequence[Block], rows: ComplexArray) -> FloatArray:
     for part, offset in ((rows.real, 0), (rows.imag, n_points)):
         for block in blocks:
             target = out[:, offset + block.points.start : offset + block.points.stop]
-            if block.whitener.ndim == 1:
-                np.multiply(part[:, block.points], block.whitener, out=target)
-            else:
-                target[:] = part[:, block.points] @ block.whitener.T
+            target[:] = block.whiten(part[:, block.points])
     return out
 
 
