@@ -1,0 +1,235 @@
+"""The parent's side of the recording process: starts it, listens with a watch in hand, and ends it whatever the card does."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import queue
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from types import TracebackType
+from typing import Any, NoReturn, Self
+
+from measure.errors import (
+    ChannelError,
+    DeviceError,
+    DeviceGoneError,
+    LibraryMissingError,
+    NoCardError,
+    NoProgressError,
+    OpenError,
+    RateError,
+    ServerDiedError,
+    UnknownDeviceError,
+)
+from measure.source.wire import JSON, SAMPLES, STOP, read_frame, write_frame, write_json
+
+GRACE_S = 1.2  # [s] for the process to play its ramp to silence, or to close the card
+NAMED: dict[str, type[DeviceError]] = {
+    kind.__name__: kind
+    for kind in (
+        ChannelError,
+        DeviceGoneError,
+        LibraryMissingError,
+        NoCardError,
+        NoProgressError,
+        OpenError,
+        RateError,
+        ServerDiedError,
+        UnknownDeviceError,
+    )
+}
+KEPT_BYTES = 64_000  # of what the libraries print
+START = "import sys; sys.path.insert(0, sys.argv[1]); from measure.source.child import main; main()"
+
+
+class RecordingProcess:
+    """A process that may hang or die without taking its parent along; use it in a ``with``.
+
+    Parameters
+    ----------
+    head : dict
+        The order; what JSON can hold.
+    stimulus : bytes
+        What is to be played, float32.
+    """
+
+    def __init__(self, head: dict[str, Any], stimulus: bytes = b"") -> None:
+        """Start it."""
+        self._printed = tempfile.TemporaryFile()  # noqa: SIM115 - closed in end()
+        self._frames: queue.SimpleQueue[tuple[bytes, bytes] | None] = queue.SimpleQueue()
+        self._process = subprocess.Popen(
+            [sys.executable, "-P", "-c", START, str(Path(__file__).resolve().parents[2])],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=self._printed,
+            env={"JACK_NO_START_SERVER": "1", **os.environ},
+            # Ctrl-C goes to the parent alone, which has the output ramped down.
+            **_apart(),
+        )
+        self._writer = threading.Thread(target=self._write, args=(head, stimulus), daemon=True)
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._writer.start()
+        self._reader.start()
+        self.library_text = ""  # what the libraries printed, once it has ended
+
+    def __enter__(self) -> Self:
+        """Nothing more to do.
+
+        Returns
+        -------
+        RecordingProcess
+            Itself.
+        """
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        """End it; a parent that was interrupted waits for the ramp to silence."""
+        is_hung = isinstance(error, Exception)
+        self.end(grace_s=0.0 if is_hung else GRACE_S)
+
+    def next_frame(self, limit_s: float) -> tuple[bytes, Any] | None:
+        """Wait for what comes next.
+
+        Parameters
+        ----------
+        limit_s : float
+            How long. [s]
+
+        Returns
+        -------
+        tuple or None
+            `JSON` with a dict, or `SAMPLES` with bytes; None when the process has ended.
+
+        Raises
+        ------
+        TimeoutError
+            If nothing came.
+        """
+        try:
+            frame = self._frames.get(timeout=max(limit_s, 1e-3))
+        except queue.Empty:
+            msg = f"nothing came for {limit_s:.1f} s"
+            raise TimeoutError(msg) from None
+        if frame is None:
+            return None
+        kind, payload = frame
+        return (JSON, json.loads(payload)) if kind == JSON else (SAMPLES, payload)
+
+    def stop(self) -> None:
+        """Have the output ramped to silence; what was recorded until then still comes."""
+        pipe = self._process.stdin
+        if pipe is not None and not self._writer.is_alive():
+            with contextlib.suppress(OSError, ValueError):
+                pipe.write(STOP)
+                pipe.flush()
+
+    def end(self, *, grace_s: float) -> int:
+        """End the process, and wait until it is gone.
+
+        Parameters
+        ----------
+        grace_s : float
+            It may go by itself within that time. [s]
+
+        Returns
+        -------
+        int
+            Its exit code; below 0 the signal that ended it.
+        """
+        if self._printed.closed:
+            return int(self._process.returncode)
+        try:
+            if grace_s > 0:
+                self.stop()
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    self._process.wait(timeout=grace_s)
+        finally:
+            if self._process.poll() is None:
+                self._process.kill()
+            code = self._process.wait()
+            self._reader.join()
+            self._writer.join()
+            for pipe in (self._process.stdin, self._process.stdout):
+                if pipe is not None:
+                    with contextlib.suppress(OSError):
+                        pipe.close()
+            self._printed.seek(0)
+            self.library_text = self._printed.read(KEPT_BYTES).decode(errors="replace").strip()
+            self._printed.close()
+        return int(code)
+
+    def _write(self, head: dict[str, Any], stimulus: bytes) -> None:
+        pipe = self._process.stdin
+        if pipe is not None:
+            with contextlib.suppress(OSError, ValueError):
+                write_json(pipe, **head)
+                write_frame(pipe, SAMPLES, stimulus)
+
+    def _read(self) -> None:
+        pipe = self._process.stdout
+        if pipe is not None:
+            while (frame := read_frame(pipe)) is not None:
+                self._frames.put(frame)
+        self._frames.put(None)
+
+
+def _apart() -> dict[str, Any]:
+    """Start it outside the terminal's group of processes."""
+    if sys.platform == "win32":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {"start_new_session": True}
+
+
+def raise_named(message: dict[str, Any], place: str) -> NoReturn:
+    """Raise the error that the recording process named.
+
+    Parameters
+    ----------
+    message : dict
+        With `error`, the name of its class, and `text`.
+    place : str
+        Where that was, for those that happen on the way.
+
+    Raises
+    ------
+    DeviceError
+        Always, in its named kind.
+    """
+    kind = NAMED.get(str(message.get("error")), DeviceError)
+    text = str(message.get("text"))
+    if kind in (ServerDiedError, DeviceGoneError):
+        again = "Start it again" if kind is ServerDiedError else "Plug it in again"
+        text = f"{text} {place}. {again}, and repeat the take."
+    raise kind(text)
+
+
+def raise_exit(code: int, place: str) -> NoReturn:
+    """Name the end of a recording process that said nothing.
+
+    Parameters
+    ----------
+    code : int
+        Its exit code; below 0 the signal that ended it.
+    place : str
+        Where that was.
+
+    Raises
+    ------
+    ServerDiedError
+        If a signal ended it.
+    OpenError
+        If it ended by itself.
+    """
+    if code < 0:
+        msg = (
+            f"the sound library ended its process by signal {-code}, {place}: its server went or is broken. "
+            "Restart it, and try again."
+        )
+        raise ServerDiedError(msg)
+    msg = f"the recording process ended (exit code {code}), {place}. --debug shows what it printed."
+    raise OpenError(msg)

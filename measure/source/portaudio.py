@@ -1,0 +1,218 @@
+"""PortAudio, as the recording process sees it: its devices, by name; the one place that imports sounddevice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from measure.errors import LibraryMissingError, NoCardError, UnknownDeviceError
+
+RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
+N_NAMED = 8  # devices that a message names at most
+INSTALL = "Install it (Debian, Ubuntu: apt install libportaudio2; macOS: brew install portaudio) and try again."
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Found:
+    """A device, as PortAudio numbers it in this process.
+
+    Attributes
+    ----------
+    index : int
+        Its number; another process may number otherwise.
+    name, host_api : str
+        As the system names them.
+    n_inputs, n_outputs : int
+        Its channels.
+    rate_hz : float
+        What it runs at when nothing is asked for. [Hz]
+    """
+
+    index: int
+    name: str
+    host_api: str
+    n_inputs: int
+    n_outputs: int
+    rate_hz: float
+
+
+def load_library() -> Any:
+    """Import sounddevice, which starts PortAudio; the list of devices is that of this moment.
+
+    Returns
+    -------
+    module
+        `sounddevice`.
+
+    Raises
+    ------
+    LibraryMissingError
+        If the PortAudio library is not there.
+    """
+    try:
+        import sounddevice
+    except OSError as err:
+        msg = f"the PortAudio library cannot be loaded ({' '.join(str(err).split())}), so there is no sound. {INSTALL}"
+        raise LibraryMissingError(msg) from err
+    return sounddevice
+
+
+def find_devices(sd: Any) -> list[Found]:
+    """List all devices.
+
+    Parameters
+    ----------
+    sd : module
+        From `load_library`.
+
+    Returns
+    -------
+    list of Found
+        In PortAudio's order.
+    """
+    names = [str(api["name"]) for api in sd.query_hostapis()]
+    return [
+        Found(
+            index=index,
+            name=str(info["name"]),
+            host_api=names[info["hostapi"]],
+            n_inputs=int(info["max_input_channels"]),
+            n_outputs=int(info["max_output_channels"]),
+            rate_hz=float(info["default_samplerate"]),
+        )
+        for index, info in enumerate(sd.query_devices())
+    ]
+
+
+def default_index(sd: Any, *, is_input: bool) -> int | None:
+    """Find PortAudio's default device.
+
+    Parameters
+    ----------
+    sd : module
+        From `load_library`.
+    is_input : bool
+        Its input, or its output.
+
+    Returns
+    -------
+    int or None
+        Its number; None where there is none.
+    """
+    index = int(sd.default.device[0 if is_input else 1])
+    return index if index >= 0 else None
+
+
+def choose_device(sd: Any, *, name: str | None, host_api: str | None, is_input: bool) -> Found:
+    """Find the device that was asked for.
+
+    Parameters
+    ----------
+    sd : module
+        From `load_library`.
+    name : str or None
+        Its name, or a part of it that no other has; None: the default one.
+    host_api : str or None
+        Only devices of this one.
+    is_input : bool
+        Only devices with inputs, or with outputs.
+
+    Returns
+    -------
+    Found
+        The device. One that stands under several host APIs is taken from that of the default device, else from the first.
+
+    Raises
+    ------
+    NoCardError
+        If there is no device, or no default one and none was named.
+    UnknownDeviceError
+        If none, or several, have that name.
+    """
+    direction = "input" if is_input else "output"
+    devices = [each for each in find_devices(sd) if (each.n_inputs if is_input else each.n_outputs) > 0]
+    if not devices:
+        msg = f"no sound card with an {direction} was found. Plug it in, see that the sound server runs, and try again."
+        raise NoCardError(msg)
+    default = default_index(sd, is_input=is_input)
+    usual = next((each.host_api for each in devices if each.index == default), "")
+    if host_api is not None:
+        apis = sorted({each.host_api for each in devices})
+        devices = [each for each in devices if each.host_api.casefold() == host_api.casefold()]
+        if not devices:
+            msg = f"no {direction} of host API {host_api!r}; there are: {', '.join(apis)}. `coilsweep devices` lists them."
+            raise UnknownDeviceError(msg)
+    if name is None:
+        return _default_of(sd, devices, default=default, direction=direction)
+    matches = _matching(devices, name)
+    if not matches:
+        listed = ", ".join(repr(each.name) for each in devices[:N_NAMED]) + (", …" if len(devices) > N_NAMED else "")
+        msg = f"no {direction} device is called {name!r}; there are: {listed}. `coilsweep devices` lists them."
+        raise UnknownDeviceError(msg)
+    if len({each.name for each in matches}) > 1:
+        listed = ", ".join(repr(each.name) for each in matches[:N_NAMED])
+        msg = f"{name!r} fits {len(matches)} {direction} devices: {listed}. Give the whole name."
+        raise UnknownDeviceError(msg)
+    return next((each for each in matches if each.host_api == usual), matches[0])
+
+
+def _matching(devices: list[Found], name: str) -> list[Found]:
+    """Devices of exactly that name, else regardless of case, else with that part in their name."""
+    wanted = name.casefold()
+    for is_match in (
+        lambda each: each.name == name,
+        lambda each: each.name.casefold() == wanted,
+        lambda each: wanted in each.name.casefold(),
+    ):
+        found = [each for each in devices if is_match(each)]
+        if found:
+            return found
+    return []
+
+
+def _default_of(sd: Any, devices: list[Found], *, default: int | None, direction: str) -> Found:
+    """Take the default device, or that of the host API that was asked for.
+
+    Raises
+    ------
+    NoCardError
+        If there is none.
+    """
+    candidates = [default]
+    candidates += [int(api[f"default_{direction}_device"]) for api in sd.query_hostapis()]
+    for index in candidates:
+        for each in devices:
+            if each.index == index:
+                return each
+    msg = f"no default {direction} device. Name one: `coilsweep devices` lists them."
+    raise NoCardError(msg)
+
+
+def opening_rates(sd: Any, found: Found) -> list[int]:
+    """Try which rates really open, each direction alone.
+
+    Parameters
+    ----------
+    sd : module
+        From `load_library`.
+    found : Found
+        The device.
+
+    Returns
+    -------
+    list of int
+        Of `RATES_HZ` and the device's own one, those at which all its directions open. [Hz]
+    """
+    kinds = [(sd.RawInputStream, found.n_inputs), (sd.RawOutputStream, found.n_outputs)]
+    rates = sorted({*RATES_HZ, round(found.rate_hz)})
+    return [
+        rate for rate in rates if all(_opens(sd, kind, found, n_channels=min(n, 2), rate_hz=rate) for kind, n in kinds if n > 0)
+    ]
+
+
+def _opens(sd: Any, kind: Any, found: Found, *, n_channels: int, rate_hz: int) -> bool:
+    try:
+        kind(device=found.index, channels=n_channels, samplerate=rate_hz, dtype="float32", callback=lambda *_: None).close()
+    except sd.PortAudioError:
+        return False
+    return True

@@ -1,0 +1,69 @@
+"""A server and a bench for each test; every process is ended, and it is checked that the engine left none."""
+
+import ctypes.util
+import importlib.util
+import os
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.live.bench import LiveBench
+from tests.live.server import JackServer
+
+
+def pytest_collection_modifyitems(items):
+    here = Path(__file__).parent
+    missing = [
+        what
+        for what, is_there in (
+            ("jackd", shutil.which("jackd") is not None),
+            ("the PortAudio library", ctypes.util.find_library("portaudio") is not None),
+            ("the package JACK-Client", importlib.util.find_spec("jack") is not None),
+        )
+        if not is_there
+    ]
+    for item in items:
+        if here in item.path.parents:
+            item.add_marker(pytest.mark.soundcard)
+            if missing:
+                item.add_marker(pytest.mark.skip(reason=f"no live sound without {' and '.join(missing)}"))
+
+
+def children():
+    """Ids of this process's children that have not ended."""
+    found = set()
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            name_end = stat.read_text().rpartition(")")[2].split()
+        except OSError:
+            continue  # it ended meanwhile
+        if int(name_end[1]) == os.getpid() and name_end[0] != "Z":
+            found.add(int(stat.parent.name))
+    return found
+
+
+@pytest.fixture
+def live(tmp_path, monkeypatch):
+    """Start a server and a bench: live(rate_hz, fault=…) gives both; nothing outlives the test."""
+    started = []
+
+    def start(rate_hz=48000, *, is_patient=True, **changes):
+        server = JackServer(rate_hz, is_patient=is_patient)
+        started.append(server)
+        for name, value in server.environment().items():
+            monkeypatch.setenv(name, value)
+        bench = LiveBench(server, tmp_path / "bench", **changes)
+        started.insert(0, bench)
+        return server, bench
+
+    before = children()
+    yield start
+    ours = {each.process.pid for each in started}
+    end_s = time.monotonic() + 1.0
+    while (left := children() - before - ours) and time.monotonic() < end_s:
+        time.sleep(0.02)
+    for each in started:
+        each.end()
+    assert not left, f"processes were left behind: {left}"

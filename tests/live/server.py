@@ -1,0 +1,108 @@
+"""A JACK server with its dummy driver: no hardware, a name of its own, and nothing left behind.
+
+What it does to the machine is known and undone: its process is ended by its id, and the files that killed servers leave in shared
+memory (after eight of them the ninth does not start) are removed when no server runs.
+"""
+
+import itertools
+import os
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from pathlib import Path
+
+PERIOD = 1024  # [samples]
+SHARED = Path("/dev/shm")
+READY_S = 5.0  # [s]
+counter = itertools.count()
+
+
+class JackServer:
+    """Runs from its making to `end`."""
+
+    def __init__(self, rate_hz, *, is_patient=True, period=PERIOD):
+        self.rate_hz, self.period = rate_hz, period
+        self.name = f"coilsweep-{os.getpid()}-{next(counter)}"
+        self.printed = tempfile.TemporaryFile()  # noqa: SIM115 - closed in end()
+        # -S: each cycle waits for its clients, up to -t; without it a late client costs an xrun
+        mode = ["-S", "-t", "5000"] if is_patient else ["-t", "2000"]
+        self.process = subprocess.Popen(
+            [
+                shutil.which("jackd"),
+                "-r",
+                *mode,
+                "-n",
+                self.name,
+                "-d",
+                "dummy",
+                "-r",
+                str(rate_hz),
+                "-p",
+                str(period),
+                "-C",
+                "0",
+                "-P",
+                "0",
+            ],
+            stdin=subprocess.DEVNULL,
+            stdout=self.printed,
+            stderr=self.printed,
+            env={**os.environ, "JACK_NO_AUDIO_RESERVATION": "1"},
+            start_new_session=True,
+        )
+
+    def environment(self):
+        """What a client needs to find it, and it alone."""
+        return {"JACK_DEFAULT_SERVER": self.name, "JACK_NO_START_SERVER": "1"}
+
+    def send(self, number):
+        self.process.send_signal(number)
+
+    def end(self):
+        if self.printed.closed:
+            return
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGCONT)
+            self.process.terminate()
+            try:
+                self.process.wait(timeout=1.0)
+            except subprocess.TimeoutExpired:
+                self.process.kill()
+                self.process.wait()
+        self.printed.close()
+        clear_shared_memory(self.name)
+
+
+def is_any_server_running():
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            if (folder / "comm").read_text().strip() in ("jackd", "jackdbus") and "\nState:\tZ" not in (
+                folder / "status"
+            ).read_text():
+                return True
+        except OSError:
+            continue  # it ended meanwhile
+    return False
+
+
+def clear_shared_memory(name):
+    """Remove what belongs to that server; all of it where no server runs."""
+    if not SHARED.is_dir():
+        return
+    pattern = "jack*" if not is_any_server_running() else f"jack*{name}*"
+    for path in SHARED.glob(pattern):
+        if path.stat().st_uid == os.getuid():
+            shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
+    for path in Path(tempfile.gettempdir()).glob(f"jack-{os.getuid()}/{name}"):
+        shutil.rmtree(path, ignore_errors=True)
+
+
+def wait_until(is_true, *, limit_s, what):
+    end_s = time.monotonic() + limit_s
+    while not is_true():
+        if time.monotonic() > end_s:
+            msg = f"{what} did not happen within {limit_s} s"
+            raise TimeoutError(msg)
+        time.sleep(0.01)
