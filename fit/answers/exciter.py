@@ -192,7 +192,7 @@ def textbook_inductance(winding: Winding, per_layer: int) -> tuple[str, float]:
     Returns
     -------
     formula : str
-        ``"Nagaoka"`` for one layer, ``"Wheeler, multilayer"`` for more, empty for a rectangle.
+        Nagaoka's for one layer, Wheeler's for more, empty for a rectangle.
     inductance_h : float
         By it; not a number for a rectangle. [H]
     """
@@ -201,12 +201,12 @@ def textbook_inductance(winding: Winding, per_layer: int) -> tuple[str, float]:
     if winding.turns <= per_layer:
         radius_m = (winding.former_width_m + winding.enamelled_m) / 2
         length_m = winding.turns * winding.enamelled_m
-        return "Nagaoka", nagaoka_inductance_h(winding.turns, radius_m=radius_m, length_m=length_m)
+        return "Nagaoka's formula", nagaoka_inductance_h(winding.turns, radius_m=radius_m, length_m=length_m)
     depth_m = winding.turns / per_layer * winding.enamelled_m
     radius_m = (winding.former_width_m + depth_m) / 2
     length_m = per_layer * winding.enamelled_m
     wheeler_h = wheeler_multilayer_h(winding.turns, radius_m=radius_m, length_m=length_m, depth_m=depth_m)
-    return "Wheeler, multilayer", wheeler_h
+    return "Wheeler's formula for many layers", wheeler_h
 
 
 # Both windings by a few turns at the nodes of Gauss and Legendre; the exciter's near face is where its layers begin.

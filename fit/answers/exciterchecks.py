@@ -79,7 +79,7 @@ def _load(strain: Strain) -> Finding:
         needed_ohm = strain.minimum_load_ohm - strain.load_ohm + strain.sense_ohm
         text = (
             f"output overloaded: it would drive {strain.load_ohm:.3g} Ω, less than the {strain.minimum_load_ohm:g} Ω it is made "
-            f"for; take a sense resistor of {math.ceil(needed_ohm):d} Ω or more, or an output that drives less (headphones)"
+            f"for; take a sense resistor of {math.ceil(needed_ohm):d} Ω or more, or an output that may drive less"
         )
     return _finding("output-load", is_overloaded, text, strain.load_ohm, "Ω")
 
@@ -126,8 +126,8 @@ def _pickup(strain: Strain) -> Finding:
     text = f"the pickup's peak may reach {peak_v:.2g} V"
     if is_loud:
         text = (
-            f"the pickup's peak may reach {peak_v:.2g} V, more than the {FULL_SCALE_V:g} V that many inputs take: begin with the "
-            f"output at {strain.level_v * FULL_SCALE_V / peak_v / 2:.1g} V rms, or lift the coil"
+            f"loud in the pickup: at {strain.level_v:.2g} V rms its peak may reach {peak_v:.2g} V, many inputs take {FULL_SCALE_V:g} V; "
+            f"begin with the output at {strain.level_v * FULL_SCALE_V / peak_v / 2:.1g} V rms, or lift the coil"
         )
     elif is_weak:
         text = (

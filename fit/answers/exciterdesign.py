@@ -12,6 +12,7 @@ from measure.quantity import nearest_preferred, preferred_values
 LEVEL_HZ = 1e3  # [Hz] at which a wanted voltage in the pickup is meant
 ALIKE = 0.05  # [1] wires that differ less in what they bring: the thicker one is easier to wind
 USUAL_TURNS = 200  # [1] more is hard to wind and brings more than inputs take; common practice, no source
+HAND_WOUND = 0.8  # [1] of the turns that would lie layer upon layer; common practice, no source
 USUAL_SENSE_OHM = 100.0  # [Ω] common practice, no source
 THICKEST_M = 0.3e-3  # [m] beyond it a coil is stiff to wind; common practice, no source
 ROUNDS = 4  # the coil's own resistance shares in the current; it settles at once
@@ -169,7 +170,7 @@ def _with_wire(setup: Setup, wish: DesignWish, wire: Wire) -> Setup:
 
 def _with_turns(setup: Setup, wish: DesignWish) -> Setup:
     per_layer = turns_per_layer(setup.winding)
-    most = min(per_layer * layers_that_fit(setup.winding), MOST_TURNS)
+    most = max(min(math.floor(HAND_WOUND * per_layer * layers_that_fit(setup.winding)), MOST_TURNS), 1)
 
     def at(turns: int) -> dict[str, float]:
         return setup_figures(_wound(setup, turns), per_layer, at_hz=(LEVEL_HZ,))
@@ -198,7 +199,8 @@ def _unmet(setup: Setup, found: dict[str, float], wish: DesignWish) -> dict[str,
     if wish.emf_v is not None and found[emf_key(LEVEL_HZ)] < 0.99 * wish.emf_v:
         missed["wanted-emf"] = (
             f"the wanted {1e3 * wish.emf_v:.3g} mV at 1 kHz is out of reach on this former: expect "
-            f"{1e3 * found[emf_key(LEVEL_HZ)]:.3g} mV; lay the coil closer, or give more level, a smaller sense resistor or a larger former"
+            f"{1e3 * found[emf_key(LEVEL_HZ)]:.3g} mV; lay the coil closer, or give more level, "
+            "a smaller sense resistor or a larger former"
         )
     if wish.current_a is not None and not math.isclose(found["current"], wish.current_a, rel_tol=0.06):
         missed["wanted-current"] = _current_missed(setup, found, wish.current_a, keep_sense=wish.keep_sense)
@@ -220,8 +222,8 @@ def _current_missed(setup: Setup, found: dict[str, float], current_a: float, *, 
         other = f", or a sense resistor of {rest_ohm:.3g} Ω" if rest_ohm > 0 else ""
         return f"{head}; it takes {level_v:.3g} V rms{other}"
     return (
-        f"{head}, the most at {drive.level_v:.3g} V rms into no less than {drive.minimum_load_ohm:g} Ω with {drive.rating_w:g} W in the "
-        "resistor; it takes another level, an output made for a smaller load, or a larger rating"
+        f"{head}, the most at {drive.level_v:.3g} V rms into no less than {drive.minimum_load_ohm:g} Ω with "
+        f"{drive.rating_w:g} W in the resistor; it takes another level, an output made for a smaller load, or a larger rating"
     )
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk import commands_answers, commands_bench
+from fit.desk import commands_answers, commands_bench, commands_exciter
 from fit.desk.terminal import reader_may_leave
 
 if TYPE_CHECKING:
@@ -50,6 +50,7 @@ def coilsweep() -> None:
 for _command in (
     commands_bench.demo,
     commands_bench.rig,
+    commands_exciter.exciter,
     commands_bench.stimulus,
     commands_bench.import_take,
     commands_bench.inspect,
