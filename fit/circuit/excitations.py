@@ -76,6 +76,8 @@ def solve_excitations(
     """
     n, n_points, n_excitations = len(network.nodes), admittance.shape[1], len(emf)
     own, between = _coil_admittances(impedance, mutual)
+    if n == 1 and not between:
+        return _solve_single_node(network, admittance, own, emf)
     nothing = np.zeros(n_points)
     off = [between.get((i, j), between.get((j, i), nothing)) for i, j in network.coupled]
     matrix = _combine(network.stamps, np.concatenate([admittance, own, *(row[None] for row in off)]))
@@ -92,6 +94,23 @@ def solve_excitations(
         by_admittance=-across[:, -1:] * across[:, :-1],
         coil_transfer=_through_coils(coil_across[:, -1:], own, between)[:, 0],
         coil_current=norton - _through_coils(coil_across[:, :-1], own, between),
+    )
+
+
+def _solve_single_node(network: Network, admittance: ComplexArray, own: ComplexArray, emf: FloatArray | ComplexArray) -> Excited:
+    """Solve the same equations where they are scalar: every branch and coil from the output to ground."""
+    sign, is_branch = network.coil_incidence[0], network.branch_incidence[0] ** 2
+    signed = own * sign[:, None]
+    total = is_branch @ admittance + sign @ signed
+    refuse_zero(total)
+    at_points = emf[:, :, None] if emf.ndim == 2 else emf
+    norton = own * at_points  # (x, c, m)
+    voltage = np.einsum("c,xcm->xm", sign, norton) / total
+    return Excited(
+        voltage=voltage,
+        by_admittance=is_branch[:, None, None] * (-voltage / total),
+        coil_transfer=signed / total,
+        coil_current=(norton - signed * voltage[:, None, :]).transpose(1, 0, 2),
     )
 
 

@@ -28,7 +28,7 @@ TWO_COIL_THIN = 5
 N_DRAWN, N_DRAWN_RICHER = 40, 16  # starts; of 40, at least one led to the best minimum in 35 of 36 searches
 
 SHAKES = 12
-SHAKE_STAGE = (20, 4)  # evaluations of each, and how many go on
+SHAKE_STAGE = (12, 3)  # evaluations of each, and how many go on
 SHAKEN = {"share": 1.0, "log_tau": 0.5, "field": 0.5, "log_width": 0.5, "log_second": 0.3, "log_coupling": 0.3}  # 1 σ each
 LOSS_NAMES = ("share", "log_tau", "field")
 
@@ -157,15 +157,29 @@ def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None, only: 
         evidence = replace(evidence, takes=tuple(takes))
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Comparison:
+    """Models under one floor."""
+
+    floor: Floor
+    blocks: tuple[Block, ...]
+    log_determinant: float
+    rungs: tuple[Rung, ...]
+
+    @property
+    def best(self) -> Rung:
+        return min(self.rungs, key=lambda rung: rung.bic)
+
+
 def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupModel] | None) -> Choice:
     if only is not None:
         return _choose(evidence, _fit_one_coil(evidence, [model.eddies for model in only]), fixed_floor)
-    candidates = _fit_one_coil(evidence, ONE_COIL)
-    choice = _choose(evidence, candidates, fixed_floor, is_shaken=False)  # a winner with several losses is met again
-    if len(choice.problem.model.eddies[0]) > 1:  # a third loop has a chance only where a second one helps
-        candidates = _from_rungs(choice.rungs)
+    compared = _compare(evidence, _fit_one_coil(evidence, ONE_COIL), fixed_floor)
+    if len(compared.best.problem.model.eddies[0]) > 1:  # a third loop has a chance only where a second one helps
+        candidates = _from_rungs(compared.rungs)
         candidates.append(_fit_three_loops(evidence, candidates))
-        choice = _choose(evidence, candidates, fixed_floor)
+        compared = _compare(evidence, candidates, fixed_floor, near=compared.floor)
+    choice = _settle(evidence, compared, fixed_floor)
     if choice.floor.total < MISFIT or not _is_one_coil(choice):
         return choice
     two = _climb_two_coils(evidence, choice, fixed_floor)
@@ -181,22 +195,33 @@ def _is_one_coil(choice: Choice) -> bool:
     return [len(model.eddies) for model in choice.problem.models.values()] == [1]
 
 
-def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, is_shaken: bool = True) -> Choice:
-    """Compare the candidates under the floor of the best fitting one, and refit the winner under its own."""
+def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None) -> Choice:
+    """Compare the candidates, and refit the winner under its own floor."""
+    return _settle(evidence, _compare(evidence, candidates, fixed_floor), fixed_floor)
+
+
+def _compare(
+    evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, near: Floor | None = None
+) -> _Comparison:
+    """Fit the candidates under the floor of the best fitting one; `near` is that of a similar set of models."""
     richest = min(candidates, key=lambda candidate: candidate.fit.chi_square)
     problem = build_problem(evidence, richest.model, thin=COMPARE_THIN)
     at_richest = predict_residual(problem, richest.fit.vector)
-    floor = fixed_floor or estimate_floor(problem, at_richest, richest.fit.vector)
+    floor = fixed_floor or estimate_floor(problem, at_richest, richest.fit.vector, near=near)
     blocks, log_determinant = floor_blocks(problem, floor)
     rungs = []
     for candidate in candidates:
         problem = build_problem(evidence, candidate.model, thin=COMPARE_THIN)
         rungs.append(_fit_rung(problem, candidate.fit.vector, blocks, log_determinant))
     rungs = _step_down(rungs, blocks, log_determinant)
-    best = min(rungs, key=lambda rung: rung.bic)
-    best = _shake(best, blocks, log_determinant) if is_shaken else best
-    rungs = [best if rung.problem.model == best.problem.model else rung for rung in rungs]
-    own = fixed_floor or estimate_floor(best.problem, best.fit.prediction, best.fit.vector, near=floor)
+    return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs))
+
+
+def _settle(evidence: Evidence, compared: _Comparison, fixed_floor: Floor | None) -> Choice:
+    """Search on around the winner, and refit it under its own floor on all points."""
+    best = _shake(compared.best, compared.blocks, compared.log_determinant)
+    rungs = [best if rung.problem.model == best.problem.model else rung for rung in compared.rungs]
+    own = fixed_floor or estimate_floor(best.problem, best.fit.prediction, best.fit.vector, near=compared.floor)
     problem = build_problem(evidence, best.problem.model)
     blocks, _ = floor_blocks(problem, own)
     fit = fit_joint(problem, blocks, best.fit.vector, tolerance=FINE_TOLERANCE)
