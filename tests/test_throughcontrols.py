@@ -1,0 +1,136 @@
+"""Takes made through controls and by other methods, from files and instrument.toml to a fit."""
+
+import numpy as np
+import pytest
+
+from fit.circuit.instrument import stated_values
+from fit.circuit.reading import read_instrument
+from fit.desk.throughcontrols import with_dcr
+from measure.source.files import write_recording
+from tests import driven_takes as driven
+from tests import guitar_cases as cases
+from tests.desk_bench import run, run_json
+from tests.guitar_bench import recordings_of
+from tests.recorded import RECORDINGS
+from tests.test_instrument_fit import WIRING
+
+RIG = ["--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--reference", "current"]
+GUITAR = WIRING.format(volume="500k", tone="500k", capacitor="33n")
+
+
+def start(capsys, folder, text=GUITAR):
+    assert run(capsys, "rig", "--logbook", folder, *RIG)[0] == 0
+    if text:
+        (folder / "instrument.toml").write_text(text, encoding="utf-8")
+
+
+def take(capsys, folder, name, file, *options):
+    code, _, err = run(capsys, "import", name, file, *options, "--logbook", folder)
+    assert code == 0, err
+
+
+def recorded_takes(capsys, folder):
+    for name, options in (
+        ("tone-up", ("--set", "volume=10", "--set", "tone=10")),
+        ("tone-up-plus-1n", ("--set", "tone=10", "--add", "1n ± 1%")),
+        ("tone-down", ("--set", "tone=0")),
+    ):
+        take(capsys, folder, name, RECORDINGS / "tone-capacitor" / f"{name}.flac", *options)
+
+
+def test_guitar_from_files_to_values(capsys, tmp_path):
+    start(capsys, tmp_path)
+    recorded_takes(capsys, tmp_path)
+    names = ("tone-up", "tone-up-plus-1n", "tone-down")
+    code, document, _ = run_json(capsys, "fit", *names, "--dcr", "7150 ± 1%", "--logbook", tmp_path)
+    assert code == 0
+    assert document["outcome"] == "good"
+    assert document["quantities"]["capacitor.tone"]["value"] == pytest.approx(30.6e-9, rel=0.01)
+    assert document["quantities"]["pot.volume"]["unit"] == "Ω"
+    code, document, _ = run_json(capsys, "confirm", "capacitor.tone", *names, "--dcr", "7150 ± 1%", "--logbook", tmp_path)
+    assert document["verdict"] == "within marking"
+    code, document, _ = run_json(capsys, "confirm", "capacitor.tone", *names[:2], "--dcr", "7150 ± 1%", "--logbook", tmp_path)
+    assert document["verdict"] == "not resolved"
+    assert "tone=0" in str(document)
+
+
+def test_starting_values_of_a_layout_are_no_references(capsys, tmp_path):
+    assert run(capsys, "rig", "--logbook", tmp_path, *RIG)[0] == 0
+    assert run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)[0] == 0
+    recorded_takes(capsys, tmp_path)
+    names = ("tone-up", "tone-up-plus-1n", "tone-down")
+    code, document, _ = run_json(capsys, "fit", *names, "--dcr", "7150 ± 1%", "--logbook", tmp_path)
+    assert code == 0
+    assert document["outcome"] == "good"
+    assert document["quantities"]["inductance"]["value"] == pytest.approx(3.62, rel=0.01)
+    assert any("stated without ±" in warning for warning in document["warnings"])
+
+
+def test_slips_are_one_line(capsys, tmp_path):
+    start(capsys, tmp_path, text="")
+    file = RECORDINGS / "tone-capacitor" / "tone-up.flac"
+    take(capsys, tmp_path, "up", file, "--set", "tone=10")
+    code, _, err = run(capsys, "fit", "up", "--logbook", tmp_path)
+    assert code == 2
+    assert "there is no instrument.toml" in err
+    (tmp_path / "instrument.toml").write_text(GUITAR, encoding="utf-8")
+    take(capsys, tmp_path, "odd", file, "--set", "presence=3")
+    code, _, err = run(capsys, "fit", "up", "odd", "--logbook", tmp_path)
+    assert code == 2
+    assert 'there is no control "presence"' in err
+    take(capsys, tmp_path, "off", file, "--set", "volume=0")
+    code, _, err = run(capsys, "fit", "off", "--logbook", tmp_path)
+    assert code == 2
+    assert "none of these takes tells anything of a part" in err
+
+
+def test_jack_driven_through_a_resistor(capsys, tmp_path):
+    """Ohms at once: a bare coil behind 185 pF and 200 kΩ, through 100 kΩ."""
+    bare = driven.Instrument()
+    rig = ["--input-resistance", "200k ± 1%", "--input-capacitance", "185p ± 3p"]
+    assert run(capsys, "rig", "--logbook", tmp_path, *rig)[0] == 0
+    file = driven.save(tmp_path, "driven", driven.record(1, driven.through_resistor(bare, 100e3)))
+    take(capsys, tmp_path, "ohms", file, "--method", "impedance", "--series-resistor", "100k ± 1%")
+    code, document, _ = run_json(capsys, "fit", "ohms", "--logbook", tmp_path)
+    assert code == 0
+    assert document["outcome"] == "good"
+    for name, true in (("inductance", 2.9), ("dc_resistance", 6400.0), ("winding_capacitance", 95e-12)):
+        found = document["quantities"][name]
+        assert abs(found["value"] - true) < 3 * found["standard_uncertainty"], name
+        assert found["standard_uncertainty"] < 0.04 * true, name
+    take(capsys, tmp_path, "unknown", file, "--method", "impedance")
+    code, _, err = run(capsys, "fit", "unknown", "--logbook", tmp_path)
+    assert code == 2
+    assert "--series-resistor" in err
+
+
+def test_take_over_a_pickup_that_is_switched_off_is_left_out(capsys, tmp_path):
+    case = cases.draw_three_pickups(1)
+    assert run(capsys, "rig", "--logbook", tmp_path, *RIG)[0] == 0
+    (tmp_path / "instrument.toml").write_text(case.instrument_toml, encoding="utf-8")
+    names = ["bridge-at-bridge", "bridge-at-neck", "bridge-plus-1n"]
+    for name, recording in recordings_of(case, names=names).items():
+        made = case.takes[name]
+        file = tmp_path / f"{name}.wav"
+        write_recording(file, recording.samples, rate_hz=recording.rate_hz)
+        options = [word for control, value in made.settings.items() for word in ("--set", f"{control}={value}")]
+        options += ["--coil-over", made.coil_over, *(["--add", "1n ± 1%"] if made.added else [])]
+        code, _, _ = run(capsys, "import", name, file, *options, "--logbook", tmp_path)
+        assert code in (0, 3)
+    kept = [name for name in names if name != "bridge-at-neck"]
+    code, document, _ = run_json(capsys, "fit", *kept, "--logbook", tmp_path)
+    assert code == 0
+    found = document["quantities"]["bridge.inductance"]
+    assert found["value"] == pytest.approx(case.truths["bridge.inductance"], rel=0.02)
+    take_without = np.isin(["neck.inductance"], [one["quantity"] for one in document["not_identified"]])
+    assert take_without.all()
+
+
+def test_dcr_of_each_pickup():
+    text = cases.draw_three_pickups(0).instrument_toml
+    stated = stated_values(with_dcr(read_instrument(text), "bridge=7.9k ± 1%, neck=6.1k"))
+    assert stated["bridge.dcr"].quantity.value == pytest.approx(7900)
+    assert stated["neck.dcr"].quantity.value == pytest.approx(6100)
+    with pytest.raises(ValueError, match="expected PICKUP=VALUE with one of bridge, middle, neck"):
+        with_dcr(read_instrument(text), "7.9k")
+    assert stated_values(with_dcr(read_instrument(GUITAR), "7.1k ± 1%"))["bridge.dcr"].quantity.value == pytest.approx(7100)
