@@ -14,7 +14,8 @@ from fit.answers.conductor import wire_resistance_ohm
 from fit.answers.exciterchecks import Strain, check_exciter
 from fit.answers.excitersetup import Setup, Winding, check_setup, layers_that_fit, turn_length_m, turns_per_layer, wound_layers
 from fit.answers.pickup import Estimate
-from fit.answers.turns import Turns, coil_inductance_h, mutual_of_turns_h, nagaoka_inductance_h, wheeler_multilayer_h
+from fit.answers.solenoid import nagaoka_inductance_h, wheeler_multilayer_h
+from fit.answers.turns import Turns, coil_inductance_h, mutual_of_turns_h
 from measure.quantity import COVERAGE_95
 from measure.response import Finding
 

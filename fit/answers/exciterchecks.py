@@ -125,9 +125,10 @@ def _pickup(strain: Strain) -> Finding:
     is_loud, is_weak = peak_v > FULL_SCALE_V, strain.emf_v < WEAK_V
     text = f"the pickup's peak may reach {peak_v:.2g} V"
     if is_loud:
+        begin_v = strain.level_v * FULL_SCALE_V / peak_v / 2
         text = (
-            f"loud in the pickup: at {strain.level_v:.2g} V rms its peak may reach {peak_v:.2g} V, many inputs take {FULL_SCALE_V:g} V; "
-            f"begin with the output at {strain.level_v * FULL_SCALE_V / peak_v / 2:.1g} V rms, or lift the coil"
+            f"loud in the pickup: at {strain.level_v:.2g} V rms its peak may reach {peak_v:.2g} V, many inputs take "
+            f"{FULL_SCALE_V:g} V; begin with the output at {begin_v:.1g} V rms, or lift the coil"
         )
     elif is_weak:
         text = (

@@ -105,9 +105,10 @@ def _head(shown: Shown) -> list[str]:
         else f"a former of {1e3 * winding.former_width_m:.3g} × {1e3 * winding.former_depth_m:.3g} mm"
     )
     layers = "1 layer" if answer.layers == 1 else f"{answer.layers} layers of up to {answer.turns_per_layer}"
+    turns = "turn" if winding.turns == 1 else "turns"
     room = f"{1e3 * winding.length_m:.3g} mm long, {1e3 * winding.room_m:.3g} mm deep"
     return [
-        f"{verb} {winding.turns} {'turn' if winding.turns == 1 else 'turns'} of {shown.wire} enamelled copper wire on {shape}, no iron",
+        f"{verb} {winding.turns} {turns} of {shown.wire} enamelled copper wire on {shape}, no iron",
         f"  {layers}, {1e3 * answer.build_m:.2g} mm deep; the winding room ({room}) is {100 * answer.fill:.0f} % full",
         f"  in series with a sense resistor of {drive.sense_ohm:.4g} Ω ({drive.rating_w:g} W)",
     ]
@@ -139,10 +140,11 @@ def _next(shown: Shown) -> list[str]:
     if not shown.is_design:
         return []
     winding, ohm = shown.answer.setup.winding, f"{shown.answer.setup.drive.sense_ohm:g}"
+    words = f'--turns {winding.turns} --wire "{shown.wire}" --sense-resistor {ohm} {plain_text(shown.typed)}'
     return [
         "Next",
         "  wind it, compare its resistance with a multimeter, and state the resistor:",
         f'    coilsweep rig --reference current --sense-resistor "{ohm} ± 1%"',
         "  for other turns, or what it does at another level:",
-        f'    coilsweep exciter --turns {winding.turns} --wire "{shown.wire}" --sense-resistor {ohm} {plain_text(shown.typed)}'.rstrip(),
+        f"    coilsweep exciter {words}".rstrip(),
     ]
