@@ -22,6 +22,7 @@ EXAMPLES = """\b
 Examples:
   coilsweep demo                                   the whole job, played on a virtual bench
   coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
+  coilsweep exciter --former 24 --output line      which coil to wind, and what it does
   coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
   coilsweep import open bare.wav --stimulus sweep.wav
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
