@@ -45,6 +45,7 @@ def take_sheet(name="open", *, outcome="good", note="", is_fitted=True):
     return TakeSheet(
         name=name,
         added="1n ± 1%",
+        controls="",
         note=note,
         made="2026-01-31T12:00:00.000Z",
         sound="96000 Hz",

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fit.answers.pickup import Curve, PickupAnswer
-from fit.desk.wording import note_frequency_hz, quantity_name
+from fit.desk.wording import headline_keys, note_frequency_hz, quantity_name
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
@@ -124,7 +124,9 @@ def budget_figure(answer: PickupAnswer) -> "Figure":
     Figure
         One panel a quantity.
     """
-    rows = {key: _budget_rows(answer, key) for key in BUDGET_QUANTITIES if answer.budget.get(key) and key in answer.quantities}
+    rows = {
+        key: _budget_rows(answer, key) for key in headline_keys(answer.quantities, BUDGET_QUANTITIES) if answer.budget.get(key)
+    }
     heights = [len(bars) + 1.0 for bars in rows.values()] or [1.0]
     figure = new_figure(height_in=0.5 + 0.23 * sum(heights))
     panels = figure.subplots(len(heights), 1, gridspec_kw={"height_ratios": heights}, squeeze=False)[:, 0]

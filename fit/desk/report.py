@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from html import escape
 
 from fit.answers.pickup import PickupAnswer
+from fit.answers.tapers import read_tapers
 from fit.desk.screen import HELPED_QUANTITIES, MISFIT_AT, agreement_rows, check_rows, misfit_lines, not_told, quantity_rows
-from fit.desk.wording import CAUTIONS, SIMULATED_TEXT, WORDS, estimate_texts, quantity_name
+from fit.desk.tapertext import taper_rows
+from fit.desk.wording import CAUTIONS, SIMULATED_TEXT, WORDS, estimate_texts, headline_keys, quantity_name
 from measure.response import Finding
 
 FIRST_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded", "resonance_loaded")
@@ -21,7 +23,8 @@ PICTURES = {
     ),
     "loaded": (
         "At the jack",
-        "Voltage at the jack for a constant voltage in the winding, with cable and input connected and nothing added. "
+        "Voltage at the jack for a constant voltage in the (first) winding, with cable and input connected, without controls and "
+        "added parts. "
         "The stripe and the bar at the peak are 95 % intervals.",
     ),
     "budget": (
@@ -80,8 +83,8 @@ class TakeSheet:
 
     Attributes
     ----------
-    name, added, note, made, sound : str
-        Name; parts added; the person's note; when it was made; device, rate and repeats, in words.
+    name, added, controls, note, made, sound : str
+        Name; parts added; where the controls stood; the person's note; when it was made; device, rate and repeats, in words.
     outcome : str
         "good", "usable" or "rejected".
     findings : tuple of Finding
@@ -92,6 +95,7 @@ class TakeSheet:
 
     name: str
     added: str
+    controls: str
     note: str
     made: str
     sound: str
@@ -141,7 +145,9 @@ def report_html(sheet: Sheet) -> str:
     str
         A whole HTML document.
     """
-    title = "A pickup, measured" + (" (simulated)" if sheet.answer.simulated else "")
+    title = ("A guitar, measured" if sheet.answer.tapers else "A pickup, measured") + (
+        " (simulated)" if sheet.answer.simulated else ""
+    )
     sections = [
         _opening(sheet, title),
         _values(sheet.answer),
@@ -173,13 +179,12 @@ def _opening(sheet: Sheet, title: str) -> str:
         parts.append(_notice(*misfit_lines(answer), kind="bad"))
     cells = []
     doubt = "" if answer.outcome == "good" else ' <b class="mark bad">indicative only</b>'
-    for key in FIRST_QUANTITIES:
-        if key in answer.quantities:
-            value, interval = estimate_texts(answer.quantities[key])
-            cells.append(
-                f'<div><dt>{escape(quantity_name(key))}{doubt}</dt><dd class="value">{escape(value)}</dd>'
-                f'<dd class="interval">{escape(interval)}</dd></div>'
-            )
+    for key in headline_keys(answer.quantities, FIRST_QUANTITIES):
+        value, interval = estimate_texts(answer.quantities[key])
+        cells.append(
+            f'<div><dt>{escape(quantity_name(key))}{doubt}</dt><dd class="value">{escape(value)}</dd>'
+            f'<dd class="interval">{escape(interval)}</dd></div>'
+        )
     heading = "Indicative only" if answer.outcome != "good" else "Values with 95 % intervals"
     parts.append(f'<dl class="values" aria-label="{escape(heading)}">{"".join(cells)}</dl>')
     warnings = (*sheet.warnings, *(finding.text for finding in answer.findings if finding.severity == "warn"))
@@ -190,11 +195,14 @@ def _opening(sheet: Sheet, title: str) -> str:
 def _values(answer: PickupAnswer) -> str:
     heading = "All values, indicative only" if answer.outcome != "good" else "All values"
     parts = [f"<h2>{heading}</h2>", _table(quantity_rows(answer))]
+    tapers = taper_rows(read_tapers(answer.quantities, answer.tapers))
+    if tapers:
+        parts += ["<h3>Tapers, share of the track from ccw to wiper</h3>", _table(tapers)]
     for names, why, following in not_told(answer):
         text = f"<b>Not told by these takes:</b> {escape(names)}. Why: {escape(why)}."
         parts.append(f"<p>{text}{f' Cheapest next take: {escape(following)}.' if following else ''}</p>")
     rows: list[tuple[str, ...]] = [("to know better", "take", "95 % interval then")]
-    for key in HELPED_QUANTITIES:
+    for key in headline_keys(answer.next_takes, HELPED_QUANTITIES):
         rows += [
             (quantity_name(key), take.text, f"± {196 * take.predicted_relative_std:.2g} %")
             for take in answer.next_takes.get(key, ())[:1]
@@ -251,7 +259,8 @@ def _takes(sheet: Sheet) -> str:
         css = {"good": "good", "usable": "look"}.get(take.outcome, "bad")
         role = "" if take.is_fitted else ", not used for the values"
         parts.append(f'<h3>{escape(take.name)} <span class="mark {css}">{escape(take.outcome)}{role}</span></h3>')
-        facts = [f"added: {take.added}" if take.added else "nothing added", take.made, take.sound, take.note]
+        controls = f"controls: {take.controls}" if take.controls else ""
+        facts = [f"added: {take.added}" if take.added else "nothing added", controls, take.made, take.sound, take.note]
         parts.append(f'<p class="small">{escape(" · ".join(fact for fact in facts if fact))}</p>')
         classes = ["", *(OUTCOME_CLASSES[finding.severity] for finding in take.findings)]
         parts.append(_table(check_rows(take.findings), classes=classes))

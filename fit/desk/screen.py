@@ -11,6 +11,7 @@ from fit.desk.wording import (
     MINUS,
     SIMULATED_TEXT,
     estimate_texts,
+    headline_keys,
     in_order,
     in_sentence,
     note_name,
@@ -290,7 +291,7 @@ def _not_identified_lines(answer: PickupAnswer) -> list[str]:
 # One take helps several quantities: it is named once, with all that it would narrow by a tenth or more.
 def _next_take_lines(answer: PickupAnswer) -> list[str]:
     helped: dict[str, list[str]] = {}
-    for key in HELPED_QUANTITIES:
+    for key in headline_keys(answer.next_takes, HELPED_QUANTITIES):
         takes, estimate = answer.next_takes.get(key), answer.quantities.get(key)
         if takes and estimate is not None:
             now = estimate.standard_uncertainty / abs(estimate.value)

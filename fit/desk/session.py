@@ -293,6 +293,7 @@ def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tupl
             TakeSheet(
                 name=take.name,
                 added=take.added,
+                controls=", ".join(f"{name}={value}" for name, value in take.controls.items()),
                 note=take.note,
                 made=take.time_utc,
                 sound=sound,

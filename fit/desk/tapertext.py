@@ -6,8 +6,33 @@ from fit.answers.tapers import PotTaper
 from fit.desk.wording import table_lines
 
 
+def taper_rows(tapers: Mapping[str, PotTaper]) -> list[tuple[str, ...]]:
+    """Rows of the table of measured electrical fractions.
+
+    Parameters
+    ----------
+    tapers : mapping
+        Pot to taper.
+
+    Returns
+    -------
+    list of tuple of str
+        The first row is the heading; empty where there is no taper.
+    """
+    if not tapers:
+        return []
+    rows: list[tuple[str, ...]] = [("", "from ccw to wiper", "95 % interval", "nominal")]
+    for pot, taper in tapers.items():
+        for point in taper.points:
+            share = point.share
+            interval = f"{100 * share.low:.1f} … {100 * share.high:.1f} %"
+            where = f"{pot} at {point.rotation:g}"
+            rows.append((where, f"{100 * share.value:.1f} %", interval, f"{100 * point.nominal:.0f} % ({taper.taper})"))
+    return rows
+
+
 def taper_lines(tapers: Mapping[str, PotTaper]) -> list[str]:
-    """Table of measured electrical fractions.
+    """Table of measured electrical fractions for a terminal.
 
     Parameters
     ----------
@@ -19,13 +44,5 @@ def taper_lines(tapers: Mapping[str, PotTaper]) -> list[str]:
     list of str
         Empty where there is none.
     """
-    if not tapers:
-        return []
-    rows: list[tuple[str, ...]] = [("", "from ccw to wiper", "95 % interval", "nominal")]
-    for pot, taper in tapers.items():
-        for point in taper.points:
-            share = point.share
-            interval = f"{100 * share.low:.1f} … {100 * share.high:.1f} %"
-            where = f"{pot} at {point.rotation:g}"
-            rows.append((where, f"{100 * share.value:.1f} %", interval, f"{100 * point.nominal:.0f} % ({taper.taper})"))
-    return ["", "Tapers, share of the track", *table_lines(rows)]
+    rows = taper_rows(tapers)
+    return ["", "Tapers, share of the track", *table_lines(rows)] if rows else []

@@ -124,6 +124,34 @@ def in_order(keys: Iterable[str]) -> list[str]:
     return sorted(listed, key=place)
 
 
+def headline_keys(keys: Iterable[str], wanted: Sequence[str]) -> list[str]:
+    """Choose what comes first: of every pickup the wanted quantities, and every part.
+
+    Parameters
+    ----------
+    keys : iterable of str
+        Quantities that there are.
+    wanted : sequence of str
+        Names of quantities of a pickup.
+
+    Returns
+    -------
+    list of str
+        Of several pickups the inductance and the loaded resonance alone; no electrical fractions.
+    """
+    listed = in_order(keys)
+    is_single = any(key in wanted for key in listed)
+    of_each = set(wanted) if is_single else {"inductance", "resonance_loaded"}
+    chosen = []
+    for key in listed:
+        kind, _, rest = key.partition(".")
+        is_part = kind in PART_KINDS and "@" not in rest
+        plain = key if is_single else rest
+        if is_part or plain in of_each:
+            chosen.append(key)
+    return chosen
+
+
 def estimate_texts(estimate: Estimate) -> tuple[str, str]:
     """Value and 95 % interval with the same prefix and as many digits as the interval deserves.
 
