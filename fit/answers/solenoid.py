@@ -51,6 +51,11 @@ def nagaoka_inductance_h(turns: float, *, radius_m: float, length_m: float) -> f
     -------
     float
         Inductance. [H]
+
+    Notes
+    -----
+    A sheet of current has no round wires: of 64 drawn coils of 10 turns and more it lay 0.4 to 3.5 % above the sum over
+    turns, most with the fewest turns.
     """
     return float(MU0 * np.pi * (radius_m * turns) ** 2 / length_m * nagaoka_coefficient(2 * radius_m / length_m))
 
@@ -85,13 +90,17 @@ def wheeler_multilayer_h(turns: float, *, radius_m: float, length_m: float, dept
     turns : float
         Above 0.
     radius_m, length_m, depth_m : float
-        Mean radius, length along the axis, depth of the winding; good to about 1 % where 6a, 9b and 10c are about
-        equal, and off by ten and more where they are not. [m], [m], [m]
+        Mean radius, length along the axis, depth of the winding. [m], [m], [m]
 
     Returns
     -------
     float
         Inductance. [H]
+
+    Notes
+    -----
+    Best where 6a, 9b and 10c are about equal. Of 336 drawn coils (8 to 40 mm, 10 to 400 turns) 95 % lay within −9 and +4 %
+    of the sum over turns; long thin ones are the worst, 13 % low.
 
     References
     ----------
