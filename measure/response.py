@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 UNITS = ("V/V", "Ω")
+# How the names of two rows of `Response.shifts` begin: what a loopback does not know of the two inputs' ratio.
+CHANNEL_GAIN, CHANNEL_DELAY = "gain between the inputs", "delay between the inputs"
 
 FloatArray = NDArray[np.floating[Any]]
 ComplexArray = NDArray[np.complexfloating[Any, Any]]
