@@ -51,7 +51,7 @@ def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str
         Lines for a terminal.
     """
     takes = ", ".join(plain_text(take) for take in answer.takes)
-    lines = [f"Pickup, from {takes}"]
+    lines = [f"{'Guitar' if answer.tapers else 'Pickup'}, from {takes}"]
     if answer.simulated:
         lines.append(SIMULATED_TEXT)
     if answer.outcome != "good":
