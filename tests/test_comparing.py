@@ -98,6 +98,30 @@ def test_foil_before_and_after(capsys, tmp_path):
     assert "quantities" not in document
 
 
+def test_foil_in_farads_where_the_guitar_was_fitted(capsys, tmp_path):
+    case = cases.draw_plate(3)
+    book = tmp_path / "book"
+    assert run(capsys, "rig", "--logbook", book, *RIG)[0] == 0
+    (book / "instrument.toml").write_text(case.instrument_toml, encoding="utf-8")
+    names = ["tone-up", "tone-up-plus-1n", "plate-before", "plate-after"]
+    for name, recording in recordings_of(case, names=names).items():
+        file = tmp_path / f"{name}.wav"
+        write_recording(file, recording.samples, rate_hz=recording.rate_hz)
+        options = ["--set", "volume=10", "--set", "tone=10"]
+        options += ["--method", "plate"] if name.startswith("plate") else []
+        options += ["--add", "1n ± 1%"] if name.endswith("1n") else []
+        for again in ("", "-again") if not name.startswith("plate") else ("",):
+            assert run(capsys, "import", name + again, file, *options, "--logbook", book)[0] == 0
+    before, after = ("tone-up", "tone-up-plus-1n", "plate-before"), ("tone-up-again", "tone-up-plus-1n-again", "plate-after")
+    code, document, _ = run_json(capsys, "compare", "--before", *before, "--after", *after, "--logbook", book)
+    assert code == 0
+    assert document["quantities"]["added_capacitance"]["verdict"] == "not resolved"
+    for side in ("before", "after"):
+        found = document["shielding"][f"capacitance_{side}"]
+        true = case.truths[f"foil.{side}"]
+        assert abs(found["value"] - true) < 3.5 * found["standard_uncertainty"] + 0.005 * true
+
+
 def test_quiet_takes_tell_hum_alone(capsys, tmp_path):
     book = tmp_path / "book"
     for index, name in enumerate(("still-1", "still-2", "done-1", "done-2")):

@@ -13,10 +13,12 @@ from fit.answers.doubts import doubt_answer
 from fit.answers.identify import identify_quantities
 from fit.answers.pickup import Curve, Estimate, FloorAnswer, curves_of, estimate_of, floor_answer_of
 from fit.answers.quantities import COVERAGE, Derived, derive_quantities
-from fit.estimate.evidence import Evidence
+from fit.circuit.controls import Settings
+from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.ladder import Choice, choose_model, model_name
 from fit.estimate.model import Problem, name_values, suffixes_of
 from fit.estimate.parameters import CHANGE, SHUNT_UNIT_F
+from fit.estimate.wire import models_of, wire_takes
 from measure.response import ComplexArray, Finding, FloatArray
 
 DB_PER_NEPER = 20 / np.log(10)
@@ -82,6 +84,22 @@ class ResponseChange:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Foil:
+    """Where a foil was driven near the wiring: settings and frequencies at which the impedance at the jack is wanted.
+
+    Attributes
+    ----------
+    settings : Settings
+        Of the controls.
+    frequency_hz : ndarray, shape (n,)
+        [Hz]
+    """
+
+    settings: Settings
+    frequency_hz: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class CompareAnswer:
     """Everything that `compare_takes` finds."""
 
@@ -97,15 +115,19 @@ class CompareAnswer:
     beyond: float  # standard uncertainties from which on a change counts
     curves: tuple[Curve, ...]
     findings: tuple[Finding, ...]
+    jack_before: ComplexArray | None = None  # impedance at the jack where a foil was driven, shape (n,) [Ω]
+    jack_after: ComplexArray | None = None
 
 
-def compare_takes(evidence: Evidence) -> CompareAnswer:
+def compare_takes(evidence: Evidence, *, foil: Foil | None = None) -> CompareAnswer:
     """Fit takes from before and after a job together, and say what changed.
 
     Parameters
     ----------
     evidence : Evidence
         Takes of both sides; those of after it marked so, the first of them as moved.
+    foil : Foil or None
+        Where the impedance at the jack is wanted too.
 
     Returns
     -------
@@ -152,7 +174,22 @@ def compare_takes(evidence: Evidence) -> CompareAnswer:
         beyond=beyond,
         curves=curves_of(choice),
         findings=findings,
+        jack_before=None if foil is None else _jack_impedance(choice, foil, is_after=False),
+        jack_after=None if foil is None else _jack_impedance(choice, foil, is_after=True),
     )
+
+
+def _jack_impedance(choice: Choice, foil: Foil, *, is_after: bool) -> ComplexArray:
+    """Impedance at the jack with cable and input: what a current of 1 A into it gives. [Ω]."""
+    evidence = choice.problem.evidence
+    response = evidence.takes[0].response
+    take = TakeEvidence(name="jack", response=response, settings=foil.settings, method="plate", is_after=is_after)
+    alone = replace(evidence, takes=(take,))
+    models = models_of(alone, choice.problem.model)
+    wired = wire_takes(alone, models, frequencies=[foil.frequency_hz], added=[()])
+    voltage, _ = wired.evaluate(name_values(choice.problem, choice.fit.vector))
+    impedance: ComplexArray = voltage / (2j * np.pi * foil.frequency_hz)
+    return impedance
 
 
 def _derive_after(choice: Choice) -> dict[str, Derived]:

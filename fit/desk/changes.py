@@ -3,7 +3,7 @@
 from fit.answers.compare import Change, CompareAnswer, ResponseChange
 from fit.answers.hum import LevelChange, NoiseChange
 from fit.answers.pickup import Estimate
-from fit.answers.shielding import ShieldingAnswer
+from fit.answers.shielding import Coupling, ShieldingAnswer
 from fit.desk.document import Document, estimate_document
 from fit.desk.wording import MINUS, SIMULATED_TEXT, estimate_texts, in_order, plain_text, quantity_name, table_lines
 from measure.quantity import format_quantity
@@ -59,6 +59,7 @@ def change_lines(
         lines += [f"  {plain_text(note)}" for note in notes]
     if shielding is not None:
         lines += ["", "Foil near the wiring, after against before", f"  {shielding.text}", *table_lines(_band_rows(shielding))]
+        lines += _coupling_lines(shielding)
     if noticed:
         lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in dict.fromkeys(noticed))]
     return lines
@@ -118,9 +119,7 @@ def _part_rows(parts: CompareAnswer) -> list[tuple[str, ...]]:
     for key in in_order(parts.quantities):
         change = parts.quantities[key]
         value, interval = estimate_texts(change.change)
-        rows.append(
-            (quantity_name(key), _side_text(change.before), _side_text(change.after), value, interval, change.verdict)
-        )
+        rows.append((quantity_name(key), _side_text(change.before), _side_text(change.after), value, interval, change.verdict))
     return rows
 
 
@@ -167,6 +166,19 @@ def _band_rows(shielding: ShieldingAnswer) -> list[tuple[str, ...]]:
     return rows
 
 
+def _coupling_lines(shielding: ShieldingAnswer) -> list[str]:
+    lines = []
+    for side, coupling in (("before", shielding.coupling_before), ("after", shielding.coupling_after)):
+        if coupling is not None and coupling.mean is not None:
+            value, interval = estimate_texts(coupling.mean)
+            lines.append(f"  capacitance between foil and wiring {side}: {value} ({interval})")
+    return lines
+
+
+def _coupling(coupling: Coupling | None) -> Document | None:
+    return None if coupling is None else _estimate(coupling.mean)
+
+
 def _change_document(change: Change) -> Document:
     return {
         "before": _estimate(change.before),
@@ -210,6 +222,8 @@ def _level_document(level: LevelChange) -> Document:
 def _shielding_document(shielding: ShieldingAnswer) -> Document:
     return {
         "text": shielding.text,
+        "capacitance_before": _coupling(shielding.coupling_before),
+        "capacitance_after": _coupling(shielding.coupling_after),
         "frequency_hz": shielding.frequency_hz.tolist(),
         "ratio_db": shielding.ratio_db.tolist(),
         "std_db": shielding.std_db.tolist(),

@@ -4,18 +4,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from fit.answers.compare import CompareAnswer, compare_takes
+from fit.answers.compare import CompareAnswer, Foil, compare_takes
 from fit.answers.hum import NoiseChange, NoiseTake, compare_noise
-from fit.answers.shielding import ShieldingAnswer, compare_shielding
+from fit.answers.shielding import ShieldingAnswer, common_frequencies, compare_shielding
+from fit.circuit.controls import read_settings
 from fit.desk.changes import change_lines, compare_document
 from fit.desk.elsewhere import take_response
 from fit.desk.methods import noise_take
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.session import FitWish, collect_evidence
 from fit.desk.takes import kept_recordings, take_to_fit
-from fit.estimate.evidence import Evidence
+from fit.estimate.evidence import AS_IT_STANDS, Evidence
 from measure.logbook.store import Logbook, open_logbook, read_take
 from measure.logbook.take import Take
+from measure.response import Response
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,17 +120,15 @@ def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
             take_to_fit(logbook, take.name)  # refuses what was rejected
     fitted = [[take for take in side if take.method in ("exciter", "impedance")] for side in sides]
     warnings: tuple[str, ...] = ()
+    plates = [[take for take in side if take.method == "plate"] for side in sides]
+    responses = [[take_response(logbook, take) for take in side] for side in plates]
     parts = None
     if all(fitted):
-        evidence, warnings = collect_evidence(
-            desk, logbook, FitWish(names=tuple(t.name for side in fitted for t in side), dcr=wish.dcr)
-        )
-        parts = compare_takes(_with_sides(evidence, {take.name for take in fitted[1]}))
-    plates = [[take for take in side if take.method == "plate"] for side in sides]
-    shielding = None
-    if all(plates):
-        responses = [[take_response(logbook, take) for take in side] for side in plates]
-        shielding = compare_shielding(responses[0], responses[1])
+        names = tuple(take.name for side in fitted for take in side)
+        evidence, warnings = collect_evidence(desk, logbook, FitWish(names=names, dcr=wish.dcr))
+        foil = _foil(evidence, plates[0][0], responses) if all(plates) else None
+        parts = compare_takes(_with_sides(evidence, {take.name for take in fitted[1]}), foil=foil)
+    shielding = _shielding(parts, responses) if all(plates) else None
     listened = _listened(sides)
     noise = None
     if listened is not None:
@@ -144,6 +144,26 @@ def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
         noise_takes=() if listened is None else tuple(take.name for side in listened for take in side),
         warnings=warnings,
         simulated=any(take.simulated for side in sides for take in side),
+    )
+
+
+def _foil(evidence: Evidence, take: Take, responses: Sequence[Sequence[Response]]) -> Foil:
+    """Where the foil was driven, so that its capacitance comes out in farads."""
+    settings = AS_IT_STANDS if evidence.instrument is None else read_settings(evidence.instrument, take.controls)
+    return Foil(settings=settings, frequency_hz=common_frequencies(responses[0], responses[1]))
+
+
+def _shielding(parts: CompareAnswer | None, responses: Sequence[Sequence[Response]]) -> ShieldingAnswer:
+    if parts is None or "inductance" not in parts.quantities or parts.outcome != "good":
+        return compare_shielding(responses[0], responses[1])
+    one = parts.quantities["inductance"].before
+    scale = 0.0 if one is None else one.standard_uncertainty / one.value  # whole impedances scale as the inductance does
+    return compare_shielding(
+        responses[0],
+        responses[1],
+        impedance_before=parts.jack_before,
+        impedance_after=parts.jack_after,
+        impedance_relative_std=scale,
     )
 
 
