@@ -24,7 +24,7 @@ EXCITER_CORNER_HZ = 60e3
 AC_CORNER_HZ = 4.0
 HEALTHY = {
     "seed": 1,
-    "buffer": 4096,
+    "buffer_s": 0.08,
     "pickup_noise": 3e-6,
     "reference_noise": 3e-6,
     "hum": 0.0,

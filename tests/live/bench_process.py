@@ -50,7 +50,7 @@ class Bench:
         self.n_written = 0
         self.n_read = 0
         # with drift a sample is made from its neighbours on both sides
-        self.read_at = float(-config["buffer"])
+        self.read_at = float(-round(config["buffer_s"] * rate_hz))
         self.played = []
         self.late_s = 0.0
         self.lose = 0

@@ -5,6 +5,7 @@ memory (after eight of them the ninth does not start) are removed when no server
 """
 
 import itertools
+import math
 import os
 import shutil
 import signal
@@ -13,7 +14,7 @@ import tempfile
 import time
 from pathlib import Path
 
-PERIOD = 1024  # [samples]
+PERIOD_S = 1024 / 48000  # [s] one that a busy machine still meets; a power of two in samples
 SHARED = Path("/dev/shm")
 READY_S = 5.0  # [s]
 counter = itertools.count()
@@ -22,8 +23,8 @@ counter = itertools.count()
 class JackServer:
     """Runs from its making to `end`."""
 
-    def __init__(self, rate_hz, *, is_patient=True, period=PERIOD):
-        self.rate_hz, self.period = rate_hz, period
+    def __init__(self, rate_hz, *, is_patient=True):
+        self.rate_hz, self.period = rate_hz, 1 << round(math.log2(PERIOD_S * rate_hz))
         self.name = f"coilsweep-{os.getpid()}-{next(counter)}"
         self.printed = tempfile.TemporaryFile()  # noqa: SIM115 - closed in end()
         # -S: each cycle waits for its clients, up to -t; without it a late client costs an xrun
@@ -40,7 +41,7 @@ class JackServer:
                 "-r",
                 str(rate_hz),
                 "-p",
-                str(period),
+                str(self.period),
                 "-C",
                 "0",
                 "-P",
