@@ -414,3 +414,14 @@ def test_four_commands_tell_the_coil_of_an_independent_simulation(capsys, tmp_pa
         low, high = found[key]["interval_95"]
         assert low <= value <= high
     assert all(one["rms_db"] <= 0.02 and one["rms_degree"] <= 0.1 for one in document["agreement"].values())
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no file that is always full on this system")
+def test_output_that_cannot_be_written_is_one_line(tmp_path):
+    for words in (["rig"], ["rig", "--json"], ["fit", "nothere", "--json"]):
+        with Path("/dev/full").open("w") as full:
+            command = [sys.executable, "-c", "from fit.desk.cli import run; run()", *words, "--logbook", str(tmp_path)]
+            done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+        assert done.returncode == 2
+        assert len(done.stderr.strip().splitlines()) == 1
+        assert "Traceback" not in done.stderr

@@ -3,6 +3,7 @@
 Answers go to stdout, progress and messages to stderr. Nothing heavy is imported before a command runs.
 """
 
+import errno
 import json
 import os
 import sys
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fit.desk import commands_answers, commands_bench, commands_exciter
-from fit.desk.terminal import reader_may_leave
+from fit.desk.terminal import give_up_stdout, reader_may_leave
 
 if TYPE_CHECKING:
     from fit.desk.outcome import Outcome
@@ -102,6 +103,8 @@ def main(argv: Sequence[str] | None = None) -> int:
             import traceback
 
             traceback.print_exc()
+        if isinstance(error, OSError) and error.errno == errno.ENOSPC and not error.filename:
+            give_up_stdout()  # what could not be written would be tried again on leaving
         return _complain(_one_line(error), getattr(error, "exit_code", WRONG_USE), as_json=as_json)
 
 
@@ -138,7 +141,11 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
     line = " ".join(message.split())
     if as_json:
         document = {"schema": "coilsweep.error/1", "error": {"message": line, "exit_code": code}}
-        click.echo(json.dumps(document, ensure_ascii=not _is_unicode_shown(), indent=1))
+        try:
+            click.echo(json.dumps(document, ensure_ascii=not _is_unicode_shown(), indent=1))
+            sys.stdout.flush()
+        except OSError:  # stdout itself is what failed
+            give_up_stdout()
     click.echo(f"coilsweep: {line}", err=True)
     return code
 
@@ -151,6 +158,3 @@ def _print_outcome(outcome: "Outcome", *, as_json: bool) -> None:
             for line in outcome.lines:
                 click.echo(line)
         sys.stdout.flush()
-
-
-# The reader went away (as `| head` does): that is no error of ours.

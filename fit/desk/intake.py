@@ -116,6 +116,8 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
     looked = look_at(recordings, stimulus=stimulus, method=facts.method)
     take = write_take(logbook, _describe_take(name, files, recordings, rig, facts, looked), _sources(files, facts))
     _say_reasons(desk, take, looked)
+    if facts.pickup_channel is None and rig.interface.pickup_channel is None:
+        desk.say(f"No rig says otherwise: channel {recordings[0].pickup_channel} is taken for the pickup.")
     lines, document = checks_told(take.simulated, looked, noise=None)
     return Outcome(
         lines=tuple([f"Kept: take {name}", *lines]),

@@ -70,5 +70,10 @@ def reader_may_leave() -> Iterator[None]:
     try:
         yield
     except BrokenPipeError:
-        with contextlib.suppress(OSError, ValueError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        give_up_stdout()
+
+
+def give_up_stdout() -> None:
+    """Send what is still to be written to stdout nowhere: its reader left, or its disk is full."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
