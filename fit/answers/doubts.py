@@ -155,9 +155,10 @@ def _pulled_references(choice: Choice) -> list[Finding]:
             continue
         is_wrong = pull > CONTRADICTED and offset > CONTRADICTED_OFFSET
         end = "; values are indicative only" if is_wrong else ""
-        text = (
-            f"{parameter.source} lies {pull:.1f} σ from what the takes say; check its value, and the unit it was written in{end}"
-        )
+        cure = "check its value, and the unit it was written in"
+        if parameter.name.startswith("shift_"):
+            cure = "a control of the card was moved since, or another input used: run coilsweep calibrate loopback again"
+        text = f"{parameter.source} lies {pull:.1f} σ from what the takes say; {cure}{end}"
         severity: Severity = "reject" if is_wrong else "warn"
         findings.append(Finding(code="reference-pulled", severity=severity, text=text, figure=float(pull)))
     return findings

@@ -169,6 +169,8 @@ def in_ohms(take: Take, response: Response) -> Response:
         frequency_hz=response.frequency_hz,
         value=resistor_ohm * ratio / (1 - ratio),
         covariance=turn @ response.covariance @ turn.transpose(0, 2, 1),
+        shifts=response.shifts * by_ratio,
+        shift_names=response.shift_names,
         unit="Ω",
         origin=response.origin,
     )

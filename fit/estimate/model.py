@@ -10,6 +10,7 @@ from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.jack import Jack
 from fit.estimate.parameters import Parameter, PickupModel, added_parts, chain_parameters, coil_parameters, suffix_of
 from fit.estimate.parts import change_parameters, part_parameters, pickup_parameters
+from fit.estimate.shifts import shift_rows
 from fit.estimate.wire import models_of, wire_takes
 from measure.response import ComplexArray, FloatArray, relative_std
 
@@ -58,6 +59,8 @@ class Problem:
         Pickup that some take feels to its circuit; ``""`` for a pickup straight at the jack.
     circuit : Circuit
         What is evaluated.
+    shifts : dict
+        Parameter of each calibration error to its relative effect, shape (m,).
     """
 
     model: PickupModel
@@ -71,6 +74,7 @@ class Problem:
     points_per_third: float
     models: dict[str, PickupModel]
     circuit: Circuit
+    shifts: dict[str, ComplexArray]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -134,6 +138,7 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
         points_per_third=_points_per_third(frequencies),
         models=models,
         circuit=circuit,
+        shifts=shift_rows(evidence, kept),
     )
     return problem if _is_at_jack(evidence) else _with_signs_of_model(problem)
 
@@ -252,6 +257,9 @@ def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
     delay_s = s / problem.rate_of_point_hz
     log_rows["delay"] = -delay_s
     ratio = voltage * np.exp(log_gain - p["delay"] * delay_s) / problem.data
+    for name, shift in problem.shifts.items():
+        ratio = ratio * np.exp(p[name] * shift)
+        log_rows[name] = shift
     if "log_exciter_corner" in p:
         turn = s / (2 * np.pi * np.exp(p["log_exciter_corner"]))
         turn = np.where(_is_excited(problem), turn, 0.0)

@@ -16,9 +16,11 @@ import numpy as np
 from fit.circuit.coil import Profile
 from fit.circuit.controls import Settings
 from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.shifts import is_calibrated, shift_names
 from measure.quantity import Quantity
 
 DELAY_STD_SAMPLES = 0.05  # [sample] between two inputs of one card
+DELAY_STD_CALIBRATED = 0.005  # [sample] of the same, once a loopback has told it: common practice, no source
 DELAY_STD_WITHOUT_REFERENCE = 2.0  # [sample] what is left of the arrival, and of the interface's filters
 GAIN_STEP_STD = 0.0014  # [ln 1] of a take's gain while the exciter was not moved
 LEAST_RELATIVE_STD = 1e-6  # [1] of a reference that is claimed to be exact
@@ -43,6 +45,7 @@ WEAK = {
 CHANGE = "change_"
 SHUNT_UNIT_F = 100e-12  # [F] of a capacitance that a job added across a pickup
 CHANNEL_RATIO_STD = 0.01  # [ln 1] of two inputs that no loopback has compared; common practice, no source
+CALIBRATED_RATIO_STD = 0.0005  # [ln 1] of the same from take to take, once one has: common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,15 +180,15 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
     Returns
     -------
     list of Parameter
-        Delay, gain of each placement, gain step of each further take, input, exciter.
+        Delay, gain of each placement, gain step of each further take, input, exciter, errors of calibrations.
     """
-    std = DELAY_STD_WITHOUT_REFERENCE if evidence.reference_kind == "none" else DELAY_STD_SAMPLES
-    parameters = [Parameter(name="delay", start=0.0, prior_std=std, source="delay between the inputs")]
+    parameters = [Parameter(name="delay", start=0.0, prior_std=_delay_std(evidence), source="delay between the inputs")]
     first = 0
     for index, take in enumerate(evidence.takes):
         if take.method == "impedance":
             source = f"scale of the impedance in {take.name}"
-            parameters.append(Parameter(name=f"log_gain_{index}", start=0.0, prior_std=CHANNEL_RATIO_STD, source=source))
+            ratio_std = CALIBRATED_RATIO_STD if is_calibrated(take) else CHANNEL_RATIO_STD
+            parameters.append(Parameter(name=f"log_gain_{index}", start=0.0, prior_std=ratio_std, source=source))
         elif index == 0 or take.begins_placement:
             first = index
             parameters.append(Parameter(name=f"log_gain_{index}", start=0.0))
@@ -202,7 +205,15 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
         if name and name not in seen and take.series_resistor is not None:
             seen.add(name)
             parameters.append(log_reference(name, take.series_resistor, f"series resistor {take.series_resistor.text}"))
-    return parameters
+    shifts = shift_names(evidence).items()
+    return parameters + [Parameter(name=name, start=0.0, prior_std=1.0, source=row) for row, name in shifts]
+
+
+def _delay_std(evidence: Evidence) -> float:
+    """Say how well the delay between the inputs is known beforehand, 1 σ in samples."""
+    if evidence.reference_kind == "none":
+        return DELAY_STD_WITHOUT_REFERENCE
+    return DELAY_STD_CALIBRATED if all(is_calibrated(take) for take in evidence.takes) else DELAY_STD_SAMPLES
 
 
 def shunt_name(pickup: str, pickups: Collection[str]) -> str:
