@@ -15,6 +15,7 @@ from fit.estimate.model import build_problem, predict_residual
 from fit.estimate.parameters import PickupModel
 from fit.estimate.start import start_vector
 from measure.quantity import parse_parts, parse_quantity
+from measure.response import Origin, Response
 from tests import guitar_cases as cases
 from tests.guitar_evidence import evidence_of_guitar
 from tests.recorded import RECORDINGS, response_of
@@ -205,6 +206,93 @@ def test_take_in_which_nothing_arrives_is_named():
     takes = (*evidence.takes[:2], replace(evidence.takes[2], settings=off))
     with pytest.raises(ValueError, match=r"take tone-down: with its controls set so, nothing reaches the jack"):
         choose_model(replace(evidence, takes=takes))
+
+
+LED_OUT = """
+output = "tip"
+[pickup.bridge]
+ends = ["top hot", "top cold"]
+dcr = "4.1k ± 1%"
+[pickup.bridge.second]
+ends = ["bottom hot", "ground"]
+dcr = "4.0k ± 1%"
+[switch.mode.positions]
+series = [["top hot", "tip"], ["top cold", "bottom hot"]]
+split = [["top hot", "tip"], ["top cold", "ground"], ["bottom hot", "ground"]]
+parallel = [["top hot", "tip"], ["bottom hot", "tip"], ["top cold", "ground"]]
+[pot.tone]
+marked = "500k ± 20%"
+taper = "audio"
+wiper = "tip"
+ccw = "tone node"
+[capacitor.tone]
+marked = "22n ± 10%"
+between = ["tone node", "ground"]
+"""
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_coils_of_a_humbucker_that_are_led_out_are_told_apart(seed):
+    """Closed loop: the model's own takes at drawn values, with noise; series, split and parallel tell each coil."""
+    instrument = read_instrument(LED_OUT)
+    grid = 1000.0 * 2.0 ** (np.arange(-80, 70) / 16)
+    rng = np.random.default_rng(seed)
+
+    def take(name, added="", **controls):
+        parts = parse_parts(added) if added else ()
+        return TakeEvidence(name=name, response=noisy(grid, 1j * grid), added=parts, settings=read_settings(instrument, controls))
+
+    def noisy(frequency, value):
+        std = 1e-4 * np.abs(value)
+        value = value + std / np.sqrt(2) * (rng.standard_normal(len(value)) + 1j * rng.standard_normal(len(value)))
+        covariance = (std**2 / 2)[:, None, None] * np.eye(2)
+        return Response(frequency_hz=frequency, value=value, covariance=covariance, origin=Origin(rate_hz=48000))
+
+    evidence = Evidence(
+        takes=(
+            take("series", mode="series"),
+            take("plus-1n", "1n ± 1%", mode="series"),
+            take("split", mode="split"),
+            take("parallel", mode="parallel"),
+            take("tone-down", mode="series", tone="0"),
+        ),
+        input_resistance=parse_quantity("1M ± 1%", "Ω"),
+        input_capacitance=parse_quantity("185p ± 3p", "F"),
+        instrument=instrument,
+    )
+    problem = build_problem(evidence, PickupModel(eddies=(("loop",),)))
+    drawn = {
+        "log_inductance": np.log(rng.uniform(1.5, 2.5)),
+        "log_second_inductance": rng.normal(0, 0.1),
+        "log_second_winding_capacitance": rng.normal(0, 0.2),
+        "log_second_excitation": rng.uniform(-1.5, 0),
+        "log_coupling": rng.uniform(-2.5, -1),
+        "field_0_0": 0.4,
+        "field_1_0": 0.6,
+        "log_pot.tone": np.log(520e3),
+        "log_capacitor.tone": np.log(21e-9),
+    }
+    vector = np.array([drawn.get(parameter.name, parameter.start) for parameter in problem.parameters])
+    clean = (1 + predict_residual(problem, vector).residual) * problem.data
+    takes = []
+    for index, made in enumerate(evidence.takes):
+        points = problem.take_of_point == index
+        takes.append(replace(made, response=noisy(problem.frequency_hz[points], clean[points])))
+    answer = characterise_pickup(replace(evidence, takes=tuple(takes)))
+    first_h = float(np.exp(drawn["log_inductance"]))
+    truths = {
+        "coil_1.inductance": first_h,
+        "coil_2.inductance": first_h * float(np.exp(drawn["log_second_inductance"])),
+        "coil_coupling": 1 / (1 + float(np.exp(-drawn["log_coupling"]))),
+        "pot.tone": 520e3,
+        "capacitor.tone": 21e-9,
+    }
+    assert answer.outcome == "good"
+    assert answer.model_name.startswith("two coils")
+    for name, true in truths.items():
+        found = answer.quantities[name]
+        assert abs(found.value - true) < 3.5 * found.standard_uncertainty, name
+        assert found.standard_uncertainty < 0.02 * true, name
 
 
 def coverage(seeds, conditions):

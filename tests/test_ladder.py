@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fit.estimate.ladder import MISFIT, ONE_COIL, choose_model, model_name
-from fit.estimate.model import name_values
+from fit.estimate.model import build_problem, name_values
 from fit.estimate.parameters import PickupModel
 from tests.benches import draw_bench, draw_truth
 from tests.recorded import evidence_of
@@ -114,9 +114,13 @@ def test_a_coil_that_stayed_is_left_alone():
 
 
 def test_names_of_models():
-    assert model_name(PickupModel()) == "one coil, no eddy loss"
-    assert model_name(PickupModel(eddies=(("spread", "loop"),))) == "one coil, a spread of eddy loops, one eddy loop"
-    assert model_name(PickupModel(eddies=(("loop",), ("loop",)))) == "two coils, one eddy loop each"
+    evidence, _ = draw_bench(0)
+    for eddies, name in (
+        (((),), "one coil, no eddy loss"),
+        ((("spread", "loop"),), "one coil, a spread of eddy loops, one eddy loop"),
+        ((("loop",), ("loop",)), "two coils, one eddy loop each"),
+    ):
+        assert model_name(build_problem(evidence, PickupModel(eddies=eddies))) == name
 
 
 def test_benches_scatter_as_they_claim():

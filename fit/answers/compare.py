@@ -159,7 +159,7 @@ def compare_takes(evidence: Evidence, *, foil: Foil | None = None) -> CompareAns
         simulated=any(take.response.origin.simulated for take in evidence.takes),
         outcome="misfit" if any(finding.severity == "reject" for finding in findings) else "good",
         floor=floor,
-        model_name=model_name(choice.problem.model),
+        model_name=model_name(choice.problem),
         quantities={
             name: Change(
                 before=_side(choice, before, name, reasons),

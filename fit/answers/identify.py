@@ -115,13 +115,17 @@ def identify_quantities(choice: Choice, derived: dict[str, Derived]) -> dict[str
         elif not relative < _limit(name):
             reasons[name] = f"the takes leave it uncertain by {100 * min(relative, 9.99):.0f} % (1 σ)"
     for pickup, suffix in suffixes_of(choice.problem).items():
-        if len(choice.problem.models[pickup].eddies) == 2:
+        if len(choice.problem.models[pickup].eddies) == 2 and not _is_led_out(evidence, pickup):
             prefix = f"{pickup}." if suffix else ""
             told = "only the sum of two coils in series shows at the jack"
             hidden = ("winding_capacitance", "resonance_unloaded", "q_unloaded", "q_loaded")
             reasons |= {f"{prefix}{name}": told for name in hidden}
             reasons[f"{prefix}sharing of the inductance between the coils"] = told
     return reasons | _unfelt_parts(choice, derived)
+
+
+def _is_led_out(evidence: Evidence, pickup: str) -> bool:
+    return evidence.instrument is not None and evidence.instrument.pickup[pickup].second is not None
 
 
 def _limit(name: str) -> float:

@@ -165,10 +165,10 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
         simulated=any(take.response.origin.simulated for take in evidence.takes),
         outcome=outcome,
         floor=floor_answer,
-        model_name=model_name(choice.problem.model),
+        model_name=model_name(choice.problem),
         eddy_loops=sum(profiles.count("loop") for profiles in choice.problem.model.eddies),
         candidates=tuple(
-            Candidate(name=model_name(rung.problem.model), bic=rung.bic, reduced_chi_square=rung.reduced_chi_square)
+            Candidate(name=model_name(rung.problem), bic=rung.bic, reduced_chi_square=rung.reduced_chi_square)
             for rung in choice.rungs
         ),
         quantities={name: estimate_of(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},

@@ -96,7 +96,36 @@ def _of_pickup(choice: Choice, pickup: str, suffix: str) -> dict[str, Derived]:
     if peak is not None:
         out["resonance_loaded"] = Derived(value=peak.frequency_hz, unit="Hz", gradient=peak.by_log_frequency)
         out["peak_loaded"] = Derived(value=peak.gain_db, unit="dB", gradient=peak.by_gain_db, is_log=False)
-    return out | _losses(view)
+    is_led_out = len(coils) == 2 and _is_led_out(choice, pickup)
+    return out | (_each_coil(view) if is_led_out else _losses(view))
+
+
+def _is_led_out(choice: Choice, pickup: str) -> bool:
+    """See whether the middle of a pickup of two coils is wired, so that its coils can be told apart."""
+    instrument = choice.problem.evidence.instrument
+    return instrument is not None and instrument.pickup[pickup].second is not None
+
+
+def _each_coil(view: _Pickup) -> dict[str, Derived]:
+    """Inductance, resistance and winding capacitance of each of two coils that are led out, and their coupling."""
+    first, second = view.coils
+    share = second.resistance_ohm / (first.resistance_ohm + second.resistance_ohm)
+    resistances = (
+        {"log_resistance": 1.0, "log_second_resistance": -share},
+        {"log_resistance": 1.0, "log_second_resistance": 1 - share},
+    )
+    out: dict[str, Derived] = {}
+    for number, (coil, by_resistance) in enumerate(zip(view.coils, resistances, strict=True), start=1):
+        step = {"log_second_inductance": 1.0} if number == 2 else {}
+        by_inductance = view.gradient({"log_inductance": 1.0} | step)
+        step = {"log_second_winding_capacitance": 1.0} if number == 2 else {}
+        by_capacitance = view.gradient({"log_winding_capacitance": 1.0} | step)
+        out[f"coil_{number}.inductance"] = Derived(value=coil.inductance_h, unit="H", gradient=by_inductance)
+        out[f"coil_{number}.winding_capacitance"] = Derived(value=coil.winding_capacitance_f, unit="F", gradient=by_capacitance)
+        out[f"coil_{number}.dc_resistance"] = Derived(value=coil.resistance_ohm, unit="Ω", gradient=view.gradient(by_resistance))
+    k = coupling_of(view.p)
+    out["coil_coupling"] = Derived(value=k, unit="1", gradient=view.gradient({"log_coupling": 1 - k}))
+    return out
 
 
 def _log_value(view: _Pickup, name: str, unit: str) -> Derived:

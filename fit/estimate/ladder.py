@@ -105,19 +105,20 @@ class Choice:
     moved: tuple[str, ...]
 
 
-def model_name(model: PickupModel) -> str:
+def model_name(problem: Problem) -> str:
     """Name a model for people.
 
     Parameters
     ----------
-    model : PickupModel
-        The circuit.
+    problem : Problem
+        With the circuit of each pickup.
 
     Returns
     -------
     str
-        For example "one coil, two eddy loops".
+        For example "one coil, two eddy loops"; of several pickups that with most coils.
     """
+    model = max(problem.models.values(), key=lambda each: len(each.eddies))
     parts = ["one coil" if len(model.eddies) == 1 else "two coils"]
     profiles = model.eddies[0]
     each = " each" if len(model.eddies) == 2 else ""
