@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from measure.errors import DeviceError
 from measure.response import Finding, FloatArray
+from measure.source.clocks import align_clocks, judge_clocks
 from measure.source.delivery import judge_delivery, measure_rate
 from measure.source.engine import RecordingProcess
 from measure.source.listening import OnBlock, Tape, listen
@@ -41,7 +42,10 @@ class Capture:
     time_utc : str
         When it began. ISO 8601.
     findings : tuple of Finding
-        One for each of `delivery.NAMES`.
+        One for each of `delivery.NAMES`, and for two devices one about their clocks.
+    drift_ppm : float or None
+        With two devices, how much faster the input's clock runs: taken out of the samples. None for one device, and where it
+        could not be measured. [1e-6]
     was_stopped : bool
         Ended before its time, by `on_block`.
     library_text : str
@@ -56,6 +60,7 @@ class Capture:
     input: str
     time_utc: str
     findings: tuple[Finding, ...] = ()
+    drift_ppm: float | None = None
     was_stopped: bool = False
     library_text: str = ""
 
@@ -200,6 +205,11 @@ def play_and_record(
             err.add_note(process.library_text)
         raise
     samples = tape.samples()
+    findings = judge_delivery(samples, played=played, rate_hz=rate_hz, blocks=tape.blocks)
+    drift_ppm = None
+    if opened["output"] != opened["input"]:
+        samples, drift_ppm = align_clocks(samples, played, rate_hz=rate_hz)
+        findings += (judge_clocks(drift_ppm),)
     return Capture(
         samples=samples,
         played=played,
@@ -208,7 +218,8 @@ def play_and_record(
         output=_shown(opened["output"]),
         input=_shown(opened["input"]),
         time_utc=time_utc,
-        findings=judge_delivery(samples, played=played, rate_hz=rate_hz, blocks=tape.blocks),
+        findings=findings,
+        drift_ppm=drift_ppm,
         was_stopped=was_stopped,
         library_text=process.library_text,
     )

@@ -15,6 +15,7 @@ import numpy as np
 
 HISTORY = 1 << 17  # [samples] kept of what the two inputs will hold
 TAPS = 64  # [samples] of the interpolation for clocks that drift
+PHASES = 4096  # places between two samples
 BETA = 9.0  # of its Kaiser window
 START_S = 5.0  # [s] for the server to be there
 
@@ -39,6 +40,13 @@ class Convolver:
         return np.fft.irfft(sums, axis=1)[:, len(block) :]
 
 
+def interpolation_weights():
+    """For each of so many places between two samples."""
+    offsets = np.arange(PHASES + 1)[:, None] / PHASES - (np.arange(TAPS) - TAPS // 2 + 1)
+    window = np.i0(BETA * np.sqrt(np.maximum(1 - (offsets / (TAPS / 2)) ** 2, 0))) / np.i0(BETA)
+    return np.sinc(offsets) * window
+
+
 class Bench:
     """What is behind the ports; orders change its attributes."""
 
@@ -51,6 +59,7 @@ class Bench:
         self.n_read = 0
         # with drift a sample is made from its neighbours on both sides
         self.read_at = float(-round(config["buffer_s"] * rate_hz))
+        self.weights = interpolation_weights()
         self.played = []
         self.late_s = 0.0
         self.lose = 0
@@ -80,9 +89,10 @@ class Bench:
 
     def _between(self, positions):
         first = np.floor(positions).astype(int) - TAPS // 2 + 1
-        offsets = positions[:, None] - (first[:, None] + np.arange(TAPS))
-        window = np.i0(BETA * np.sqrt(np.maximum(1 - (offsets / (TAPS / 2)) ** 2, 0))) / np.i0(BETA)
-        weights = np.sinc(offsets) * window
+        phase = (positions - np.floor(positions)) * PHASES
+        index = np.minimum(phase.astype(int), PHASES - 1)
+        between = (phase - index)[:, None]
+        weights = self.weights[index] * (1 - between) + self.weights[index + 1] * between
         gathered = self.history[:, (first[:, None] + np.arange(TAPS)) % HISTORY]
         return np.einsum("cnt,nt->cn", gathered, weights)
 
