@@ -113,7 +113,7 @@ class RecordingProcess:
         try:
             frame = self._frames.get(timeout=max(limit_s, 1e-3))
         except queue.Empty:
-            msg = f"nothing came for {limit_s:.1f} s"
+            msg = f"nothing for {limit_s:.1f} s"
             raise TimeoutError(msg) from None
         if frame is None:
             return None

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, NoReturn
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,18 +141,15 @@ def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> t
         If it was late; other kinds of DeviceError where the process said so, or ended.
     """
     opened = _wait_open(process)
-    length_s = np.inf if tape.n_wanted is None else LEAD_S + tape.n_wanted / tape.rate_hz
-    end_s = time.monotonic() + length_s + LATE_S
+    limit_s = np.inf if tape.n_wanted is None else LEAD_S + tape.n_wanted / tape.rate_hz + LATE_S
     was_stopped = False
     while True:
-        allowed_s = NO_PROGRESS_S if tape.blocks else FIRST_LIMIT_S
-        left_s = end_s - time.monotonic()
         try:
-            frame = process.next_frame(min(allowed_s, left_s)) if left_s > 0 else _too_late(tape, length_s + LATE_S)
-        except TimeoutError:
+            frame = process.next_frame(NO_PROGRESS_S if tape.blocks else FIRST_LIMIT_S)
+        except TimeoutError as err:
             msg = (
-                f"no sound came from the card for {min(allowed_s, left_s):.1f} s, after {tape.place()}: it or its sound server "
-                "does not answer. Plug it in again or restart the server, and repeat the take."
+                f"no sound came from the card ({err}), after {tape.place()}: it or its sound server does not answer. "
+                "Plug it in again or restart the server, and repeat the take."
             )
             raise NoProgressError(msg) from None
         if frame is None:
@@ -161,9 +157,14 @@ def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> t
         kind, content = frame
         if kind == SAMPLES:
             progress = tape.add(content)
+            if tape.blocks[-1].time_s - tape.blocks[0].time_s > limit_s:  # by the process's clock: on_block may take its time
+                msg = (
+                    f"the card delivered only {tape.place()} within {limit_s:.1f} s: it loses samples, or runs at another rate "
+                    f"than the {tape.rate_hz} Hz asked for. Set the same rate in the card, its server and rig.toml."
+                )
+                raise NoProgressError(msg)
             if on_block is not None and on_block(progress) and not was_stopped:
                 was_stopped = True
-                end_s = time.monotonic() + GRACE_S
                 process.stop()
         elif content["event"] == "error":
             raise_named(content, f"after {tape.place()}")
@@ -193,18 +194,3 @@ def _wait_open(process: RecordingProcess) -> dict[str, Any]:
     if content["event"] != "opened":
         raise_named(content, "before the card was open")
     return content
-
-
-def _too_late(tape: Tape, limit_s: float) -> NoReturn:
-    """Give up on a card that is too slow.
-
-    Raises
-    ------
-    NoProgressError
-        Always.
-    """
-    msg = (
-        f"the card delivered only {tape.place()} within {limit_s:.1f} s: it loses samples, or runs at another rate than the "
-        f"{tape.rate_hz} Hz asked for. Set the same rate in the card, its server and rig.toml."
-    )
-    raise NoProgressError(msg)
