@@ -48,7 +48,7 @@ def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -
         *(finding for take in choice.problem.evidence.takes for finding in _unseen_resonance(take)),
         *_loads_against_responses(choice.problem.evidence.takes),
         *(_moved(name) for name in choice.moved),
-        *_pulled_references(choice),
+        *pulled_references(choice),
         *_implausible(choice),
         *_unusual(told),
     )
@@ -140,7 +140,19 @@ def _moved(name: str) -> Finding:
     return Finding(code="coil-moved", severity="warn", text=text)
 
 
-def _pulled_references(choice: Choice) -> list[Finding]:
+def pulled_references(choice: Choice) -> list[Finding]:
+    """Name the references that contradict the takes.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+
+    Returns
+    -------
+    list of Finding
+        Severity "reject": the values are indicative only.
+    """
     if not has_two_loads(choice.problem.evidence):
         return []  # the scale is open, and with it every reference
     findings = []

@@ -135,7 +135,7 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
         data=np.concatenate([_with_positive_gain(t, k) for t, k in zip(evidence.takes, kept, strict=True)]),
         take_of_point=take_of_point,
         rate_of_point_hz=np.asarray(rates)[take_of_point],
-        points_per_third=_points_per_third(frequencies),
+        points_per_third=points_per_third(frequencies),
         models=models,
         circuit=circuit,
         shifts=shift_rows(evidence, kept),
@@ -208,7 +208,19 @@ def every_point(frequency_hz: FloatArray, step: int) -> np.ndarray:
     return index % step == 0
 
 
-def _points_per_third(frequencies: list[FloatArray]) -> float:
+def points_per_third(frequencies: Sequence[FloatArray]) -> float:
+    """Count the frequencies in a third of an octave.
+
+    Parameters
+    ----------
+    frequencies : sequence of ndarray
+        Of each take, two or more. [Hz]
+
+    Returns
+    -------
+    float
+        Median over all. [1]
+    """
     spacing = np.median(np.concatenate([np.diff(np.log2(frequency)) for frequency in frequencies]))
     return float(1 / (3 * spacing))
 
