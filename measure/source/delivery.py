@@ -18,6 +18,7 @@ NAMES = ("stream-flags", "delivery-rate", "exact-zeros", "unplugged")
 RATE_WARN, RATE_REJECT = 0.005, 0.02  # [1] of the rate; blocks come early or late by some milliseconds
 RATE_LEAST_S = 1.5  # [s] below, those milliseconds count
 RATE_ENDS = 0.25  # [1] of the recording at both ends, within which the most punctual block is taken
+N_ROUNDS = 4  # [1] which block is punctual depends on the rate that is being measured
 ZERO_RUN_S = 0.002  # [s] noise never leaves as many samples at exactly 0
 LATE_S = 0.3  # [s] after the beginning of the stimulus: then it has arrived through any interface
 
@@ -92,10 +93,13 @@ def measure_rate(blocks: Sequence[Block], *, rate_hz: int) -> float | None:
     if len(blocks) < 4 or time_s[-1] - time_s[0] < RATE_LEAST_S:
         return None
     n_end = max(1, round(RATE_ENDS * len(blocks)))
-    lateness_s = time_s - count / rate_hz
-    first = int(np.argmin(lateness_s[:n_end]))
-    last = len(blocks) - n_end + int(np.argmin(lateness_s[-n_end:]))
-    return float((count[last] - count[first]) / (time_s[last] - time_s[first]))
+    measured_hz = float(rate_hz)
+    for _ in range(N_ROUNDS):
+        lateness_s = time_s - count / measured_hz
+        first = int(np.argmin(lateness_s[:n_end]))
+        last = len(blocks) - n_end + int(np.argmin(lateness_s[-n_end:]))
+        measured_hz = float((count[last] - count[first]) / (time_s[last] - time_s[first]))
+    return measured_hz
 
 
 def _judge_flags(blocks: Sequence[Block], *, rate_hz: int) -> Finding:
