@@ -84,6 +84,24 @@ def test_slips_are_one_line(capsys, tmp_path):
     assert "none of these takes tells anything of a part" in err
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--set", "tonne=5"), 'there is no control "tonne", the instrument has: volume, tone; a fit will refuse the take'),
+        (("--set", "tone=11"), 'tone: "11" is neither a rotation from 0 to 10'),
+        (("--coil-over", "neck"), 'the exciter stood over "neck", but instrument.toml has bridge'),
+        (("--set", "tone=5", "--coil-over", "bridge"), ""),
+    ],
+)
+def test_slip_in_a_control_is_said_when_the_take_is_imported(capsys, tmp_path, options, said):
+    start(capsys, tmp_path)
+    file = RECORDINGS / "tone-capacitor" / "tone-up.flac"
+    code, _, err = run(capsys, "import", "one", file, *options, "--logbook", tmp_path)
+    assert code == 0
+    assert said in err
+    assert ("a fit will refuse" in err) == bool(said)
+
+
 def test_jack_driven_through_a_resistor(capsys, tmp_path):
     """Ohms at once: a bare coil behind 185 pF and 200 kΩ, through 100 kΩ."""
     bare = driven.Instrument()

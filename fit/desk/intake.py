@@ -26,7 +26,7 @@ from measure.errors import FileError
 from measure.logbook.kept import findings_to_keep
 from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
-from measure.logbook.store import open_logbook, write_take
+from measure.logbook.store import Logbook, open_logbook, write_take
 from measure.logbook.take import FileStimulus, Method, RecordingFile, ResponseFile, Take
 from measure.quantity import parse_parts
 from measure.recording import Recording
@@ -115,7 +115,7 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
             desk.say(f"warning: {assumption(part, 'added')}")
     looked = look_at(recordings, stimulus=stimulus, method=facts.method)
     take = write_take(logbook, _describe_take(name, files, recordings, rig, facts, looked), _sources(files, facts))
-    _say_reasons(desk, take, looked)
+    _say_reasons(desk, logbook, take, looked)
     if facts.pickup_channel is None and rig.interface.pickup_channel is None:
         desk.say(f"No rig says otherwise: channel {recordings[0].pickup_channel} is taken for the pickup.")
     lines, document = checks_told(take.simulated, looked, noise=None)
@@ -182,7 +182,7 @@ def import_response(desk: Desk, name: str, files: Sequence[Path], *, facts: Take
     described = msgspec.convert(document | {"response_file": msgspec.to_builtins(kept)}, Take)
     described = msgspec.structs.replace(described, rig=rig_of(logbook), findings=findings_to_keep(looked.findings))
     take = write_take(logbook, described, {kept.file: files[0]})
-    _say_reasons(desk, take, looked)
+    _say_reasons(desk, logbook, take, looked)
     if table.unused:
         desk.say(f"Columns that were not used: {plain_text(', '.join(table.unused)[:200])}")
     lines, told = checks_told(take.simulated, looked, noise=None)
@@ -288,12 +288,17 @@ def _sources(files: Sequence[Path], facts: TakeFacts) -> dict[str, Path]:
     return sources
 
 
-def _say_reasons(desk: Desk, take: Take, looked: Looked) -> None:
+def _say_reasons(desk: Desk, logbook: Logbook, take: Take, looked: Looked) -> None:
+    from fit.desk.throughcontrols import doubt_controls
+
     for finding in looked.findings:
         if finding.severity == "reject":
             desk.say(f"rejected: {finding.code}: {plain_text(finding.text)}")
         elif finding.severity == "warn":
             desk.say(f"warning: {finding.code}: {plain_text(finding.text)}")
+    doubt = doubt_controls(logbook, take)
+    if doubt is not None:
+        desk.say(f"warning: {plain_text(doubt)}")
     if looked.outcome == "rejected":
         desk.say(f'The take "{take.name}" is kept and marked as rejected. Repeat it under another name.')
     elif take.method == "quiet":

@@ -65,6 +65,38 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
     return instrument
 
 
+def doubt_controls(logbook: Logbook, take: Take) -> str | None:
+    """Compare what a new take says of controls and coil with instrument.toml, while the person still remembers.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    take : Take
+        As kept.
+
+    Returns
+    -------
+    str or None
+        What a fit will refuse; None where nothing is wrong, or no sound instrument.toml is there yet.
+    """
+    path = instrument_path(logbook)
+    if not path.exists():
+        return None
+    try:
+        instrument = read_instrument_file(path)
+    except FileError:
+        return None  # fit, instrument and wiring say what is wrong with it
+    try:
+        read_settings(instrument, take.controls)
+        if take.coil_over is not None:
+            _coil_over(take, instrument)
+    except (ValueError, FileError) as err:
+        cure = f"delete takes/{take.name} and import again, or correct instrument.toml"
+        return f"{err}; a fit will refuse the take: {cure}"
+    return None
+
+
 def take_evidence(take: Take, response: Response, instrument: Instrument | None, warnings: list[str]) -> TakeEvidence | None:
     """Put a take together for the estimate, its added parts and placement aside.
 
