@@ -38,15 +38,16 @@ def take_response(logbook: Logbook, take: Take, *, is_whole: bool = False) -> Re
     Returns
     -------
     Response
-        With its noise.
+        With its noise; of recordings, with the card taken out where the take's rig names a loopback.
     """
+    from fit.desk.calibrated import without_card
     from fit.desk.takes import kept_recordings
     from measure.transfer import estimate_response
 
     if take.kind == "response":
         return response_of_take(logbook, take, is_whole=is_whole)
     recordings, stimulus = kept_recordings(logbook, take)
-    return estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc)
+    return without_card(logbook, take, estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
 
 
 def response_of_take(logbook: Logbook, take: Take, *, is_whole: bool = False) -> Response:

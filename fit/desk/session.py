@@ -10,6 +10,7 @@ from fit.answers.measured import measured_document
 from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.answers.tapers import read_tapers
 from fit.desk.bench import rig_rows
+from fit.desk.calibrated import calibration_warnings
 from fit.desk.document import Document, answer_document
 from fit.desk.elsewhere import inspect_response, take_response
 from fit.desk.instruments import LIMIT_BYTES
@@ -241,7 +242,8 @@ def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evide
     noticed = tuple(
         f"take {take.name}: {finding.text}" for take in takes for finding in findings_of_take(take) if finding.severity == "warn"
     )
-    return evidence, (*warnings, *noticed)
+    told = [f"take {take.name}: {text}" for take, one in zip(takes, responses, strict=True) for text in calibration_warnings(one)]
+    return evidence, (*warnings, *noticed, *told)
 
 
 def last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:

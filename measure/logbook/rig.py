@@ -98,26 +98,42 @@ class Input(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=Tru
 
 
 class Calibration(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
-    """When, and with what interface, which calibration takes were made.
+    """When, and with what interface, what was calibrated; `measure.logbook.calibrated` writes and reads the files.
 
     Attributes
     ----------
     date : str
-        ISO 8601.
+        Of the last calibration. ISO 8601.
     rate_hz : int
         Sample rate that it holds for. [Hz]
     device : str
-        Interface that it holds for.
+        Interface that it holds for; empty where none was stated.
     loopback, input, exciter : str or None
-        Names of the takes it rests on.
+        Files in results/ that tell what was found.
+    loopback_sha256 : str or None
+        Of the loopback's file, which is applied to takes.
     """
 
     date: str
     rate_hz: int
     device: str
     loopback: str | None = None
+    loopback_sha256: str | None = None
     input: str | None = None
     exciter: str | None = None
+
+    def __post_init__(self) -> None:
+        """See that a loopback comes with its hash.
+
+        Raises
+        ------
+        ValueError
+            If one of the two is missing, or the hash is none.
+        """
+        hash_is_there = self.loopback_sha256 is not None and re.fullmatch(r"[0-9a-f]{64}", self.loopback_sha256) is not None
+        if (self.loopback is not None) != hash_is_there:
+            msg = "calibration.loopback_sha256: expected 64 hexadecimal digits beside calibration.loopback, and only there"
+            raise ValueError(msg)
 
 
 class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):

@@ -1,0 +1,105 @@
+"""The card taken out of a take's response, by the calibration that the take's own rig names."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from fit.desk.wording import plain_text
+from measure.calibration import EDGE_OCTAVES, Calibration, apply_calibration, judge_age, require_match
+from measure.errors import CalibrationError
+from measure.logbook.calibrated import read_loopback
+from measure.logbook.store import Logbook
+from measure.logbook.take import Take
+from measure.response import Finding, Response
+
+USED_HZ = (30.0, 20000.0)  # [Hz] what fits use
+CODE = "calibration"  # begins the codes of what is found here
+
+
+def without_card(logbook: Logbook, take: Take, response: Response) -> Response:
+    """Take the card out of a response.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    take : Take
+        Of recordings; its rig as it was then says which calibration holds.
+    response : Response
+        As recorded.
+
+    Returns
+    -------
+    Response
+        Unchanged where the rig names no loopback. Where one does not fit, unchanged with a warning that says so.
+    """
+    calibration = read_loopback(logbook, take.rig)
+    if calibration is None or not take.recordings:
+        return response
+    recording = take.recordings[0]
+    is_referred = recording.reference_channel is not None
+    device = take.rig.interface.device if take.rig is not None else None
+    try:
+        require_match(
+            calibration,
+            rate_hz=take.rate_hz or 0,
+            device=device or "",
+            pickup_channel=recording.pickup_channel,
+            reference_channel=recording.reference_channel,
+        )
+        kept, findings = _within(response, calibration, is_referred=is_referred)
+        applied = apply_calibration(kept, calibration, is_referred=is_referred)
+    except CalibrationError as err:
+        text = f"the calibration was not applied: {plain_text(str(err))}"
+        return _with_findings(response, Finding(code=f"{CODE}-refused", severity="warn", text=text))
+    age = judge_age(calibration, at_utc=take.time_utc)
+    origin = replace(applied.origin, simulated=applied.origin.simulated or calibration.simulated)
+    return replace(_with_findings(applied, *findings, age), origin=origin)
+
+
+def calibration_warnings(response: Response) -> tuple[str, ...]:
+    """List what was noticed while the card was taken out.
+
+    Parameters
+    ----------
+    response : Response
+        Of a take.
+
+    Returns
+    -------
+    tuple of str
+        One line each.
+    """
+    return tuple(one.text for one in response.findings if one.code.startswith(CODE) and one.severity != "pass")
+
+
+def _within(response: Response, calibration: Calibration, *, is_referred: bool) -> tuple[Response, tuple[Finding, ...]]:
+    """Cut a response to what the loopback reaches; a loss inside the band that fits use is said."""
+    curve = calibration.channels if is_referred else calibration.card
+    if curve is None:
+        return response, ()
+    reach = 2.0 ** (EDGE_OCTAVES / 2)
+    low_hz, high_hz = curve.frequency_hz[0] / reach, curve.frequency_hz[-1] * reach
+    frequency_hz = response.frequency_hz
+    inside = (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
+    lost = ~inside & (frequency_hz >= USED_HZ[0]) & (frequency_hz <= USED_HZ[1])
+    if not inside.any() or inside.all():
+        return response, ()
+    kept = replace(
+        response,
+        frequency_hz=frequency_hz[inside],
+        value=response.value[inside],
+        covariance=response.covariance[inside],
+        shifts=response.shifts[:, inside],
+    )
+    if not np.any(lost):
+        return kept, ()
+    text = (
+        f"the loopback reaches only from {low_hz:.0f} to {high_hz:.0f} Hz, and {np.count_nonzero(lost)} frequencies of the take "
+        "beyond were left out: record the loopback with the same sweep"
+    )
+    return kept, (Finding(code=f"{CODE}-narrow", severity="warn", text=text, figure=float(np.count_nonzero(lost))),)
+
+
+def _with_findings(response: Response, *findings: Finding) -> Response:
+    return replace(response, findings=(*response.findings, *findings))
