@@ -30,6 +30,10 @@ Examples:
   coilsweep fit open plus-1n --dcr "6.35k ± 1%"    what the pickup is
   coilsweep report pickup.html                     all of it as one page
   coilsweep instrument --layout one-pickup         a file to state a whole guitar in
+  coilsweep import down down.wav --set tone=0      a take at the jack of a closed guitar
+  coilsweep confirm capacitor.tone up up-1n down   is the part what is marked on it
+  coilsweep wiring bridge-at-both neck-at-both     what a switch position connects
+  coilsweep compare --before before --after after  what a job changed
   coilsweep predict --set tone=3 --change capacitor.tone=10n
   coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
   coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
