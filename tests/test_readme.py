@@ -1,4 +1,4 @@
-"""README.md: commands have examples with options that exist, every picture and anchor is there, and the recordings of its examples can be made."""
+"""README.md: examples and their options exist, pictures and anchors are there, and the examples' recordings can be made."""
 
 import re
 from pathlib import Path
