@@ -123,4 +123,5 @@ class LiveBench:
         answer = self.answers.get(timeout=ANSWER_S)
         if answer != word:
             msg = f"the bench said {answer!r} instead of {word!r}: {(self.folder / 'printed.txt').read_text()[-2000:]}"
+            self.end()
             raise RuntimeError(msg)

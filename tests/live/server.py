@@ -4,6 +4,7 @@ What it does to the machine is known and undone: its process is ended by its id,
 memory (after eight of them the ninth does not start) are removed when no server runs.
 """
 
+import contextlib
 import itertools
 import math
 import os
@@ -16,7 +17,6 @@ from pathlib import Path
 
 PERIOD_S = 1024 / 48000  # [s] one that a busy machine still meets; a power of two in samples
 SHARED = Path("/dev/shm")
-READY_S = 5.0  # [s]
 counter = itertools.count()
 
 
@@ -29,30 +29,16 @@ class JackServer:
         self.printed = tempfile.TemporaryFile()  # noqa: SIM115 - closed in end()
         # -S: each cycle waits for its clients, up to -t; without it a late client costs an xrun
         mode = ["-S", "-t", "5000"] if is_patient else ["-t", "2000"]
-        self.process = subprocess.Popen(
-            [
-                shutil.which("jackd"),
-                "-r",
-                *mode,
-                "-n",
-                self.name,
-                "-d",
-                "dummy",
-                "-r",
-                str(rate_hz),
-                "-p",
-                str(self.period),
-                "-C",
-                "0",
-                "-P",
-                "0",
-            ],
-            stdin=subprocess.DEVNULL,
-            stdout=self.printed,
-            stderr=self.printed,
-            env={**os.environ, "JACK_NO_AUDIO_RESERVATION": "1"},
-            start_new_session=True,
-        )
+        driver = f"-d dummy -r {rate_hz} -p {self.period} -C 0 -P 0"  # -C, -P: no device of its own
+        with alone():
+            self.process = subprocess.Popen(
+                [shutil.which("jackd"), "-r", *mode, "-n", self.name, *driver.split()],
+                stdin=subprocess.DEVNULL,
+                stdout=self.printed,
+                stderr=self.printed,
+                env={**os.environ, "JACK_NO_AUDIO_RESERVATION": "1"},
+                start_new_session=True,
+            )
 
     def environment(self):
         """What a client needs to find it, and it alone."""
@@ -73,7 +59,18 @@ class JackServer:
                 self.process.kill()
                 self.process.wait()
         self.printed.close()
-        clear_shared_memory(self.name)
+        with alone():
+            clear_shared_memory(self.name)
+
+
+@contextlib.contextmanager
+def alone():
+    """No other run of these tests starts a server meanwhile, whose files would be taken for leftovers."""
+    import fcntl
+
+    with (Path(tempfile.gettempdir()) / f"coilsweep-live-{os.getuid()}.lock").open("w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
 
 
 def is_any_server_running():
