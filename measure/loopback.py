@@ -15,7 +15,7 @@ from measure.timetable import read_timetable
 from measure.transfer import estimate_response
 
 GAIN_STABILITY = 2e-4  # [1] of two inputs' ratio from take to take, controls untouched: common practice, no source
-DELAY_STABILITY = 0.002  # [samples] of their delay: common practice, no source
+DELAY_STABILITY = 5e-4  # [samples] of their delay, which one clock times: common practice, no source
 JUDGED_HZ = (50.0, 15000.0)  # [Hz] where the ratio is judged
 PHASE_HZ = 10e3  # [Hz] where the noise of a phase is put down to a delay
 MOST_NOISE = 2e-4  # [1] of the ratio: 0.002 dB, 0.01°

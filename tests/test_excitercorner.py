@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.excitercorner import current_response, find_corner
+from fit.answers.excitercorner import COPPER_STD, current_response, find_corner
 from measure.recording import Recording
 from measure.response import CHANNEL_DELAY, CHANNEL_GAIN, Origin, Response
 from measure.source.virtual import Noise, VirtualBench
@@ -46,6 +46,7 @@ def test_intervals_hold_the_corner_as_often_as_they_say(noise, misfit):
         corner_hz = 10 ** rng.uniform(3.3, 4.5)
         gain = rng.choice([-1.0, 1.0]) * np.exp(0.1 * rng.standard_normal())
         value = gain * current(GRID_HZ, corner_hz) * delayed(rng) * (1 + smooth_error(rng, misfit))
+        corner_hz *= np.exp(COPPER_STD * rng.standard_normal())  # it is as warm as it is when the takes follow
         corner = find_corner(noisy(value, rng, noise)).corner
         pulls.append(np.log(corner.value / corner_hz) / (corner.standard_uncertainty / corner.value))
     assert abs(np.mean(pulls)) < 0.3
@@ -64,7 +65,8 @@ def test_the_corner_comes_out_of_a_recording():
     response = estimate_response([Recording(samples=samples, rate_hz=CARD_HZ, n_bits=24, simulated=True)])
     answer = find_corner(response)
     assert answer.corner.value == pytest.approx(9000.0, rel=2e-3)
-    assert answer.corner.standard_uncertainty < 2e-3 * 9000
+    assert answer.corner.standard_uncertainty == pytest.approx(COPPER_STD * 9000, rel=0.05)
+    assert answer.budget[0].source == "temperature of the exciter's copper"
     assert answer.findings == ()
     assert answer.simulated
 

@@ -27,6 +27,7 @@ LEAST_POINTS = 16
 LOWEST = 8  # points that tell the gain at the start
 TELLING = 0.2  # [1] relative standard uncertainty from which on nothing was told
 HIGH_HZ = 60e3  # [Hz] three times the band: a corner there changes next to nothing
+COPPER_STD = 0.002  # [1] of Rx: 0.39 % a kelvin (IEC 60028) of the copper's third of it, ± 3 K; the third: common practice
 ANYTHING = Quantity(value=1.0, standard_uncertainty=1.0, bound=None, unit="Ω", text="not used")
 SAME_PLACE = 1e-9  # [1] of two frequencies
 
@@ -81,11 +82,12 @@ def find_corner(response: Response) -> CornerAnswer:
     gradient[names.index("log_exciter_corner")] = 1.0
     value_hz = float(np.exp(choice.fit.vector[names.index("log_exciter_corner")]))
     derived = Derived(value=value_hz, unit="Hz", gradient=gradient)
-    corner = estimate_of(derived, choice)
-    shares = split_uncertainty(choice, gradient)
+    corner = estimate_of(derived, choice, COPPER_STD)
+    shares = [(one.source, one.contribution) for one in split_uncertainty(choice, gradient)]
+    shares = sorted([*shares, ("temperature of the exciter's copper", COPPER_STD)], key=lambda share: -share[1])
     return CornerAnswer(
         corner=corner,
-        budget=tuple(Contribution(source=one.source, contribution=value_hz * one.contribution) for one in shares),
+        budget=tuple(Contribution(source=source, contribution=value_hz * contribution) for source, contribution in shares),
         floor=choice.floor.total,
         findings=tuple(_doubts(choice, corner)),
         simulated=response.origin.simulated,

@@ -216,7 +216,7 @@ def _parameters(evidence: Evidence, series: dict[str, FloatArray]) -> list[Param
     out = []
     for parameter in chain_parameters(evidence):
         if parameter.name.startswith("log_gain_"):
-            out.append(replace(parameter, prior_std=CALIBRATED_RATIO_STD))
+            out.append(replace(parameter, prior_std=CALIBRATED_RATIO_STD, source="ratio of the inputs from take to take"))
         elif parameter.name.startswith("log_input_"):
             out.append(replace(parameter, source=""))
         else:

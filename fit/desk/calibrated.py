@@ -1,6 +1,6 @@
 """The card taken out of a take's response, by the calibration that the take's own rig names."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -8,6 +8,7 @@ from fit.desk.wording import plain_text
 from measure.calibration import EDGE_OCTAVES, Calibration, apply_calibration, judge_age, require_match
 from measure.errors import CalibrationError
 from measure.logbook.calibrated import read_loopback
+from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take
 from measure.response import Finding, Response
@@ -31,28 +32,79 @@ def without_card(logbook: Logbook, take: Take, response: Response) -> Response:
     Returns
     -------
     Response
+        As `freed_response`.
+    """
+    if take.rig is None or not take.recordings:
+        return response
+    first = take.recordings[0]
+    made = Made(
+        rate_hz=take.rate_hz or 0,
+        pickup_channel=first.pickup_channel,
+        reference_channel=first.reference_channel,
+        time_utc=take.time_utc,
+    )
+    return freed_response(logbook, take.rig, response, made)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """How a response was recorded.
+
+    Attributes
+    ----------
+    rate_hz : int
+        Sample rate. [Hz]
+    pickup_channel : int
+        From 1.
+    reference_channel : int or None
+        From 1; None where it was not recorded.
+    time_utc : str
+        When. ISO 8601, UTC.
+    """
+
+    rate_hz: int
+    pickup_channel: int
+    reference_channel: int | None
+    time_utc: str
+
+
+def freed_response(logbook: Logbook, rig: Rig, response: Response, made: Made) -> Response:
+    """Take the card out of a response, by the loopback that a rig names.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    rig : Rig
+        That the response was recorded with.
+    response : Response
+        As recorded.
+    made : Made
+        How.
+
+    Returns
+    -------
+    Response
         Unchanged where the rig names no loopback. Where one does not fit, unchanged with a warning that says so.
     """
-    calibration = read_loopback(logbook, take.rig)
-    if calibration is None or not take.recordings:
+    calibration = read_loopback(logbook, rig)
+    if calibration is None:
         return response
-    recording = take.recordings[0]
-    is_referred = recording.reference_channel is not None
-    device = take.rig.interface.device if take.rig is not None else None
+    is_referred = made.reference_channel is not None
     try:
         require_match(
             calibration,
-            rate_hz=take.rate_hz or 0,
-            device=device or "",
-            pickup_channel=recording.pickup_channel,
-            reference_channel=recording.reference_channel,
+            rate_hz=made.rate_hz,
+            device=rig.interface.device or "",
+            pickup_channel=made.pickup_channel,
+            reference_channel=made.reference_channel,
         )
         kept, findings = _within(response, calibration, is_referred=is_referred)
         applied = apply_calibration(kept, calibration, is_referred=is_referred)
     except CalibrationError as err:
         text = f"the calibration was not applied: {plain_text(str(err))}"
         return _with_findings(response, Finding(code=f"{CODE}-refused", severity="warn", text=text))
-    age = judge_age(calibration, at_utc=take.time_utc)
+    age = judge_age(calibration, at_utc=made.time_utc)
     origin = replace(applied.origin, simulated=applied.origin.simulated or calibration.simulated)
     return replace(_with_findings(applied, *findings, age), origin=origin)
 

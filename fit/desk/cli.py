@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk import commands_answers, commands_bench, commands_exciter
+from fit.desk import commands_answers, commands_bench, commands_calibrate, commands_exciter
 from fit.desk.terminal import give_up_stdout, reader_may_leave
 
 if TYPE_CHECKING:
@@ -57,6 +57,7 @@ for _command in (
     commands_bench.demo,
     commands_bench.rig,
     commands_exciter.exciter,
+    commands_calibrate.calibrate,
     commands_bench.stimulus,
     commands_bench.import_take,
     commands_bench.inspect,

@@ -20,7 +20,7 @@ from fit.estimate.shifts import is_calibrated, shift_names
 from measure.quantity import Quantity
 
 DELAY_STD_SAMPLES = 0.05  # [sample] between two inputs of one card
-DELAY_STD_CALIBRATED = 0.005  # [sample] of the same, once a loopback has told it: common practice, no source
+DELAY_STD_CALIBRATED = 0.002  # [sample] of the same, once a loopback has told it: common practice, no source
 DELAY_STD_WITHOUT_REFERENCE = 2.0  # [sample] what is left of the arrival, and of the interface's filters
 GAIN_STEP_STD = 0.0014  # [ln 1] of a take's gain while the exciter was not moved
 LEAST_RELATIVE_STD = 1e-6  # [1] of a reference that is claimed to be exact
