@@ -145,10 +145,13 @@ def test_take_over_a_pickup_that_is_switched_off_is_left_out(capsys, tmp_path):
 
 
 def test_dcr_of_each_pickup():
-    text = cases.draw_three_pickups(0).instrument_toml
-    stated = stated_values(with_dcr(read_instrument(text), "bridge=7.9k ± 1%, neck=6.1k"))
+    text, warnings = cases.draw_three_pickups(0).instrument_toml, []
+    stated = stated_values(with_dcr(read_instrument(text), "bridge=7.9k ± 1%, neck=6.1k", warnings))
     assert stated["bridge.dcr"].quantity.value == pytest.approx(7900)
     assert stated["neck.dcr"].quantity.value == pytest.approx(6100)
+    assert stated["neck.dcr"].quantity.bound == pytest.approx(305)
+    assert len(warnings) == 1
+    assert "6.1k (dcr of neck) was given without ±" in warnings[0]
     with pytest.raises(ValueError, match="expected PICKUP=VALUE with one of bridge, middle, neck"):
-        with_dcr(read_instrument(text), "7.9k")
-    assert stated_values(with_dcr(read_instrument(GUITAR), "7.1k ± 1%"))["bridge.dcr"].quantity.value == pytest.approx(7100)
+        with_dcr(read_instrument(text), "7.9k", [])
+    assert stated_values(with_dcr(read_instrument(GUITAR), "7.1k ± 1%", []))["bridge.dcr"].quantity.value == pytest.approx(7100)

@@ -21,6 +21,7 @@ POINTS_PAST_PEAK = 3  # frequencies that must follow a resonance for it to be se
 MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
 MOST_TOLD = 2.9  # [%] the floor is not estimated beyond 3 %
 OWN_TO_TAKES = ("gain_step_", "logit_", "change_")  # priors that state nothing a person measured
+OUTLIER = 2.0  # [1] times as far off as the other takes
 FAR = 3.0  # [1] so many times beyond the usual no pickup lies
 # Beyond these a value is worth a second look, no more: common practice, no source.
 USUAL = {"inductance": (0.8, 12.0), "dc_resistance": (1e3, 25e3), "winding_capacitance": (15e-12, 400e-12)}
@@ -61,9 +62,22 @@ def _misfit(choice: Choice, worst_hz: float) -> list[Finding]:
     size = f"{'at least ' if percent > MOST_TOLD else ''}{percent:.2f} %"
     text = (
         f"no model describes the takes: {size} apart, worst at {worst_hz:.0f} Hz; "
-        "values are indicative only. Check added parts and wiring, and that the coil stood still"
+        "values are indicative only. Check added parts, controls and wiring, and that the coil stood still"
     )
-    return [Finding(code="misfit", severity="reject", text=text, figure=percent, unit="%")]
+    return [Finding(code="misfit", severity="reject", text=text, figure=percent, unit="%"), *_outlier(choice)]
+
+
+def _outlier(choice: Choice) -> list[Finding]:
+    """Name the take that lies farthest off, where one does."""
+    takes = choice.problem.evidence.takes
+    square = np.abs(choice.fit.prediction.residual) ** 2
+    rms = [float(np.sqrt(np.mean(square[choice.problem.take_of_point == index]))) for index in range(len(takes))]
+    worst = int(np.argmax(rms))
+    others = rms[:worst] + rms[worst + 1 :]
+    if not others or rms[worst] < OUTLIER * float(np.median(others)):
+        return []
+    text = f"take {takes[worst].name} lies farthest from the model: are its --set and --add as they were when it was made?"
+    return [Finding(code="take-apart", severity="warn", text=text, figure=100 * rms[worst], unit="%")]
 
 
 def _unseen_resonance(take: TakeEvidence) -> list[Finding]:
@@ -97,8 +111,8 @@ def _loads_against_responses(takes: Sequence[TakeEvidence]) -> list[Finding]:
                 findings.append(Finding(code="part-not-seen", severity="reject", text=text, figure=percent, unit="%"))
             elif _load(first) == _load(second) and difference > DIFFERENT:
                 text = (
-                    f"takes {first.name} and {second.name} differ by {percent:.2g} % although the same is said to lie across the "
-                    "jack: is --add missing in one of them? Values are indicative only"
+                    f"takes {first.name} and {second.name} differ by {percent:.0f} % although the same is said of both: is --add "
+                    "missing in one of them, or --set wrong? Values are indicative only"
                 )
                 findings.append(Finding(code="part-not-stated", severity="reject", text=text, figure=percent, unit="%"))
     return findings

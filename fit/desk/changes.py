@@ -142,15 +142,17 @@ def _noise_rows(noise: NoiseChange) -> list[tuple[str, ...]]:
         sides = ["none found" if side is None else _signed(side, "dBFS") for side in (level.before_dbfs, level.after_dbfs)]
         change, interval = "", ""
         if level.change is not None:
-            change, interval = estimate_texts(level.change)
+            one = level.change
+            change = _signed(one.value, "dB", places=2)
+            interval = f"{one.low:.2f} … {one.high:.2f} dB".replace("-", MINUS)
         elif level.bound_db is not None:
             change = f"at least {_signed(level.bound_db, 'dB')}"
         rows.append((name, *sides, change, interval, level.verdict))
     return rows
 
 
-def _signed(value: float, unit: str) -> str:
-    return f"{value:.1f} {unit}".replace("-", MINUS)
+def _signed(value: float, unit: str, *, places: int = 1) -> str:
+    return f"{value:.{places}f} {unit}".replace("-", MINUS)
 
 
 def _band_rows(shielding: ShieldingAnswer) -> list[tuple[str, ...]]:

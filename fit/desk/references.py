@@ -54,7 +54,7 @@ def gather_evidence(
     warnings: list[str] = []
     instrument = instrument_of_takes(logbook, takes, warnings)
     if instrument is not None and dcr is not None:
-        instrument, dcr = with_dcr(instrument, dcr), None
+        instrument, dcr = with_dcr(instrument, dcr, warnings), None
     rig = _common_rig(takes, rig_of(logbook), warnings)
     placed = placements(list_takes(logbook).takes)
     before: int | None = None

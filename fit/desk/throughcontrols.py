@@ -142,7 +142,7 @@ def take_evidence(take: Take, response: Response, instrument: Instrument | None,
     return TakeEvidence(name=take.name, response=response, settings=settings, coil_over=over)
 
 
-def with_dcr(instrument: Instrument, dcr: str) -> Instrument:
+def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrument:
     """State winding resistances that were given on the command line.
 
     Parameters
@@ -151,6 +151,8 @@ def with_dcr(instrument: Instrument, dcr: str) -> Instrument:
         As read.
     dcr : str
         ``"bridge=7.9k ± 1%, neck=7.1k ± 1%"``; without a name for the only pickup.
+    warnings : list of str
+        What was taken for granted is added to it.
 
     Returns
     -------
@@ -172,8 +174,9 @@ def with_dcr(instrument: Instrument, dcr: str) -> Instrument:
             example = f'"{next(iter(pickups))}=7.9k ± 1%"'
             msg = f'--dcr "{text.strip()[:60]}": expected PICKUP=VALUE with one of {known}, for example {example}'
             raise ValueError(msg)
-        parse_quantity(value, "Ω")
-        pickups[name] = msgspec.structs.replace(pickups[name], dcr=value)
+        quantity = bounded(parse_quantity(value, "Ω"), f"dcr of {name}", warnings)
+        relative = (quantity.bound or 0.0) / quantity.value
+        pickups[name] = msgspec.structs.replace(pickups[name], dcr=f"{quantity.value:.9g} ± {100 * relative:.9g}%")
     return msgspec.structs.replace(instrument, pickup=pickups)
 
 
