@@ -114,8 +114,8 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
         if part.bound is None:
             desk.say(f"warning: {assumption(part, 'added')}")
     looked = look_at(recordings, stimulus=stimulus, method=facts.method)
-    take = write_take(logbook, _describe_take(name, files, recordings, rig, facts, looked), _sources(files, facts))
-    _say_reasons(desk, logbook, take, looked)
+    take = write_take(logbook, describe_take(name, files, recordings, rig, facts, looked), _sources(files, facts))
+    say_reasons(desk, logbook, take, looked)
     if facts.pickup_channel is None and rig.interface.pickup_channel is None:
         desk.say(f"No rig says otherwise: channel {recordings[0].pickup_channel} is taken for the pickup.")
     lines, document = checks_told(take.simulated, looked, noise=None)
@@ -182,7 +182,7 @@ def import_response(desk: Desk, name: str, files: Sequence[Path], *, facts: Take
     described = msgspec.convert(document | {"response_file": msgspec.to_builtins(kept)}, Take)
     described = msgspec.structs.replace(described, rig=rig_of(logbook), findings=findings_to_keep(looked.findings))
     take = write_take(logbook, described, {kept.file: files[0]})
-    _say_reasons(desk, logbook, take, looked)
+    say_reasons(desk, logbook, take, looked)
     if table.unused:
         desk.say(f"Columns that were not used: {plain_text(', '.join(table.unused)[:200])}")
     lines, told = checks_told(take.simulated, looked, noise=None)
@@ -246,9 +246,31 @@ def _read_played(facts: TakeFacts, recordings: Sequence[Recording]) -> FloatArra
     return stimulus
 
 
-def _describe_take(
+def describe_take(
     name: str, files: Sequence[Path], recordings: Sequence[Recording], rig: Rig, facts: TakeFacts, looked: Looked
 ) -> Take:
+    """Put a take together from what was recorded, said and found.
+
+    Parameters
+    ----------
+    name : str
+        Of the take.
+    files : sequence of Path
+        Where its recordings are.
+    recordings : sequence of Recording
+        Repeats.
+    rig : Rig
+        As it is now.
+    facts : TakeFacts
+        What was true when they were made.
+    looked : Looked
+        What the checks found.
+
+    Returns
+    -------
+    Take
+        To be written.
+    """
     kept = tuple(
         RecordingFile(
             file=kept_name("recording", file, index=index),
@@ -288,7 +310,20 @@ def _sources(files: Sequence[Path], facts: TakeFacts) -> dict[str, Path]:
     return sources
 
 
-def _say_reasons(desk: Desk, logbook: Logbook, take: Take, looked: Looked) -> None:
+def say_reasons(desk: Desk, logbook: Logbook, take: Take, looked: Looked) -> None:
+    """Say what was found that a person should know at once.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    logbook : Logbook
+        With the take.
+    take : Take
+        As kept.
+    looked : Looked
+        What the checks found.
+    """
     from fit.desk.throughcontrols import doubt_controls
 
     for finding in looked.findings:

@@ -7,6 +7,7 @@ from pathlib import Path
 from fit.desk.methods import compare_repeats, judge_response, sift_findings
 from fit.desk.wording import plain_text
 from measure.errors import FileError, MeasureError
+from measure.logbook.kept import sweep_of_take
 from measure.logbook.rig import Rig, read_rig
 from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
 from measure.logbook.take import FileStimulus, Take
@@ -144,6 +145,7 @@ def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], Floa
         If the take holds no recordings, or its stimulus has another rate.
     """
     from measure.source.files import read_recording, read_stimulus
+    from measure.stimulus import sweep_samples
 
     if not take.recordings:
         msg = f'the take "{take.name}" is a response measured elsewhere and holds no recordings'
@@ -154,7 +156,10 @@ def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], Floa
         recording = read_recording(path, pickup_channel=item.pickup_channel, reference_channel=item.reference_channel)
         recordings.append(replace(recording, simulated=take.simulated))
     stimulus = None
-    if isinstance(take.stimulus, FileStimulus):
+    sweep = sweep_of_take(take)
+    if sweep is not None:
+        stimulus = sweep_samples(sweep)
+    elif isinstance(take.stimulus, FileStimulus):
         stimulus, rate_hz = read_stimulus(kept_path(logbook, take, take.stimulus.file))
         same_rate(rate_hz, recordings[0].rate_hz, name=take.stimulus.file)
     return recordings, stimulus

@@ -2,8 +2,9 @@
 
 import contextlib
 import os
+import shutil
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -32,7 +33,7 @@ def desk_at(logbook: Path, *, as_json: bool = False) -> "Desk":
     """
     from fit.desk.outcome import Desk
 
-    return Desk(logbook=logbook, say=_say, tell=_keep_silent if as_json else _tell, steps=_steps)
+    return Desk(logbook=logbook, say=_say, tell=_keep_silent if as_json else _tell, steps=_steps, bar=_bar, redraw=_redraw)
 
 
 def _tell(line: str) -> None:
@@ -56,6 +57,29 @@ def _steps(items: Sequence[Item], label: str) -> Iterator[Item]:
         return
     with click.progressbar(items, label=label, file=sys.stderr, color=False) as bar:
         yield from bar
+
+
+# In a terminal the line is drawn over; elsewhere each stands by itself.
+def _redraw(line: str) -> None:
+    if sys.stderr.isatty():
+        width = shutil.get_terminal_size().columns - 1
+        click.echo(f"\r{line[:width]:<{width}}" if line else "", err=True, nl=not line)
+    elif line:
+        click.echo(line, err=True)
+
+
+@contextlib.contextmanager
+def _bar(label: str) -> Iterator[Callable[[int, int | None], None]]:
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda _done, _of: None
+        return
+    with click.progressbar(length=1000, label=label, file=sys.stderr, color=False) as bar:
+
+        def advance(done: int, of: int | None) -> None:
+            if of:
+                bar.update(max(round(1000 * done / of) - bar.pos, 0))
+
+        yield advance
 
 
 @contextlib.contextmanager

@@ -1,0 +1,81 @@
+"""Commands that use the sound card, as they are typed. Nothing heavy is imported before one runs."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fit.desk.options import shared_options
+from fit.desk.terminal import desk_at
+
+if TYPE_CHECKING:
+    from fit.desk.outcome import Outcome
+
+
+@click.command()
+@shared_options
+def devices(*, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Show what sound cards there are, and at which rates they open."""
+    del as_json, debug
+    from fit.desk.leveling import show_devices
+
+    return show_devices(desk_at(logbook))
+
+
+@click.command()
+@click.option("--seconds", type=click.FloatRange(1, 600), help="End after so long; default: Enter or Ctrl-C.")
+@click.option(
+    "--level", type=click.FloatRange(0, 0.2, min_open=True), default=0.03, show_default=True, help="Peak over full scale."
+)
+@shared_options
+def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Play a quiet tone and show what the inputs hear.
+
+    Tells whether the exciter is found, too far or too near, whether an input is dead, clips, or hears direct monitoring.
+    """
+    del debug
+    from fit.desk.leveling import watch_level
+
+    return watch_level(desk_at(logbook, as_json=as_json), seconds=seconds, level=level)
+
+
+@click.command()
+@click.argument("name")
+@click.option("--add", "added", default="", metavar="PARTS", help='Parts across the jack, for example "680p±1%, 150k±1%".')
+@click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Position of a control, for example volume=7.")
+@click.option("--coil-over", default="", metavar="PICKUP", help="Pickup that the exciter stands over.")
+@click.option("--coil-moved", is_flag=True, help="The exciter was moved since the take before.")
+@click.option(
+    "--method",
+    type=click.Choice(["exciter", "impedance", "plate", "quiet"]),
+    default="exciter",
+    show_default=True,
+    help="What is driven.",
+)
+@click.option("--series-resistor", metavar="R", help="Method impedance: what the jack is driven through, for example 100k±1%.")
+@click.option("--repeats", type=click.IntRange(1, 16), default=1, show_default=True, help="How often.")
+@click.option("--noise", "noise_db", type=click.FloatRange(-120, 0), metavar="DB", help="Repeat until the noise is so far below.")
+@click.option("--level", type=click.FloatRange(0, 1, min_open=True), default=0.5, show_default=True, help="Peak over full scale.")
+@click.option("--duration", "duration_s", type=click.FloatRange(0.5, 300), metavar="S", help="Seconds of sweep, or of silence.")
+@click.option("--at-once", is_flag=True, help="Without a short, soft sweep before that looks for clipping and dead inputs.")
+@click.option("--note", default="", metavar="TEXT", help="Anything worth remembering.")
+@shared_options
+def take(name: str, *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Play the sweep, record, check, and keep the take.
+
+    What drives the exciter, and on which channels, says rig.toml. A take is kept whole or not at all; a rejected one is kept and
+    marked, and the cure is said. Ctrl-C lets the output fade to silence.
+    """
+    del as_json, debug
+    from fit.desk.intake import TakeFacts
+    from fit.desk.leveling import card_of
+    from fit.desk.takes import rig_of
+    from fit.desk.taking import TakeOrder, make_take
+    from measure.logbook.store import open_logbook
+
+    own = {key: options.pop(key) for key in ("repeats", "noise_db", "level", "duration_s")}
+    is_at_once = options.pop("at_once")
+    order = TakeOrder(name=name, facts=TakeFacts(**options), is_looked_at_first=not is_at_once, **own)
+    desk = desk_at(logbook)
+    source = card_of(rig_of(open_logbook(logbook, create=True)))
+    return make_take(desk, order, source=source).outcome

@@ -1,0 +1,231 @@
+"""The commands level and devices: what there is, and what the inputs hear while a quiet tone plays."""
+
+import threading
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fit.desk.document import Document, finding_document
+from fit.desk.outcome import Desk, Outcome
+from fit.desk.takes import rig_of
+from fit.desk.wording import SWEEP_CAUTION, plain_text, table_lines
+from measure.levels import TONE_HZ, TONE_LEVEL, ChannelLevel, judge_levels, read_levels
+from measure.logbook.rig import Rig
+from measure.logbook.store import open_logbook
+from measure.response import Finding, FloatArray
+from measure.source.devices import Device, list_devices
+from measure.source.listening import Progress
+from measure.source.soundcard import SoundCard, play_and_record
+
+WINDOW_S = 0.5  # [s] that levels are read from
+REDRAW_S = 0.25  # [s]
+SWEEP_LEVEL = 0.5  # [1] of the take that is to follow
+USUAL_RATE_HZ = 48000  # [Hz] where the rig states none
+
+
+def card_of(rig: Rig) -> SoundCard:
+    """Find the sound card that a rig names.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    SoundCard
+        Channels 1 and 2, and the default device, where it names none.
+    """
+    interface = rig.interface
+    pickup = interface.pickup_channel or 1
+    reference = None if rig.reference.kind == "none" else interface.reference_channel or (1 if pickup == 2 else 2)
+    return SoundCard(
+        device=interface.device,
+        host_api=interface.host_api,
+        output_channel=interface.output_channel or 1,
+        pickup_channel=pickup,
+        reference_channel=reference,
+    )
+
+
+def show_devices(desk: Desk) -> Outcome:
+    """List what PortAudio offers.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where; the rig there may name one of them.
+
+    Returns
+    -------
+    Outcome
+        One row a device.
+    """
+    listed = list_devices()
+    rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.exists() else Rig()
+    rows: list[tuple[str, ...]] = [("device", "host API", "in", "out", "rates that open", "")]
+    for device in listed.devices:
+        rates = ", ".join(f"{rate / 1000:g}" for rate in device.rates_hz or ())
+        shown = f"{rates} kHz" if rates else "did not answer" if device.rates_hz is None else "none"
+        marks = [word for word, is_so in _marks(device, rig) if is_so]
+        name, api = plain_text(device.name), plain_text(device.host_api)
+        rows.append((name, api, str(device.n_inputs), str(device.n_outputs), shown, ", ".join(marks)))
+    lines = [*(table_lines(rows) if listed.devices else []), plain_text(listed.explanation)]
+    if rig.interface.device and not any(device.name == rig.interface.device for device in listed.devices):
+        lines.append(f"The rig names {plain_text(rig.interface.device)}, which is not there.")
+    document: Document = {
+        "schema": "coilsweep.devices/1",
+        "library": listed.library,
+        "explanation": listed.explanation,
+        "devices": [
+            {
+                "device": device.name,
+                "host_api": device.host_api,
+                "inputs": device.n_inputs,
+                "outputs": device.n_outputs,
+                "rates_hz": None if device.rates_hz is None else list(device.rates_hz),
+                "is_default_input": device.is_default_input,
+                "is_default_output": device.is_default_output,
+                "is_in_rig": device.name == rig.interface.device,
+            }
+            for device in listed.devices
+        ],
+    }
+    return Outcome(lines=tuple(lines), document=document)
+
+
+def _marks(device: Device, rig: Rig) -> tuple[tuple[str, bool], ...]:
+    return (
+        ("in the rig", device.name == rig.interface.device),
+        ("default output", device.is_default_output),
+        ("default input", device.is_default_input),
+    )
+
+
+@dataclass(slots=True, eq=False)
+class _Watch:
+    """Keeps the last samples, and when to draw and to stop."""
+
+    rate_hz: int
+    n_channels: int
+    end_s: float | None
+    stop: threading.Event = field(default_factory=threading.Event)
+    kept: list[FloatArray] = field(default_factory=list)
+    drawn_s: float = 0.0
+    levels: tuple[ChannelLevel, ...] = ()
+
+    def take(self, progress: Progress) -> bool:
+        """Keep the new samples; whether it is time to draw."""
+        if len(progress.samples):
+            self.kept.append(np.asarray(progress.samples, dtype=float))
+        wanted = round(WINDOW_S * self.rate_hz)
+        while sum(len(part) for part in self.kept[1:]) >= wanted:
+            self.kept.pop(0)
+        now = time.monotonic()
+        if sum(len(part) for part in self.kept) < wanted or now - self.drawn_s < REDRAW_S:
+            return False
+        self.drawn_s = now
+        self.levels = read_levels(np.concatenate(self.kept)[-wanted:], self.rate_hz)
+        return True
+
+
+def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL) -> Outcome:
+    """Play a quiet tone and show what the inputs hear, until Enter, Ctrl-C or for some seconds.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where the rig is.
+    seconds : float or None
+        None until somebody stops it. [s]
+    level : float
+        Peak of the tone over full scale.
+
+    Returns
+    -------
+    Outcome
+        The last levels and what they mean.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        If it was to last some seconds and is stopped before.
+    """
+    rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.exists() else Rig()
+    card, rate_hz = card_of(rig), rig.interface.rate_hz or USUAL_RATE_HZ
+    n_channels = 1 if card.reference_channel is None else 2
+    desk.say(SWEEP_CAUTION.replace("The sweep is loud", "A quiet tone plays, and later a loud sweep"))
+    tone = level * np.sin(2 * np.pi * TONE_HZ * np.arange(rate_hz) / rate_hz)
+    watch = _Watch(rate_hz=rate_hz, n_channels=n_channels, end_s=None if seconds is None else time.monotonic() + seconds)
+    if seconds is None:
+        desk.say("Enter or Ctrl-C ends it.")
+        threading.Thread(target=_wait_for_enter, args=(watch.stop,), daemon=True).start()
+
+    def on_block(progress: Progress) -> bool:
+        if watch.take(progress):
+            desk.redraw(level_line(watch.levels, judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL)))
+        return watch.stop.is_set() or (watch.end_s is not None and time.monotonic() > watch.end_s)
+
+    try:
+        play_and_record(card, tone, rate_hz=rate_hz, n_channels=n_channels, on_block=on_block, repeats=True)
+    except KeyboardInterrupt:
+        if seconds is not None:
+            raise
+    desk.redraw("")
+    findings = judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL) if watch.levels else ()
+    return Outcome(lines=tuple(_level_lines(watch.levels, findings)), document=_level_document(watch.levels, findings))
+
+
+def _wait_for_enter(stop: threading.Event) -> None:
+    import sys
+
+    sys.stdin.readline()
+    stop.set()
+
+
+def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> str:
+    """Put levels as one line that is drawn again and again.
+
+    Parameters
+    ----------
+    levels : tuple of ChannelLevel
+        Pickup, and reference where there is one.
+    findings : tuple of Finding
+        What they mean.
+
+    Returns
+    -------
+    str
+        Short enough for a terminal.
+    """
+    parts = [
+        f"{name} tone {level.tone_dbfs:.0f} hum {level.hum_dbfs:.0f} noise {level.noise_dbfs:.0f} peak {level.peak_dbfs:.0f} dBFS"
+        for name, level in zip(("pickup", "reference"), levels, strict=False)
+    ]
+    worst = next((each.text for each in findings if each.severity == "reject"), None)
+    worst = worst or next((each.text for each in findings if each.severity == "warn"), "good")
+    return f"{' | '.join(parts)} | {worst}"
+
+
+def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> list[str]:
+    if not levels:
+        return ["Nothing was heard long enough to tell levels."]
+    rows: list[tuple[str, ...]] = [("", "peak", "tone", "hum", "noise")]
+    for name, level in zip(("pickup", "reference"), levels, strict=False):
+        figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
+        rows.append((name, *(f"{figure:.1f} dBFS" for figure in figures)))
+    return [*table_lines(rows), *(f"{'' if each.severity == 'pass' else 'look: '}{each.text}" for each in findings)]
+
+
+def _level_document(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> Document:
+    inputs = {
+        name: {
+            "peak_dbfs": level.peak_dbfs,
+            "tone_dbfs": level.tone_dbfs,
+            "hum_dbfs": level.hum_dbfs,
+            "noise_dbfs": level.noise_dbfs,
+        }
+        for name, level in zip(("pickup", "reference"), levels, strict=False)
+    }
+    return {"schema": "coilsweep.level/1", "inputs": inputs, "checks": [finding_document(each) for each in findings]}

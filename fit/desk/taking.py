@@ -1,0 +1,292 @@
+"""Takes made here: a look before, the sweep played and recorded, checked, and kept whole or not at all."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+import msgspec
+import numpy as np
+
+from fit.desk.document import Document
+from fit.desk.intake import TakeFacts, describe_take, say_reasons
+from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
+from fit.desk.screen import checks_told
+from fit.desk.takes import Looked, exists_already, look_at, rig_of
+from fit.desk.wording import CAUTIONS
+from measure.errors import FileError
+from measure.logbook.kept import findings_to_keep, stimulus_of_sweep
+from measure.logbook.naming import check_name
+from measure.logbook.rig import Rig
+from measure.logbook.store import Logbook, list_takes, open_logbook, write_take
+from measure.quantity import parse_parts, parse_quantity
+from measure.recording import Recording
+from measure.response import Finding, FloatArray, relative_std
+from measure.stimulus import Sweep, sweep_samples
+
+if TYPE_CHECKING:
+    from measure.source.interface import Source
+
+USUAL_RATE_HZ = 96000  # [Hz] where the rig states none
+QUIET_S = 5.0  # [s] of a take in which nothing is played
+MOST_REPEATS = 16
+SESSION_S = 8 * 3600.0  # [s] after so long a pause the cautions are said again
+LOOK_S, LOOK_DOWN = 0.5, 0.25  # [s], [1] the look before: a short sweep, so much softer than the one that follows
+FULL = 0.98  # [1] of full scale that the sweep would reach
+HEARD = 1e-4  # [1] of full scale: softer than this a channel is dead
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeOrder:
+    """What is to be taken.
+
+    Attributes
+    ----------
+    name : str
+        Of the take.
+    facts : TakeFacts
+        What is true of it; its channels and stimulus file do not count here.
+    level : float
+        Peak of the sweep over full scale.
+    duration_s : float or None
+        Of the sweep, or of the silence of a quiet take; None for the usual one. [s]
+    repeats : int
+        At least so many.
+    noise_db : float or None
+        Repeat until the noise lies so far below the response at half of the frequencies, `MOST_REPEATS` at most. [dB]
+    is_looked_at_first : bool
+        Play a short, soft sweep first, and stop where that shows something wrong.
+    """
+
+    name: str
+    facts: TakeFacts
+    level: float = 0.5
+    duration_s: float | None = None
+    repeats: int = 1
+    noise_db: float | None = None
+    is_looked_at_first: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class TakeMade:
+    """A take as it was kept.
+
+    Attributes
+    ----------
+    name : str
+        Of the take.
+    looked : Looked
+        What the checks found.
+    outcome : Outcome
+        For the command line.
+    """
+
+    name: str
+    looked: Looked
+    outcome: Outcome
+
+
+class PreflightError(Exception):
+    """A look before the sweep showed that it would not be worth recording."""
+
+    exit_code = REJECTED
+
+
+def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
+    """Make a take.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    order : TakeOrder
+        What.
+    source : Source
+        A sound card, or a virtual bench.
+
+    Returns
+    -------
+    TakeMade
+        Kept, also where its recording was rejected.
+
+    Raises
+    ------
+    PreflightError
+        If a look before showed that the sweep would clip, or that nothing arrives.
+    FileError
+        If the take is there already, or cannot be written.
+    DeviceError
+        If the sound card fails; nothing is kept then.
+    """
+    check_name(order.name)
+    parse_parts(order.facts.added)
+    if order.facts.series_resistor is not None:
+        parse_quantity(order.facts.series_resistor, "Ω")
+    if not desk.logbook.exists():
+        desk.say(f"New logbook: {desk.logbook}")
+    logbook = open_logbook(desk.logbook, create=True)
+    if exists_already(logbook, order.name):
+        msg = f'there is a take "{order.name}" already, and takes are never overwritten: choose another name'
+        raise FileError(msg)
+    rig = rig_of(logbook)
+    if order.facts.method != "quiet":
+        _say_cautions(desk, logbook)
+    bench = _Bench(desk=desk, source=source, rig=rig, order=order, rate_hz=rig.interface.rate_hz or USUAL_RATE_HZ)
+    if order.is_looked_at_first and order.facts.method != "quiet":
+        bench.look_first()
+    recordings, stimulus, findings = bench.record_all()
+    looked = look_at(recordings, stimulus=stimulus, method=order.facts.method)
+    looked = _joined(looked, findings)
+    return _keep(desk, logbook, order, bench, recordings, looked)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Bench:
+    """A source with what it is asked for."""
+
+    desk: Desk
+    source: "Source"
+    rig: Rig
+    order: TakeOrder
+    rate_hz: int
+
+    @property
+    def sweep(self) -> Sweep:
+        return Sweep(rate_hz=self.rate_hz, level=self.order.level, duration_s=self.order.duration_s or 3.0)
+
+    @property
+    def n_channels(self) -> int:
+        return 1 if self.rig.reference.kind == "none" else 2
+
+    def look_first(self) -> None:
+        """Play a short soft sweep.
+
+        Raises
+        ------
+        PreflightError
+            If the sweep would clip, or a channel is dead.
+        """
+        softer = Sweep(rate_hz=self.rate_hz, level=LOOK_DOWN * self.order.level, duration_s=LOOK_S, before_s=0.1, after_s=0.2)
+        samples, _ = _play(self.desk, self.source, sweep_samples(softer), self.rate_hz, self.n_channels, label="a look before")
+        for column, name in enumerate(("pickup", "reference")[: self.n_channels]):
+            peak = float(np.max(np.abs(samples[:, column])))
+            if peak / LOOK_DOWN > FULL:
+                down_db = math.ceil(20 * math.log10(peak / LOOK_DOWN / FULL) + 6)
+                reach = f"it would reach {100 * peak / LOOK_DOWN:.0f} % of full scale"
+                msg = f"the {name} would clip: {reach}. Lower its input gain, or --level, by {down_db} dB; nothing was kept"
+                raise PreflightError(msg)
+            if peak < HEARD and not (name == "pickup" and self.order.facts.method == "plate"):
+                msg = (
+                    f"nothing arrives at the {name}'s input: {20 * math.log10(max(peak, 1e-9)):.0f} dBFS. Check plugs, volume "
+                    "controls and the output's level; nothing was kept"
+                )
+                raise PreflightError(msg)
+
+    def record_all(self) -> tuple[list[Recording], FloatArray | None, tuple[Finding, ...]]:
+        """Record until there are enough repeats."""
+        is_quiet = self.order.facts.method == "quiet"
+        n_quiet = round((self.order.duration_s or QUIET_S) * self.rate_hz)
+        stimulus = np.zeros(n_quiet) if is_quiet else sweep_samples(self.sweep)
+        recordings: list[Recording] = []
+        findings: list[Finding] = []
+        while True:
+            samples, found = _play(self.desk, self.source, stimulus, self.rate_hz, self.n_channels, label=self.order.name)
+            findings += found
+            recordings.append(
+                Recording(
+                    samples=samples,
+                    rate_hz=self.rate_hz,
+                    pickup_channel=1,
+                    reference_channel=2 if self.n_channels == 2 and not is_quiet else None,
+                    n_bits=24,
+                    name=f"repeat {len(recordings) + 1}",
+                    simulated=self.order.facts.simulated,
+                )
+            )
+            if self._is_enough(recordings, None if is_quiet else stimulus):
+                return recordings, None if is_quiet else stimulus, tuple(findings)
+
+    def _is_enough(self, recordings: Sequence[Recording], stimulus: FloatArray | None) -> bool:
+        if len(recordings) < self.order.repeats:
+            return False
+        if self.order.noise_db is None or len(recordings) >= MOST_REPEATS:
+            return True
+        looked = look_at(recordings, stimulus=stimulus, method=self.order.facts.method)
+        if looked.response is None:
+            return True  # rejected, or of a kind without a response: more of it does not help
+        noise_db = 20 * math.log10(float(np.median(relative_std(looked.response))))
+        self.desk.say(
+            f"repeat {len(recordings)}: noise {noise_db:.1f} dB against the response, asked for {self.order.noise_db:g} dB"
+        )
+        return noise_db <= self.order.noise_db
+
+
+def _play(
+    desk: Desk, source: "Source", stimulus: FloatArray, rate_hz: int, n_channels: int, *, label: str
+) -> tuple[FloatArray, tuple[Finding, ...]]:
+    """Play and record, with a bar where the source tells how far it is."""
+    from measure.source.soundcard import SoundCard, play_and_record
+
+    if not isinstance(source, SoundCard):
+        return np.clip(source.record(stimulus, rate_hz=rate_hz, n_channels=n_channels), -1, 1), ()
+    with desk.bar(label) as advance:
+        capture = play_and_record(
+            source,
+            stimulus,
+            rate_hz=rate_hz,
+            n_channels=n_channels,
+            on_block=lambda progress: advance(progress.n_recorded, progress.n_wanted),
+        )
+    return np.clip(capture.samples.astype(float), -1, 1), tuple(each for each in capture.findings if each.severity != "pass")
+
+
+def _joined(looked: Looked, findings: Sequence[Finding]) -> Looked:
+    """Add what the card said of itself: it warns, the recording itself decides."""
+    if not findings:
+        return looked
+    told = {finding.code: finding for finding in findings}
+    return replace(looked, findings=(*looked.findings, *told.values()), outcome=_worst(looked.outcome, told.values()))
+
+
+def _worst(outcome: str, findings: Iterable[Finding]) -> str:
+    severities = [finding.severity for finding in findings]
+    if outcome == "rejected" or "reject" in severities:
+        return "rejected"
+    return "usable" if outcome == "usable" or "warn" in severities else "good"
+
+
+def _keep(
+    desk: Desk, logbook: Logbook, order: TakeOrder, bench: _Bench, recordings: Sequence[Recording], looked: Looked
+) -> TakeMade:
+    from measure.source.files import write_recording
+
+    with TemporaryDirectory() as folder:
+        files = [Path(folder) / f"{index}.wav" for index in range(1, len(recordings) + 1)]
+        for file, recording in zip(files, recordings, strict=True):
+            write_recording(file, recording.samples, recording.rate_hz)
+        take = describe_take(order.name, files, recordings, bench.rig, order.facts, looked)
+        played = None if order.facts.method == "quiet" else stimulus_of_sweep(bench.sweep)
+        take = msgspec.structs.replace(take, stimulus=played, findings=findings_to_keep(looked.findings))
+        named = {item.file: file for item, file in zip(take.recordings, files, strict=True)}
+        take = write_take(logbook, take, named)
+    say_reasons(desk, logbook, take, looked)
+    lines, document = checks_told(take.simulated, looked, noise=None)
+    code = REJECTED if looked.outcome == "rejected" else DONE
+    kept: Document = {"schema": "coilsweep.take/1", "take": order.name, "kept": str(logbook.path / "takes" / order.name)}
+    kept |= {"repeats": len(recordings), "rate_hz": bench.rate_hz}
+    outcome = Outcome(lines=(f"Kept: take {order.name}", *lines), document=kept | document, exit_code=code)
+    return TakeMade(name=order.name, looked=looked, outcome=outcome)
+
+
+def _say_cautions(desk: Desk, logbook: Logbook) -> None:
+    """Say the cautions before the first take of a session."""
+    made = [take.time_utc for take in list_takes(logbook).takes if take.time_utc]
+    if made:
+        last = datetime.fromisoformat(max(made).replace("Z", "+00:00"))
+        if (datetime.now(UTC) - last).total_seconds() < SESSION_S:
+            return
+    for caution in CAUTIONS:
+        desk.say(caution)
