@@ -75,7 +75,8 @@ def rig_rows(rig: Rig) -> list[tuple[str, str]]:
             rows.append(
                 (key, plain_text(value) if isinstance(value, str) else f"{value:g}{' Hz' if name.endswith('_hz') else ''}")
             )
-    return rows
+    kept = {} if rig.calibration is None else {kind: getattr(rig.calibration, kind) for kind in ("loopback", "input", "exciter")}
+    return rows + [(f"calibration.{kind}", plain_text(file)) for kind, file in kept.items() if file is not None]
 
 
 def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:
