@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk import commands_answers, commands_bench, commands_calibrate, commands_exciter
+from fit.desk import (
+    commands_answers,
+    commands_bench,
+    commands_calibrate,
+    commands_card,
+    commands_exciter,
+    commands_guide,
+)
 from fit.desk.terminal import give_up_stdout, reader_may_leave
 
 if TYPE_CHECKING:
@@ -22,8 +29,11 @@ DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
 EXAMPLES = """\b
 Examples:
   coilsweep demo                                   the whole job, played on a virtual bench
+  coilsweep guide pickup                           be led through a job, take by take; --virtual to try it
   coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
   coilsweep exciter --former 24 --output line      which coil to wind, and what it does
+  coilsweep level                                  what the inputs hear while a quiet tone plays
+  coilsweep take open                              play the sweep, record, check, keep
   coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
   coilsweep import open bare.wav --stimulus sweep.wav
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
@@ -39,7 +49,8 @@ Examples:
   coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
 
 \b
-Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 130 interrupted.
+Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
+130 interrupted.
 """
 
 
@@ -55,8 +66,12 @@ def coilsweep() -> None:
 
 for _command in (
     commands_bench.demo,
+    commands_guide.guide,
     commands_bench.rig,
     commands_exciter.exciter,
+    commands_card.devices,
+    commands_card.level,
+    commands_card.take,
     commands_calibrate.calibrate,
     commands_bench.stimulus,
     commands_bench.import_take,
@@ -127,9 +142,9 @@ def run() -> None:
 def _expected_errors() -> tuple[type[Exception], ...]:
     from measure.errors import MeasureError
 
-    session = sys.modules.get("fit.desk.takes")
-    rejected = () if session is None else (session.RejectedError,)
-    return (ValueError, OSError, MeasureError, *rejected)
+    raised = (("fit.desk.takes", "RejectedError"), ("fit.desk.taking", "PreflightError"))
+    own = [getattr(sys.modules[module], name) for module, name in raised if module in sys.modules]
+    return (ValueError, OSError, MeasureError, *own)
 
 
 def _is_unicode_shown() -> bool:

@@ -1,0 +1,435 @@
+"""A guided session as data: what is asked, what was answered, how an answer leads on. No terminal, no disk.
+
+A session is a list of entries, each a key with its answer. Given the entries so far, a job's stages say what comes next: a
+question to the person, or a deed of the guide's own. So a session can be left after any entry and resumed from it, and going
+back is taking entries away.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal, Protocol
+
+import msgspec
+
+Job = Literal["pickup", "capacitor", "compare", "wiring"]
+MOST_ENTRIES = 2000
+MAX_ANSWER = 1000  # [characters]
+NO_EXPLANATION = ("There is no more to say: type an answer, or Enter for what stands in brackets.",)
+WORDS = {"?": "explain", "b": "back", "back": "back", "q": "leave", "quit": "leave"}
+
+
+class Entry(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """One thing that is settled.
+
+    Attributes
+    ----------
+    key : str
+        What, for example ``"rig.input_resistance"``.
+    answer : str
+        What was typed, or what came of a deed.
+    is_asked : bool
+        The person was asked; the others follow from deeds.
+    """
+
+    key: str
+    answer: str
+    is_asked: bool = False
+
+    def __post_init__(self) -> None:
+        """Check the lengths.
+
+        Raises
+        ------
+        ValueError
+            If one is longer than any guide writes.
+        """
+        if len(self.key) > MAX_ANSWER or len(self.answer) > MAX_ANSWER:
+            msg = f"key and answer have at most {MAX_ANSWER} characters"
+            raise ValueError(msg)
+
+
+class Memory(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """All that a session has settled, in the order it was.
+
+    Attributes
+    ----------
+    schema : str
+        Of the file that keeps it.
+    job : str
+        Which guide.
+    virtual : bool
+        On the virtual bench.
+    entries : tuple of Entry
+        The oldest first; of two with one key the later counts.
+    """
+
+    schema: Literal["coilsweep.guide/1"] = "coilsweep.guide/1"
+    job: Job
+    virtual: bool = False
+    entries: tuple[Entry, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Check the number of entries.
+
+        Raises
+        ------
+        ValueError
+            If there are more than any guide makes.
+        """
+        if len(self.entries) > MOST_ENTRIES:
+            msg = f"{len(self.entries)} entries, a guide makes at most {MOST_ENTRIES}"
+            raise ValueError(msg)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Done:
+    """What came of a deed or an answer.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        To be told.
+    entries : dict of str to str
+        To be remembered beside the deed or answer itself.
+    back_to : str
+        Key of the question to be asked again, the entries since taken away; empty to go on.
+    document : dict or None
+        Of the answer, for programs.
+    """
+
+    lines: tuple[str, ...] = ()
+    entries: Mapping[str, str] = field(default_factory=dict)
+    back_to: str = ""
+    document: Mapping[str, Any] | None = None
+
+
+Read = Callable[[str], str]
+Act = Callable[[str], Done]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Question:
+    """One thing to ask.
+
+    Attributes
+    ----------
+    key : str
+        What it settles.
+    text : str
+        The question.
+    default : str
+        What Enter alone means; empty where something has to be typed.
+    before : tuple of str
+        Told once, in front of it.
+    explanation : tuple of str
+        Told for ``?``.
+    read : callable
+        What was typed to what is remembered; raises ValueError with the reason where it will not do.
+    act : callable or None
+        What follows at once, for example writing it down.
+    """
+
+    key: str
+    text: str
+    read: Read
+    default: str = ""
+    before: tuple[str, ...] = ()
+    explanation: tuple[str, ...] = ()
+    act: Act | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Deed:
+    """Something that the guide does by itself.
+
+    Attributes
+    ----------
+    key : str
+        What it settles.
+    run : callable
+        Does it.
+    before : tuple of str
+        Told before it begins.
+    """
+
+    key: str
+    run: Callable[[], Done]
+    before: tuple[str, ...] = ()
+
+
+Step = Question | Deed
+NextStep = Callable[[Memory], Step | None]
+
+
+class Talk(Protocol):
+    """How a session meets its person."""
+
+    def tell(self, line: str) -> None:
+        """Show a line.
+
+        Parameters
+        ----------
+        line : str
+            To be shown.
+        """
+        ...
+
+    def ask(self, text: str) -> str | None:
+        """Ask and wait.
+
+        Parameters
+        ----------
+        text : str
+            The question, with its default.
+
+        Returns
+        -------
+        str or None
+            What was typed; None where nobody will answer any more.
+        """
+        ...
+
+    def keep(self, memory: Memory) -> None:
+        """Keep the session, so that it can be resumed.
+
+        Parameters
+        ----------
+        memory : Memory
+            As it is now.
+        """
+        ...
+
+
+def answer_of(memory: Memory, key: str, otherwise: str = "") -> str:
+    """Tell what was settled.
+
+    Parameters
+    ----------
+    memory : Memory
+        The session.
+    key : str
+        What.
+    otherwise : str
+        Where it is not settled.
+
+    Returns
+    -------
+    str
+        The latest answer.
+    """
+    return next((entry.answer for entry in reversed(memory.entries) if entry.key == key), otherwise)
+
+
+def is_settled(memory: Memory, key: str) -> bool:
+    """Say whether something is settled.
+
+    Parameters
+    ----------
+    memory : Memory
+        The session.
+    key : str
+        What.
+
+    Returns
+    -------
+    bool
+        True if there is an answer.
+    """
+    return any(entry.key == key for entry in memory.entries)
+
+
+def remember(memory: Memory, entry: Entry, done: Done) -> Memory:
+    """Add what was settled, and what came of it.
+
+    Parameters
+    ----------
+    memory : Memory
+        The session.
+    entry : Entry
+        What was settled.
+    done : Done
+        What came of it.
+
+    Returns
+    -------
+    Memory
+        With it; where `done` leads back, without what was settled since.
+    """
+    before = (*memory.entries, entry) if not done.back_to else rewound(memory, done.back_to).entries
+    more = tuple(Entry(key=name, answer=value) for name, value in done.entries.items())
+    return msgspec.structs.replace(memory, entries=(*before, *more))
+
+
+def rewound(memory: Memory, key: str) -> Memory:
+    """Take away what was settled from the latest answer to a question on.
+
+    Parameters
+    ----------
+    memory : Memory
+        The session.
+    key : str
+        Of the question.
+
+    Returns
+    -------
+    Memory
+        Without it and what followed; as it was where there is no such entry.
+    """
+    places = [place for place, entry in enumerate(memory.entries) if entry.key == key]
+    return msgspec.structs.replace(memory, entries=memory.entries[: places[-1]]) if places else memory
+
+
+def one_back(memory: Memory) -> Memory:
+    """Take away the latest answer that the person gave, and what followed from it.
+
+    Parameters
+    ----------
+    memory : Memory
+        The session.
+
+    Returns
+    -------
+    Memory
+        As it was before that answer; as it was where there is none.
+    """
+    places = [place for place, entry in enumerate(memory.entries) if entry.is_asked]
+    return msgspec.structs.replace(memory, entries=memory.entries[: places[-1]]) if places else memory
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Ending:
+    """How a session ended.
+
+    Attributes
+    ----------
+    memory : Memory
+        All that is settled.
+    is_finished : bool
+        False if the person left.
+    document : dict or None
+        The answer for programs, where there is one.
+    """
+
+    memory: Memory
+    is_finished: bool
+    document: Mapping[str, Any] | None
+
+
+def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
+    """Ask, read and do, until all is done or the person leaves.
+
+    Parameters
+    ----------
+    next_step : callable
+        What comes next, from what is settled; None at the end.
+    memory : Memory
+        What is settled already.
+    talk : Talk
+        The person.
+
+    Returns
+    -------
+    Ending
+        What is settled then.
+    """
+    document: Mapping[str, Any] | None = None
+    told: Question | None = None
+    while (step := next_step(memory)) is not None:
+        if isinstance(step, Deed):
+            _tell(talk, step.before)
+            done = step.run()
+            memory = _settle(memory, Entry(key=step.key, answer="done"), done, talk=talk)
+            document, told = done.document or document, None
+            continue
+        if told is None or (told.key, told.before) != (step.key, step.before):
+            _tell(talk, step.before)
+        told = step
+        typed = talk.ask(prompt_of(step))
+        word = "leave" if typed is None else WORDS.get(typed.strip().lower(), "")
+        if typed is None or word == "leave":
+            return Ending(memory=memory, is_finished=False, document=document)
+        if word == "explain":
+            _tell(talk, tuple(f"  {line}" for line in step.explanation or NO_EXPLANATION))
+        elif word == "back":
+            memory, told = _go_back(memory, talk), None
+        else:
+            after = _answer(memory, step, typed.strip(), talk=talk)
+            memory, told = after, (step if after is memory else None)
+    return Ending(memory=memory, is_finished=True, document=document)
+
+
+def prompt_of(question: Question) -> str:
+    """Text of a question with what Enter alone means.
+
+    Parameters
+    ----------
+    question : Question
+        To be asked.
+
+    Returns
+    -------
+    str
+        Without a line break.
+    """
+    return f"{question.text} [{question.default}]" if question.default else question.text
+
+
+def _answer(memory: Memory, question: Question, typed: str, *, talk: Talk) -> Memory:
+    try:
+        answer = question.read(typed or question.default)
+        done = question.act(answer) if question.act is not None else Done()
+    except ValueError as err:
+        talk.tell(f"  Not so: {err}")
+        return memory
+    return _settle(memory, Entry(key=question.key, answer=answer, is_asked=True), done, talk=talk)
+
+
+def _go_back(memory: Memory, talk: Talk) -> Memory:
+    before = one_back(memory)
+    if before is memory:
+        talk.tell("This is the first question.")
+        return memory
+    for entry in memory.entries[len(before.entries) :]:
+        if entry.key.startswith("take."):
+            talk.tell(f'  The take "{entry.answer}" stays in the logbook, but is not used.')
+    talk.keep(before)
+    return before
+
+
+def _tell(talk: Talk, lines: Sequence[str]) -> None:
+    for line in lines:
+        talk.tell(line)
+
+
+def _settle(memory: Memory, entry: Entry, done: Done, *, talk: Talk) -> Memory:
+    _tell(talk, done.lines)
+    after = remember(memory, entry, done)
+    talk.keep(after)
+    return after
+
+
+def one_of(choices: Sequence[str]) -> Read:
+    """Read one of several words, by its beginning or its number from 1.
+
+    Parameters
+    ----------
+    choices : sequence of str
+        The words.
+
+    Returns
+    -------
+    callable
+        Reads what was typed.
+    """
+
+    def read(typed: str) -> str:
+        if typed.isascii() and typed.isdigit() and 1 <= int(typed) <= len(choices) and typed not in choices:
+            return choices[int(typed) - 1]
+        exact = [choice for choice in choices if choice.lower() == typed.lower()]
+        begun = exact or [choice for choice in choices if typed and choice.lower().startswith(typed.lower())]
+        if len(begun) != 1:
+            msg = f'"{typed[:40]}" is not one of {", ".join(choices)}'
+            raise ValueError(msg)
+        return begun[0]
+
+    return read
