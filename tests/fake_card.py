@@ -17,7 +17,7 @@ SETTINGS = {
     "rates_hz": [44100, 48000],
     "pace": 1.0,  # true rate over the one asked for
     "ends_after_s": None,  # the stream is over then
-    "hangs": "",  # in "import", "open", "start", "abort", or with rates in "rates <device>"
+    "hangs": "",  # in "import", "open", "start", "abort", "terminate", or with rates in "rates <device>"
     "fails": [],  # what PortAudio says at opening: text and number
     "flags_at": None,  # block with a lost one
     "prints": False,
@@ -62,6 +62,10 @@ def query_devices():
 
 def get_portaudio_version():
     return 0, "none: a stand-in"
+
+
+def _terminate():
+    hang("terminate")
 
 
 class Stream:

@@ -134,8 +134,9 @@ def test_what_had_come_is_kept(fake):
 
 
 @pytest.mark.slow
-def test_card_that_hangs_at_the_end_costs_a_second_and_no_sample(fake):
-    fake(hangs="abort")
+@pytest.mark.parametrize("place", ["abort", "terminate"])
+def test_card_that_hangs_at_the_end_costs_a_second_and_no_sample(fake, place):
+    fake(hangs=place)
     capture = record()
     assert len(capture.samples) == len(short_sweep()) + RATE_HZ // 2
 

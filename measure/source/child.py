@@ -1,8 +1,8 @@
-"""What runs in the recording process: opens the card, plays, hands over what comes in, and ends without asking the card.
+"""What runs in the recording process: opens the card, plays, hands over what comes in, and ends whether the card answers or not.
 
 The process talks through its standard input and output (`wire`), reads an order, and then waits for one byte, or for the end of
-the pipe, upon which it ramps the output to silence and goes. It always leaves by `os._exit`: PortAudio may hang or abort when it
-is ended in order while its server does not answer.
+the pipe, upon which it ramps the output to silence and goes. It ends PortAudio in order, since a server may wait for seconds for
+a client that is just gone, but gives that a second: where a server does not answer, PortAudio hangs or aborts.
 """
 
 from __future__ import annotations
@@ -48,7 +48,16 @@ def main() -> NoReturn:
             _Recorder(head, np.frombuffer(payload, dtype=np.float32), order=order, pipe=pipe).run()
     except DeviceError as err:
         write_json(pipe, event="error", error=type(err).__name__, text=str(err))
+        if isinstance(err, ServerDiedError | DeviceGoneError):
+            os._exit(0)  # who would answer?
+    _start_leaving()
+    portaudio.end_library()
     os._exit(0)
+
+
+def _start_leaving() -> None:
+    """Give PortAudio a second to end in order, and leave then in any case."""
+    threading.Timer(LINGER_S, os._exit, args=(0,)).start()
 
 
 def _take_pipes() -> tuple[IO[bytes], IO[bytes]]:
@@ -151,7 +160,7 @@ class _Recorder:
         gc.disable()
         streams.start()
         self._hand_over(streams, is_server=output.host_api in SERVERS)
-        threading.Timer(LINGER_S, os._exit, args=(0,)).start()
+        _start_leaving()
         streams.end()
 
     def _fill(self, channel: FloatArray) -> None:

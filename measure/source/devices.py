@@ -87,8 +87,9 @@ def list_devices() -> DeviceList:
     skip = 0
     while listed is None or (skip < len(listed["devices"]) and time.monotonic() < end_s):
         with RecordingProcess({"task": "list", "skip": skip}) as process:
-            listed = _listen(process, rates, end_s=end_s) or listed
-            process.end(grace_s=0.0)
+            newly, is_done = _listen(process, rates, end_s=end_s)
+            listed = newly or listed
+            process.end(grace_s=GRACE_S if is_done else 0.0)
         texts += [process.library_text] if process.library_text else []
         if listed is None:
             msg = (
@@ -101,8 +102,8 @@ def list_devices() -> DeviceList:
     return _device_list(listed, rates, "\n".join(texts))
 
 
-def _listen(process: RecordingProcess, rates: dict[int, tuple[int, ...]], *, end_s: float) -> dict[str, Any] | None:
-    """Take what comes, the rates into `rates`, until the end or until nothing comes; the list of devices.
+def _listen(process: RecordingProcess, rates: dict[int, tuple[int, ...]], *, end_s: float) -> tuple[dict[str, Any] | None, bool]:
+    """Take what comes, the rates into `rates`, until the end or until nothing comes; the list of devices, and if it is whole.
 
     Raises
     ------
@@ -123,12 +124,12 @@ def _listen(process: RecordingProcess, rates: dict[int, tuple[int, ...]], *, end
         if content["event"] == "error":
             raise_named(content, "while the devices were listed")
         if content["event"] == "done":
-            break
+            return listed, True
         if content["event"] == "devices":
             listed = content
         else:
             rates[int(content["index"])] = tuple(content["rates_hz"])
-    return listed
+    return listed, False
 
 
 def _device_list(listed: dict[str, Any], rates: dict[int, tuple[int, ...]], text: str) -> DeviceList:

@@ -88,9 +88,8 @@ class RecordingProcess:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
-        """End it; a parent that was interrupted waits for the ramp to silence."""
-        is_hung = isinstance(error, Exception)
-        self.end(grace_s=0.0 if is_hung else GRACE_S)
+        """End it: at once where it hangs, else in order; a parent that was interrupted waits for the ramp to silence."""
+        self.end(grace_s=0.0 if isinstance(error, NoProgressError) else GRACE_S)
 
     def next_frame(self, limit_s: float) -> tuple[bytes, Any] | None:
         """Wait for what comes next.

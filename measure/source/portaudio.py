@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 from typing import Any
 
@@ -55,6 +56,13 @@ def load_library() -> Any:
         msg = f"the PortAudio library cannot be loaded ({' '.join(str(err).split())}), so there is no sound. {INSTALL}"
         raise LibraryMissingError(msg) from err
     return sounddevice
+
+
+def end_library() -> None:
+    """End PortAudio in order where it was loaded, so that a sound server need not wait for its client; may wait for ever."""
+    loaded = sys.modules.get("sounddevice")
+    if loaded is not None:
+        loaded._terminate()
 
 
 def find_devices(sd: Any) -> list[Found]:
