@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 
+from fit.desk.calibrated import freeing
 from fit.desk.document import Document
 from fit.desk.intake import TakeFacts, describe_take, say_reasons
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
@@ -138,7 +139,8 @@ def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
     if order.is_looked_at_first and order.facts.method != "quiet":
         bench.look_first()
     recordings, stimulus, findings = bench.record_all()
-    looked = look_at(recordings, stimulus=stimulus, method=order.facts.method)
+    free = freeing(logbook, rig, recordings, is_live=True)
+    looked = look_at(recordings, stimulus=stimulus, method=order.facts.method, free=free)
     looked = _joined(looked, findings)
     return _keep(desk, logbook, order, bench, recordings, looked)
 
@@ -212,7 +214,7 @@ class _Bench:
     def _is_enough(self, recordings: Sequence[Recording], stimulus: FloatArray | None) -> bool:
         if len(recordings) < self.order.repeats:
             return False
-        if self.order.noise_db is None or len(recordings) >= MOST_REPEATS:
+        if self.order.noise_db is None:
             return True
         looked = look_at(recordings, stimulus=stimulus, method=self.order.facts.method)
         if looked.response is None:
@@ -221,7 +223,7 @@ class _Bench:
         self.desk.say(
             f"repeat {len(recordings)}: noise {noise_db:.1f} dB against the response, asked for {self.order.noise_db:g} dB"
         )
-        return noise_db <= self.order.noise_db
+        return noise_db <= self.order.noise_db or len(recordings) >= MOST_REPEATS
 
 
 def _play(
