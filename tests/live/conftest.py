@@ -4,6 +4,7 @@ import ctypes.util
 import importlib.util
 import os
 import shutil
+import signal
 import time
 from pathlib import Path
 
@@ -11,6 +12,8 @@ import pytest
 
 from tests.live.bench import LiveBench
 from tests.live.server import JackServer
+
+LIMIT_S = 90
 
 
 def pytest_collection_modifyitems(items):
@@ -42,6 +45,21 @@ def children():
         if int(name_end[1]) == os.getpid() and name_end[0] != "Z":
             found.add(int(stat.parent.name))
     return found
+
+
+@pytest.fixture(autouse=True)
+def limit():
+    """No test here may wait for ever."""
+
+    def stop(_number, _frame):
+        msg = f"longer than {LIMIT_S} s"
+        raise TimeoutError(msg)
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.alarm(LIMIT_S)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGALRM, before)
 
 
 @pytest.fixture

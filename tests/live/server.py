@@ -5,6 +5,7 @@ memory (after eight of them the ninth does not start) are removed when no server
 """
 
 import contextlib
+import ctypes
 import itertools
 import math
 import os
@@ -30,6 +31,7 @@ class JackServer:
         # -S: each cycle waits for its clients, up to -t; without it a late client costs an xrun
         mode = ["-S", "-t", "5000"] if is_patient else ["-t", "2000"]
         driver = f"-d dummy -r {rate_hz} -p {self.period} -C 0 -P 0"  # -C, -P: no device of its own
+        c_library = ctypes.CDLL(None)  # prctl(2), PR_SET_PDEATHSIG = 1: it goes with this process, however that goes
         with alone():
             self.process = subprocess.Popen(
                 [shutil.which("jackd"), "-r", *mode, "-n", self.name, *driver.split()],
@@ -38,6 +40,7 @@ class JackServer:
                 stderr=self.printed,
                 env={**os.environ, "JACK_NO_AUDIO_RESERVATION": "1"},
                 start_new_session=True,
+                preexec_fn=lambda: c_library.prctl(1, signal.SIGKILL),
             )
 
     def environment(self):
