@@ -4,6 +4,8 @@ import json
 import re
 import shutil
 import tomllib
+from dataclasses import replace
+from pathlib import Path
 
 import msgspec
 import numpy as np
@@ -12,12 +14,19 @@ import pytest
 from fit.answers.pickup import Estimate
 from fit.desk.calibrated import calibration_warnings
 from fit.desk.calibratedtext import bounded_text
+from fit.desk.calibrating import calibrate_loopback
 from fit.desk.elsewhere import take_response
+from fit.desk.heard import Heard
+from fit.desk.intake import TakeFacts
+from fit.desk.outcome import Desk
+from fit.desk.taking import TakeOrder, make_take
+from fit.desk.wording import SIMULATED_TEXT
 from measure.errors import FileError
 from measure.logbook.calibrated import read_loopback
 from measure.logbook.rig import read_rig
 from measure.logbook.store import open_logbook, read_take
 from measure.quantity import parse_quantity
+from measure.recording import Recording
 from measure.source.files import write_recording
 from measure.source.virtual import Noise, VirtualBench
 from measure.stimulus import Sweep, sweep_samples
@@ -160,6 +169,96 @@ def test_a_take_without_a_reference_is_freed_of_the_card(book, capsys):
     assert all(name.split(",")[0] in ("gain of the card", "delay of the card") for name in response.shift_names)
 
 
+def quiet_desk(book):
+    def keep(line):
+        assert line is not None
+
+    return Desk(logbook=book, say=keep, tell=keep, steps=lambda items, label: items)
+
+
+def bench(ratio):
+    return VirtualBench(pickup=lambda f: flat(f) * ratio(f) * mismatch(f), reference=flat, noise=NOISE, seed=21)
+
+
+def heard_here(ratio):
+    samples = bench(ratio).record(played(), rate_hz=RATE_HZ)
+    recording = Recording(samples=samples, rate_hz=RATE_HZ, n_bits=24, simulated=True)
+    return Heard(recordings=(recording,), stimulus=played(), time_utc="2026-01-01T00:00:00.000Z", is_live=True)
+
+
+def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
+    run(capsys, "rig", "--pickup-channel", 4, "--reference-channel", 3, "--rate", RATE_HZ, "--logbook", book)
+    done = calibrate_loopback(quiet_desk(book), lambda: heard_here(np.ones_like))
+    assert done.document["channels"] == [4, 3]
+    assert SIMULATED_TEXT in done.lines
+    facts = TakeFacts(method="impedance", series_resistor="100k ± 0.1%")
+    order = TakeOrder(name="here", facts=facts, duration_s=2.0, is_looked_at_first=False)
+    made = make_take(quiet_desk(book), order, source=bench(through_resistor))
+    # half a decibel too much would be more than any instrument can give: it is judged without the card
+    assert {one.severity for one in made.looked.findings if one.code == "passive"} == {"pass"}
+    logbook = open_logbook(book)
+    response = take_response(logbook, read_take(logbook, "here"))
+    assert len(response.shift_names) == 2
+    assert error_of(response)[0] < 0.01
+    assert response.origin.simulated
+    run(capsys, "rig", "--pickup-channel", 2, "--reference-channel", 1, "--logbook", book)
+    make_take(quiet_desk(book), replace(order, name="elsewhere"), source=bench(through_resistor))
+    warned = calibration_warnings(take_response(logbook, read_take(logbook, "elsewhere")))
+    assert "recorded by inputs 4 and 3, the take by 2 and 1" in warned[0]
+
+
+def test_an_impedance_is_judged_without_the_card(book, recordings, capsys):
+    def far(f):  # inputs set 1 dB apart: without the loopback the take would be doubted
+        return 10 ** (0.5 / 20) * np.ones_like(f)
+
+    write(book, "open.wav", lambda f: divided(f, series_ohm=10e3) * far(f), seed=31)
+    write(book, "apart.wav", far, seed=32)
+    words = (
+        "--method",
+        "impedance",
+        "--series-resistor",
+        "10k ± 0.1%",
+        "--stimulus",
+        recordings / "sweep.wav",
+        "--logbook",
+        book,
+    )
+    _, doubted, _ = run_json(capsys, "import", "doubted", book / "open.wav", *words)
+    loopback(capsys, book, book / "apart.wav")
+    _, freed, _ = run_json(capsys, "import", "freed", book / "open.wav", *words)
+    outcomes = [{one["name"]: one["outcome"] for one in document["checks"]}["passive"] for document in (doubted, freed)]
+    assert outcomes == ["reject", "pass"]
+    _, again, _ = run_json(capsys, "inspect", "freed", "--logbook", book)
+    assert {one["name"]: one["outcome"] for one in again["checks"]}["passive"] == "pass"
+
+
+def test_a_lost_curve_does_not_cost_a_take(book, capsys):
+    loopback(capsys, book)
+    (book / "results" / read_rig(book / "rig.toml").calibration.loopback).unlink()
+    words = ("--method", "impedance", "--series-resistor", "100k ± 0.1%", "--stimulus", "sweep.wav", "--logbook", book)
+    assert run(capsys, "import", "kept", "coil.wav", *words)[0] == 0
+    assert (book / "takes" / "kept" / "take.json").is_file()
+
+
+@pytest.mark.parametrize("kind", ["loopback", "exciter"])
+def test_the_card_plays_and_is_calibrated(book, capsys, tmp_path, monkeypatch, kind):
+    """A stand-in for the audio library gives every output back on every input, as a loopback does."""
+    shutil.copy(Path(__file__).with_name("fake_card.py"), tmp_path / "sounddevice.py")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    monkeypatch.setenv("FAKE_CARD", "{}")
+    run(capsys, "rig", "--rate", RATE_HZ, "--logbook", book)
+    code, document, err = run_json(capsys, "calibrate", kind, "--at-once", "--logbook", book)
+    assert "headphones off the ears" in err
+    if kind == "exciter":  # sense resistor and output are one point here: no corner within reach
+        assert code == 3
+        assert "corner-not-told" in err
+        return
+    assert code == 0, err
+    np.testing.assert_allclose(document["ratio_db"][20:160], 0.0, atol=0.02)  # its noise is 1e-4 rms, the sweep 0.1
+    assert document["latency_s"] == pytest.approx(0.01, abs=1e-4)  # a block of 480
+    assert not document["simulated"]
+
+
 def test_the_rig_shows_what_was_calibrated(book, capsys):
     loopback(capsys, book)
     _, out, _ = run(capsys, "rig", "--logbook", book)
@@ -251,12 +350,13 @@ def test_lines_for_people(book, capsys):
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("exciter",), "give either --from FILE, or --by-output FILE and --by-current FILE"),
+        (("exciter", "--by-output", "coil.wav"), "give either --from FILE, or --by-output FILE and --by-current FILE"),
         (("exciter", "--from", "sense.wav", "--by-output", "coil.wav"), "give either --from FILE"),
         (("input", "--from", "through-1M.wav"), "expected FILE=R, or FILE=R, PARTS"),
-        (("input", "--from", "through-1M.wav=1n ± 1%"), "expected FILE=R, or FILE=R, PARTS"),
+        (("input", "--from", "through-1M.wav=1n ± 1%"), '"1n ± 1%" does not begin with a resistor'),
+        (("input",), 'give either --through "R[, PARTS]"'),
+        (("input", "--through", "1M ± 1%", "--from", "through-1M.wav=1M ± 1%"), 'give either --through "R[, PARTS]"'),
         (("loopback", "--from", "nowhere.wav"), "nowhere.wav"),
-        (("loopback",), "Missing option '--from'"),
     ],
 )
 def test_wrong_use_is_one_line(book, capsys, words, message):

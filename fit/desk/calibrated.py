@@ -1,16 +1,18 @@
 """The card taken out of a take's response, by the calibration that the take's own rig names."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fit.desk.wording import plain_text
 from measure.calibration import EDGE_OCTAVES, Calibration, apply_calibration, judge_age, require_match
-from measure.errors import CalibrationError
+from measure.errors import CalibrationError, FileError
 from measure.logbook.calibrated import read_loopback
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook
-from measure.logbook.take import Take
+from measure.logbook.take import SweepStimulus, Take, time_now
+from measure.recording import Recording
 from measure.response import Finding, Response
 
 USED_HZ = (30.0, 20000.0)  # [Hz] what fits use
@@ -37,13 +39,66 @@ def without_card(logbook: Logbook, take: Take, response: Response) -> Response:
     if take.rig is None or not take.recordings:
         return response
     first = take.recordings[0]
-    made = Made(
-        rate_hz=take.rate_hz or 0,
-        pickup_channel=first.pickup_channel,
-        reference_channel=first.reference_channel,
-        time_utc=take.time_utc,
-    )
+    is_live = isinstance(take.stimulus, SweepStimulus)
+    pickup, reference = inputs_of(take.rig, (first.pickup_channel, first.reference_channel), is_live=is_live)
+    made = Made(rate_hz=take.rate_hz or 0, pickup_channel=pickup, reference_channel=reference, time_utc=take.time_utc)
     return freed_response(logbook, take.rig, response, made)
+
+
+def freeing(logbook: Logbook, rig: Rig, recordings: Sequence[Recording], *, is_live: bool) -> Callable[[Response], Response]:
+    """Give what takes the card out of the response of recordings that are being kept.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    rig : Rig
+        As it is now.
+    recordings : sequence of Recording
+        Repeats of one take.
+    is_live : bool
+        Recorded here.
+
+    Returns
+    -------
+    callable
+        Response as recorded to that without the card.
+    """
+    first = recordings[0]
+    pickup, reference = inputs_of(rig, (first.pickup_channel, first.reference_channel), is_live=is_live)
+    made = Made(rate_hz=first.rate_hz, pickup_channel=pickup, reference_channel=reference, time_utc=time_now())
+
+    def free(response: Response) -> Response:
+        try:
+            return freed_response(logbook, rig, response, made)
+        except FileError as err:  # the take is to be kept all the same
+            return _with_findings(response, Finding(code=f"{CODE}-refused", severity="warn", text=str(err)))
+
+    return free
+
+
+def inputs_of(rig: Rig, channels: tuple[int, int | None], *, is_live: bool) -> tuple[int, int | None]:
+    """Tell which inputs of the card a recording was made by.
+
+    Parameters
+    ----------
+    rig : Rig
+        That it was made with.
+    channels : tuple
+        Pickup's and reference channel of the recording, from 1; None where the reference was not recorded.
+    is_live : bool
+        Recorded here: its channels are those of the rig, in this order. Those of a file are taken as the card's.
+
+    Returns
+    -------
+    tuple
+        Pickup's and reference input, from 1.
+    """
+    if not is_live:
+        return channels
+    pickup = rig.interface.pickup_channel or 1
+    reference = rig.interface.reference_channel or (1 if pickup == 2 else 2)
+    return pickup, None if channels[1] is None else reference
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

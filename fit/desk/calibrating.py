@@ -11,60 +11,20 @@ from pathlib import Path
 from fit.answers.excitercorner import current_response, find_corner
 from fit.answers.inputload import LoadTake, characterise_input
 from fit.desk.bounds import bounded
-from fit.desk.calibrated import Made, calibration_warnings, freed_response
+from fit.desk.calibrated import Made, calibration_warnings, freed_response, inputs_of
 from fit.desk.calibratedtext import bounded_text, corner_lines, input_lines, loopback_document, loopback_lines
 from fit.desk.document import Document, estimate_document, finding_document
+from fit.desk.heard import Heard, InputLoad, heard_from_files
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
-from fit.desk.takes import rig_of, same_rate
+from fit.desk.takes import rig_of
 from fit.desk.wording import SIMULATED_TEXT, plain_text
-from measure.errors import CalibrationError, FileError
+from measure.errors import CalibrationError
 from measure.logbook.calibrated import Kind, encode_loopback, keep_result, state_calibration
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, rig_path
-from measure.logbook.take import time_now
-from measure.quantity import Quantity, parse_parts
-from measure.recording import Recording
-from measure.response import Finding, FloatArray, Response
+from measure.response import Finding, Response
 
 SENSELESS = ("swapped",)  # two inputs on one point, or on both ends of a resistor, may look exchanged
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Heard:
-    """What was recorded for a calibration.
-
-    Attributes
-    ----------
-    recordings : tuple of Recording
-        One, or several repeats.
-    stimulus : ndarray, shape (n,), or None
-        What was played; None where that is not known.
-    time_utc : str
-        When. ISO 8601, UTC.
-    """
-
-    recordings: tuple[Recording, ...]
-    stimulus: FloatArray | None
-    time_utc: str
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class InputLoad:
-    """How the input is driven in one take.
-
-    Attributes
-    ----------
-    name : str
-        For messages.
-    series : Quantity
-        Resistor between the driven end, on the reference input, and the pickup's input. [Ω]
-    added : tuple of Quantity
-        Known parts across the pickup's input.
-    """
-
-    name: str
-    series: Quantity
-    added: tuple[Quantity, ...] = ()
 
 
 Listen = Callable[[], Heard]
@@ -98,11 +58,13 @@ def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
         findings += found.findings
     if _is_rejected(findings):
         return _rejected(desk, "loopback", findings)
-    content = encode_loopback(found.calibration)
-    written = _write(desk, logbook, rig, heard, _Result(kind="loopback", content=content))
-    document = loopback_document(found.calibration) | {"file": written.file, "rig": {}}
-    lines = loopback_lines(found.calibration, has_stimulus=heard.stimulus is not None)
-    return _done(lines, document, findings, simulated=found.calibration.simulated)
+    made = _made(rig, heard)
+    reference = made.reference_channel or found.calibration.reference_channel
+    calibration = replace(found.calibration, pickup_channel=made.pickup_channel, reference_channel=reference)
+    written = _write(desk, logbook, rig, heard, _Result(kind="loopback", content=encode_loopback(calibration)))
+    document = loopback_document(calibration) | {"file": written.file, "rig": {}}
+    lines = loopback_lines(calibration, has_stimulus=heard.stimulus is not None)
+    return _done(lines, document, findings, simulated=calibration.simulated)
 
 
 def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[InputLoad], Heard]) -> Outcome:
@@ -225,9 +187,9 @@ def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None =
 
 
 def calibrate_exciter_files(
-    desk: Desk, files: tuple[Path | None, Path | None, Path | None], stimulus_file: Path | None
+    desk: Desk, files: tuple[Path | None, Path | None, Path | None], stimulus_file: Path | None, *, live: Listen
 ) -> Outcome:
-    """Find the exciter's corner from files.
+    """Find the exciter's corner from files, or from the card where none is given.
 
     Parameters
     ----------
@@ -237,6 +199,8 @@ def calibrate_exciter_files(
         The first alone: sense resistor and output; or the other two: a pickup by the output, and by the current.
     stimulus_file : Path or None
         What was played.
+    live : callable
+        Records the sense resistor and the output here.
 
     Returns
     -------
@@ -249,6 +213,8 @@ def calibrate_exciter_files(
         If other files are given.
     """
     alone, by_output, by_current = files
+    if not any(files):
+        return calibrate_exciter(desk, live)
     if alone is not None and by_output is None and by_current is None:
         return calibrate_exciter(desk, lambda: heard_from_files(desk, [alone], stimulus_file))
     if alone is None and by_output is not None and by_current is not None:
@@ -259,76 +225,6 @@ def calibrate_exciter_files(
         )
     msg = "give either --from FILE, or --by-output FILE and --by-current FILE"
     raise ValueError(msg)
-
-
-def heard_from_files(desk: Desk, files: Sequence[Path], stimulus_file: Path | None, *, simulated: bool = False) -> Heard:
-    """Read what was recorded elsewhere; the channels are those of rig.toml.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    files : sequence of Path
-        Repeats.
-    stimulus_file : Path or None
-        What was played.
-    simulated : bool
-        Made by the virtual bench.
-
-    Returns
-    -------
-    Heard
-        Dated now: a file does not say reliably when it was recorded.
-
-    Raises
-    ------
-    FileError
-        If a file cannot be used, or the stimulus has another rate.
-    """
-    from measure.source.files import read_recording, read_stimulus
-
-    interface = (rig_of(open_logbook(desk.logbook)) if desk.logbook.is_dir() else Rig()).interface
-    pickup = interface.pickup_channel or 1
-    reference = interface.reference_channel or (1 if pickup == 2 else 2)
-    recordings = tuple(
-        replace(read_recording(file, pickup_channel=pickup, reference_channel=reference), simulated=simulated) for file in files
-    )
-    if len({recording.rate_hz for recording in recordings}) > 1:
-        msg = f"the repeats have different sample rates, {sorted({recording.rate_hz for recording in recordings})} Hz"
-        raise FileError(msg)
-    stimulus = None
-    if stimulus_file is not None:
-        stimulus, rate_hz = read_stimulus(stimulus_file)
-        same_rate(rate_hz, recordings[0].rate_hz, name=stimulus_file.name)
-    return Heard(recordings=recordings, stimulus=stimulus, time_utc=time_now())
-
-
-def read_load(text: str) -> tuple[Path, InputLoad]:
-    """Read how the input was driven in a file.
-
-    Parameters
-    ----------
-    text : str
-        ``FILE=R`` or ``FILE=R, PARTS``, for example ``"a.wav=1M ± 1%, 1n ± 1%"``.
-
-    Returns
-    -------
-    file : Path
-        The recording.
-    load : InputLoad
-        Resistor, and what was across the input.
-
-    Raises
-    ------
-    ValueError
-        If it is anything else.
-    """
-    file, mark, parts = text.rpartition("=")
-    stated = parse_parts(parts) if mark else ()
-    if not file or not stated or stated[0].unit != "Ω":
-        msg = f'--from "{plain_text(text[:80])}": expected FILE=R, or FILE=R, PARTS, such as "a.wav=1M ± 1%, 1n ± 1%"'
-        raise ValueError(msg)
-    return Path(file), InputLoad(name=Path(file).name, series=stated[0], added=stated[1:])
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -370,7 +266,13 @@ def _checks(heard: Heard) -> tuple[Finding, ...]:
     from measure.checks import check_recording
 
     found = [one for recording in heard.recordings for one in check_recording(recording, stimulus=heard.stimulus)]
-    return tuple(one for one in found if one.code not in SENSELESS and one.severity != "pass")
+    return (*heard.findings, *(one for one in found if one.code not in SENSELESS and one.severity != "pass"))
+
+
+def _made(rig: Rig, heard: Heard) -> Made:
+    first = heard.recordings[0]
+    pickup, reference = inputs_of(rig, (first.pickup_channel, first.reference_channel), is_live=heard.is_live)
+    return Made(rate_hz=first.rate_hz, pickup_channel=pickup, reference_channel=reference, time_utc=heard.time_utc)
 
 
 def _named(findings: Sequence[Finding], name: str) -> tuple[Finding, ...]:
@@ -384,14 +286,8 @@ def _is_rejected(findings: Sequence[Finding]) -> bool:
 def _response(logbook: Logbook, rig: Rig, heard: Heard, warnings: list[str]) -> Response:
     from measure.transfer import estimate_response
 
-    first = heard.recordings[0]
-    made = Made(
-        rate_hz=first.rate_hz,
-        pickup_channel=first.pickup_channel,
-        reference_channel=first.reference_channel,
-        time_utc=heard.time_utc,
-    )
-    response = freed_response(logbook, rig, estimate_response(heard.recordings, stimulus=heard.stimulus), made)
+    response = estimate_response(heard.recordings, stimulus=heard.stimulus)
+    response = freed_response(logbook, rig, response, _made(rig, heard))
     warnings += calibration_warnings(response)
     return response
 

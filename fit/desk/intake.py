@@ -11,6 +11,7 @@ import msgspec
 
 from fit.circuit.controls import split_settings
 from fit.desk.bounds import assumption
+from fit.desk.calibrated import freeing
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
 from fit.desk.screen import checks_told
 from fit.desk.takes import (
@@ -113,7 +114,8 @@ def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: Ta
     for part in parts:
         if part.bound is None:
             desk.say(f"warning: {assumption(part, 'added')}")
-    looked = look_at(recordings, stimulus=stimulus, method=facts.method)
+    free = freeing(logbook, rig, recordings, is_live=False)
+    looked = look_at(recordings, stimulus=stimulus, method=facts.method, free=free)
     take = write_take(logbook, describe_take(name, files, recordings, rig, facts, looked), _sources(files, facts))
     say_reasons(desk, logbook, take, looked)
     if facts.pickup_channel is None and rig.interface.pickup_channel is None:

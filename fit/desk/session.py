@@ -10,7 +10,7 @@ from fit.answers.measured import measured_document
 from fit.answers.pickup import PickupAnswer, characterise_pickup
 from fit.answers.tapers import read_tapers
 from fit.desk.bench import rig_rows
-from fit.desk.calibrated import calibration_warnings
+from fit.desk.calibrated import calibration_warnings, without_card
 from fit.desk.document import Document, answer_document
 from fit.desk.elsewhere import inspect_response, take_response
 from fit.desk.instruments import LIMIT_BYTES
@@ -76,7 +76,7 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     if take.kind == "response":
         return inspect_response(logbook, take)
     recordings, stimulus = kept_recordings(logbook, take)
-    looked = look_at(recordings, stimulus=stimulus, method=take.method)
+    looked = look_at(recordings, stimulus=stimulus, method=take.method, free=lambda found: without_card(logbook, take, found))
     noise = noise_document(recordings, stimulus=stimulus, method=take.method)
     lines, document = checks_told(take.simulated, looked, noise=noise)
     return Outcome(lines=(f"Take {name}, made {take.time_utc}", *lines), document={"schema": "coilsweep.inspect/1"} | document)

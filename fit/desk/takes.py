@@ -1,6 +1,6 @@
 """From files and the logbook to recordings, their checks and responses."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -72,7 +72,13 @@ def rig_of(logbook: Logbook) -> Rig:
     return read_rig(path) if path.exists() else Rig()
 
 
-def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, method: str = "exciter") -> Looked:
+def look_at(
+    recordings: Sequence[Recording],
+    *,
+    stimulus: FloatArray | None,
+    method: str = "exciter",
+    free: Callable[[Response], Response] | None = None,
+) -> Looked:
     """Check recordings and compute their response where that is allowed.
 
     Parameters
@@ -83,6 +89,8 @@ def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, met
         What was played.
     method : str
         What was driven; it says which checks make sense.
+    free : callable, optional
+        Takes the card out of a response before it is judged.
 
     Returns
     -------
@@ -109,6 +117,7 @@ def look_at(recordings: Sequence[Recording], *, stimulus: FloatArray | None, met
     if outcome(findings) != "rejected":
         try:
             response = estimate_response(recordings, stimulus=stimulus)
+            response = response if free is None else free(response)
             findings += judge_response(response, method=method)
         except MeasureError as err:
             # where nobody said what should arrive, and nothing does, that is what the check for silence could not know
