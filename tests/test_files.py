@@ -230,3 +230,21 @@ def test_suffix_does_not_matter_for_reading(tmp_path):
     write_recording(path, two_channels(), RATE_HZ)
     other = path.rename(tmp_path / "take.raw")
     assert read_recording(other).rate_hz == RATE_HZ
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac", ".aiff"])
+def test_a_full_disk_is_noticed(tmp_path, suffix):
+    """The system refuses what goes beyond a limit, as a full disk does."""
+    resource, signal = pytest.importorskip("resource"), pytest.importorskip("signal")
+    samples = np.random.default_rng(4).uniform(-0.5, 0.5, (20_000, 2))
+    write_recording(tmp_path / f"whole{suffix}", samples, 48000)
+    size, limits = (tmp_path / f"whole{suffix}").stat().st_size, resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    try:
+        for number, limit in enumerate((10, 1000, size // 2, size - 900)):
+            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limits[1]))
+            with pytest.raises(FileError, match="cannot be written"):
+                write_recording(tmp_path / f"part-{number}{suffix}", samples, 48000)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+        signal.signal(signal.SIGXFSZ, handler)

@@ -248,10 +248,16 @@ def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: in
         msg = "samples to write must be finite, at least one, and within full scale, -1 to 1"
         raise ValueError(msg)
     try:
-        with path.open("xb") as file:
-            soundfile.write(file, _to_integers(data, n_bits), rate_hz, format=kind, subtype=f"PCM_{n_bits}")
+        with path.open("xb", buffering=0) as raw:
+            codes = _to_integers(data, n_bits)
+            soundfile.write(raw.fileno(), codes, rate_hz, format=kind, subtype=f"PCM_{n_bits}", closefd=False)
+        if kind == "FLAC":  # its last block is written on closing, where the library does not tell that the disk was full
+            _require_written(path, len(data))
     except FileExistsError as err:
         msg = f"{shown_name(path)}: exists already, and is not overwritten. Choose another name or remove it."
+        raise FileError(msg) from err
+    except AssertionError as err:  # how soundfile tells that the disk took less than it was given
+        msg = f"{shown_name(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
         raise FileError(msg) from err
     except (soundfile.SoundFileError, OSError) as err:
         msg = f"{shown_name(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space left."
