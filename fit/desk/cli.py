@@ -32,6 +32,7 @@ Examples:
   coilsweep guide pickup                           be led through a job, take by take; --virtual to try it
   coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
   coilsweep exciter --former 24 --output line      which coil to wind, and what it does
+  coilsweep calibrate loopback                     how the two inputs differ; then: calibrate input
   coilsweep level                                  what the inputs hear while a quiet tone plays
   coilsweep take open                              play the sweep, record, check, keep
   coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
