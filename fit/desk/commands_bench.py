@@ -1,12 +1,13 @@
 """Commands about the bench and its takes, as they are typed. Nothing heavy is imported before one runs."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from fit.desk.options import shared_options
-from fit.desk.terminal import desk_at
+from fit.desk.terminal import desk_at, read_line
 
 if TYPE_CHECKING:
     from fit.desk.outcome import Outcome
@@ -29,6 +30,7 @@ def demo(folder: Path, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome
 @click.command()
 @click.option("--device", metavar="TEXT", help="Name of the interface.")
 @click.option("--host-api", metavar="TEXT", help="Sound system it is reached through.")
+@click.option("--input-device", metavar="TEXT", help="Where another device records than plays.")
 @click.option("--rate", "rate_hz", type=click.IntRange(8000, 768000), metavar="HZ", help="Sample rate.")
 @click.option("--output-channel", type=click.IntRange(1), metavar="N", help="Output that drives the exciter, from 1.")
 @click.option("--pickup-channel", type=click.IntRange(1), metavar="N", help="Input that records the pickup, from 1.")
@@ -38,16 +40,25 @@ def demo(folder: Path, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome
 @click.option("--exciter-corner", metavar="HZ", help='Only without a current reference, for example "9k ± 5%".')
 @click.option("--input-resistance", metavar="R", help='Of the pickup\'s input, for example "1M ± 1%".')
 @click.option("--input-capacitance", metavar="C", help='Input and cable together, for example "185p ± 3p".')
+@click.option("--ask", is_flag=True, help="Be asked, one thing at a time; devices are chosen from a list.")
 @shared_options
-def rig(*, as_json: bool, logbook: Path, debug: bool, **fields: str | int | None) -> "Outcome":
+def rig(*, ask: bool, as_json: bool, logbook: Path, debug: bool, **fields: str | int | None) -> "Outcome":
     """Write the rig, or show it and what is missing.
 
-    Without options it only shows. Options change what they name and leave the rest of rig.toml as it is.
+    Without options it only shows. Options change what they name and leave the rest of rig.toml as it is; with --ask you are
+    asked for the rest.
     """
-    del as_json, debug
+    del debug
     from fit.desk.bench import show_or_write_rig
 
-    return show_or_write_rig(desk_at(logbook), {name: value for name, value in fields.items() if value is not None})
+    shown = show_or_write_rig(desk_at(logbook), {name: value for name, value in fields.items() if value is not None})
+    if not ask:
+        return shown
+    from fit.desk.asking import ask_rig
+
+    desk = desk_at(logbook)
+    desk = replace(desk, tell=desk.say) if as_json else desk
+    return ask_rig(desk, lambda prompt: read_line(prompt, on_stderr=as_json))
 
 
 @click.command()

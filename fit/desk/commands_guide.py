@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from fit.desk.options import shared_options
-from fit.desk.terminal import desk_at
+from fit.desk.terminal import desk_at, read_line
 
 if TYPE_CHECKING:
     from fit.desk.outcome import Outcome
@@ -36,13 +36,4 @@ def guide(
     if as_json:
         desk = replace(desk, tell=desk.say)
     bench = virtual_bench(desk, job) if virtual else card_bench(desk)
-    return run_guide(desk, job, virtual=virtual, bench=bench, read_line=lambda prompt: _read_line(prompt, on_stderr=as_json))
-
-
-def _read_line(prompt: str, *, on_stderr: bool) -> str | None:
-    click.echo(prompt, nl=False, err=on_stderr)
-    try:
-        return input()
-    except EOFError:
-        click.echo("", err=on_stderr)
-        return None
+    return run_guide(desk, job, virtual=virtual, bench=bench, read_line=lambda prompt: read_line(prompt, on_stderr=as_json))

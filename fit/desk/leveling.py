@@ -43,6 +43,7 @@ def card_of(rig: Rig) -> SoundCard:
     return SoundCard(
         device=interface.device,
         host_api=interface.host_api,
+        input_device=interface.input_device,
         output_channel=interface.output_channel or 1,
         pickup_channel=pickup,
         reference_channel=reference,
@@ -72,8 +73,9 @@ def show_devices(desk: Desk) -> Outcome:
         name, api = plain_text(device.name), plain_text(device.host_api)
         rows.append((name, api, str(device.n_inputs), str(device.n_outputs), shown, ", ".join(marks)))
     lines = [*(table_lines(rows) if listed.devices else []), plain_text(listed.explanation)]
-    if rig.interface.device and not any(device.name == rig.interface.device for device in listed.devices):
-        lines.append(f"The rig names {plain_text(rig.interface.device)}, which is not there.")
+    there = {device.name for device in listed.devices if _is_named(device, rig)}
+    named = {rig.interface.device, rig.interface.input_device} - {None, *there}
+    lines += [f"The rig names {plain_text(str(absent))}, which is not there." for absent in sorted(map(str, named))]
     document: Document = {
         "schema": "coilsweep.devices/1",
         "library": listed.library,
@@ -87,7 +89,7 @@ def show_devices(desk: Desk) -> Outcome:
                 "rates_hz": None if device.rates_hz is None else list(device.rates_hz),
                 "is_default_input": device.is_default_input,
                 "is_default_output": device.is_default_output,
-                "is_in_rig": device.name == rig.interface.device,
+                "is_in_rig": _is_named(device, rig),
             }
             for device in listed.devices
         ],
@@ -95,9 +97,14 @@ def show_devices(desk: Desk) -> Outcome:
     return Outcome(lines=tuple(lines), document=document)
 
 
+def _is_named(device: Device, rig: Rig) -> bool:
+    interface = rig.interface
+    return device.name in (interface.device, interface.input_device) and interface.host_api in (None, device.host_api)
+
+
 def _marks(device: Device, rig: Rig) -> tuple[tuple[str, bool], ...]:
     return (
-        ("in the rig", device.name == rig.interface.device),
+        ("in the rig", _is_named(device, rig)),
         ("default output", device.is_default_output),
         ("default input", device.is_default_input),
     )
@@ -163,9 +170,13 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
         threading.Thread(target=_wait_for_enter, args=(watch.stop,), daemon=True).start()
 
     def on_block(progress: Progress) -> bool:
+        if watch.end_s is not None and time.monotonic() > watch.end_s:
+            watch.stop.set()
+        if watch.stop.is_set():  # what comes now is the ramp to silence
+            return True
         if watch.take(progress):
             desk.redraw(level_line(watch.levels, judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL)))
-        return watch.stop.is_set() or (watch.end_s is not None and time.monotonic() > watch.end_s)
+        return False
 
     try:
         play_and_record(card, tone, rate_hz=rate_hz, n_channels=n_channels, on_block=on_block, repeats=True)

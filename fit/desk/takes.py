@@ -18,6 +18,7 @@ SEVERITIES = ("pass", "warn", "reject")
 RIG_OPTIONS = {
     "interface.device": "--device",
     "interface.host_api": "--host-api",
+    "interface.input_device": "--input-device",
     "interface.rate_hz": "--rate",
     "interface.output_channel": "--output-channel",
     "interface.pickup_channel": "--pickup-channel",

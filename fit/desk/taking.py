@@ -3,7 +3,6 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -11,19 +10,20 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 
+from fit.desk.before import USUAL_RATE_HZ, require_reference, require_resistor, say_cautions, say_open
+from fit.desk.bounds import assumption
 from fit.desk.calibrated import freeing
 from fit.desk.document import Document
 from fit.desk.intake import TakeFacts, describe_take, say_reasons
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
 from fit.desk.screen import checks_told
 from fit.desk.takes import Looked, exists_already, look_at, rig_of
-from fit.desk.wording import CAUTIONS
 from measure.errors import FileError
 from measure.logbook.kept import findings_to_keep, stimulus_of_sweep
 from measure.logbook.naming import check_name
 from measure.logbook.rig import Rig
-from measure.logbook.store import Logbook, list_takes, open_logbook, write_take
-from measure.quantity import parse_parts, parse_quantity
+from measure.logbook.store import Logbook, open_logbook, write_take
+from measure.quantity import parse_parts
 from measure.recording import Recording
 from measure.response import Finding, FloatArray, relative_std
 from measure.stimulus import Sweep, sweep_samples
@@ -31,10 +31,8 @@ from measure.stimulus import Sweep, sweep_samples
 if TYPE_CHECKING:
     from measure.source.interface import Source
 
-USUAL_RATE_HZ = 96000  # [Hz] where the rig states none
 QUIET_S = 5.0  # [s] of a take in which nothing is played
 MOST_REPEATS = 16
-SESSION_S = 8 * 3600.0  # [s] after so long a pause the cautions are said again
 LOOK_S, LOOK_DOWN = 0.5, 0.25  # [s], [1] the look before: a short sweep, so much softer than the one that follows
 FULL = 0.98  # [1] of full scale that the sweep would reach
 HEARD = 1e-4  # [1] of full scale: softer than this a channel is dead
@@ -54,6 +52,8 @@ class TakeOrder:
         Peak of the sweep over full scale.
     duration_s : float or None
         Of the sweep, or of the silence of a quiet take; None for the usual one. [s]
+    start_hz, stop_hz : float or None
+        First and last frequency of the sweep; None for the usual ones. [Hz]
     repeats : int
         At least so many.
     noise_db : float or None
@@ -66,6 +66,8 @@ class TakeOrder:
     facts: TakeFacts
     level: float = 0.5
     duration_s: float | None = None
+    start_hz: float | None = None
+    stop_hz: float | None = None
     repeats: int = 1
     noise_db: float | None = None
     is_looked_at_first: bool = True
@@ -115,6 +117,8 @@ def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
 
     Raises
     ------
+    ValueError
+        If something is stated wrongly.
     PreflightError
         If a look before showed that the sweep would clip, or that nothing arrives.
     FileError
@@ -123,9 +127,8 @@ def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
         If the sound card fails; nothing is kept then.
     """
     check_name(order.name)
-    parse_parts(order.facts.added)
-    if order.facts.series_resistor is not None:
-        parse_quantity(order.facts.series_resistor, "Ω")
+    parts = parse_parts(order.facts.added)
+    require_resistor(order.facts)
     if not desk.logbook.exists():
         desk.say(f"New logbook: {desk.logbook}")
     logbook = open_logbook(desk.logbook, create=True)
@@ -133,15 +136,17 @@ def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
         msg = f'there is a take "{order.name}" already, and takes are never overwritten: choose another name'
         raise FileError(msg)
     rig = rig_of(logbook)
-    if order.facts.method != "quiet":
-        _say_cautions(desk, logbook)
-    bench = _Bench(desk=desk, source=source, rig=rig, order=order, rate_hz=rig.interface.rate_hz or USUAL_RATE_HZ)
+    require_reference(rig, order.facts)
+    say_cautions(desk, logbook, rig, method=order.facts.method)
+    say_open(desk, rig, source)
+    for part in parts:
+        if part.bound is None:
+            desk.say(f"warning: {assumption(part, 'added')}")
+    bench = _Bench(desk=desk, logbook=logbook, source=source, rig=rig, order=order)
     if order.is_looked_at_first and order.facts.method != "quiet":
         bench.look_first()
     recordings, stimulus, findings = bench.record_all()
-    free = freeing(logbook, rig, recordings, is_live=True)
-    looked = look_at(recordings, stimulus=stimulus, method=order.facts.method, free=free)
-    looked = _joined(looked, findings)
+    looked = _joined(bench.look(recordings, stimulus), findings)
     return _keep(desk, logbook, order, bench, recordings, looked)
 
 
@@ -150,18 +155,30 @@ class _Bench:
     """A source with what it is asked for."""
 
     desk: Desk
+    logbook: Logbook
     source: "Source"
     rig: Rig
     order: TakeOrder
-    rate_hz: int
+
+    @property
+    def rate_hz(self) -> int:
+        return self.rig.interface.rate_hz or USUAL_RATE_HZ
 
     @property
     def sweep(self) -> Sweep:
-        return Sweep(rate_hz=self.rate_hz, level=self.order.level, duration_s=self.order.duration_s or 3.0)
+        order = self.order
+        stated = {"duration_s": order.duration_s, "start_hz": order.start_hz, "stop_hz": order.stop_hz}
+        return Sweep(
+            rate_hz=self.rate_hz, level=order.level, **{name: value for name, value in stated.items() if value is not None}
+        )
 
     @property
     def n_channels(self) -> int:
         return 1 if self.rig.reference.kind == "none" else 2
+
+    def look(self, recordings: Sequence[Recording], stimulus: FloatArray | None) -> Looked:
+        free = freeing(self.logbook, self.rig, recordings, is_live=True)
+        return look_at(recordings, stimulus=stimulus, method=self.order.facts.method, free=free)
 
     def look_first(self) -> None:
         """Play a short soft sweep.
@@ -216,7 +233,7 @@ class _Bench:
             return False
         if self.order.noise_db is None:
             return True
-        looked = look_at(recordings, stimulus=stimulus, method=self.order.facts.method)
+        looked = self.look(recordings, stimulus)
         if looked.response is None:
             return True  # rejected, or of a kind without a response: more of it does not help
         noise_db = 20 * math.log10(float(np.median(relative_std(looked.response))))
@@ -281,14 +298,3 @@ def _keep(
     kept |= {"repeats": len(recordings), "rate_hz": bench.rate_hz}
     outcome = Outcome(lines=(f"Kept: take {order.name}", *lines), document=kept | document, exit_code=code)
     return TakeMade(name=order.name, looked=looked, outcome=outcome)
-
-
-def _say_cautions(desk: Desk, logbook: Logbook) -> None:
-    """Say the cautions before the first take of a session."""
-    made = [take.time_utc for take in list_takes(logbook).takes if take.time_utc]
-    if made:
-        last = datetime.fromisoformat(max(made).replace("Z", "+00:00"))
-        if (datetime.now(UTC) - last).total_seconds() < SESSION_S:
-            return
-    for caution in CAUTIONS:
-        desk.say(caution)

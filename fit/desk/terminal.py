@@ -36,6 +36,29 @@ def desk_at(logbook: Path, *, as_json: bool = False) -> "Desk":
     return Desk(logbook=logbook, say=_say, tell=_keep_silent if as_json else _tell, steps=_steps, bar=_bar, redraw=_redraw)
 
 
+def read_line(prompt: str, *, on_stderr: bool) -> str | None:
+    """Ask, and read what is typed.
+
+    Parameters
+    ----------
+    prompt : str
+        The question.
+    on_stderr : bool
+        Where stdout is for a document alone.
+
+    Returns
+    -------
+    str or None
+        None at the end of input.
+    """
+    click.echo(prompt, nl=False, err=on_stderr)
+    try:
+        return input()
+    except EOFError:
+        click.echo("", err=on_stderr)
+        return None
+
+
 def _tell(line: str) -> None:
     with reader_may_leave():
         click.echo(line)

@@ -40,6 +40,8 @@ class Interface(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
     ----------
     device, host_api : str or None
         As the system names them.
+    input_device : str or None
+        Where another device records.
     rate_hz : int or None
         Sample rate. [Hz]
     output_channel, pickup_channel, reference_channel : int or None
@@ -48,6 +50,7 @@ class Interface(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
 
     device: str | None = None
     host_api: str | None = None
+    input_device: str | None = None
     rate_hz: int | None = None
     output_channel: int | None = None
     pickup_channel: int | None = None

@@ -1,4 +1,4 @@
-"""`coilsweep take` on the live bench: from takes to the coil's values, and what goes wrong ends in one line with the logbook whole."""
+"""`coilsweep take` on the live bench: from takes to the coil's values; what goes wrong ends in one line, the logbook whole."""
 
 import contextlib
 import json
@@ -59,7 +59,7 @@ def taking(folder, name="open", *words, limit_bytes=None):
         text=True,
         start_new_session=True,
         env={**os.environ, "OMP_NUM_THREADS": "1"},
-        preexec_fn=limit if limit_bytes else None,  # noqa: PLW1509 - no thread of this process holds a lock that it needs
+        preexec_fn=limit if limit_bytes else None,
     )
     try:
         yield process
@@ -71,8 +71,9 @@ def taking(folder, name="open", *words, limit_bytes=None):
 
 
 def wait_for_sweep(bench):
-    """Until the sweep itself plays; the look before is softer."""
+    """Until the sweep itself has played for a while; the look before is softer."""
     wait_until(lambda: np.max(np.abs(bench.played()), initial=0.0) > 0.9 * LEVEL, limit_s=20.0, what="the sweep")
+    time.sleep(0.7)
 
 
 def end_of(process, *, limit_s=SIGNAL_S + 5.0):
@@ -250,9 +251,8 @@ def test_no_card(book, monkeypatch, capsys):
         ({"dead": [1], "pickup_noise": 0.0}, "nothing arrives at the pickup's input"),
         ({"dead": [2]}, "nothing arrives at the reference's input"),
         ({"is_muted": True, "pickup_noise": 0.0, "reference_noise": 0.0}, "nothing arrives"),
-        ({"clip": 0.05}, "would clip"),
     ],
-    ids=["pickup-dead", "reference-dead", "muted", "clipped"],
+    ids=["pickup-dead", "reference-dead", "muted"],
 )
 def test_look_before_the_sweep(live, book, capsys, changes, words):
     _, bench = live(**changes)

@@ -1,0 +1,119 @@
+"""Before a take: what has to be stated, what the rig leaves open, and the cautions."""
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from fit.desk.bench import DEFAULT_RATE_HZ
+from fit.desk.intake import TakeFacts
+from fit.desk.outcome import Desk
+from fit.desk.wording import CAUTIONS
+from measure.logbook.rig import Rig, missing
+from measure.logbook.store import Logbook, list_takes
+from measure.logbook.take import parse_time
+from measure.quantity import parse_quantity
+
+if TYPE_CHECKING:
+    from measure.source.interface import Source
+
+USUAL_RATE_HZ = DEFAULT_RATE_HZ  # [Hz] where the rig states none
+SESSION_S = 8 * 3600.0  # [s] after so long a pause the cautions are said again
+
+
+def say_cautions(desk: Desk, logbook: Logbook, rig: Rig, *, method: str) -> None:
+    """Say the cautions before the first take of a session, and before the first with another sound card.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    logbook : Logbook
+        With the takes so far.
+    rig : Rig
+        As it is now.
+    method : str
+        What is driven.
+    """
+    made = list_takes(logbook).takes
+    if made:
+        age_s = (datetime.now(UTC) - parse_time(made[-1].time_utc)).total_seconds()
+        is_same = made[-1].rig is not None and made[-1].rig.interface.device == rig.interface.device
+        if is_same and age_s < SESSION_S:
+            return
+    for caution in CAUTIONS:
+        if method != "quiet" or not caution.startswith("Sweeps"):  # nothing is played in a quiet take
+            desk.say(caution)
+
+
+def say_open(desk: Desk, rig: Rig, source: "Source") -> None:
+    """Say what the rig leaves open and what is taken instead; a take can be made all the same.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    rig : Rig
+        As it is now.
+    source : Source
+        Where the take comes from.
+    """
+    from measure.source.soundcard import SoundCard
+
+    is_card = isinstance(source, SoundCard)
+    open_keys = missing(rig, for_sound_card=is_card)
+    taken = {
+        "interface.device": f"the {source.describe()}",
+        "interface.rate_hz": f"{USUAL_RATE_HZ} Hz",
+        "interface.output_channel": "output 1",
+        "interface.pickup_channel": "input 1",
+        "interface.reference_channel": "input 2",
+    }
+    used = [f"{key} ({taken[key]} is taken)" for key in open_keys if key in taken and is_card]
+    later = [key for key in open_keys if key not in taken]
+    if used or later:
+        desk.say(f"The rig does not state {', '.join([*used, *later])}: coilsweep rig --ask")
+
+
+def require_resistor(facts: TakeFacts) -> None:
+    """See that a series resistor is stated where one is driven through, and there alone.
+
+    Parameters
+    ----------
+    facts : TakeFacts
+        What is true of the take.
+
+    Raises
+    ------
+    ValueError
+        If it is missing, or senseless.
+    """
+    if facts.method == "impedance" and facts.series_resistor is None:
+        msg = 'an impedance take needs the resistor that the jack is driven through: --series-resistor, such as "100k ± 1%"'
+        raise ValueError(msg)
+    if facts.series_resistor is not None:
+        if facts.method != "impedance":
+            msg = "--series-resistor is for --method impedance alone"
+            raise ValueError(msg)
+        parse_quantity(facts.series_resistor, "Ω")
+
+
+def require_reference(rig: Rig, facts: TakeFacts) -> None:
+    """See that an impedance take has both ends of its resistor.
+
+    Parameters
+    ----------
+    rig : Rig
+        As it is now.
+    facts : TakeFacts
+        What is true of the take.
+
+    Raises
+    ------
+    ValueError
+        If the rig records no reference.
+    """
+    if facts.method == "impedance" and rig.reference.kind == "none":
+        msg = (
+            "an impedance take records both ends of the series resistor, but the rig has no reference channel: "
+            "coilsweep rig --reference loopback --reference-channel N"
+        )
+        raise ValueError(msg)
