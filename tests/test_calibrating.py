@@ -392,6 +392,8 @@ def test_another_rate_or_card_is_not_applied_and_said(book, capsys):
     other = keep_coil(capsys, book, "other")
     assert other.shift_names == ()
     assert 'recorded with "card", the take with "other"' in calibration_warnings(other)[0]
+    run(capsys, "rig", "--device", "card", "--input-device", "second card", "--logbook", book)
+    assert 'the take with "card to second card"' in calibration_warnings(keep_coil(capsys, book, "two"))[0]
     run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--logbook", book)
     _, document, _ = run_json(capsys, "fit", "other", "--logbook", book)
     assert any("the calibration was not applied" in text for text in document["warnings"])

@@ -45,6 +45,24 @@ def without_card(logbook: Logbook, take: Take, response: Response) -> Response:
     return freed_response(logbook, take.rig, response, made)
 
 
+def device_of(rig: Rig) -> str:
+    """Name what recordings are made with.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    str
+        The card; of an output here and an input there, both; empty where none is stated.
+    """
+    interface = rig.interface
+    name = interface.device or ""
+    return name if interface.input_device in (None, interface.device) else f"{name} to {interface.input_device}"
+
+
 def freeing(logbook: Logbook, rig: Rig, recordings: Sequence[Recording], *, is_live: bool) -> Callable[[Response], Response]:
     """Give what takes the card out of the response of recordings that are being kept.
 
@@ -150,7 +168,7 @@ def freed_response(logbook: Logbook, rig: Rig, response: Response, made: Made) -
         require_match(
             calibration,
             rate_hz=made.rate_hz,
-            device=rig.interface.device or "",
+            device=device_of(rig),
             pickup_channel=made.pickup_channel,
             reference_channel=made.reference_channel,
         )

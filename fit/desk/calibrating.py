@@ -11,7 +11,7 @@ from pathlib import Path
 from fit.answers.excitercorner import current_response, find_corner
 from fit.answers.inputload import LoadTake, characterise_input
 from fit.desk.bounds import bounded
-from fit.desk.calibrated import Made, calibration_warnings, freed_response, inputs_of
+from fit.desk.calibrated import Made, calibration_warnings, device_of, freed_response, inputs_of
 from fit.desk.calibratedtext import bounded_text, corner_lines, input_lines, loopback_document, loopback_lines
 from fit.desk.document import Document, estimate_document, finding_document
 from fit.desk.heard import Heard, InputLoad, heard_from_files
@@ -53,7 +53,7 @@ def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
     _require_rig(rig, heard)
     findings = _checks(heard)
     if not _is_rejected(findings):
-        device = rig.interface.device or ""
+        device = device_of(rig)
         found = solve_loopback(heard.recordings, stimulus=heard.stimulus, device=device, time_utc=heard.time_utc)
         findings += found.findings
     if _is_rejected(findings):
@@ -300,7 +300,7 @@ def _write(desk: Desk, logbook: Logbook, rig: Rig, heard: Heard, result: _Result
         kept,
         date=heard.time_utc,
         rate_hz=heard.recordings[0].rate_hz,
-        device=rig.interface.device or "",
+        device=device_of(rig),
         changes=result.changes or {},
     )
     file = logbook.path / "results" / kept.name
