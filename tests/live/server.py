@@ -1,7 +1,7 @@
 """A JACK server with its dummy driver: no hardware, a name of its own, and nothing left behind.
 
-What it does to the machine is known and undone: its process is ended by its id, and the files that killed servers leave in shared
-memory (after eight of them the ninth does not start) are removed when no server runs.
+What it does to the machine is known and undone: its process is ended by its id, and what killed servers leave in shared memory is
+taken over by the next one of the same name, and removed when no server runs. Several runs of these tests may go side by side.
 """
 
 import contextlib
@@ -18,7 +18,9 @@ from pathlib import Path
 
 PERIOD_S = 1024 / 48000  # [s] one that a busy machine still meets; a power of two in samples
 SHARED = Path("/dev/shm")
-counter = itertools.count()
+# The server's library keeps eight places, and those of servers that were killed stay taken until one of the same name starts.
+NAMES = tuple(f"coilsweep-{number}" for number in range(6))
+READY_S = 5.0  # [s]
 
 
 class JackServer:
@@ -26,15 +28,30 @@ class JackServer:
 
     def __init__(self, rate_hz, *, is_patient=True):
         self.rate_hz, self.period = rate_hz, 1 << round(math.log2(PERIOD_S * rate_hz))
-        self.name = f"coilsweep-{os.getpid()}-{next(counter)}"
-        self.printed = tempfile.TemporaryFile()  # noqa: SIM115 - closed in end()
         # -S: each cycle waits for its clients, up to -t; without it a late client costs an xrun
-        mode = ["-S", "-t", "5000"] if is_patient else ["-t", "2000"]
-        driver = f"-d dummy -r {rate_hz} -p {self.period} -C 0 -P 0"  # -C, -P: no device of its own
+        self.mode = ["-S", "-t", "5000"] if is_patient else ["-t", "2000"]
+        self.printed = tempfile.TemporaryFile()  # noqa: SIM115 - closed in end()
+        end_s = time.monotonic() + 10 * READY_S
+        for number in itertools.count(os.getpid()):
+            self.name = NAMES[number % len(NAMES)]
+            self.claim = claim(self.name)
+            if self.claim is not None:
+                self._start()
+                if self._is_ready():
+                    return
+                self._stop()
+            if time.monotonic() > end_s:
+                self.printed.seek(0)
+                msg = f"no server starts: {self.printed.read()[-2000:].decode()}"
+                raise TimeoutError(msg)
+            time.sleep(0.1)
+
+    def _start(self):
+        driver = f"-d dummy -r {self.rate_hz} -p {self.period} -C 0 -P 0"  # -C, -P: no device of its own
         c_library = ctypes.CDLL(None)  # prctl(2), PR_SET_PDEATHSIG = 1: it goes with this process, however that goes
         with alone():
             self.process = subprocess.Popen(
-                [shutil.which("jackd"), "-r", *mode, "-n", self.name, *driver.split()],
+                [shutil.which("jackd"), "-r", *self.mode, "-n", self.name, *driver.split()],
                 stdin=subprocess.DEVNULL,
                 stdout=self.printed,
                 stderr=self.printed,
@@ -42,6 +59,16 @@ class JackServer:
                 start_new_session=True,
                 preexec_fn=lambda: c_library.prctl(1, signal.SIGKILL),
             )
+
+    def _is_ready(self):
+        """Whether it came up; where its name is not free after all it ends at once."""
+        socket = SHARED / f"jack_{self.name}_{os.getuid()}_0"
+        end_s = time.monotonic() + READY_S
+        while self.process.poll() is None and time.monotonic() < end_s:
+            if socket.exists():
+                return True
+            time.sleep(0.02)
+        return False
 
     def environment(self):
         """What a client needs to find it, and it alone."""
@@ -51,8 +78,11 @@ class JackServer:
         self.process.send_signal(number)
 
     def end(self):
-        if self.printed.closed:
-            return
+        if not self.printed.closed:
+            self._stop()
+            self.printed.close()
+
+    def _stop(self):
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGCONT)
             self.process.terminate()
@@ -61,9 +91,22 @@ class JackServer:
             except subprocess.TimeoutExpired:
                 self.process.kill()
                 self.process.wait()
-        self.printed.close()
         with alone():
             clear_shared_memory(self.name)
+        self.claim.close()
+
+
+def claim(name):
+    """Take a name for this process alone; None where another run has it."""
+    import fcntl
+
+    file = (Path(tempfile.gettempdir()) / f"{name}-{os.getuid()}.lock").open("w")
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        file.close()
+        return None
+    return file
 
 
 @contextlib.contextmanager
