@@ -131,7 +131,7 @@ def _layout_question(without: str) -> Question:
     rows: list[tuple[str, ...]] = [(str(number), name, meanings[name]) for number, name in enumerate(names, start=1)]
     return Question(
         key="layout",
-        text="Which wiring is nearest to yours? Its number",
+        text="Which wiring is nearest to yours, by its number?",
         default="1",
         before=("", "The guitar", *table_lines(rows)),
         explanation=(

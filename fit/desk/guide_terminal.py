@@ -176,8 +176,11 @@ def read_memory(logbook: Logbook, job: Job) -> Memory | None:
     return _with_takes(memory, {take.name for take in list_takes(logbook).takes})
 
 
-# A take whose folder was deleted is made again, with all that rested on it.
+# A take whose folder was deleted is made again, with all that rested on it. Nothing is played on going on: where a sweep was
+# interrupted, the person is asked again.
 def _with_takes(memory: Memory, names: set[str]) -> Memory:
+    if memory.entries and memory.entries[-1].key.startswith("ready."):
+        return _with_takes(rewound(memory, memory.entries[-1].key), names)
     for entry in memory.entries:
         if entry.key.startswith("take.") and entry.answer not in names:
             return _with_takes(rewound(memory, f"ready.{entry.key.removeprefix('take.')}"), names)

@@ -1,0 +1,405 @@
+"""The guide by scripted answers: all four jobs on the virtual bench, leaving and going on, going back, wrong and bad answers."""
+
+import json
+import re
+import shutil
+
+import pytest
+
+from fit.desk.cli import main
+from fit.desk.demo import Drawer
+from fit.desk.guide_bench import virtual_bench
+from fit.desk.guide_scene import Bench, Taken
+from fit.desk.guide_terminal import file_name, read_memory, run_guide
+from fit.desk.guide_virtual import JOB_F, TONE_CAPACITOR_F
+from fit.desk.outcome import Desk
+from measure.errors import FileError, ServerDiedError
+from measure.logbook.store import list_takes, open_logbook
+from tests.desk_bench import run
+
+
+class Script:
+    """Answers questions by how they begin, each key's texts in turn, then with Enter; keeps what was shown."""
+
+    def __init__(self, **answers):
+        self.shown = []
+        self.answers = {key: list(texts) for key, texts in answers.items()}
+        self.n_asked = 0
+
+    def read_line(self, prompt):
+        self.n_asked += 1
+        assert self.n_asked < 150, "\n".join(self.shown[-60:])
+        self.shown.append(prompt)
+        for key, texts in self.answers.items():
+            if prompt.startswith(key) and texts:
+                return texts.pop(0)
+        return ""
+
+    @property
+    def text(self):
+        return " ".join(" ".join(self.shown).split())
+
+
+def desk_of(folder, script):
+    return Desk(logbook=folder, say=script.shown.append, tell=script.shown.append, steps=lambda items, label: items)  # noqa: ARG005
+
+
+def guided(folder, job, script, *, bench=None, virtual=True):
+    desk = desk_of(folder, script)
+    outcome = run_guide(desk, job, virtual=virtual, bench=bench or virtual_bench(desk, job), read_line=script.read_line)
+    return outcome.document
+
+
+def answers(**by_word):
+    """Words of the keyword arguments to the beginnings of the questions."""
+    begins = {
+        "ready": "Ready?",
+        "layout": "Which wiring",
+        "level": "How loud",
+        "more": "Make that take",
+        "now": "What now",
+        "capacitor": "What is printed on the tone capacitor",
+        "input_capacitance": "Capacitance of input",
+        "input_resistance": "Resistance of the pickup",
+        "dcr": "Winding resistance",
+        "cautions": "Read that?",
+        "done": "Is the job done",
+        "anew": "Begin anew",
+    }
+    return {begins[word]: texts for word, texts in by_word.items()}
+
+
+@pytest.fixture(scope="module")
+def pickup(tmp_path_factory):
+    """A whole session, wrong answers, a question mark and steps back in it."""
+    folder = tmp_path_factory.mktemp("guide") / "new"
+    script = Script(
+        **answers(
+            cautions=["what?", ""],
+            input_resistance=["1M", "?", "ten ± 1%", "b"],
+            input_capacitance=["190p ± 3p", "186p ± 3p"],
+            dcr=["b"],
+            level=["0", "much", "0.1"],
+            ready=["no", ""],
+        )
+    )
+    return folder, script, guided(folder, "pickup", script)
+
+
+def test_pickup_is_found_from_nothing_set_up(pickup):
+    folder, script, document = pickup
+    assert (document["finished"], document["report"]) == (True, str(folder / "report.html"))
+    answer, drawer = document["answer"], Drawer()
+    assert (answer["takes"], answer["simulated"], answer["outcome"]) == (["open", "plus-added"], True, "good")
+    truths = {
+        "inductance": (drawer.inductance_h, 0.01 * drawer.inductance_h),
+        "winding_capacitance": (drawer.capacitance_f, 5e-12),
+        "dc_resistance": (drawer.resistance_ohm, 0.01 * drawer.resistance_ohm),
+    }
+    for name, (truth, within) in truths.items():
+        found = answer["quantities"][name]
+        assert found["value"] == pytest.approx(truth, abs=within)
+        assert abs(found["value"] - truth) < 3 * found["standard_uncertainty"]
+    assert (folder / "report.html").stat().st_size > 100_000
+    assert all(take.simulated for take in list_takes(open_logbook(folder)).takes)
+    assert "simulated: these recordings came from the virtual bench" in script.text
+
+
+def test_cautions_are_shown_once(pickup):
+    script = pickup[1]
+    assert script.text.count("Valve amplifiers hold lethal voltage") == 1
+    assert script.text.index("lethal voltage") < script.text.index("Ready?")
+
+
+def test_wrong_answers_are_asked_again_with_the_reason(pickup):
+    text = pickup[1].text
+    for reason in (
+        "Not so: how exact is it? Add ± and the bound",
+        'Not so: "ten',
+        'Not so: "0" is not a share of full scale, expected 0.001 to 1',
+        'Not so: "much" is not a share of full scale',
+        'Not so: "no" was not expected',
+    ):
+        assert reason in text
+    assert "It stands in the interface's data sheet" in text  # what ? explains
+
+
+def test_back_asks_again_and_the_last_answer_counts(pickup):
+    folder, script, _ = pickup
+    assert 'capacitance = "186p ± 3p"' in (folder / "rig.toml").read_text(encoding="utf-8")
+    assert script.text.count("The sense resistor?") == 2  # b at the question after it
+    again = [line for line in script.shown if line.startswith("Capacitance of input")]
+    assert [re.search(r"\[(.*)\]", line)[1] for line in again] == ["185p ± 3p", "190p ± 3p"]
+
+
+def test_finished_guide_is_not_run_twice_unasked(pickup):
+    folder = pickup[0]
+    script = Script()
+    assert guided(folder, "pickup", script)["finished"] is False
+    assert script.n_asked == 1
+    assert len(list_takes(open_logbook(folder)).takes) == 2
+    with pytest.raises(FileError, match="begun on the virtual bench: go on with --virtual"):
+        guided(folder, "pickup", Script(), virtual=False)
+
+
+@pytest.mark.slow
+def test_capacitor_by_the_take_that_tells_it(tmp_path):
+    script = Script(**answers(capacitor=["223", "223K", "33n ± 10%"]))
+    document = guided(tmp_path, "capacitor", script)
+    answer = document["answer"]
+    assert [take.controls["tone"] for take in list_takes(open_logbook(tmp_path)).takes] == ["10", "10", "0"]
+    assert "What would help most one more take with the controls set to tone=0" in script.text
+    assert answer["verdict"] == "outside marking"
+    assert answer["measured"]["value"] == pytest.approx(TONE_CAPACITOR_F, rel=0.01)
+    assert abs(answer["measured"]["value"] - TONE_CAPACITOR_F) < 3 * answer["measured"]["standard_uncertainty"]
+    page = (tmp_path / "answer.html").read_text(encoding="utf-8")
+    assert "OUTSIDE MARKING" in page
+    assert "(simulated)" in page
+    assert 'marked = "33n ± 10%"' in (tmp_path / "instrument.toml").read_text(encoding="utf-8")
+    # the fit is kept, so that other commands go on from here
+    assert main(["predict", "--set", "tone=3", "--logbook", str(tmp_path)]) == 0
+
+
+@pytest.mark.slow
+def test_compare_finds_what_the_job_changed(tmp_path):
+    """Left while the job is done, and gone on with."""
+    script = Script(**answers(layout=["none"], done=["q"]))
+    assert guided(tmp_path, "compare", script)["finished"] is False
+    assert len(list_takes(open_logbook(tmp_path)).takes) == 3
+    script = Script()
+    document = guided(tmp_path, "compare", script)
+    assert "takes so far: quiet-before, open-before, plus-added-before" in script.text
+    changed = document["answer"]["quantities"]["winding_capacitance"]
+    assert changed["verdict"] == "changed"
+    assert changed["change"]["value"] == pytest.approx(JOB_F, abs=3 * changed["change"]["standard_uncertainty"])
+    assert document["answer"]["quantities"]["inductance"]["verdict"] == "not resolved"
+    assert document["answer"]["hum"]["change"]["value"] == pytest.approx(-14.0, abs=1.5)  # 20·lg(0.2)
+    assert "What the job changed (simulated)" in (tmp_path / "answer.html").read_text(encoding="utf-8")
+
+
+def test_wiring_finds_the_exchanged_leads(tmp_path):
+    script = Script(**answers(layout=["two-pickups-tone-after"]))
+    document = guided(tmp_path, "wiring", script)
+    takes = list_takes(open_logbook(tmp_path)).takes
+    assert [(take.coil_over, take.controls["selector"]) for take in takes] == [
+        (pickup, position) for pickup in ("bridge", "neck") for position in ("bridge", "both", "neck")
+    ]
+    assert [take.coil_moved for take in takes] == [True, False, False] * 2
+    assert "bridge parallel to neck, out of phase" in script.text
+    assert "DIFFERS from instrument.toml" in script.text
+    assert document["report"] == str(tmp_path / "answer.html")
+
+
+def settled(folder, key, job="pickup"):
+    """Latest answer in the file of a session."""
+    entries = json.loads((folder / "results" / file_name(job)).read_text(encoding="utf-8"))["entries"]
+    return next((entry["answer"] for entry in reversed(entries) if entry["key"] == key), None)
+
+
+@pytest.mark.parametrize("n_questions", [0, 3, 9, 12])
+def test_left_anywhere_and_resumed_asks_nothing_twice(tmp_path, n_questions):
+    """Up to the sweep of the second take, whose bench is interrupted."""
+
+    def until_second_take(folder, script, *, n_most=1000):
+        bench = bench_with(desk_of(folder, script), outcomes=[None, KeyboardInterrupt()])
+
+        def read_line(prompt):
+            return None if script.n_asked == n_most else script.read_line(prompt)
+
+        return run_guide(desk_of(folder, script), "pickup", virtual=True, bench=bench, read_line=read_line)
+
+    whole, part, rest = Script(), Script(), Script()
+    with pytest.raises(KeyboardInterrupt, match=r"^$"):
+        until_second_take(tmp_path / "whole", whole)
+    assert until_second_take(tmp_path / "part", part, n_most=n_questions).document["finished"] is False
+    assert "Left; nothing is lost. To go on: coilsweep guide pickup --virtual, with the same logbook." in part.text
+    is_first_taken = part.text.count("Ready?") > 0
+    left = [KeyboardInterrupt()] if is_first_taken else [None, KeyboardInterrupt()]
+    bench = bench_with(desk_of(tmp_path / "part", rest), outcomes=left)
+    with pytest.raises(KeyboardInterrupt, match=r"^$"):
+        guided(tmp_path / "part", "pickup", rest, bench=bench)
+    assert part.n_asked + rest.n_asked == whole.n_asked
+    assert (tmp_path / "part/rig.toml").read_bytes() == (tmp_path / "whole/rig.toml").read_bytes()
+    assert settled(tmp_path / "part", "take.open") == settled(tmp_path / "whole", "take.open") == "open"
+
+
+def test_take_that_was_deleted_is_made_again(tmp_path):
+    guided(tmp_path, "pickup", Script(**answers(ready=["", "q"])))
+    shutil.rmtree(tmp_path / "takes" / "open")
+    script = Script(**answers(ready=["", "q"]))
+    guided(tmp_path, "pickup", script)
+    assert "no take was made yet" in script.text
+    assert script.text.index("First take") < script.text.index("Second take")
+
+
+def test_going_back_over_a_take_makes_it_anew_and_keeps_the_old_one(tmp_path):
+    script = Script(**answers(ready=["", "b", "", "q"]))
+    guided(tmp_path, "pickup", script)
+    assert 'The take "open" stays in the logbook, but is not used.' in script.text
+    assert [take.name for take in list_takes(open_logbook(tmp_path)).takes] == ["open", "open-2"]
+    assert settled(tmp_path, "take.open") == "open-2"
+
+
+def test_take_that_would_clip_is_offered_softer(tmp_path):
+    script = Script(**answers(level=["0.4"], ready=["", "", "q"]))
+    guided(tmp_path, "pickup", script)
+    assert "the pickup would clip" in script.text
+    assert "What now: again, softer, louder? [softer]" in script.text
+    assert [take.stimulus.level for take in list_takes(open_logbook(tmp_path)).takes] == [0.2]
+
+
+def bench_with(desk, *, outcomes):
+    """The virtual bench, where it is given what it says of its first takes: None as it is, an exception is raised."""
+    real, waiting = virtual_bench(desk, "pickup"), list(outcomes)
+
+    def take(order):
+        said = waiting.pop(0) if waiting else None
+        if isinstance(said, BaseException):
+            raise said
+        made = real.take(order)
+        return made if said is None else said
+
+    return Bench(take=take, offers=None, defaults=real.defaults)
+
+
+def bad(outcome, *codes):
+    return Taken(outcome=outcome, lines=(f"{outcome}: {', '.join(codes)}",), codes=codes)
+
+
+@pytest.mark.parametrize(
+    ("said", "choices", "default"),
+    [
+        (bad("rejected", "dropouts"), "again, softer, louder", "again"),
+        (bad("rejected", "clipped"), "again, softer, louder", "softer"),
+        (bad("rejected", "silent"), "again, softer, louder", "louder"),
+        (bad("usable", "noisy-response"), "keep, again, softer, louder", "keep"),
+    ],
+)
+def test_bad_take_is_offered_for_repeat(tmp_path, said, choices, default):
+    script = Script(**answers(now=["again"], ready=["", "", "q"]))
+    guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[said]))
+    assert f"What now: {choices}? [{default}]" in script.text
+    assert "Second take" not in script.text.partition("What now")[2].partition("Ready?")[0]
+    assert settled(tmp_path, "take.open") == "open-2"  # the first one is kept, and not used
+
+
+def test_rejected_take_cannot_be_kept(tmp_path):
+    script = Script(**answers(now=["keep", "q"]))
+    guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[bad("rejected", "dropouts")]))
+    assert 'Not so: "keep" is not one of again, softer, louder' in script.text
+
+
+def test_trouble_with_the_card_is_said_and_the_take_asked_for_again(tmp_path):
+    script = Script(**answers(ready=["", "q"]))
+    trouble = ServerDiedError("the sound server ended")
+    guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[trouble]))
+    assert "No take: the sound server ended" in script.text
+    assert script.text.count("First take") == 2
+
+
+def test_interrupted_sweep_is_not_played_unasked_on_going_on(tmp_path):
+    script = Script()
+    with pytest.raises(KeyboardInterrupt, match=r"^$"):
+        guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[KeyboardInterrupt()]))
+    assert "To go on: coilsweep guide pickup --virtual" in script.text
+    script = Script(**answers(ready=["q"]))
+    guided(tmp_path, "pickup", script)
+    assert script.n_asked == 1
+    assert not (tmp_path / "takes").exists() or not list((tmp_path / "takes").iterdir())
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"{",
+        b"[]",
+        b'{"schema": "coilsweep.guide/2", "job": "pickup"}',
+        b'{"schema": "coilsweep.guide/1", "job": "wiring"}',
+        b'{"schema": "coilsweep.guide/1", "job": "pickup", "entries": [{"key": 1, "answer": ""}]}',
+        b'{"schema": "coilsweep.guide/1", "job": "pickup", "more": 1}',
+        json.dumps({"schema": "coilsweep.guide/1", "job": "pickup", "entries": [{"key": "a", "answer": "x" * 2000}]}).encode(),
+        b"\xff\xfe",
+    ],
+)
+def test_damaged_session_is_one_line(tmp_path, capsys, content):
+    (tmp_path / "results").mkdir()
+    (tmp_path / "results" / file_name("pickup")).write_bytes(content)
+    with pytest.raises(FileError, match=r"guide-pickup\.json"):
+        read_memory(open_logbook(tmp_path), "pickup")
+    code, _, err = run(capsys, "guide", "pickup", "--virtual", "--logbook", tmp_path)
+    assert code == 2
+    assert "delete it; takes and rig stay" in err
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    "nonsense",
+    [
+        {"part": "capacitor.none"},
+        {"level": "loud"},
+        {"layout": "../x"},
+        {"over": "nobody"},
+        {"added": "\x1b[31m"},
+        {"report": "\x1b[31mhere"},
+    ],
+)
+def test_hostile_session_gives_no_traceback(tmp_path, capsys, monkeypatch, nonsense):
+    """An answer replaced by nonsense: asked again, or one line; control characters do not reach the screen."""
+    guided(tmp_path, "capacitor", Script(**answers(layout=["two-pickups-tone-after"], ready=["q"])))
+    path = tmp_path / "results" / file_name("capacitor")
+    session = json.loads(path.read_text(encoding="utf-8"))
+    session["entries"] += [{"key": key, "answer": answer} for key, answer in nonsense.items()]
+    path.write_text(json.dumps(session), encoding="utf-8")
+    (tmp_path / "instrument.toml").unlink(missing_ok=True)
+    monkeypatch.setattr("builtins.input", iter(["", "q"]).__next__)
+    code, out, err = run(capsys, "guide", "capacitor", "--virtual", "--logbook", tmp_path)
+    assert code in (0, 2)
+    assert "Traceback" not in err
+    assert "\x1b" not in out + err
+
+
+def test_rig_that_is_stated_is_not_asked_for(tmp_path, capsys):
+    code, *_ = run(capsys, "rig", "--input-resistance", "1M ± 1%", "--sense-resistor", "68 ± 1%", "--logbook", tmp_path)
+    assert code == 0
+    script = Script(**answers(level=["q"]))
+    guided(tmp_path, "pickup", script)
+    assert "rig.toml states already: reference.sense_resistor 68 ± 1% input.resistance 1M ± 1%" in script.text
+    assert "The sense resistor?" not in script.text
+    assert "Capacitance of input" in script.text
+
+
+def test_guide_to_a_pickup_leaves_a_guitar_alone(tmp_path, capsys):
+    run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)
+    code, _, err = run(capsys, "guide", "pickup", "--virtual", "--logbook", tmp_path)
+    assert code == 2
+    assert "states a guitar around the pickup" in err
+
+
+def test_json_keeps_stdout_for_the_document(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("builtins.input", iter([*[""] * 11, "q"]).__next__)
+    code, out, err = run(capsys, "guide", "pickup", "--virtual", "--json", "--logbook", tmp_path)
+    assert code == 0
+    document = json.loads(out)
+    assert (document["job"], document["finished"], document["report"]) == ("pickup", False, None)
+    assert "Ready? Enter plays [yes]" in err
+
+
+def test_end_of_input_leaves(tmp_path, capsys, monkeypatch):
+    def nobody():
+        raise EOFError
+
+    monkeypatch.setattr("builtins.input", nobody)
+    code, out, _ = run(capsys, "guide", "wiring", "--virtual", "--logbook", tmp_path)
+    assert code == 0
+    assert "Left; nothing is lost." in out
+
+
+def test_interrupted_at_a_question(tmp_path, capsys, monkeypatch):
+    def interrupt():
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("builtins.input", interrupt)
+    code, _, err = run(capsys, "guide", "compare", "--virtual", "--logbook", tmp_path)
+    assert code == 130
+    assert "To go on: coilsweep guide compare --virtual" in err
