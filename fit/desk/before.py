@@ -1,22 +1,67 @@
-"""Before a take: what has to be stated, what the rig leaves open, and the cautions."""
+"""Before a take: what has to be stated, what the rig leaves open, the cautions, and what lies on the virtual bench."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from fit.circuit.controls import split_settings
 from fit.desk.bench import DEFAULT_RATE_HZ
+from fit.desk.instruments import load_of_rig, read_instrument_file
 from fit.desk.intake import TakeFacts
 from fit.desk.outcome import Desk
 from fit.desk.wording import CAUTIONS
 from measure.logbook.rig import Rig, missing
-from measure.logbook.store import Logbook, list_takes
-from measure.logbook.take import parse_time
+from measure.logbook.store import Logbook, instrument_path, list_takes
+from measure.logbook.take import SweepStimulus, Take, parse_time
 from measure.quantity import parse_quantity
 
 if TYPE_CHECKING:
     from measure.source.interface import Source
 
 USUAL_RATE_HZ = DEFAULT_RATE_HZ  # [Hz] where the rig states none
+INPUT_GAIN = 0.3  # [1] of the virtual bench's input: turned down, so that the usual level does not clip
+VIRTUAL_METHODS = ("exciter", "quiet")
 SESSION_S = 8 * 3600.0  # [s] after so long a pause the cautions are said again
+
+
+def virtual_source(logbook: Logbook, rig: Rig, facts: TakeFacts) -> "Source":
+    """Lay the invented pickup or guitar on the virtual bench, as a take wants it.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Its instrument.toml says what is wired how; without one it is a pickup alone.
+    rig : Rig
+        States input and cable.
+    facts : TakeFacts
+        What is true of the take.
+
+    Returns
+    -------
+    Source
+        For one take.
+
+    Raises
+    ------
+    ValueError
+        If the virtual bench has no such method.
+    """
+    from fit.desk.guide_virtual import OnBench, bench_for
+
+    if facts.method not in VIRTUAL_METHODS:
+        msg = f"--virtual: the virtual bench knows the methods {' and '.join(VIRTUAL_METHODS)}, not {facts.method}"
+        raise ValueError(msg)
+    path = instrument_path(logbook)
+    there = OnBench(
+        added=facts.added,
+        controls=split_settings(facts.settings),
+        coil_over=facts.coil_over,
+        load=load_of_rig(rig),
+        instrument=read_instrument_file(path) if path.exists() else None,
+        seed=1 + len(list_takes(logbook).takes),
+    )
+    bench = bench_for(there)
+    return replace(bench, pickup=lambda frequency_hz: INPUT_GAIN * bench.pickup(frequency_hz))
 
 
 def say_cautions(desk: Desk, logbook: Logbook, rig: Rig, *, method: str) -> None:
@@ -33,7 +78,7 @@ def say_cautions(desk: Desk, logbook: Logbook, rig: Rig, *, method: str) -> None
     method : str
         What is driven.
     """
-    made = list_takes(logbook).takes
+    made = [take for take in list_takes(logbook).takes if _is_live(take)]
     if made:
         age_s = (datetime.now(UTC) - parse_time(made[-1].time_utc)).total_seconds()
         is_same = made[-1].rig is not None and made[-1].rig.interface.device == rig.interface.device
@@ -42,6 +87,10 @@ def say_cautions(desk: Desk, logbook: Logbook, rig: Rig, *, method: str) -> None
     for caution in CAUTIONS:
         if method != "quiet" or not caution.startswith("Sweeps"):  # nothing is played in a quiet take
             desk.say(caution)
+
+
+def _is_live(take: Take) -> bool:
+    return not take.simulated and (isinstance(take.stimulus, SweepStimulus) or take.method == "quiet")
 
 
 def say_open(desk: Desk, rig: Rig, source: "Source") -> None:

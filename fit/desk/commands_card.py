@@ -54,28 +54,40 @@ def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, 
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack is driven through, for example 100k±1%.")
 @click.option("--repeats", type=click.IntRange(1, 16), default=1, show_default=True, help="How often.")
-@click.option("--noise", "noise_db", type=click.FloatRange(-120, 0), metavar="DB", help="Repeat until the noise is so far below.")
+@click.option(
+    "--noise",
+    "noise_db",
+    type=click.FloatRange(-120, 0),
+    metavar="DB",
+    help="Repeat, 16 times at most, until the noise is so far from the response, for example -60.",
+)
 @click.option("--level", type=click.FloatRange(0, 1, min_open=True), default=0.5, show_default=True, help="Peak over full scale.")
 @click.option("--duration", "duration_s", type=click.FloatRange(0.5, 300), metavar="S", help="Seconds of sweep, or of silence.")
+@click.option("--start", "start_hz", type=click.FloatRange(1), metavar="HZ", help="First frequency of the sweep; default: 15.")
+@click.option("--stop", "stop_hz", type=click.FloatRange(1), metavar="HZ", help="Last frequency; default: 0.46 × rate.")
 @click.option("--at-once", is_flag=True, help="Without a short, soft sweep before that looks for clipping and dead inputs.")
 @click.option("--note", default="", metavar="TEXT", help="Anything worth remembering.")
+@click.option("--virtual", is_flag=True, help="On the virtual bench: no hardware, the take is marked as simulated.")
 @shared_options
-def take(name: str, *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Play the sweep, record, check, and keep the take.
 
-    What drives the exciter, and on which channels, says rig.toml. A take is kept whole or not at all; a rejected one is kept and
-    marked, and the cure is said. Ctrl-C lets the output fade to silence.
+    What drives the exciter, and on which channels, says rig.toml. First comes a short, soft sweep: where the real one would
+    clip, or an input is dead, nothing more is played. A take is kept whole or not at all; a rejected one is kept and marked,
+    and the cure is said. Method quiet plays nothing and records 5 s. Ctrl-C lets the output fade to silence.
     """
     del as_json, debug
+    from fit.desk.before import virtual_source
     from fit.desk.intake import TakeFacts
     from fit.desk.leveling import card_of
     from fit.desk.takes import rig_of
     from fit.desk.taking import TakeOrder, make_take
     from measure.logbook.store import open_logbook
 
-    own = {key: options.pop(key) for key in ("repeats", "noise_db", "level", "duration_s")}
+    own = {key: options.pop(key) for key in ("repeats", "noise_db", "level", "duration_s", "start_hz", "stop_hz")}
     is_at_once = options.pop("at_once")
-    order = TakeOrder(name=name, facts=TakeFacts(**options), is_looked_at_first=not is_at_once, **own)
-    desk = desk_at(logbook)
-    source = card_of(rig_of(open_logbook(logbook, create=True)))
-    return make_take(desk, order, source=source).outcome
+    facts = TakeFacts(**options, simulated=virtual)
+    order = TakeOrder(name=name, facts=facts, is_looked_at_first=not is_at_once, **own)
+    book = open_logbook(logbook, create=True)
+    source = virtual_source(book, rig_of(book), facts) if virtual else card_of(rig_of(book))
+    return make_take(desk_at(logbook), order, source=source).outcome

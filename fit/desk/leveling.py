@@ -164,6 +164,7 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
     n_channels = 1 if card.reference_channel is None else 2
     desk.say(SWEEP_CAUTION.replace("The sweep is loud", "A quiet tone plays, and later a loud sweep"))
     tone = level * np.sin(2 * np.pi * TONE_HZ * np.arange(rate_hz) / rate_hz)
+    desk.say(level_heading(n_channels))
     watch = _Watch(rate_hz=rate_hz, n_channels=n_channels, end_s=None if seconds is None else time.monotonic() + seconds)
     if seconds is None:
         desk.say("Enter or Ctrl-C ends it.")
@@ -195,6 +196,22 @@ def _wait_for_enter(stop: threading.Event) -> None:
     stop.set()
 
 
+def level_heading(n_channels: int) -> str:
+    """Name the columns of `level_line`.
+
+    Parameters
+    ----------
+    n_channels : int
+        Pickup, or pickup and reference.
+
+    Returns
+    -------
+    str
+        All figures are in dBFS.
+    """
+    return "  ".join([*(f"{name}: peak tone  hum noise" for name in ("pickup", "reference")[:n_channels]), "[dBFS]"])
+
+
 def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> str:
     """Put levels as one line that is drawn again and again.
 
@@ -210,13 +227,13 @@ def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) 
     str
         Short enough for a terminal.
     """
-    parts = [
-        f"{name} tone {level.tone_dbfs:.0f} hum {level.hum_dbfs:.0f} noise {level.noise_dbfs:.0f} peak {level.peak_dbfs:.0f} dBFS"
-        for name, level in zip(("pickup", "reference"), levels, strict=False)
-    ]
+    parts = []
+    for name, level in zip(("pickup", "reference"), levels, strict=False):
+        figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
+        parts.append(" " * len(name) + " " + "".join(f"{figure:5.0f}" for figure in figures))
     worst = next((each.text for each in findings if each.severity == "reject"), None)
     worst = worst or next((each.text for each in findings if each.severity == "warn"), "good")
-    return f"{' | '.join(parts)} | {worst}"
+    return "  ".join([*parts, worst])
 
 
 def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> list[str]:

@@ -20,6 +20,8 @@ from fit.desk.outcome import Desk, Outcome
 from fit.desk.references import gather_evidence
 from fit.desk.screen import answer_lines, checks_told
 from fit.desk.takes import (
+    card_findings,
+    join_findings,
     kept_recordings,
     look_at,
     rig_of,
@@ -77,6 +79,7 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
         return inspect_response(logbook, take)
     recordings, stimulus = kept_recordings(logbook, take)
     looked = look_at(recordings, stimulus=stimulus, method=take.method, free=lambda found: without_card(logbook, take, found))
+    looked = join_findings(looked, card_findings(take))
     noise = noise_document(recordings, stimulus=stimulus, method=take.method)
     lines, document = checks_told(take.simulated, looked, noise=noise)
     return Outcome(lines=(f"Take {name}, made {take.time_utc}", *lines), document={"schema": "coilsweep.inspect/1"} | document)

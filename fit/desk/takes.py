@@ -1,13 +1,13 @@
 """From files and the logbook to recordings, their checks and responses."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fit.desk.methods import compare_repeats, judge_response, sift_findings
 from fit.desk.wording import plain_text
 from measure.errors import FileError, MeasureError
-from measure.logbook.kept import sweep_of_take
+from measure.logbook.kept import findings_of_take, sweep_of_take
 from measure.logbook.rig import Rig, read_rig
 from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
 from measure.logbook.take import FileStimulus, Take
@@ -126,6 +126,50 @@ def look_at(
             findings += (Finding(code=code, severity="reject", text=f"No response could be computed: {err}"),)
     judged = outcome(findings)
     return Looked(findings=findings, outcome=judged, response=None if judged == "rejected" else response)
+
+
+def join_findings(looked: Looked, findings: Iterable[Finding]) -> Looked:
+    """Add what the sound card told of a recording to what the recording tells itself.
+
+    Parameters
+    ----------
+    looked : Looked
+        At the recordings.
+    findings : iterable of Finding
+        Of the card, of all repeats; of several with one code the worst counts.
+
+    Returns
+    -------
+    Looked
+        Its outcome is the worst of both.
+    """
+    told: dict[str, Finding] = {}
+    for finding in findings:
+        kept = told.get(finding.code)
+        if kept is None or SEVERITIES.index(finding.severity) > SEVERITIES.index(kept.severity):
+            told[finding.code] = finding
+    outcomes = ("good", "usable", "rejected")
+    worst = max([outcomes.index(looked.outcome), *(SEVERITIES.index(finding.severity) for finding in told.values())])
+    response = None if outcomes[worst] == "rejected" else looked.response
+    return Looked(findings=(*looked.findings, *told.values()), outcome=outcomes[worst], response=response)
+
+
+def card_findings(take: Take) -> tuple[Finding, ...]:
+    """Get what the sound card told when a take was made: it cannot be seen in the recording again.
+
+    Parameters
+    ----------
+    take : Take
+        Kept.
+
+    Returns
+    -------
+    tuple of Finding
+        Those of `measure.source.delivery` and of two clocks.
+    """
+    from measure.source import clocks, delivery
+
+    return tuple(finding for finding in findings_of_take(take) if finding.code in (*delivery.NAMES, clocks.NAME))
 
 
 def _without(findings: tuple[Finding, ...], code: str) -> tuple[Finding, ...]:

@@ -1,8 +1,8 @@
 """Takes made here: a look before, the sweep played and recorded, checked, and kept whole or not at all."""
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -17,7 +17,7 @@ from fit.desk.document import Document
 from fit.desk.intake import TakeFacts, describe_take, say_reasons
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
 from fit.desk.screen import checks_told
-from fit.desk.takes import Looked, exists_already, look_at, rig_of
+from fit.desk.takes import Looked, exists_already, join_findings, look_at, rig_of
 from measure.errors import FileError
 from measure.logbook.kept import findings_to_keep, stimulus_of_sweep
 from measure.logbook.naming import check_name
@@ -137,7 +137,8 @@ def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
         raise FileError(msg)
     rig = rig_of(logbook)
     require_reference(rig, order.facts)
-    say_cautions(desk, logbook, rig, method=order.facts.method)
+    if not order.facts.simulated:
+        say_cautions(desk, logbook, rig, method=order.facts.method)
     say_open(desk, rig, source)
     for part in parts:
         if part.bound is None:
@@ -146,7 +147,7 @@ def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
     if order.is_looked_at_first and order.facts.method != "quiet":
         bench.look_first()
     recordings, stimulus, findings = bench.record_all()
-    looked = _joined(bench.look(recordings, stimulus), findings)
+    looked = join_findings(bench.look(recordings, stimulus), findings)
     return _keep(desk, logbook, order, bench, recordings, looked)
 
 
@@ -195,7 +196,9 @@ class _Bench:
             if peak / LOOK_DOWN > FULL:
                 down_db = math.ceil(20 * math.log10(peak / LOOK_DOWN / FULL) + 6)
                 reach = f"it would reach {100 * peak / LOOK_DOWN:.0f} % of full scale"
-                msg = f"the {name} would clip: {reach}. Lower its input gain, or --level, by {down_db} dB; nothing was kept"
+                softer_level = self.order.level * 10 ** (-down_db / 20)
+                how = f"Lower its input gain by {down_db} dB, or play softer, --level {softer_level:.2g}"
+                msg = f"the {name} would clip: {reach}. {how}; nothing was kept"
                 raise PreflightError(msg)
             if peak < HEARD and not (name == "pickup" and self.order.facts.method == "plate"):
                 msg = (
@@ -259,22 +262,7 @@ def _play(
             n_channels=n_channels,
             on_block=lambda progress: advance(progress.n_recorded, progress.n_wanted),
         )
-    return np.clip(capture.samples.astype(float), -1, 1), tuple(each for each in capture.findings if each.severity != "pass")
-
-
-def _joined(looked: Looked, findings: Sequence[Finding]) -> Looked:
-    """Add what the card said of itself: it warns, the recording itself decides."""
-    if not findings:
-        return looked
-    told = {finding.code: finding for finding in findings}
-    return replace(looked, findings=(*looked.findings, *told.values()), outcome=_worst(looked.outcome, told.values()))
-
-
-def _worst(outcome: str, findings: Iterable[Finding]) -> str:
-    severities = [finding.severity for finding in findings]
-    if outcome == "rejected" or "reject" in severities:
-        return "rejected"
-    return "usable" if outcome == "usable" or "warn" in severities else "good"
+    return np.clip(capture.samples.astype(float), -1, 1), capture.findings
 
 
 def _keep(
