@@ -54,13 +54,14 @@ def current(frequency_hz):
     return 0.6 / (1 + s / (2 * np.pi * EXCITER_CORNER_HZ)) * s / (s + 2 * np.pi * AC_CORNER_HZ)
 
 
-def impulse_responses(rate_hz, **load):
+def impulse_responses(rate_hz, pickup):
+    """Both inputs' for what is played; `pickup` gives the pickup over the sense resistor."""
     n = 1 << int(np.ceil(np.log2(N_RESPONSE_S * rate_hz)))
     frequency_hz = np.arange(n // 2 + 1) * rate_hz / n
     edge = np.clip((frequency_hz / rate_hz - TOP) / (EDGE - TOP), 0, 1)
     band = (0.5 + 0.5 * np.cos(np.pi * edge)) * np.exp(-2j * np.pi * frequency_hz * BEFORE / rate_hz)
     reference = current(frequency_hz) * band
-    return np.fft.irfft(np.stack([reference * coil(frequency_hz, **load), reference]), n, axis=1)
+    return np.fft.irfft(np.stack([reference * pickup(frequency_hz), reference]), n, axis=1)
 
 
 class LiveBench:
@@ -73,7 +74,8 @@ class LiveBench:
         if unknown:
             raise KeyError(unknown)
         (self.folder / "config.json").write_text(json.dumps({**HEALTHY, **changes}))
-        np.save(self.folder / "responses.npy", impulse_responses(server.rate_hz, **(load or {})))
+        np.save(self.folder / "responses.npy", impulse_responses(server.rate_hz, lambda f: coil(f, **(load or {}))))
+        self.rate_hz = server.rate_hz
         self.printed = (self.folder / "printed.txt").open("wb")
         self.process = subprocess.Popen(
             [sys.executable, str(PROCESS), str(self.folder)],
@@ -94,6 +96,12 @@ class LiveBench:
         self.process.stdin.write(" ".join(map(str, words)) + "\n")
         self.process.stdin.flush()
         self._expect("done")
+
+    def change(self, pickup):
+        """Clip a part on, or turn a control: from now on the pickup's input has that response over the sense resistor."""
+        path = self.folder / "changed.npy"
+        np.save(path, impulse_responses(self.rate_hz, pickup))
+        self.order("change", path)
 
     def played(self):
         """Everything that reached its input, from its start on."""

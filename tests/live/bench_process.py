@@ -168,6 +168,8 @@ def obey(words, clients, bench):
             bench.late_s = float(seconds)
         case ["set", name, value]:
             bench.config[name] = json.loads(value)
+        case ["change", path]:
+            bench.convolver = Convolver(np.load(path), bench.n_block)
         case ["forget"]:
             bench.played.clear()
         case ["save", path]:
