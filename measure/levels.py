@@ -8,7 +8,8 @@ from measure.response import Finding, FloatArray
 
 TONE_HZ = 1000.0  # [Hz] that is played
 TONE_LEVEL = 0.03  # [1] peak over full scale, −30 dBFS: soft
-HUM_HZ = (50.0, 100.0, 150.0, 60.0, 120.0, 180.0)  # [Hz] lines of either mains frequency
+N_LINES = 5  # [1] of either mains frequency; they hold nearly all of a hum's power
+HUM_HZ = tuple(order * mains_hz for mains_hz in (50.0, 60.0) for order in range(1, N_LINES + 1))  # [Hz]
 FULL = 0.98  # [1] of full scale
 DEAD_DBFS = -100.0  # [dBFS] an open input of 16 bits is louder
 FOUND_DB = 20.0  # [dB] of the tone over the noise around it, from which on the exciter counts as found
@@ -62,7 +63,7 @@ def read_levels(samples: FloatArray, rate_hz: int, *, tone_hz: float = TONE_HZ) 
     time_s = np.arange(len(samples)) / rate_hz
     waves = [2 * np.pi * frequency * time_s for frequency in (tone_hz, *HUM_HZ)]
     basis = np.stack([*(np.cos(wave) for wave in waves), *(np.sin(wave) for wave in waves), np.ones(len(samples))], axis=1)
-    weights, *_ = np.linalg.lstsq(basis, np.asarray(samples, dtype=float), rcond=None)
+    weights = np.linalg.solve(basis.T @ basis, basis.T @ np.asarray(samples, dtype=float))  # far from singular: 5 periods a line
     left = samples - basis @ weights
     n_waves = len(waves)
     power = (weights[:n_waves] ** 2 + weights[n_waves : 2 * n_waves] ** 2) / 2
@@ -90,13 +91,15 @@ def judge_levels(levels: tuple[ChannelLevel, ...], *, tone_level: float, sweep_l
     Returns
     -------
     tuple of Finding
-        ``"clipped"``, ``"dead-channel"``, ``"exciter"`` and ``"feedback"``; what is all right passes.
+        ``"clipped"`` and ``"dead-channel"`` of each input, ``"exciter"``, and with a reference ``"output"`` and ``"feedback"``;
+        what is all right passes.
     """
     names = ("pickup", "reference")[: len(levels)]
     findings = [_clipping(name, level) for name, level in zip(names, levels, strict=True)]
     findings += [_silence(name, level) for name, level in zip(names, levels, strict=True)]
     findings.append(_exciter(levels[0], _db(sweep_level**2) - _db(tone_level**2)))
     if len(levels) > 1:
+        findings.append(_output(levels[1]))
         findings.append(_feedback(levels[0], levels[1]))
     return tuple(findings)
 
@@ -136,6 +139,17 @@ def _exciter(pickup: ChannelLevel, to_sweep_db: float) -> Finding:
         return Finding(code="exciter", severity="warn", text=text, figure=over_db, unit="dB")
     text = f"exciter found: tone {over_db:.0f} dB over the noise"
     return Finding(code="exciter", severity="pass", text=text, figure=over_db, unit="dB")
+
+
+def _output(reference: ChannelLevel) -> Finding:
+    over_db = reference.tone_dbfs - reference.noise_dbfs
+    is_bad = over_db < FOUND_DB
+    text = (
+        f"the reference does not hear the tone ({over_db:.0f} dB over the noise): check output, its volume and the sense resistor"
+        if is_bad
+        else f"the output is heard: tone {over_db:.0f} dB over the reference's noise"
+    )
+    return Finding(code="output", severity="warn" if is_bad else "pass", text=text, figure=over_db, unit="dB")
 
 
 def _feedback(pickup: ChannelLevel, reference: ChannelLevel) -> Finding:

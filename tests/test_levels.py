@@ -60,6 +60,27 @@ def test_direct_monitoring_shows_in_the_reference():
     assert judged(pickup, heard(tone=0.02, hum=0.0, noise=1e-6, seed=1))["feedback"].severity == "pass"
 
 
+def test_output_that_is_not_heard():
+    missing = judged(heard(tone=0.0, noise=1e-4), heard(tone=0.0, noise=1e-4, seed=1))
+    assert missing["output"].severity == "warn"
+    assert "sense resistor" in missing["output"].text
+    assert judged(heard(), heard(tone=0.02))["output"].severity == "pass"
+
+
+def test_buzz_counts_as_hum():
+    """Both mains frequencies and their harmonics; powers of lines add up."""
+    time_s = np.arange(RATE_HZ // 2) / RATE_HZ
+    buzz = sum(1e-3 * np.sin(2 * np.pi * 60 * order * time_s + order) for order in (1, 3, 5))
+    level = read_levels((heard(tone=1e-3, noise=1e-6) + buzz)[:, None], RATE_HZ)[0]
+    assert level.hum_dbfs == pytest.approx(20 * np.log10(1e-3) + 10 * np.log10(3), abs=0.05)
+    assert level.noise_dbfs < -110
+
+
+def test_pickup_alone():
+    found = judge_levels(read_levels(heard()[:, None], RATE_HZ), tone_level=TONE_LEVEL, sweep_level=0.5)
+    assert [finding.code for finding in found] == ["clipped", "dead-channel", "exciter"]
+
+
 def test_too_short_is_refused():
     with pytest.raises(ValueError, match="less than a fifth of a second"):
         read_levels(np.zeros((1000, 2)), RATE_HZ)

@@ -51,9 +51,11 @@ def rig(*, ask: bool, as_json: bool, logbook: Path, debug: bool, **fields: str |
     del debug
     from fit.desk.bench import show_or_write_rig
 
-    shown = show_or_write_rig(desk_at(logbook), {name: value for name, value in fields.items() if value is not None})
+    changes = {name: value for name, value in fields.items() if value is not None}
     if not ask:
-        return shown
+        return show_or_write_rig(desk_at(logbook), changes)
+    if changes:
+        show_or_write_rig(desk_at(logbook), changes)
     from fit.desk.asking import ask_rig
 
     desk = desk_at(logbook)

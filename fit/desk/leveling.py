@@ -19,6 +19,7 @@ from measure.source.listening import Progress
 from measure.source.soundcard import SoundCard, play_and_record
 
 WINDOW_S = 0.5  # [s] that levels are read from
+SETTLED_S = 0.3  # [s] from which on the tone has arrived through any interface
 REDRAW_S = 0.25  # [s]
 SWEEP_LEVEL = 0.5  # [1] of the take that is to follow
 USUAL_RATE_HZ = 48000  # [Hz] where the rig states none
@@ -124,7 +125,7 @@ class _Watch:
 
     def take(self, progress: Progress) -> bool:
         """Keep the new samples; whether it is time to draw."""
-        if len(progress.samples):
+        if len(progress.samples) and progress.n_recorded > SETTLED_S * self.rate_hz:
             self.kept.append(np.asarray(progress.samples, dtype=float))
         wanted = round(WINDOW_S * self.rate_hz)
         while sum(len(part) for part in self.kept[1:]) >= wanted:
@@ -232,7 +233,8 @@ def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) 
         figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
         parts.append(" " * len(name) + " " + "".join(f"{figure:5.0f}" for figure in figures))
     worst = next((each.text for each in findings if each.severity == "reject"), None)
-    worst = worst or next((each.text for each in findings if each.severity == "warn"), "good")
+    worst = worst or next((each.text for each in findings if each.severity == "warn"), None)
+    worst = worst or next((each.text for each in findings if each.code == "exciter"), "")
     return "  ".join([*parts, worst])
 
 
