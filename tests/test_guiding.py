@@ -9,13 +9,17 @@ import pytest
 from fit.desk.cli import main
 from fit.desk.demo import Drawer
 from fit.desk.guide_bench import virtual_bench
-from fit.desk.guide_scene import Bench, Taken
+from fit.desk.guide_scene import Bench, Offer, Taken
 from fit.desk.guide_terminal import file_name, read_memory, run_guide
 from fit.desk.guide_virtual import JOB_F, TONE_CAPACITOR_F
+from fit.desk.intake import TakeFacts
 from fit.desk.outcome import Desk
+from fit.desk.taking import TakeOrder, make_take
 from measure.errors import FileError, ServerDiedError
 from measure.logbook.store import list_takes, open_logbook
-from tests.desk_bench import run
+from measure.source.virtual import Noise, VirtualBench
+from tests.desk_bench import flat, run
+from tests.test_wirings import guitar
 
 
 class Script:
@@ -62,6 +66,9 @@ def answers(**by_word):
         "input_capacitance": "Capacitance of input",
         "input_resistance": "Resistance of the pickup",
         "dcr": "Winding resistance",
+        "pickups": "Its pickups",
+        "positions": "The switch's positions",
+        "rate": "Sample rate",
         "cautions": "Read that?",
         "done": "Is the job done",
         "anew": "Begin anew",
@@ -158,6 +165,18 @@ def test_capacitor_by_the_take_that_tells_it(tmp_path):
     assert 'marked = "33n ± 10%"' in (tmp_path / "instrument.toml").read_text(encoding="utf-8")
     # the fit is kept, so that other commands go on from here
     assert main(["predict", "--set", "tone=3", "--logbook", str(tmp_path)]) == 0
+
+
+@pytest.mark.slow
+def test_compare_makes_a_further_take_on_both_sides(tmp_path):
+    document = guided(tmp_path, "compare", Script(**answers(more=["yes"])))
+    takes = [(take.name, take.controls["tone"]) for take in list_takes(open_logbook(tmp_path)).takes]
+    assert takes[3:4] + takes[-1:] == [("volume-5", "10"), ("volume-5-after", "10")]
+    parts = document["answer"]["quantities"]
+    for name in ("pot.volume", "pot.tone"):
+        assert parts[name]["verdict"] == "not resolved"  # the job leaves them as they are
+        assert parts[name]["before"]["standard_uncertainty"] < 0.05 * parts[name]["before"]["value"]
+    assert parts["winding_capacitance"]["verdict"] == "changed"
 
 
 @pytest.mark.slow
@@ -403,3 +422,66 @@ def test_interrupted_at_a_question(tmp_path, capsys, monkeypatch):
     code, _, err = run(capsys, "guide", "compare", "--virtual", "--logbook", tmp_path)
     assert code == 130
     assert "To go on: coilsweep guide compare --virtual" in err
+
+
+OFFERS = (
+    Offer(device="other", host_api="ALSA", rates_hz=(44100,)),
+    Offer(device="bench", host_api="JACK", rates_hz=(48000, 96000, 192000), is_default=True),
+)
+
+
+def card_of_two_pickups(desk, *, silent=()):
+    """A bench with interfaces to choose from; what hangs on it is the independent guitar of the tests of `wiring`."""
+
+    def take(order):
+        over, position = order.coil_over, order.controls["selector"]
+        is_silent = (over, position) in silent
+        source = VirtualBench(
+            pickup=(lambda f: 0 * f) if is_silent else guitar(over, position),
+            reference=flat,
+            noise=Noise(pickup_white=2e-5, reference_white=1e-5),
+            seed=len(list_takes(open_logbook(desk.logbook)).takes),
+        )
+        settings = tuple(f"{name}={value}" for name, value in order.controls.items())
+        facts = TakeFacts(settings=settings, coil_over=over, coil_moved=order.coil_moved)
+        wanted = TakeOrder(name=order.name, facts=facts, is_looked_at_first=not order.may_be_silent, duration_s=1.0)
+        looked = make_take(desk, wanted, source=source).looked
+        return Taken(outcome=looked.outcome, lines=(), codes=tuple(f.code for f in looked.findings if f.severity != "pass"))
+
+    return Bench(take=take, offers=lambda: OFFERS, defaults={})
+
+
+def test_wiring_of_a_guitar_that_nobody_knows(tmp_path):
+    """No instrument.toml: names from the person; a pickup that is not connected gives silence, which is an answer."""
+    script = Script(**answers(layout=["none"], pickups=["bridge, bridge", "bridge, neck"], positions=["bridge, both, neck"]))
+    bench = card_of_two_pickups(desk_of(tmp_path, script), silent={("neck", "bridge")})
+    document = guided(tmp_path, "wiring", script, bench=bench, virtual=False)
+    assert "expected 1 to 12 different names" in script.text
+    assert "Nothing of the sweep reached the jack" in script.text
+    assert "bridge parallel to neck, out of phase" in script.text
+    told = {
+        one["position"]: {name: each["sign"] for name, each in one["pickups"].items() if each["connected"]}
+        for one in document["answer"]["positions"]
+    }
+    assert told == {
+        "selector=bridge": {"bridge": 1},
+        "selector=both": {"bridge": 1, "neck": -1},
+        "selector=neck": {"neck": -1},
+    }
+    rig = (tmp_path / "rig.toml").read_text(encoding="utf-8")
+    for line in ('device = "bench"', 'host_api = "JACK"', "rate_hz = 96000", "output_channel = 1", "reference_channel = 2"):
+        assert line in rig
+
+
+def test_interface_that_is_plugged_in_late_is_found(tmp_path):
+    offers = [(), (), OFFERS]
+    bench = Bench(
+        take=lambda order: bad("rejected", order.name),
+        offers=lambda: offers.pop(0) if len(offers) > 1 else offers[0],
+        defaults={},
+    )
+    script = Script(**answers(rate=["q"]))
+    guided(tmp_path, "pickup", script, bench=bench, virtual=False)
+    assert script.text.count("PortAudio finds no interface") == 2
+    assert "1 bench (JACK) 2 other (ALSA)" in script.text
+    assert "Sample rate in hertz? [96000]" in script.text

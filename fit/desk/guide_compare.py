@@ -1,8 +1,20 @@
 """The guide to a job on shielding or wiring: what it changed."""
 
+from dataclasses import replace
 from pathlib import Path
 
-from fit.desk.guide_fit import LEFT_ALONE, dcr_stage, hushed, reference_stage, report_stage, wish_of
+from fit.desk.guide_fit import (
+    LEFT_ALONE,
+    accepted_plans,
+    dcr_stage,
+    further_slot,
+    further_stage,
+    hushed,
+    plan_for_comparison,
+    reference_stage,
+    report_stage,
+    wish_of,
+)
 from fit.desk.guide_instrument import instrument_of, instrument_stage, over_stage, usual_controls
 from fit.desk.guide_page import Asked, answer_stage
 from fit.desk.guide_scene import Scene, caution_stage, first_open, read_yes, rig_stage
@@ -38,8 +50,10 @@ def next_step(scene: Scene) -> Step | None:
             reference_stage,
             level_stage,
             *(lambda scene, index=index: take_stage(scene, slots(scene, "before")[index]) for index in range(len(KINDS))),
+            lambda scene: further_stage(scene, slots(scene, "before")[1:], plan_for_comparison),
             _job_stage,
             *(lambda scene, index=index: take_stage(scene, slots(scene, "after")[index]) for index in range(len(KINDS))),
+            _further_after_stage,
             _answer_stage,
             lambda scene: report_stage(scene, _names(scene, "after")[1:]),
         ),
@@ -89,8 +103,22 @@ def slots(scene: Scene, side: str) -> tuple[Slot, ...]:
     return quiet, plain, loaded
 
 
+def _further(scene: Scene, number: int, side: str) -> Slot:
+    slot = further_slot(scene, number)
+    if side == "before":
+        return slot
+    return replace(slot, name=f"{slot.name}-after", title=f"After the job: {slot.title.lower()}", is_after=True)
+
+
 def _names(scene: Scene, side: str) -> tuple[str, ...]:
-    return tuple(take_of(scene, slot) for slot in slots(scene, side))
+    further = [_further(scene, number, side) for number in accepted_plans(scene)]
+    return tuple(take_of(scene, slot) for slot in (*slots(scene, side), *further))
+
+
+def _further_after_stage(scene: Scene) -> Step | None:
+    """Make the further takes of the side before the job again."""
+    steps = (take_stage(scene, _further(scene, number, "after")) for number in accepted_plans(scene))
+    return next((step for step in steps if step is not None), None)
 
 
 def _job_stage(scene: Scene) -> Step | None:

@@ -159,9 +159,24 @@ def names_of(scene: Scene, slots: Sequence[Slot]) -> tuple[str, ...]:
         Theirs and those of the further ones.
     """
     names = [take_of(scene, slot) for slot in slots]
-    accepted = [number for number in range(1, MOST_ROUNDS + 1) if scene.answer(f"more.{number}") == "yes"]
-    names += [take_of(scene, further_slot(scene, number)) for number in accepted]
+    names += [take_of(scene, further_slot(scene, number)) for number in accepted_plans(scene)]
     return tuple(name for name in names if name)
+
+
+def accepted_plans(scene: Scene) -> tuple[int, ...]:
+    """List the planned takes that the person wanted.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+
+    Returns
+    -------
+    tuple of int
+        Their numbers.
+    """
+    return tuple(number for number in range(1, MOST_ROUNDS + 1) if scene.answer(f"more.{number}") == "yes")
 
 
 def further_slot(scene: Scene, number: int) -> Slot:
@@ -266,6 +281,23 @@ def plan_for_pickup(answer: "PickupAnswer") -> Plan | None:
         if plan is not None:
             return plan
     return None
+
+
+def plan_for_comparison(answer: "PickupAnswer") -> Plan | None:
+    """Choose the take that would tell most of what a job may change; it is made on both sides.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        The fit of the takes before the job.
+
+    Returns
+    -------
+    Plan or None
+        None where no take helps. A job is compared without it as well, so it is offered, not urged.
+    """
+    plan = plan_for_pickup(answer)
+    return None if plan is None else replace(plan, is_needed=False)
 
 
 def plan_for_part(answer: "PickupAnswer", part: str, *, is_resolved: bool) -> Plan | None:

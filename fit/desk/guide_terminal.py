@@ -25,7 +25,7 @@ JOBS: dict[Job, ModuleType] = {
     "compare": guide_compare,
     "wiring": guide_wiring,
 }
-MOST_COLUMNS = 110
+MOST_COLUMNS = 130
 HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves (to go on later)."
 
 
