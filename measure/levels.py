@@ -12,8 +12,10 @@ N_LINES = 5  # [1] of either mains frequency; they hold nearly all of a hum's po
 HUM_HZ = tuple(order * mains_hz for mains_hz in (50.0, 60.0) for order in range(1, N_LINES + 1))  # [Hz]
 FULL = 0.98  # [1] of full scale
 DEAD_DBFS = -100.0  # [dBFS] an open input of 16 bits is louder
-FOUND_DB = 20.0  # [dB] of the tone over the noise around it, from which on the exciter counts as found
-WEAK_DB = 40.0  # [dB] the same, from which on it is near enough for a clean response
+HEARD_DB = -10.0  # [dB] of a tone over all noise, from which on it is no chance and no crosstalk; chance ends at −30
+SWEEP_GAIN_DB = 20.0  # [dB] at least that a sweep of some seconds gains on a tone of its level: 16 points an octave
+CLEAN_DB = -60.0  # [dB] noise of a take over its response that limits nothing
+HUM_HEARD_DB = 20.0  # [dB] of the hum over the noise
 RISE_DB = 26.0  # [dB] of a pickup's response from the tone to its resonance: common practice, no source
 CLIP_DBFS = -1.0  # [dBFS] the loudest that a sweep should reach
 FEEDBACK_DB = 40.0  # [dB] hum on the reference within so much of the pickup's, and above its own noise
@@ -127,15 +129,16 @@ def _silence(name: str, level: ChannelLevel) -> Finding:
 def _exciter(pickup: ChannelLevel, to_sweep_db: float) -> Finding:
     over_db = pickup.tone_dbfs - pickup.noise_dbfs
     at_peak_dbfs = pickup.tone_dbfs + to_sweep_db + RISE_DB
-    if over_db < FOUND_DB:
+    take_db = -(over_db + to_sweep_db + SWEEP_GAIN_DB)
+    if over_db < HEARD_DB:
         text = f"the exciter is not heard (tone {over_db:.0f} dB over the noise): lay it on the pickup, raise the output"
         return Finding(code="exciter", severity="warn", text=text, figure=over_db, unit="dB")
     if at_peak_dbfs > CLIP_DBFS:
         reach = f"the sweep may reach {at_peak_dbfs:+.0f} dBFS at the resonance"
         text = f"the exciter is too near or too loud: {reach}; lift it or turn down"
         return Finding(code="exciter", severity="warn", text=text, figure=at_peak_dbfs, unit="dBFS")
-    if over_db < WEAK_DB:
-        text = f"the exciter is heard, but far ({over_db:.0f} dB over the noise): nearer, or louder, gives less noise"
+    if take_db > CLEAN_DB:
+        text = f"the exciter is far: a take would have some {take_db:.0f} dB of noise; bring it nearer, or play louder"
         return Finding(code="exciter", severity="warn", text=text, figure=over_db, unit="dB")
     text = f"exciter found: tone {over_db:.0f} dB over the noise"
     return Finding(code="exciter", severity="pass", text=text, figure=over_db, unit="dB")
@@ -143,7 +146,7 @@ def _exciter(pickup: ChannelLevel, to_sweep_db: float) -> Finding:
 
 def _output(reference: ChannelLevel) -> Finding:
     over_db = reference.tone_dbfs - reference.noise_dbfs
-    is_bad = over_db < FOUND_DB
+    is_bad = over_db < HEARD_DB
     text = (
         f"the reference does not hear the tone ({over_db:.0f} dB over the noise): check output, its volume and the sense resistor"
         if is_bad
@@ -153,7 +156,7 @@ def _output(reference: ChannelLevel) -> Finding:
 
 
 def _feedback(pickup: ChannelLevel, reference: ChannelLevel) -> Finding:
-    is_heard = reference.hum_dbfs > reference.noise_dbfs + FOUND_DB and pickup.hum_dbfs > pickup.noise_dbfs
+    is_heard = reference.hum_dbfs > reference.noise_dbfs + HUM_HEARD_DB and pickup.hum_dbfs > pickup.noise_dbfs
     is_bad = is_heard and reference.hum_dbfs > pickup.hum_dbfs - FEEDBACK_DB
     text = (
         "the reference hears the pickup's hum: switch direct monitoring off, it feeds the inputs back to the output"

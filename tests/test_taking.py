@@ -14,6 +14,7 @@ from fit.desk.outcome import Desk
 from fit.desk.takes import Looked, join_findings, kept_recordings, rig_of
 from fit.desk.taking import MOST_REPEATS, PreflightError, TakeOrder, make_take
 from measure.errors import DeviceError, FileError
+from measure.levels import SWEEP_GAIN_DB, TONE_HZ, TONE_LEVEL, read_levels
 from measure.logbook.store import list_takes, open_logbook, read_take
 from measure.response import Finding
 from measure.source.listening import Progress
@@ -96,6 +97,17 @@ def test_repeats_go_on_until_the_noise_is_low_enough(desk):
     assert len(figures) == n_repeats
     assert figures[-1] <= -31.0 < figures[-2]
     assert figures[-1] < figures[0]
+
+
+def test_take_is_no_noisier_than_level_says(desk):
+    """What `level` foretells from a tone is what a take of the usual sweep then has, or better."""
+    desk, _ = desk
+    source = bench(noise=Noise(pickup_white=1e-3))
+    tone = TONE_LEVEL * np.sin(2 * np.pi * TONE_HZ * np.arange(48000) / 48000)
+    pickup, _ = read_levels(source.record(tone, rate_hz=48000)[12000:36000], 48000)
+    foretold_db = -(pickup.tone_dbfs - pickup.noise_dbfs + 20 * np.log10(0.5 / TONE_LEVEL) + SWEEP_GAIN_DB)
+    made = make_take(desk, order("open"), source=source)
+    assert foretold_db - 15 < made.outcome.document["noise_db"] <= foretold_db
 
 
 def test_quiet_take_plays_nothing(desk):

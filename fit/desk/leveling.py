@@ -245,7 +245,11 @@ def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]
     for name, level in zip(("pickup", "reference"), levels, strict=False):
         figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
         rows.append((name, *(f"{figure:.1f} dBFS" for figure in figures)))
-    return [*table_lines(rows), *(f"{'' if each.severity == 'pass' else 'look: '}{each.text}" for each in findings)]
+    lines = [f"look: {each.text}" for each in findings if each.severity != "pass"]
+    if not lines:
+        told = [each.text for each in findings if each.code == "exciter"]
+        lines = [f"All right: {'; '.join(told)}. Next: coilsweep take NAME"]
+    return [*table_lines(rows), *lines]
 
 
 def _level_document(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> Document:

@@ -18,6 +18,7 @@ from fit.desk.intake import TakeFacts, describe_take, say_reasons
 from fit.desk.outcome import DONE, REJECTED, Desk, Outcome
 from fit.desk.screen import checks_told
 from fit.desk.takes import Looked, exists_already, join_findings, look_at, rig_of
+from fit.desk.wording import MINUS
 from measure.errors import FileError
 from measure.logbook.kept import findings_to_keep, stimulus_of_sweep
 from measure.logbook.naming import check_name
@@ -25,7 +26,7 @@ from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, write_take
 from measure.quantity import parse_parts
 from measure.recording import Recording
-from measure.response import Finding, FloatArray, relative_std
+from measure.response import Finding, FloatArray, Response, relative_std
 from measure.stimulus import Sweep, sweep_samples
 
 if TYPE_CHECKING:
@@ -201,8 +202,9 @@ class _Bench:
                 msg = f"the {name} would clip: {reach}. {how}; nothing was kept"
                 raise PreflightError(msg)
             if peak < HEARD and not (name == "pickup" and self.order.facts.method == "plate"):
+                found = f"{20 * math.log10(peak):.0f} dBFS" if peak > 0 else "exact zeros"
                 msg = (
-                    f"nothing arrives at the {name}'s input: {20 * math.log10(max(peak, 1e-9)):.0f} dBFS. Check plugs, volume "
+                    f"nothing arrives at the {name}'s input: {found}. Check plugs, volume "
                     "controls and the output's level; nothing was kept"
                 )
                 raise PreflightError(msg)
@@ -239,7 +241,7 @@ class _Bench:
         looked = self.look(recordings, stimulus)
         if looked.response is None:
             return True  # rejected, or of a kind without a response: more of it does not help
-        noise_db = 20 * math.log10(float(np.median(relative_std(looked.response))))
+        noise_db = _noise_db(looked.response)
         self.desk.say(
             f"repeat {len(recordings)}: noise {noise_db:.1f} dB against the response, asked for {self.order.noise_db:g} dB"
         )
@@ -265,6 +267,11 @@ def _play(
     return np.clip(capture.samples.astype(float), -1, 1), capture.findings
 
 
+def _noise_db(response: Response) -> float:
+    """Tell how far the noise lies below the response at half of its frequencies, in dB."""
+    return 20 * math.log10(max(float(np.median(relative_std(response))), 1e-15))
+
+
 def _keep(
     desk: Desk, logbook: Logbook, order: TakeOrder, bench: _Bench, recordings: Sequence[Recording], looked: Looked
 ) -> TakeMade:
@@ -283,6 +290,8 @@ def _keep(
     lines, document = checks_told(take.simulated, looked, noise=None)
     code = REJECTED if looked.outcome == "rejected" else DONE
     kept: Document = {"schema": "coilsweep.take/1", "take": order.name, "kept": str(logbook.path / "takes" / order.name)}
-    kept |= {"repeats": len(recordings), "rate_hz": bench.rate_hz}
-    outcome = Outcome(lines=(f"Kept: take {order.name}", *lines), document=kept | document, exit_code=code)
+    noise_db = None if looked.response is None else _noise_db(looked.response)
+    kept |= {"repeats": len(recordings), "rate_hz": bench.rate_hz, "noise_db": noise_db}
+    noise = () if noise_db is None else (f"Noise: {noise_db:.0f} dB of the response".replace("-", MINUS),)
+    outcome = Outcome(lines=(f"Kept: take {order.name}", *lines, *noise), document=kept | document, exit_code=code)
     return TakeMade(name=order.name, looked=looked, outcome=outcome)
