@@ -87,6 +87,13 @@ def test_look_before_stops_what_would_clip_or_be_silent(desk):
     assert list_takes(open_logbook(desk.logbook)).takes == ()
 
 
+def test_look_before_does_not_take_hum_for_the_sweep(desk):
+    """Half of full scale is hum: the sweep adds to it, and does not raise it."""
+    desk, _ = desk
+    source = bench(noise=Noise(pickup_hum=(0.5,), pickup_white=2e-5, reference_white=1e-5))
+    assert make_take(desk, order("hum"), source=source).name == "hum"
+
+
 def test_repeats_go_on_until_the_noise_is_low_enough(desk):
     desk, said = desk
     loud = replace(QUIET, pickup_white=3e-3)

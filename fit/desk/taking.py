@@ -36,7 +36,8 @@ QUIET_S = 5.0  # [s] of a take in which nothing is played
 MOST_REPEATS = 16
 LOOK_S, LOOK_DOWN = 0.5, 0.25  # [s], [1] the look before: a short sweep, so much softer than the one that follows
 FULL = 0.98  # [1] of full scale that the sweep would reach
-HEARD = 1e-4  # [1] of full scale: softer than this a channel is dead
+LOOK_BEFORE_S, LOOK_AFTER_S = 0.1, 0.2  # [s] of silence around it; the first tells the hum, which does not grow with the level
+HEARD = 1e-5  # [1] of full scale: softer than this a channel is dead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,13 +191,21 @@ class _Bench:
         PreflightError
             If the sweep would clip, or a channel is dead.
         """
-        softer = Sweep(rate_hz=self.rate_hz, level=LOOK_DOWN * self.order.level, duration_s=LOOK_S, before_s=0.1, after_s=0.2)
+        softer = Sweep(
+            rate_hz=self.rate_hz,
+            level=LOOK_DOWN * self.order.level,
+            duration_s=LOOK_S,
+            before_s=LOOK_BEFORE_S,
+            after_s=LOOK_AFTER_S,
+        )
         samples, _ = _play(self.desk, self.source, sweep_samples(softer), self.rate_hz, self.n_channels, label="a look before")
         for column, name in enumerate(("pickup", "reference")[: self.n_channels]):
             peak = float(np.max(np.abs(samples[:, column])))
-            if peak / LOOK_DOWN > FULL:
-                down_db = math.ceil(20 * math.log10(peak / LOOK_DOWN / FULL) + 6)
-                reach = f"it would reach {100 * peak / LOOK_DOWN:.0f} % of full scale"
+            hum = float(np.max(np.abs(samples[: round(LOOK_BEFORE_S * self.rate_hz), column])))
+            will_reach = hum + max(peak - hum, 0.0) / LOOK_DOWN
+            if will_reach > FULL:
+                down_db = math.ceil(20 * math.log10(will_reach / FULL) + 6)
+                reach = f"it would reach {100 * will_reach:.0f} % of full scale"
                 softer_level = self.order.level * 10 ** (-down_db / 20)
                 how = f"Lower its input gain by {down_db} dB, or play softer, --level {softer_level:.2g}"
                 msg = f"the {name} would clip: {reach}. {how}; nothing was kept"
