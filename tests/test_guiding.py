@@ -1,5 +1,6 @@
 """The guide by scripted answers: all four jobs on the virtual bench, leaving and going on, going back, wrong and bad answers."""
 
+import io
 import json
 import re
 import shutil
@@ -155,7 +156,10 @@ def test_capacitor_by_the_take_that_tells_it(tmp_path):
     document = guided(tmp_path, "capacitor", script)
     answer = document["answer"]
     assert [take.controls["tone"] for take in list_takes(open_logbook(tmp_path)).takes] == ["10", "10", "0"]
-    assert "What would help most one more take with the controls set to tone=0" in script.text
+    assert (
+        "What would help most one more take with the controls set to tone=0, the coil left where it is Tone capacitor: a pot"
+        in script.text
+    )
     assert answer["verdict"] == "outside marking"
     assert answer["measured"]["value"] == pytest.approx(TONE_CAPACITOR_F, rel=0.01)
     assert abs(answer["measured"]["value"] - TONE_CAPACITOR_F) < 3 * answer["measured"]["standard_uncertainty"]
@@ -404,6 +408,13 @@ def test_json_keeps_stdout_for_the_document(tmp_path, capsys, monkeypatch):
     assert "Ready? Enter plays [yes]" in err
 
 
+def test_answers_from_a_pipe_are_shown(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("sys.stdin", io.StringIO("\nq\n"))
+    code, out, _ = run(capsys, "guide", "wiring", "--virtual", "--logbook", tmp_path)
+    assert code == 0
+    assert "counted from 1? [1] q\nLeft; nothing is lost." in out
+
+
 def test_end_of_input_leaves(tmp_path, capsys, monkeypatch):
     def nobody():
         raise EOFError
@@ -485,3 +496,18 @@ def test_interface_that_is_plugged_in_late_is_found(tmp_path):
     assert script.text.count("PortAudio finds no interface") == 2
     assert "1 bench (JACK) 2 other (ALSA)" in script.text
     assert "Sample rate in hertz? [96000]" in script.text
+
+
+def test_inputs_that_are_a_device_of_their_own(tmp_path, capsys):
+    """As some host APIs show an interface: what plays and what records apart."""
+    apart = (
+        Offer(device="Speakers (box)", host_api="MME", rates_hz=(44100, 48000), is_default=True, has_inputs=False),
+        Offer(device="Elsewhere", host_api="ALSA", rates_hz=(48000,), has_outputs=False),
+        Offer(device="Line (box)", host_api="MME", rates_hz=(48000, 192000), has_outputs=False),
+    )
+    bench = Bench(take=lambda order: bad("rejected", order.name), offers=lambda: apart, defaults={})
+    script = Script(**answers(input_capacitance=["q"]))
+    guided(tmp_path, "pickup", script, bench=bench, virtual=False)
+    assert "Interfaces 1 Line (box) (MME) Which device records? [1] Sample rate in hertz? [48000]" in script.text
+    out = run(capsys, "rig", "--logbook", tmp_path)[1]
+    assert re.search(r"interface\.input_device +Line \(box\)", out)

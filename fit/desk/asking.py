@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 from fit.desk.bench import show_or_write_rig
 from fit.desk.guide_bench import card_bench
-from fit.desk.guide_scene import Scene, rig_stage
+from fit.desk.guide_rig import rig_stage
+from fit.desk.guide_scene import Scene
 from fit.desk.guiding import Memory, converse
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.wording import CAUTIONS, plain_text

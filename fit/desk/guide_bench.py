@@ -100,10 +100,11 @@ def _list_offers() -> list[Offer]:
             device=device.name,
             host_api=device.host_api,
             rates_hz=device.rates_hz or (),
-            is_default=device.is_default_output,
+            is_default=device.is_default_output or device.is_default_input,
+            has_inputs=device.n_inputs > 0,
+            has_outputs=device.n_outputs > 0,
         )
         for device in list_devices().devices
-        if device.n_inputs and device.n_outputs
     ]
 
 

@@ -18,7 +18,8 @@ from fit.desk.guide_fit import (
 )
 from fit.desk.guide_instrument import instrument_of, instrument_stage, over_stage, usual_controls
 from fit.desk.guide_page import Asked, answer_stage
-from fit.desk.guide_scene import Scene, caution_stage, first_open, rig_stage
+from fit.desk.guide_rig import rig_stage
+from fit.desk.guide_scene import Scene, caution_stage, first_open
 from fit.desk.guide_takes import Slot, level_stage, take_stage
 from fit.desk.guiding import Question, Step, one_of
 from fit.desk.outcome import Outcome

@@ -343,8 +343,8 @@ def _fit_deed(scene: Scene, names: tuple[str, ...], planner: Planner, *, number:
         plan = planner(answer)
         text, why = NONE, ""
         if plan is not None:
-            text, why = f"{plan.take.add}|{','.join(plan.take.controls)}", f"{plan.take.text}: {plan.why}"
-        entries = {f"plan.{number}": text, f"why.{number}": why[:900]}
+            text, why = f"{plan.take.add}|{','.join(plan.take.controls)}", plan.why
+        entries = {f"plan.{number}": text, f"why.{number}": why[:900], f"do.{number}": "" if plan is None else plan.take.text}
         entries[f"need.{number}"] = "yes" if plan is not None and plan.is_needed else "no"
         return Done(lines=_told(answer), entries=entries)
 
@@ -376,7 +376,12 @@ def _more_question(scene: Scene, number: int) -> Question:
         key=f"more.{number}",
         text="Make that take: yes or no?",
         default="yes" if needed else "no",
-        before=("", "What would help most" if needed else "What would make it sharper", f"  {scene.answer(f'why.{number}')}"),
+        before=(
+            "",
+            "What would help most" if needed else "What would make it sharper",
+            f"  {scene.answer(f'do.{number}')}",
+            f"  {scene.answer(f'why.{number}')}",
+        ),
         explanation=(
             "It was worked out from the takes that there are: of the knobs and parts at hand, this tells most.",
             "no: the answer rests on what there is.",

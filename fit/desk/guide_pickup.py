@@ -13,7 +13,8 @@ from fit.desk.guide_fit import (
     report_stage,
     wish_of,
 )
-from fit.desk.guide_scene import Scene, caution_stage, first_open, rig_stage
+from fit.desk.guide_rig import rig_stage
+from fit.desk.guide_scene import Scene, caution_stage, first_open
 from fit.desk.guide_takes import Slot, level_stage, take_stage
 from fit.desk.guiding import Deed, Done, Step
 from measure.errors import FileError

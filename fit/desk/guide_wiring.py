@@ -7,7 +7,8 @@ from pathlib import Path
 from fit.desk.guide_fit import hushed
 from fit.desk.guide_instrument import instrument_of, instrument_stage
 from fit.desk.guide_page import Asked, answer_stage
-from fit.desk.guide_scene import Scene, caution_stage, first_open, rig_stage
+from fit.desk.guide_rig import rig_stage
+from fit.desk.guide_scene import Scene, caution_stage, first_open
 from fit.desk.guide_takes import Slot, level_stage, take_of, take_stage
 from fit.desk.guiding import Question, Step
 from fit.desk.outcome import Outcome

@@ -53,10 +53,13 @@ def read_line(prompt: str, *, on_stderr: bool) -> str | None:
     """
     click.echo(prompt, nl=False, err=on_stderr)
     try:
-        return input()
+        typed = input()
     except EOFError:
         click.echo("", err=on_stderr)
         return None
+    if not sys.stdin.isatty():  # from a pipe or a file: nobody has seen it typed
+        click.echo(typed, err=on_stderr)
+    return typed
 
 
 def _tell(line: str) -> None:
