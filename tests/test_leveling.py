@@ -84,6 +84,7 @@ def test_card_of_a_rig():
     usual = card_of(Rig())
     assert (usual.device, usual.output_channel, usual.pickup_channel, usual.reference_channel) == (None, 1, 1, 2)
     assert card_of(Rig(interface=Interface(pickup_channel=2))).reference_channel == 1
+    assert card_of(Rig(interface=Interface(reference_channel=1))).pickup_channel == 2
     assert card_of(Rig(reference=Reference(kind="none"))).reference_channel is None
     two = card_of(Rig(interface=Interface(device="out", input_device="in", host_api="ALSA", output_channel=3)))
     assert (two.device, two.input_device, two.host_api, two.output_channel) == ("out", "in", "ALSA", 3)

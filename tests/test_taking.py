@@ -215,9 +215,9 @@ def test_what_the_card_told_is_kept_and_inspected_again(desk, capsys, monkeypatc
     monkeypatch.setattr("measure.source.soundcard.play_and_record", play)
     made = make_take(desk, order("open", simulated=False), source=SoundCard())
     assert made.looked.outcome == "usable"
-    (line,) = [line for line in said if line.startswith("The rig does not state")]
-    assert "interface.device (the default sound card is taken)" in line
-    assert line.endswith("coilsweep rig --ask")
+    (line,) = [line for line in said if line.startswith("The rig does not say otherwise")]
+    taken = "the default sound card, output 1, input 1 for the pickup, input 2 for the reference."
+    assert line.endswith(f"so these are taken: {taken}")
     _, document, _ = run_json(capsys, "inspect", "open", "--logbook", desk.logbook)
     assert document["outcome"] == "usable"
     assert "stream-flags" in [check["name"] for check in document["checks"]]

@@ -10,7 +10,7 @@ from fit.desk.instruments import load_of_rig, read_instrument_file
 from fit.desk.intake import TakeFacts
 from fit.desk.outcome import Desk
 from fit.desk.wording import CAUTIONS
-from measure.logbook.rig import Rig, missing
+from measure.logbook.rig import Rig, card_channel, missing
 from measure.logbook.store import Logbook, instrument_path, list_takes
 from measure.logbook.take import SweepStimulus, Take, parse_time
 from measure.quantity import parse_quantity
@@ -109,17 +109,19 @@ def say_open(desk: Desk, rig: Rig, source: "Source") -> None:
 
     is_card = isinstance(source, SoundCard)
     open_keys = missing(rig, for_sound_card=is_card)
-    taken = {
+    usual = {
         "interface.device": f"the {source.describe()}",
         "interface.rate_hz": f"{USUAL_RATE_HZ} Hz",
         "interface.output_channel": "output 1",
-        "interface.pickup_channel": "input 1",
-        "interface.reference_channel": "input 2",
+        "interface.pickup_channel": f"input {card_channel(rig, 'pickup')} for the pickup",
+        "interface.reference_channel": f"input {card_channel(rig, 'reference')} for the reference",
     }
-    used = [f"{key} ({taken[key]} is taken)" for key in open_keys if key in taken and is_card]
-    later = [key for key in open_keys if key not in taken]
-    if used or later:
-        desk.say(f"The rig does not state {', '.join([*used, *later])}: coilsweep rig --ask")
+    taken = [words for key, words in usual.items() if key in open_keys]
+    if taken and is_card:
+        desk.say(f"The rig does not say otherwise, so these are taken: {', '.join(taken)}.")
+    later = [key for key in open_keys if key not in usual]
+    if later:
+        desk.say(f"Before a fit the rig has to state {', '.join(later)}: coilsweep rig --ask")
 
 
 def require_resistor(facts: TakeFacts) -> None:

@@ -9,7 +9,7 @@ from fit.desk.wording import plain_text
 from measure.calibration import EDGE_OCTAVES, Calibration, apply_calibration, judge_age, require_match
 from measure.errors import CalibrationError, FileError
 from measure.logbook.calibrated import read_loopback
-from measure.logbook.rig import Rig
+from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import Logbook
 from measure.logbook.take import SweepStimulus, Take, time_now
 from measure.recording import Recording
@@ -114,9 +114,7 @@ def inputs_of(rig: Rig, channels: tuple[int, int | None], *, is_live: bool) -> t
     """
     if not is_live:
         return channels
-    pickup = rig.interface.pickup_channel or 1
-    reference = rig.interface.reference_channel or (1 if pickup == 2 else 2)
-    return pickup, None if channels[1] is None else reference
+    return card_channel(rig, "pickup"), None if channels[1] is None else card_channel(rig, "reference")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

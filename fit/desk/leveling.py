@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fit.desk.before import USUAL_RATE_HZ
 from fit.desk.document import Document, finding_document
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.takes import rig_of
 from fit.desk.wording import SWEEP_CAUTION, plain_text, table_lines
 from measure.levels import TONE_HZ, TONE_LEVEL, ChannelLevel, judge_levels, read_levels
-from measure.logbook.rig import Rig
+from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import open_logbook
 from measure.response import Finding, FloatArray
 from measure.source.devices import Device, list_devices
@@ -22,7 +23,6 @@ WINDOW_S = 0.5  # [s] that levels are read from
 SETTLED_S = 0.3  # [s] from which on the tone has arrived through any interface
 REDRAW_S = 0.25  # [s]
 SWEEP_LEVEL = 0.5  # [1] of the take that is to follow
-USUAL_RATE_HZ = 48000  # [Hz] where the rig states none
 
 
 def card_of(rig: Rig) -> SoundCard:
@@ -39,15 +39,13 @@ def card_of(rig: Rig) -> SoundCard:
         Channels 1 and 2, and the default device, where it names none.
     """
     interface = rig.interface
-    pickup = interface.pickup_channel or 1
-    reference = None if rig.reference.kind == "none" else interface.reference_channel or (1 if pickup == 2 else 2)
     return SoundCard(
         device=interface.device,
         host_api=interface.host_api,
         input_device=interface.input_device,
         output_channel=interface.output_channel or 1,
-        pickup_channel=pickup,
-        reference_channel=reference,
+        pickup_channel=card_channel(rig, "pickup"),
+        reference_channel=None if rig.reference.kind == "none" else card_channel(rig, "reference"),
     )
 
 

@@ -245,6 +245,25 @@ def input_capacitance(rig: Rig) -> Quantity | None:
     return _quantity(rig, "input.capacitance")
 
 
+def card_channel(rig: Rig, role: Literal["pickup", "reference"]) -> int:
+    """Tell which input of the card records what.
+
+    Parameters
+    ----------
+    rig : Rig
+        As it is now.
+    role : {"pickup", "reference"}
+        What.
+
+    Returns
+    -------
+    int
+        From 1; where the rig states none, the first two inputs.
+    """
+    pickup = rig.interface.pickup_channel or (2 if rig.interface.reference_channel == 1 else 1)
+    return pickup if role == "pickup" else rig.interface.reference_channel or (1 if pickup == 2 else 2)
+
+
 def missing(rig: Rig, *, for_sound_card: bool = False) -> dict[str, str]:
     """List what a rig does not state yet and will be needed.
 
