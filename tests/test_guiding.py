@@ -67,6 +67,7 @@ def answers(**by_word):
         "input_capacitance": "Capacitance of input",
         "input_resistance": "Resistance of the pickup",
         "dcr": "Winding resistance",
+        "part": "Which part is in doubt",
         "pickups": "Its pickups",
         "positions": "The switch's positions",
         "rate": "Sample rate",
@@ -511,3 +512,20 @@ def test_inputs_that_are_a_device_of_their_own(tmp_path, capsys):
     assert "Interfaces 1 Line (box) (MME) Which device records? [1] Sample rate in hertz? [48000]" in script.text
     out = run(capsys, "rig", "--logbook", tmp_path)[1]
     assert re.search(r"interface\.input_device +Line \(box\)", out)
+
+
+@pytest.mark.parametrize("is_edited", [False, True])
+def test_instrument_that_was_edited_is_not_written_over(tmp_path, is_edited):
+    """Back over what is printed on a part: the guide's own file is written anew, one that was edited stays."""
+    path = tmp_path / "instrument.toml"
+    guided(tmp_path, "capacitor", Script(**answers(part=["q"])))
+    written = path.read_text(encoding="utf-8")
+    assert 'marked = "22n ± 10%"' in written
+    if is_edited:
+        path.write_text(written.replace('taper = "audio"', 'taper = "linear"', 1), encoding="utf-8")
+    script = Script(**answers(part=["b", "q"], capacitor=["33n ± 10%"]))
+    guided(tmp_path, "capacitor", script)
+    text = path.read_text(encoding="utf-8")
+    assert ('marked = "33n ± 10%"' in text) is not is_edited
+    assert ("linear" in text) is is_edited
+    assert ("was changed in an editor since and stays as it is" in script.text) is is_edited

@@ -1,5 +1,6 @@
 """The stages of a guide that state the guitar: its wiring, what is printed on its parts, which pickup is measured."""
 
+import hashlib
 from collections.abc import Mapping
 
 from fit.circuit.instrument import Instrument, parts_of
@@ -7,11 +8,10 @@ from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.guide_scene import Scene, read_quantity
 from fit.desk.guiding import Deed, Done, Question, Step, one_of
-from fit.desk.instruments import read_instrument_file
+from fit.desk.instruments import LIMIT_BYTES, read_instrument_file
 from fit.desk.parts import heard_pickups
 from fit.desk.wording import in_sentence, plain_text, table_lines
-from measure.errors import FileError
-from measure.logbook.disk import replace_file, write_new
+from measure.logbook.disk import read_small, replace_file, write_new
 from measure.logbook.store import instrument_path
 
 ALONE = "none"
@@ -156,27 +156,39 @@ def _marking_question(name: str, usual: str, unit: str) -> Question:
 
 
 def _write(scene: Scene, layout: str) -> Done:
-    """Write instrument.toml whole; one that this guide has written may be replaced.
-
-    Raises
-    ------
-    FileError
-        If there is another one meanwhile.
-    """
+    """Write instrument.toml whole; one that was changed since the guide wrote it stays."""
     path = instrument_path(scene.logbook())
     text = marked_text(layout, {e.key.removeprefix("marked."): e.answer for e in scene.memory.entries if e.key[:7] == "marked."})
-    if path.exists() and path.read_text(encoding="utf-8").startswith(GUIDE_MARK):
-        replace_file(path, text.encode())
-    else:
-        try:
-            write_new(path, text.encode())
-        except FileExistsError:
-            msg = f"{path} has come meanwhile and is not overwritten: start the guide again to use it"
-            raise FileError(msg) from None
-    return Done(lines=(f"Written: {path}",), entries={"instrument.written": layout})
+    line = f"Written: {path}"
+    try:
+        write_new(path, text.encode())
+    except FileExistsError:
+        if is_as_written(read_small(path, LIMIT_BYTES).decode("utf-8", errors="replace")):
+            replace_file(path, text.encode())
+        else:
+            line = f"{path} was changed in an editor since and stays as it is; write what is printed on the parts there"
+    return Done(lines=(line,), entries={"instrument.written": layout})
 
 
-GUIDE_MARK = "# Written by coilsweep guide; once you change this file, take this line away, and no guide replaces it.\n"
+def is_as_written(text: str) -> bool:
+    """Say whether nobody has changed an instrument.toml since a guide wrote it.
+
+    Parameters
+    ----------
+    text : str
+        Of the file.
+
+    Returns
+    -------
+    bool
+        True if its first line fits the rest.
+    """
+    first, _, rest = text.partition("\n")
+    return first == _mark(rest)
+
+
+def _mark(rest: str) -> str:
+    return f"# Written by coilsweep guide ({hashlib.sha256(rest.encode()).hexdigest()[:12]})"
 
 
 def marked_text(layout: str, marked: Mapping[str, str]) -> str:
@@ -200,4 +212,5 @@ def marked_text(layout: str, marked: Mapping[str, str]) -> str:
     for key, text in marked.items():
         kind, name = key.split(".")
         document[kind][name]["marked"] = text
-    return GUIDE_MARK + tomlkit.dumps(document)
+    rest = tomlkit.dumps(document)
+    return f"{_mark(rest)}\n{rest}"
