@@ -101,7 +101,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        Exit code: 0 done, 2 wrong use or bad file, 3 recording rejected, 130 interrupted.
+        Exit code: 0 done, 2 wrong use or bad file, 3 recording rejected, 4 sound card trouble, 130 interrupted.
     """
     words = list(sys.argv[1:] if argv is None else argv)
     options = words[: words.index("--")] if "--" in words else words

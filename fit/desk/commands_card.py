@@ -81,7 +81,7 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     from fit.desk.intake import TakeFacts
     from fit.desk.leveling import card_of
     from fit.desk.takes import rig_of
-    from fit.desk.taking import TakeOrder, make_take
+    from fit.desk.taking import TakeOrder, make_take, with_next_step
     from measure.logbook.store import open_logbook
 
     own = {key: options.pop(key) for key in ("repeats", "noise_db", "level", "duration_s", "start_hz", "stop_hz")}
@@ -90,4 +90,4 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     order = TakeOrder(name=name, facts=facts, is_looked_at_first=not is_at_once, **own)
     book = open_logbook(logbook, create=True)
     source = virtual_source(book, rig_of(book), facts) if virtual else card_of(rig_of(book))
-    return make_take(desk_at(logbook), order, source=source).outcome
+    return with_next_step(make_take(desk_at(logbook), order, source=source), method=facts.method)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -151,6 +151,28 @@ def make_take(desk: Desk, order: TakeOrder, *, source: "Source") -> TakeMade:
     recordings, stimulus, findings = bench.record_all()
     looked = join_findings(bench.look(recordings, stimulus), findings)
     return _keep(desk, logbook, order, bench, recordings, looked)
+
+
+def with_next_step(made: TakeMade, *, method: str) -> Outcome:
+    """Add what to do after a take.
+
+    Parameters
+    ----------
+    made : TakeMade
+        The take.
+    method : str
+        What was driven.
+
+    Returns
+    -------
+    Outcome
+        With one line more where the take can be used in a fit.
+    """
+    outcome = made.outcome
+    if made.looked.outcome == "rejected" or method != "exciter":
+        return outcome
+    line = f"Next: coilsweep fit {made.name}; or another take with a known part across the jack (--add), the coil left in place"
+    return replace(outcome, lines=(*outcome.lines, line))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
