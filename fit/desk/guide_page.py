@@ -1,6 +1,7 @@
 """The answer of a guide as one page: what it says, its picture, and the takes that it rests on."""
 
 import base64
+import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
@@ -16,6 +17,7 @@ from measure.logbook.store import list_takes
 from measure.logbook.take import time_now
 
 ANSWER_FILE = "answer.html"
+PAGE_COLUMNS = 92
 PRE = "pre{font-size:.82rem;line-height:1.45;overflow-x:auto;background:var(--card);padding:1rem}img{max-width:100%}"
 
 
@@ -104,7 +106,7 @@ def answer_html(scene: Scene, asked: Asked, lines: tuple[str, ...]) -> str:
         f'<meta http-equiv="Content-Security-Policy" content="{policy}"><title>{escape(title)}</title>'
         f"<style>{STYLE}{PRE}</style>"
     )
-    text = escape("\n".join(lines))
+    text = escape("\n".join(part for line in lines for part in wrapped(line, PAGE_COLUMNS)))
     body = (
         f"<h1>{escape(title)}</h1>\n<pre>{text}</pre>\n"
         f'<figure><img alt="Picture of the answer" src="data:image/png;base64,{picture}"></figure>\n'
@@ -112,3 +114,26 @@ def answer_html(scene: Scene, asked: Asked, lines: tuple[str, ...]) -> str:
         f'<footer class="small">coilsweep {escape(metadata.version("coilsweep"))}, {time_now()}</footer>'
     )
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>\n{body}\n</body></html>\n'
+
+
+def wrapped(line: str, width: int) -> list[str]:
+    """Break prose between words; tables, with their runs of spaces, are left as they are.
+
+    Parameters
+    ----------
+    line : str
+        Perhaps indented, perhaps an item of a list.
+    width : int
+        Most characters.
+
+    Returns
+    -------
+    list of str
+        With the same indent.
+    """
+    text = line.lstrip()
+    if len(line) <= width or "  " in text:
+        return [line]
+    indent = " " * (len(line) - len(text))
+    hanging = indent + ("  " if text.startswith("- ") else "")
+    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=hanging, break_on_hyphens=False)

@@ -1,7 +1,6 @@
 """The guide at a terminal: prompts, the session kept in the logbook, leaving and going on."""
 
 import shutil
-import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import ModuleType
@@ -10,6 +9,7 @@ import msgspec
 
 from fit.desk import guide_capacitor, guide_compare, guide_pickup, guide_wiring
 from fit.desk.document import Document
+from fit.desk.guide_page import wrapped
 from fit.desk.guide_scene import Bench, Scene
 from fit.desk.guiding import Job, Memory, Talk, answer_of, converse, rewound
 from fit.desk.outcome import Desk, Outcome
@@ -55,7 +55,8 @@ class Keeper:
         line : str
             To be shown.
         """
-        for part in _wrapped(plain_text(line)):
+        width = max(60, min(shutil.get_terminal_size((MOST_COLUMNS, 24)).columns, MOST_COLUMNS))
+        for part in wrapped(plain_text(line), width):
             self.show(part)
 
     def ask(self, text: str) -> str | None:
@@ -216,17 +217,6 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
     if typed is not None and typed.strip().lower() in ("y", "yes"):
         return Memory(job=job, virtual=virtual)
     return None
-
-
-# Prose is broken between words; tables, with their runs of spaces, are left as they are.
-def _wrapped(line: str) -> list[str]:
-    width = max(60, min(shutil.get_terminal_size((MOST_COLUMNS, 24)).columns, MOST_COLUMNS))
-    text = line.lstrip()
-    if len(line) <= width or "  " in text:
-        return [line]
-    indent = " " * (len(line) - len(text))
-    hanging = indent + ("  " if text.startswith("- ") else "")
-    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=hanging, break_on_hyphens=False)
 
 
 def _made(memory: Memory) -> str:
