@@ -24,7 +24,7 @@ JACK = ["--device", "bench", "--host-api", "JACK Audio Connection Kit"]
 LEVEL = 0.4
 SWEEP_S = 2.0
 SIGNAL_S = 0.7 + SWEEP_S + 0.5  # [s] with the silences around it
-LOOK_S = 5.0  # [s] the look before at most, and starting Python twice on a busy machine
+START_S = 5.0  # [s] starting Python twice on a busy machine
 COMMAND = "from fit.desk.cli import run; run()"
 
 
@@ -42,8 +42,8 @@ def book(tmp_path, capsys):
 
 @contextlib.contextmanager
 def taking(folder, name="open", *words, limit_bytes=None):
-    """`coilsweep take` in a process of its own."""
-    typed = ["take", name, "--level", LEVEL, "--duration", SWEEP_S, *words, "--logbook", folder]
+    """`coilsweep take` in a process of its own, without the look before."""
+    typed = ["take", name, "--at-once", "--level", LEVEL, "--duration", SWEEP_S, *words, "--logbook", folder]
 
     def limit():
         import resource
@@ -71,7 +71,7 @@ def taking(folder, name="open", *words, limit_bytes=None):
 
 
 def wait_for_sweep(bench):
-    """Until the sweep itself has played for a while; the look before is softer."""
+    """Until the sweep has played for a while."""
     wait_until(lambda: np.max(np.abs(bench.played()), initial=0.0) > 0.9 * LEVEL, limit_s=20.0, what="the sweep")
     time.sleep(0.7)
 
@@ -194,7 +194,7 @@ def test_disk_full(live, book):
     live()
     folder = book()
     with taking(folder, limit_bytes=200_000) as process:
-        code, out, lines = end_of(process, limit_s=LOOK_S + SIGNAL_S + 5.0)
+        code, out, lines = end_of(process, limit_s=START_S + SIGNAL_S + 5.0)
     assert (code, out) == (2, "")
     assert lines[-1].startswith("coilsweep: ")
     assert "Traceback" not in "".join(lines)
@@ -214,7 +214,7 @@ def test_rig_names_what_is_not_there(live, book, changes, words):
     live()
     folder = book(48000, *changes)
     with taking(folder) as process:
-        code, out, lines = end_of(process, limit_s=LOOK_S)
+        code, out, lines = end_of(process, limit_s=START_S)
     assert (code, out) == (4, "")
     assert words in lines[-1]
     assert_untouched(folder)
@@ -225,7 +225,7 @@ def test_no_library(book, monkeypatch, tmp_path):
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     folder = book()
     with taking(folder) as process:
-        code, out, lines = end_of(process, limit_s=LOOK_S)
+        code, out, lines = end_of(process, limit_s=START_S)
     assert (code, out) == (4, "")
     assert "PortAudio library" in lines[-1]
     assert_untouched(folder)
@@ -237,7 +237,7 @@ def test_no_card(book, monkeypatch, capsys):
         monkeypatch.setenv(name, value)
     folder = book()
     with taking(folder) as process:
-        code, out, lines = end_of(process, limit_s=LOOK_S)
+        code, out, lines = end_of(process, limit_s=START_S)
     assert (code, out) == (4, "")
     assert "no sound card" in lines[-1]
     assert_untouched(folder)
@@ -277,7 +277,7 @@ def test_look_before_the_sweep(live, book, capsys, changes, words):
 def test_rejected_is_kept_and_marked(live, book, capsys, changes, code):
     live(**changes)
     folder = book()
-    exit_code, document, said = run_json(capsys, "take", "open", "--at-once", "--duration", 3, "--logbook", folder)
+    exit_code, document, said = run_json(capsys, "take", "open", "--at-once", "--duration", 2, "--logbook", folder)
     assert (exit_code, document["outcome"]) == (3, "rejected")
     assert code in [check["name"] for check in document["checks"] if check["outcome"] == "reject"]
     assert f"rejected: {code}:" in said
