@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+import click
+
 from fit.desk.cli import coilsweep
 from tests import readme_guitars
 
@@ -13,6 +15,7 @@ PROSE = re.sub(r"```.*?```", "", README, flags=re.DOTALL)
 
 
 EXEMPLIFIED = (
+    *("guide", "devices", "level", "take", "calibrate"),
     *("rig", "exciter", "stimulus", "import", "inspect", "fit", "report"),
     *("instrument", "confirm", "wiring", "compare", "predict", "listen", "export"),
 )
@@ -27,7 +30,10 @@ def test_commands_have_examples_with_options_that_exist():
     assert {name for name, _ in shown} >= set(EXEMPLIFIED)
     assert "coilsweep demo" in PROSE
     for name, rest in shown:
-        known = {flag for parameter in coilsweep.commands[name].params for flag in parameter.opts}
+        command = coilsweep.commands[name]
+        if isinstance(command, click.Group):
+            command = command.commands[rest.split()[0]]
+        known = {flag for parameter in command.params for flag in parameter.opts}
         typed = set(re.findall(r"(?<=\s)--[a-z-]+", re.sub(r'"[^"]*"', "", rest)))
         assert typed <= known, (name, typed - known)
 
