@@ -59,6 +59,35 @@ def test_drawn_job_is_found(seed):
     assert answer.quantities["inductance"].verdict == "not resolved"
 
 
+def resonance_of_two_coils(case, added_f):
+    """Peak of two coils in series behind cable and input, EMFs as their inductances, from the two mesh equations alone. [Hz]"""
+    pickup = next(iter(case.guitar.pickups.values()))
+    first, second = pickup.coils
+    frequency = np.geomspace(1000.0, 12000.0, 100001)
+    s = 2j * np.pi * frequency
+
+    def impedance(coil):
+        lost = sum(turn.k**2 * s / (2 * np.pi * turn.corner_hz + s) for turn in coil.turns)
+        return coil.ohm + s * coil.henry * (1 - lost)
+
+    mutual = s * pickup.coupling * np.sqrt(first.henry * second.henry)
+    load = 1 / case.truths["input.resistance"] + s * (case.truths["input.capacitance"] + added_f)
+    own = [impedance(coil) * (s * coil.farad + load) + 1 + mutual * load for coil in pickup.coils]
+    other = [impedance(coil) * load + mutual * (s * beside.farad + load) for coil, beside in ((first, second), (second, first))]
+    determinant = own[0] * own[1] - other[0] * other[1]
+    voltage = (first.henry * (own[1] - other[1]) + second.henry * (own[0] - other[0])) / determinant
+    return float(frequency[np.argmax(np.abs(voltage))])
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_job_across_two_coils_moves_their_common_resonance(seed):
+    case = cases.draw_shielding(seed, kind="humbucker")
+    found = compare_takes(evidence_of_guitar(case)).quantities["resonance_loaded"]
+    assert found.verdict == "changed"
+    assert found.before.value == pytest.approx(resonance_of_two_coils(case, 0.0), rel=1e-3)
+    assert found.after.value == pytest.approx(resonance_of_two_coils(case, case.truths["added_to_hot"]), rel=1e-3)
+
+
 def test_bare_pickup_is_compared_too():
     evidence = two_sides(benches.draw_bench(3)[0])
     answer = compare_takes(evidence)

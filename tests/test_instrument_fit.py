@@ -150,8 +150,8 @@ def test_fraction_of_a_pot_is_read_off():
         found, true = answer.quantities[key], case.truths[key]
         assert abs(found.value - true) < 4 * found.standard_uncertainty
         assert found.standard_uncertainty < 0.02 * found.value
-        nominal = taper_fraction("audio", rotation)
-        assert abs(found.value - nominal) > found.standard_uncertainty or abs(true - nominal) < 3 * found.standard_uncertainty
+        # the nominal law, where a search begins, is not what comes out
+        assert abs(found.value - true) < 0.1 * abs(taper_fraction("audio", rotation) - true)
 
 
 def test_impedance_at_the_jack_tells_ohms_by_itself():

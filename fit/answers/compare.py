@@ -203,17 +203,28 @@ def _derive_after(choice: Choice) -> dict[str, Derived]:
         if step is not None:
             vector[place] += choice.fit.vector[step]
             by_original[place, step] = 1.0
-    for suffix in suffixes_of(choice.problem).values():
-        winding, shunt = index.get(f"log_winding_capacitance{suffix}"), index.get(f"shunt{suffix}")
-        if winding is None or shunt is None:
+    out = _derive_at(choice, vector, by_original)
+    for pickup, suffix in suffixes_of(choice.problem).items():
+        shunt = index.get(f"shunt{suffix}")
+        if shunt is None:
             continue
-        own_f = float(np.exp(choice.fit.vector[winding]))
+        # across one coil it adds to the winding's own capacitance; across two in series, to what the pickup sees at the input
+        is_one_coil = len(choice.problem.models[pickup].eddies) == 1
+        beside = index[f"log_winding_capacitance{suffix}" if is_one_coil else "log_input_capacitance"]
+        own_f = float(np.exp(vector[beside]))
         total_f = own_f + SHUNT_UNIT_F * float(choice.fit.vector[shunt])
         if total_f > 0:
-            vector[winding] = np.log(total_f)
-            by_original[winding, winding], by_original[winding, shunt] = own_f / total_f, SHUNT_UNIT_F / total_f
-    after = derive_quantities(replace(choice, fit=replace(choice.fit, vector=vector)))
-    return {name: replace(quantity, gradient=quantity.gradient @ by_original) for name, quantity in after.items()}
+            with_shunt, by_shunt = vector.copy(), by_original.copy()
+            with_shunt[beside] = np.log(total_f)
+            by_shunt[beside, beside], by_shunt[beside, shunt] = own_f / total_f, SHUNT_UNIT_F / total_f
+            of_it = _derive_at(choice, with_shunt, by_shunt)
+            out |= {name: quantity for name, quantity in of_it.items() if not suffix or name.startswith(f"{pickup}.")}
+    return out
+
+
+def _derive_at(choice: Choice, vector: FloatArray, by_original: FloatArray) -> dict[str, Derived]:
+    derived = derive_quantities(replace(choice, fit=replace(choice.fit, vector=vector)))
+    return {name: replace(quantity, gradient=quantity.gradient @ by_original) for name, quantity in derived.items()}
 
 
 def _changes(choice: Choice, before: Mapping[str, Derived], after: Mapping[str, Derived]) -> dict[str, Derived]:

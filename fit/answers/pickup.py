@@ -150,7 +150,23 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
     floor = None
     if fixed_floor is not None:
         floor = Floor(smooth=fixed_floor, rough=fixed_floor / 10, length_octaves=1.0, is_common=False)
-    choice = choose_model(evidence, fixed_floor=floor)
+    return answer_of(choose_model(evidence, fixed_floor=floor))
+
+
+def answer_of(choice: Choice) -> PickupAnswer:
+    """Say what a fit found.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+
+    Returns
+    -------
+    PickupAnswer
+        Values, budget, what is not identified, curves.
+    """
+    evidence = choice.problem.evidence
     derived = derive_quantities(choice)
     reasons = identify_quantities(choice, derived)
     told = {name: quantity for name, quantity in derived.items() if name not in reasons}

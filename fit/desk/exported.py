@@ -11,7 +11,7 @@ from fit.answers.known import gather_known
 from fit.answers.measured import MeasuredParts
 from fit.answers.netlist import ascii_text, instrument_netlist, pickup_netlist
 from fit.answers.oneport import Impulse, NetPickup, impulse_response, pickup_gain, pickup_impedance
-from fit.answers.pickup import PickupAnswer, characterise_pickup
+from fit.answers.pickup import PickupAnswer, answer_of
 from fit.answers.predict import read_changes
 from fit.circuit.controls import read_settings, split_settings
 from fit.circuit.harness import Case, build_harness, needed_values
@@ -77,7 +77,8 @@ def fit_for_export(desk: Desk, logbook: Logbook, wish: FitWish) -> Fitted:
         Answer and elements.
     """
     evidence, warnings = collect_evidence(desk, logbook, wish)
-    answer, choice = characterise_pickup(evidence), choose_model(evidence)
+    choice = choose_model(evidence)
+    answer = answer_of(choice)
     values = name_values(choice.problem, choice.fit.vector)
     pickups = []
     for name, suffix in suffixes_of(choice.problem).items():

@@ -227,7 +227,8 @@ class _Bench:
             will_reach = hum + max(peak - hum, 0.0) / LOOK_DOWN
             if will_reach > FULL:
                 down_db = math.ceil(20 * math.log10(will_reach / FULL) + 6)
-                reach = f"it would reach {100 * will_reach:.0f} % of full scale"
+                least = "at least " if peak > FULL else ""  # the look itself was cut off
+                reach = f"it would reach {least}{100 * will_reach:.0f} % of full scale"
                 softer_level = self.order.level * 10 ** (-down_db / 20)
                 how = f"Lower its input gain by {down_db} dB, or play softer, --level {softer_level:.2g}"
                 msg = f"the {name} would clip: {reach}. {how}; nothing was kept"
