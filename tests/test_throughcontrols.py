@@ -155,3 +155,17 @@ def test_dcr_of_each_pickup():
     with pytest.raises(ValueError, match="expected PICKUP=VALUE with one of bridge, middle, neck"):
         with_dcr(read_instrument(text), "7.9k", [])
     assert stated_values(with_dcr(read_instrument(GUITAR), "7.1k ± 1%", []))["bridge.dcr"].quantity.value == pytest.approx(7100)
+
+
+def test_input_that_no_pickup_is_meant_for_is_named_at_once(capsys, tmp_path):
+    """The sense resistor's value typed as the input's."""
+    code, out, _ = run(capsys, "rig", *RIG, "--input-resistance", "100 ± 1%", "--logbook", tmp_path)
+    assert code == 0
+    assert "look: the input has 100 Ω" in out
+    take(capsys, tmp_path, "open", RECORDINGS / "bare-single-coil" / "open.flac")
+    take(capsys, tmp_path, "plus", RECORDINGS / "bare-single-coil" / "plus-1n.flac", "--add", "1n ± 1%")
+    code, document, _ = run_json(capsys, "fit", "open", "plus", "--logbook", tmp_path)
+    assert document["outcome"] == "misfit"
+    assert any("the input has 100 Ω" in warning for warning in document["warnings"])
+    code, out, _ = run(capsys, "rig", *RIG, "--logbook", tmp_path)
+    assert "look:" not in out

@@ -27,7 +27,7 @@ from fit.estimate.parameters import (
 )
 from fit.estimate.settled import settle_model
 from fit.estimate.shifts import is_calibrated, shift_rows
-from measure.quantity import Quantity
+from measure.quantity import Quantity, format_quantity
 from measure.response import ComplexArray, Finding, FloatArray, Response, relative_std
 
 USUAL_RESISTANCE = (1e6, 2.3)  # [Ω], [ln 1] of inputs, line inputs too: common practice, no source
@@ -283,10 +283,28 @@ def _doubts(choice: Choice, estimates: dict[str, Estimate]) -> list[Finding]:
                 "through another resistor, or run coilsweep calibrate loopback first"
             )
             findings.append(Finding(code="input-not-told", severity="reject", text=text, figure=relative))
-    if estimates["resistance"].value < LEAST_OHM:
-        text = (
-            f"the input has {estimates['resistance'].value / 1e3:.0f} kΩ (usual for an instrument input: 1 MΩ, least "
-            f"{LEAST_OHM / 1e3:.0f} kΩ): it would damp a pickup's resonance; use an input made for instruments"
-        )
-        findings.append(Finding(code="input-low", severity="warn", text=text, figure=estimates["resistance"].value, unit="Ω"))
-    return findings
+    low = doubt_input(estimates["resistance"].value)
+    return findings if low is None else [*findings, low]
+
+
+def doubt_input(resistance_ohm: float) -> Finding | None:
+    """Doubt an input that no pickup is meant for.
+
+    Parameters
+    ----------
+    resistance_ohm : float
+        Of the input, as measured or stated. [Ω]
+
+    Returns
+    -------
+    Finding or None
+        ``"input-low"``; None where it is high enough.
+    """
+    if resistance_ohm >= LEAST_OHM:
+        return None
+    text = (
+        f"the input has {format_quantity(resistance_ohm, 'Ω')} (usual for an instrument input: 1 MΩ, least "
+        f"{LEAST_OHM / 1e3:.0f} kΩ): it damps a pickup's resonance; use an input made for instruments, and look whether its "
+        "resistance is stated right"
+    )
+    return Finding(code="input-low", severity="warn", text=text, figure=resistance_ohm, unit="Ω")

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import msgspec
 
+from fit.answers.inputload import doubt_input
 from fit.desk.document import Document
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.takes import RIG_OPTIONS, rig_of
 from fit.desk.wording import SWEEP_CAUTION, plain_text, table_lines
-from measure.logbook.rig import Rig, missing, write_rig
+from measure.logbook.rig import Rig, input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
 from measure.quantity import format_quantity, parse_quantity
 
@@ -50,6 +51,10 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
     if open_keys:
         missing_rows: list[tuple[str, ...]] = [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()]
         lines += ["", "Still missing", *table_lines(missing_rows)]
+    resistance = input_resistance(rig)
+    low = None if resistance is None else doubt_input(resistance.value)
+    if low is not None:
+        lines += ["", f"look: {low.text}"]
     document: Document = {"schema": "coilsweep.rig/1", "rig": msgspec.to_builtins(rig), "missing": [*open_keys]}
     return Outcome(lines=tuple(lines), document=document)
 

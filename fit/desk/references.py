@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import msgspec
 
+from fit.answers.inputload import doubt_input
 from fit.desk.bounds import bounded
 from fit.desk.takes import RIG_OPTIONS, rig_of
 from fit.desk.throughcontrols import instrument_of_takes, take_evidence, with_dcr
@@ -77,6 +78,9 @@ def gather_evidence(
         example = "1M ± 1%" if resistance is None else "185p ± 3p"
         msg = f'rig.toml does not state {key} (input and cable together): coilsweep rig {RIG_OPTIONS[key]} "{example}"'
         raise FileError(msg)
+    low = doubt_input(resistance.value)
+    if low is not None:
+        warnings.append(low.text)
     kind = rig.reference.kind or "current"
     whole = Evidence(
         takes=tuple(rows),
