@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 ROTATIONS = np.linspace(0, 10, 101)
+FORMS = ("o", "s", "^", "D")
 
 
 def taper_figure(tapers: Mapping[str, PotTaper], *, simulated: bool) -> "Figure":
@@ -44,13 +45,14 @@ def taper_figure(tapers: Mapping[str, PotTaper], *, simulated: bool) -> "Figure"
         nominal = [100 * taper_fraction("audio" if law == "audio" else "linear", float(rotation)) for rotation in ROTATIONS]
         axes.plot(ROTATIONS, nominal, LINES[number + 1], color=INK, alpha=0.6, linewidth=1.0, label=f"nominal, {law}")
     for number, (pot, taper) in enumerate(tapers.items()):
-        rotation = [0.0, *(point.rotation for point in taper.points), 10.0]
-        value = [0.0, *(100 * point.share.value for point in taper.points), 100.0]
-        low = [0.0, *(100 * (point.share.value - point.share.low) for point in taper.points), 0.0]
-        high = [0.0, *(100 * (point.share.high - point.share.value) for point in taper.points), 0.0]
-        colour = COLOURS[number % len(COLOURS)]
+        rotation = [point.rotation for point in taper.points]
+        value = [100 * point.share.value for point in taper.points]
+        low = [100 * (point.share.value - point.share.low) for point in taper.points]
+        high = [100 * (point.share.high - point.share.value) for point in taper.points]
+        # a line between measured points would claim what the track does there
+        colour, form = COLOURS[number % len(COLOURS)], FORMS[number % len(FORMS)]
         axes.errorbar(
-            rotation, value, yerr=[low, high], fmt="o-", color=colour, markersize=4, capsize=3, linewidth=1.3, label=pot
+            rotation, value, yerr=[low, high], fmt=form, color=colour, markersize=6, capsize=4, label=f"{pot}, measured"
         )
     axes.set_xlim(-0.2, 10.2)
     axes.set_xticks(range(11))

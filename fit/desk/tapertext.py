@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from fit.answers.tapers import PotTaper
 from fit.desk.wording import table_lines
 
+NARROW = 2e-3  # [1] of the track: an interval below needs a second decimal of a per cent
+
 
 def taper_rows(tapers: Mapping[str, PotTaper]) -> list[tuple[str, ...]]:
     """Rows of the table of measured electrical fractions.
@@ -25,9 +27,10 @@ def taper_rows(tapers: Mapping[str, PotTaper]) -> list[tuple[str, ...]]:
     for pot, taper in tapers.items():
         for point in taper.points:
             share = point.share
-            interval = f"{100 * share.low:.1f} … {100 * share.high:.1f} %"
+            places = 1 if share.high - share.low > NARROW else 2
+            interval = f"{100 * share.low:.{places}f} … {100 * share.high:.{places}f} %"
             where = f"{pot} at {point.rotation:g}"
-            rows.append((where, f"{100 * share.value:.1f} %", interval, f"{100 * point.nominal:.0f} % ({taper.taper})"))
+            rows.append((where, f"{100 * share.value:.{places}f} %", interval, f"{100 * point.nominal:.0f} % ({taper.taper})"))
     return rows
 
 
