@@ -1,8 +1,8 @@
 """Takes of drawn guitars: responses through the controls with noise, smooth error, delay and gain steps, and every true value.
 
-One-pickup guitars, three pickups on a five-position switch, two pickups with four pots, pairs before and after a shielding job,
-and takes through a series resistor or from a foil. Circuits: guitar_parts.py, solved by guitar_circuit.py, which share no code
-with the packages under test.
+One-pickup guitars, three pickups on a five-position switch, two pickups with four pots, pairs before and after a job, takes
+through a series resistor or from a foil, pickups straight at the jack; of ideal parts, or of such as people have. Circuits:
+guitar_parts.py, solved by guitar_circuit.py, which share no code with the packages under test.
 """
 
 from dataclasses import dataclass, replace
@@ -17,6 +17,9 @@ from tests.guitar_circuit import GROUND, TIP, Circuit, solve_tip
 GRID_HZ = 1000.0 * 2.0 ** (np.arange(-90, 70) / 16)  # 20.3 Hz to 19.9 kHz
 RATE_HZ = 48000.0
 ADDED, SERIES = "1n ± 1%", "220k ± 1%"
+NOMINAL_F = {ADDED: 1e-9, "2n2 ± 1%": 2.2e-9, "470p ± 1%": 470e-12}
+GUITARS_OWN = ("pot.", "capacitor.")  # how the names of its parts begin
+READ_AT_C = (16.0, 26.0)  # [°C] of the room where a winding's resistance is read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,8 +27,9 @@ class Conditions:
     """How well the bench does; every draw of it is seeded with the case.
 
     references: "gaussian" (standard deviation bound/√3) or "rectangular". noise: relative to the response near the resonance,
-    ten times that at 50 Hz. misfit: size of the smooth relative error of kind "common" (to the takes of a placement) or "per
-    take" (Matérn 5/2 over so many octaves), or "points" (independent). gain_step_std between takes of one placement.
+    ten times that at 50 Hz. real: what parts and benches have beside their values; None for ideal ones. misfit: size of the
+    smooth relative error of kind "common" (to the takes of a placement) or "per take" (Matérn 5/2 over so many octaves), or
+    "points" (independent). gain_step_std between takes of one placement.
     """
 
     references: str = "gaussian"
@@ -36,9 +40,11 @@ class Conditions:
     delay_samples: float = 0.0
     gain_step_std: float = 0.0014
     has_dcr: bool = True
+    real: gp.RealParts | None = None
 
 
 USUAL = Conditions()
+REAL = Conditions(real=gp.RealParts())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +64,10 @@ class GuitarTake:
     series_resistor: str = ""
     is_after: bool = False
     is_heard: bool = True  # the pickup under the exciter is connected
+    temperature_c: float = 20.0  # of the windings
+    pickups: dict[str, gp.Pickup]  # as they were in this take: winding as warm, shares of the field as the exciter stood
+    high_pass_hz: tuple[float, float] = (0.0, 0.0)  # first order, of the pickup's channel and of the reference's
+    clock_ppm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +84,9 @@ class GuitarCase:
     guitar: gp.Guitar
     input_resistance: str = gp.INPUT_OHM
     input_capacitance: str = gp.INPUT_F
+    dcr_temperature_c: float = 20.0  # of the windings when their resistance was read
+    wrong: str = ""  # name of the one reference that is not what is stated
+    wrong_by: float = 0.0  # what is there over what is stated, less 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,8 +108,14 @@ def _ratio(circuit, method, frequency_hz):
 
 
 def true_response(take, frequency_hz):
-    """Response of a take without noise and misfit, at any frequencies."""
-    return take.gain * _ratio(take.circuit, take.method, frequency_hz) * np.exp(-2j * np.pi * frequency_hz * take.delay_s)
+    """Response of a take without noise and misfit, at any frequencies as the card counts them."""
+    late = np.exp(-2j * np.pi * frequency_hz * take.delay_s)
+    real_hz = frequency_hz * (1 + take.clock_ppm * 1e-6)
+    value = take.gain * _ratio(take.circuit, take.method, real_hz) * late
+    if any(take.high_pass_hz):
+        pickup_hz, reference_hz = take.high_pass_hz
+        value = value * (reference_hz + 1j * real_hz) / (pickup_hz + 1j * real_hz)
+    return value
 
 
 @cache
@@ -134,10 +153,10 @@ class _Bench:
             return self.own
         return self.own * float(np.exp(self.conditions.gain_step_std * self.gains.standard_normal()))
 
-    def measure(self, plan, circuit):
-        """Gain and response of a take."""
-        gain = self._gain(plan)
-        value = gain * _ratio(circuit, plan.method, GRID_HZ) * np.exp(-2j * np.pi * GRID_HZ * self.delay_s)
+    def measure(self, plan, take):
+        """The take with its gain and response."""
+        take = replace(take, gain=self._gain(plan), delay_s=self.delay_s)
+        value = true_response(take, GRID_HZ)
         self.loudest = max(self.loudest, float(np.max(np.abs(value))))
         value = value * (1 + (self.shared if self.conditions.misfit_kind == "common" else self._misfit()))
         # what lies below the signal does not depend on it, and rises below 300 Hz
@@ -149,7 +168,34 @@ class _Bench:
             covariance=std[:, None, None] ** 2 / 2 * np.eye(2),
             origin=Origin(rate_hz=RATE_HZ, simulated=True),
         )
-        return gain, response
+        return replace(take, response=response)
+
+
+class _Windings:
+    """The pickups as they are from take to take: how warm, how far off the stated resistance, how the field reaches the loops."""
+
+    def __init__(self, rng, guitar, real, *, wrong_by=0.0):
+        self.rng, self.guitar, self.real, self.wrong_by = rng, guitar, real, wrong_by
+        self.read_c = rng.uniform(*READ_AT_C) if real else 20.0
+        self.before_c = self.read_c + (rng.uniform(*real.kelvin) if real else 0.0)
+        self.after_c = self.before_c + (rng.uniform(*real.kelvin_between) if real else 0.0)
+        self.shares = self._draw_shares(0.0)
+
+    def _draw_shares(self, spread):
+        return {
+            name: [1 + spread * self.rng.uniform(-1, 1, len(coil.turns)) for coil in pickup.coils]
+            for name, pickup in self.guitar.pickups.items()
+        }
+
+    def temperature_c(self, plan):
+        return self.after_c if plan.is_after else self.before_c
+
+    def pickups(self, plan):
+        """Pickups in a planned take; a new placement draws the shares anew."""
+        if plan.coil_moved and self.real:
+            self.shares = self._draw_shares(self.real.share_spread)
+        ratio = (1 + self.wrong_by) * gp.copper_ratio(self.temperature_c(plan), self.read_c)
+        return {name: gp.pickup_at(one, ratio=ratio, shares=self.shares[name]) for name, one in self.guitar.pickups.items()}
 
 
 def _fractions(guitar, settings):
@@ -163,8 +209,11 @@ def _fractions(guitar, settings):
 def _circuit(guitar, plan, truths, leaks):
     """Circuit of a planned take."""
     over = plan.coil_over or next(iter(guitar.pickups))
-    load = [("R", truths["input.resistance"]), ("C", truths["input.capacitance"])]
-    load += [("C", truths["added"])] if plan.added else []
+    load = [("R", truths["input.resistance"])]
+    load.append(("C", truths["input.capacitance"], truths.get("input.loss_tangent", 0.0)))
+    if plan.added:
+        key = _added_key(plan.added)
+        load.append(("C", truths[key], truths.get(f"{key}.loss_tangent", 0.0)))
     hot = next(iter(guitar.ends.values()))[0]
     side = "after" if plan.is_after else "before"
     circuit = gp.guitar_circuit(
@@ -184,13 +233,27 @@ def _circuit(guitar, plan, truths, leaks):
     return circuit
 
 
+def _added_key(text):
+    """Name of the truth of a part clipped on: "added" for the usual one, "added.2n2" for another."""
+    return "added" if text == ADDED else f"added.{text.split()[0]}"
+
+
 def _position(guitar, plan):
     return plan.settings.get("selector", next(iter(guitar.heard), ""))
 
 
-def _realise(seed, streams, guitar, plans, *, conditions, job=None, leaks=None):
+def _real_truths(rng, guitar, plans, real):
+    """What parts and clips have beside their values, by name."""
+    added = {_added_key(plan.added): None for plan in plans if plan.added}
+    return gp.draw_real_parts(rng, guitar.parts, real) | {
+        "input.loss_tangent": rng.uniform(*real.cable_tangent),
+        **{f"{key}.loss_tangent": rng.uniform(*real.added_tangent) for key in added},
+    }
+
+
+def _realise(seed, streams, guitar, plans, *, conditions, job=None, leaks=None, wrong="", wrong_by=0.0):
     """Draw the references and make every take; job holds what else there is to know, added_to_hot among it."""
-    rng, kind = streams[0], conditions.references
+    rng, kind, real = streams[0], conditions.references, conditions.real
     truths = {key: value for pickup in guitar.pickups.values() for key, value in pickup.truths.items()} | guitar.parts
     truths |= {
         "input.resistance": 1e6 * (1 + gp.scatter(rng, 0.01, kind)),
@@ -199,17 +262,28 @@ def _realise(seed, streams, guitar, plans, *, conditions, job=None, leaks=None):
         "series_resistor": 220e3 * (1 + gp.scatter(rng, 0.01, kind)),
         "added_to_hot": 0.0,
     }
+    for text in dict.fromkeys(plan.added for plan in plans if plan.added not in ("", ADDED)):
+        truths[_added_key(text)] = NOMINAL_F[text] * (1 + gp.scatter(rng, 0.01, kind))
     truths |= job or {}
-    bench, takes, leaks = _Bench(streams[1:], conditions), {}, leaks or {}
+    if real:
+        drawn = _real_truths(streams[4], guitar, plans, real)
+        truths |= drawn
+        guitar = replace(guitar, parts=guitar.parts | {key: value for key, value in drawn.items() if key.startswith(GUITARS_OWN)})
+    if wrong and wrong != "dcr":
+        truths[wrong] *= 1 + wrong_by
+    windings = _Windings(streams[5], guitar, real, wrong_by=wrong_by if wrong == "dcr" else 0.0)
+    bench, takes, leaks = _Bench(streams[1:4], conditions), {}, leaks or {}
     for plan in plans:
-        circuit = _circuit(guitar, plan, truths, leaks)
-        gain, response = bench.measure(plan, circuit)
-        takes[plan.name] = GuitarTake(
+        pickups = windings.pickups(plan)
+        as_it_is = replace(guitar, pickups=pickups)
+        if plan.is_after and real and real.is_exchanged:
+            as_it_is = replace(as_it_is, ends={name: ends[::-1] for name, ends in guitar.ends.items()})
+        take = GuitarTake(
             name=plan.name,
-            circuit=circuit,
-            gain=gain,
-            delay_s=bench.delay_s,
-            response=response,
+            circuit=_circuit(as_it_is, plan, truths, leaks),
+            gain=1.0,
+            delay_s=0.0,
+            response=None,
             settings=plan.settings,
             added=plan.added,
             coil_over=plan.coil_over,
@@ -218,7 +292,14 @@ def _realise(seed, streams, guitar, plans, *, conditions, job=None, leaks=None):
             series_resistor=SERIES if plan.method == "impedance" else "",
             is_after=plan.is_after,
             is_heard=plan.coil_over in ("", *guitar.heard.get(_position(guitar, plan), ())),
+            temperature_c=windings.temperature_c(plan),
+            pickups=pickups,
+            high_pass_hz=real.high_pass_hz if real else (0.0, 0.0),
+            clock_ppm=real.clock_ppm if real else 0.0,
         )
+        takes[plan.name] = bench.measure(plan, take)
+    if real or wrong == "dcr":
+        truths |= _winding_truths(takes, windings)
     return GuitarCase(
         seed=seed,
         takes=takes,
@@ -228,12 +309,28 @@ def _realise(seed, streams, guitar, plans, *, conditions, job=None, leaks=None):
         instrument_toml=guitar.toml,
         leaks=leaks,
         guitar=guitar,
+        dcr_temperature_c=windings.read_c,
+        wrong=wrong,
+        wrong_by=wrong_by,
     )
 
 
+def _winding_truths(takes, windings):
+    """Resistances as they were in the takes, and how much warmer than when they were read."""
+    truths = {}
+    for side, is_after in (("", False), (".after", True)):
+        take = next((one for one in takes.values() if one.is_after is is_after), None)
+        for name, pickup in take.pickups.items() if take else ():
+            truths |= {f"{name}.dcr{side}": pickup.ohm, f"{name}.kelvin{side}": take.temperature_c - windings.read_c}
+    return truths
+
+
 def _streams(seed):
-    """Guitar, references, gains, noise and misfit are drawn apart: other conditions leave the rest as it was."""
-    guitar, *rest = np.random.default_rng(seed).spawn(5)
+    """Guitar; references, gains, noise, misfit, what real parts have, windings, wrong references.
+
+    They are drawn apart: other conditions leave the rest as it was.
+    """
+    guitar, *rest = np.random.default_rng(seed).spawn(8)
     return guitar, rest
 
 
@@ -314,6 +411,55 @@ def draw_shielding(seed, *, kind="loops", added_f=None, conditions=USUAL):
         plans += [plan, replace(plan, name=f"{side}-plus-1n", added=ADDED, coil_moved=False)]
     job = {"added_to_hot": drawn if added_f is None else added_f}
     return _realise(seed, streams, guitar, plans, conditions=conditions, job=job)
+
+
+def draw_pair(seed, *, kind="loops", added_f=0.0, takes=THREE_TAKES, conditions=REAL):
+    """The same takes before and after a job that added a capacitance across the pickup, or 0; the coil is put back between.
+
+    Names are those of the takes behind "before-" and "after-".
+    """
+    rng, streams = _streams(seed)
+    guitar = gp.draw_one_pickup_guitar(rng, kind=kind, **_reading(conditions))
+    plans = []
+    for side in ("before", "after"):
+        for index, name in enumerate(takes):
+            is_after = side == "after"
+            plan = replace(ONE_PICKUP_TAKES[name], name=f"{side}-{name}", is_after=is_after)
+            plans.append(replace(plan, coil_moved=is_after and index == 0))
+    return _realise(seed, streams, guitar, plans, conditions=conditions, job={"added_to_hot": added_f})
+
+
+def _bare_plans(added, repeats):
+    """One take without and one with each part, so many times."""
+    suffixes = [f"-{index + 1}" for index in range(repeats)] if repeats > 1 else [""]
+    names = {"": "open", **{text: f"plus-{text.split()[0]}" for text in added}}
+    return [_Plan(name=names[text] + suffix, settings={}, added=text) for suffix in suffixes for text in ("", *added)]
+
+
+def draw_bare(seed, *, kind="loops", added=(ADDED,), repeats=1, conditions=USUAL):
+    """A pickup straight at the jack, open and with each of the parts `added`, all of it `repeats` times."""
+    rng, streams = _streams(seed)
+    guitar = gp.draw_bare_pickup(rng, kind=kind, **_reading(conditions))
+    return _realise(seed, streams, guitar, _bare_plans(added, repeats), conditions=conditions)
+
+
+WRONG = ("dcr", "added", "input.resistance", "input.capacitance")
+
+
+def draw_wrong_reference(
+    seed, which, size=None, *, is_guitar=False, kind="loops", added=(ADDED,), takes=THREE_TAKES, conditions=USUAL
+):
+    """One reference really is (1 + size) of what is stated, beside the usual error; size 3 to 20 %, either sign, if none is given.
+
+    which: one of `WRONG`, or "added.2n2" where that part is clipped on. A pickup straight at the jack, or the one-pickup guitar.
+    """
+    rng, streams = _streams(seed)
+    drawn = streams[6].uniform(0.03, 0.2) * streams[6].choice([-1.0, 1.0])
+    draw = gp.draw_one_pickup_guitar if is_guitar else gp.draw_bare_pickup
+    guitar = draw(rng, kind=kind, **_reading(conditions))
+    plans = [ONE_PICKUP_TAKES[name] for name in takes] if is_guitar else _bare_plans(added, 1)
+    by = float(drawn if size is None else size)
+    return _realise(seed, streams, guitar, plans, conditions=conditions, wrong=which, wrong_by=by)
 
 
 def draw_impedance(seed, *, kind="loops", is_with_exciter=False, conditions=USUAL):

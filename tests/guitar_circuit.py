@@ -11,6 +11,7 @@ GROUND = "ground"
 TIP = "tip"
 EXCITER_H = 1e-3  # [H] of the exciter coil
 LOOP_H = 1e-6  # [H] of every shorted turn; only its time constant and its couplings count
+STATED_AT_HZ = 1e3  # where a capacitor that loses has its stated value
 
 
 @dataclass(slots=True, kw_only=True)
@@ -37,21 +38,47 @@ class Circuit:
     couplings: dict[tuple[str, str], float] = field(default_factory=dict)  # [1] k of two windings, by name
     joins: list[tuple[str, str]] = field(default_factory=list)
     source: tuple[str, str, float] | None = None  # node, "R" or "C", ohms or farads
+    lossy: list[tuple[str, str, float, float]] = field(default_factory=list)  # capacitors: farads at 1 kHz, loss tangent
 
-    def add_pot(self, lugs: tuple[str, str, str], ohm: float, fraction: float) -> None:
-        """Three lugs cw, wiper, ccw; an unused one is empty; the fraction is from ccw to wiper."""
+    def add_pot(
+        self, lugs: tuple[str, str, str], ohm: float, fraction: float, *, counter_ohm: float = 0.0, clockwise_ohm: float = 0.0
+    ) -> None:
+        """Three lugs cw, wiper, ccw; an unused one is empty; the fraction is from ccw to wiper.
+
+        Ohms beyond the track's share are those of the wiper and of the lug's contact, left where the wiper stops.
+        """
         clockwise, wiper, counter = lugs
-        for first, second, share in ((wiper, counter, fraction), (clockwise, wiper, 1 - fraction)):
+        to_counter, to_clockwise = (wiper, counter, fraction, counter_ohm), (clockwise, wiper, 1 - fraction, clockwise_ohm)
+        for first, second, share, left in (to_counter, to_clockwise):
             if first and second:
-                if share == 0:
+                if share == 0 and left == 0:
                     self.joins.append((first, second))
                 else:
-                    self.resistors.append((first, second, ohm * share))
+                    self.resistors.append((first, second, ohm * share + left))
+
+    def add_capacitor(self, first: str, second: str, farad: float, *, tangent: float = 0.0, leak_ohm: float = np.inf) -> None:
+        """A capacitor, with a constant loss tangent and with a resistance across it where it has them."""
+        if tangent:
+            self.lossy.append((first, second, farad, tangent))
+        else:
+            self.capacitors.append((first, second, farad))
+        if np.isfinite(leak_ohm):
+            self.resistors.append((first, second, leak_ohm))
+
+
+def lossy_admittance(s, farad, tangent):
+    """Admittance of a capacitor whose loss tangent is the same at all frequencies: s·C·(s/ω0)^(-2δ/π), shape of s.
+
+    The current is a fractional derivative of the voltage, so causal (S. Westerlund, L. Ekstam, IEEE Transactions on
+    Dielectrics and Electrical Insulation 1, 1994, 826); capacitance falls by a share of 2δ/π for each e-fold of frequency.
+    """
+    return s * farad * (s / (2 * np.pi * STATED_AT_HZ)) ** (-2 / np.pi * np.arctan(tangent))
 
 
 def merged_nodes(circuit):
     """Node to the one that stands for it, ground first among those joined."""
-    ends = [e[:2] for e in (*circuit.resistors, *circuit.capacitors)] + [w.ends for w in circuit.windings if w.ends]
+    ends = [part[:2] for part in (*circuit.resistors, *circuit.capacitors, *circuit.lossy)]
+    ends += [w.ends for w in circuit.windings if w.ends]
     stands = {node: node for pair in (*ends, *circuit.joins, (GROUND, TIP)) for node in pair}
     for first, second in circuit.joins:
         old, new = stands[first], stands[second]
@@ -62,11 +89,12 @@ def merged_nodes(circuit):
 
 
 def _stamp(matrix, at, elements, weight):
-    for first, second, value in elements:
+    """Add elements to a matrix (..., size, size)."""
+    for first, second, *values in elements:
         a, b = at[first], at[second]
         for row, column, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):
             if row >= 0 and column >= 0:
-                matrix[row, column] += sign * weight(value)
+                matrix[..., row, column] += sign * weight(*values)
 
 
 def _wound(circuit, s):
@@ -129,6 +157,7 @@ def solve_tip(circuit, frequency_hz):
                 conductance[at[node], n + index] += sign
                 conductance[n + index, at[node]] += sign
     matrix = conductance + s[:, None, None] * capacitance
+    _stamp(matrix, at, circuit.lossy, lambda farad, tangent: lossy_admittance(s, farad, tangent))
     matrix[:, n:, n:] -= impedance
     if circuit.source is None:
         right[:, n:, 0] = emf
@@ -137,15 +166,24 @@ def solve_tip(circuit, frequency_hz):
     return np.linalg.solve(matrix, right)[:, at[TIP], 0]
 
 
-def spice_lines(circuit):
-    """The same circuit in a circuit simulator's words, and the vector of the tip."""
+def spice_lines(circuit, *, at_hz=None):
+    """The same circuit in a circuit simulator's words, and the vector of the tip.
+
+    A capacitor that loses is written as the resistance and the capacitance in parallel that it is at one frequency.
+    """
     stands = merged_nodes(circuit)
     names = {node: "0" if top == GROUND else "n" + top.replace(" ", "_").replace("-", "_") for node, top in stands.items()}
     lines = ["I1 0 x AC 1", f"Lx x 0 {EXCITER_H!r}"]
     if circuit.source is not None:
         node, kind, value = circuit.source
         lines = ["V1 driven 0 AC 1", f"{kind}source driven {names[node]} {float(value)!r}", f"Lx x 0 {EXCITER_H!r}", "Rx x 0 1e3"]
-    for letter, parts in (("R", circuit.resistors), ("C", circuit.capacitors)):
+    resistors, capacitors = [*circuit.resistors], [*circuit.capacitors]
+    for first, second, farad, tangent in circuit.lossy:
+        # written out by its parts: C falls as f^(-2δ/π) from 1 kHz on, the conductance is tan δ of ωC
+        angle, omega = np.arctan(tangent), 2 * np.pi * at_hz
+        capacitors.append((first, second, farad * np.cos(angle) * (at_hz / STATED_AT_HZ) ** (-2 * angle / np.pi)))
+        resistors.append((first, second, 1 / (omega * capacitors[-1][2] * tangent)))
+    for letter, parts in (("R", resistors), ("C", capacitors)):
         for index, (first, second, value) in enumerate(parts):
             if names[first] != names[second]:
                 lines.append(f"{letter}{index} {names[first]} {names[second]} {float(value)!r}")

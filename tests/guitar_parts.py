@@ -4,7 +4,7 @@ The ranges are common practice, no source.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -71,6 +71,103 @@ class Guitar:
     toml: str
     wire: Callable[..., None]
     heard: dict[str, tuple[str, ...]] = field(default_factory=dict)  # pickups that each position of the switch connects
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RealParts:
+    """Ranges from which it is drawn what parts and benches have beside their values; a single value is a range of no width.
+
+    Logarithmically uniform: stop_ohm (each end of each pot), tone_tangent, leak_ohm (across tone capacitors; None: no leak).
+    Uniform: tangents of the parts clipped on and of the cable, travel (of the track, at 10), kelvin (winding warmer in the
+    takes than when its resistance was read), kelvin_between (winding after a job over before it). share_spread: each loop's
+    share of the field at every further placement, over that at the first. is_exchanged: the leads of the pickups, after the
+    job. high_pass_hz: of the pickup's channel and of the reference's. clock_ppm: how much faster the card's clock runs.
+    """
+
+    stop_ohm: tuple[float, float] = (0.5, 80.0)
+    travel: tuple[float, float] = (0.97, 1.0)
+    tone_tangent: tuple[float, float] = (5e-4, 2e-2)
+    added_tangent: tuple[float, float] = (0.0, 1e-3)
+    cable_tangent: tuple[float, float] = (0.0, 2e-2)
+    kelvin: tuple[float, float] = (0.0, 15.0)
+    kelvin_between: tuple[float, float] = (-2.0, 2.0)
+    share_spread: float = 0.15
+    leak_ohm: tuple[float, float] | None = None
+    is_exchanged: bool = False
+    high_pass_hz: tuple[float, float] = (0.0, 0.0)
+    clock_ppm: float = 0.0
+
+
+IDEAL = RealParts(
+    stop_ohm=(0.0, 0.0),
+    travel=(1.0, 1.0),
+    tone_tangent=(0.0, 0.0),
+    added_tangent=(0.0, 0.0),
+    cable_tangent=(0.0, 0.0),
+    kelvin=(0.0, 0.0),
+    kelvin_between=(0.0, 0.0),
+    share_spread=0.0,
+)
+COPPER_PER_K = 0.00393  # [1/K] of the resistance at 20 °C (IEC 60028)
+
+
+def copper_ratio(to_c, from_c):
+    """Resistance of a copper winding at one temperature over that at another."""
+    return (1 + COPPER_PER_K * (to_c - 20)) / (1 + COPPER_PER_K * (from_c - 20))
+
+
+def draw_log(rng, ends):
+    """Logarithmically uniform; the draw is made even where the range has no width."""
+    low, high = ends
+    drawn = rng.uniform()
+    return low if low == high else low * (high / low) ** drawn
+
+
+def draw_real_parts(rng, parts, real):
+    """What the pots and capacitors of a guitar have beside their values, by the names of instrument.toml."""
+    drawn = {}
+    for key, value in parts.items():
+        if key.startswith("pot.") and "@" not in key:
+            counter, clockwise = (draw_log(rng, real.stop_ohm) for _ in range(2))
+            travel = rng.uniform(*real.travel)
+            drawn |= {f"{key}.stop@0": counter, f"{key}.stop@10": (1 - travel) * value + clockwise, f"{key}.travel": travel}
+        elif key.startswith("capacitor."):
+            drawn[f"{key}.loss_tangent"] = draw_log(rng, real.tone_tangent)
+            if real.leak_ohm:
+                drawn[f"{key}.leak"] = draw_log(rng, real.leak_ohm)
+    return drawn
+
+
+def pickup_at(pickup, *, ratio, shares):
+    """The same pickup with its wire's resistance changed and each loop's share of the field (by coil, by loop)."""
+    coils = tuple(
+        replace(
+            coil,
+            ohm=coil.ohm * ratio,
+            turns=tuple(replace(turn, g=turn.g * share) for turn, share in zip(coil.turns, own, strict=True)),
+        )
+        for coil, own in zip(pickup.coils, shares, strict=True)
+    )
+    return replace(pickup, coils=coils)
+
+
+def add_pot(circuit, parts, name, lugs, fraction):
+    """A pot of a guitar, with what is left at the stop where it stands at one."""
+    key, ohm = f"pot.{name}", parts[f"pot.{name}"]
+    if fraction == 0:
+        circuit.add_pot(lugs, ohm, 0.0, counter_ohm=parts.get(f"{key}.stop@0", 0.0))
+    elif fraction == 1:
+        travel = parts.get(f"{key}.travel", 1.0)
+        circuit.add_pot(lugs, ohm, travel, clockwise_ohm=parts.get(f"{key}.stop@10", 0.0) - (1 - travel) * ohm)
+    else:
+        circuit.add_pot(lugs, ohm, fraction)
+
+
+def add_capacitor(circuit, parts, name, node):
+    """A capacitor of a guitar to ground, with its losses."""
+    key = f"capacitor.{name}"
+    tangent, leak_ohm = parts.get(f"{key}.loss_tangent", 0.0), parts.get(f"{key}.leak", np.inf)
+    circuit.add_capacitor(node, GROUND, parts[key], tangent=tangent, leak_ohm=leak_ohm)
 
 
 def scatter(rng, bound, kind):
@@ -222,11 +319,19 @@ def draw_one_pickup_guitar(rng, *, kind="loops", references="gaussian", has_dcr=
 
     def wire(circuit, parts, fractions, position):
         assert position == ""
-        circuit.add_pot(("bridge hot", TIP, GROUND), parts["pot.volume"], fractions["volume"])
-        circuit.add_pot(("", "bridge hot", "tone node"), parts["pot.tone"], fractions["tone"])
-        circuit.capacitors.append(("tone node", GROUND, parts["capacitor.tone"]))
+        add_pot(circuit, parts, "volume", ("bridge hot", TIP, GROUND), fractions["volume"])
+        add_pot(circuit, parts, "tone", ("", "bridge hot", "tone node"), fractions["tone"])
+        add_capacitor(circuit, parts, "tone", "tone node")
 
     return build.guitar(wire)
+
+
+def draw_bare_pickup(rng, *, kind="loops", references="gaussian", has_dcr=True):
+    """A pickup straight at the jack; there is no instrument.toml."""
+    build = _Builder(rng, references=references, has_dcr=has_dcr)
+    build.pickup("bridge", kind=kind, ends=(TIP, GROUND))
+
+    return replace(build.guitar(lambda *_: None), toml="")
 
 
 FIVE_POSITIONS = {
@@ -257,10 +362,10 @@ def draw_three_pickup_guitar(rng, *, kind="one loop", out_of_phase="middle", is_
     build.switch(joins)
 
     def wire(circuit, parts, fractions, position):
-        circuit.add_pot(("bus", TIP, GROUND), parts["pot.volume"], fractions["volume"])
+        add_pot(circuit, parts, "volume", ("bus", TIP, GROUND), fractions["volume"])
         for name in ("tone-1", "tone-2"):
-            circuit.add_pot(("", f"{name} top", "tone node"), parts[f"pot.{name}"], fractions[name])
-        circuit.capacitors.append(("tone node", GROUND, parts["capacitor.tone"]))
+            add_pot(circuit, parts, name, ("", f"{name} top", "tone node"), fractions[name])
+        add_capacitor(circuit, parts, "tone", "tone node")
         circuit.joins.extend(joins[position])
 
     return build.guitar(wire, FIVE_POSITIONS)
@@ -283,20 +388,24 @@ def draw_four_pot_guitar(rng, *, kind="one loop", references="gaussian", has_dcr
     def wire(circuit, parts, fractions, position):
         for name in ("bridge", "neck"):
             hot, out, node = f"{name} hot", f"{name} out", f"{name} tone node"
-            circuit.add_pot((hot, out, GROUND), parts[f"pot.{name}-volume"], fractions[f"{name}-volume"])
-            circuit.add_pot(("", hot if is_tone_before else out, node), parts[f"pot.{name}-tone"], fractions[f"{name}-tone"])
-            circuit.capacitors.append((node, GROUND, parts[f"capacitor.{name}-tone"]))
+            add_pot(circuit, parts, f"{name}-volume", (hot, out, GROUND), fractions[f"{name}-volume"])
+            tone_lugs = ("", hot if is_tone_before else out, node)
+            add_pot(circuit, parts, f"{name}-tone", tone_lugs, fractions[f"{name}-tone"])
+            add_capacitor(circuit, parts, f"{name}-tone", node)
         circuit.joins.extend(joins[name] for name in heard[position])
 
     return build.guitar(wire, heard)
 
 
 def guitar_circuit(guitar, fractions, *, position="", drives=None, load=(), source=None):
-    """Circuit of a guitar at settings; load as (kind "R" or "C", value) across the jack; drives by pickup."""
+    """Circuit of a guitar at settings; load as (kind "R" or "C", value, loss tangent) across the jack; drives by pickup."""
     circuit = Circuit(source=source)
     for name, pickup in guitar.pickups.items():
         add_pickup(circuit, name, pickup, guitar.ends[name], drive=(drives or {}).get(name, 0.0))
     guitar.wire(circuit, guitar.parts, fractions, position)
-    for kind, value in load:
-        (circuit.resistors if kind == "R" else circuit.capacitors).append((TIP, GROUND, value))
+    for kind, value, *tangent in load:
+        if kind == "R":
+            circuit.resistors.append((TIP, GROUND, value))
+        else:
+            circuit.add_capacitor(TIP, GROUND, value, tangent=tangent[0] if tangent else 0.0)
     return circuit
