@@ -55,14 +55,13 @@ def truth_vector(case, problem):
     vector |= {"log_added_0": np.log(case.truths["added"]), "log_series_0": np.log(case.truths["series_resistor"])}
     vector["shunt"] = case.truths["added_to_hot"] / SHUNT_UNIT_F
     for key, value in case.truths.items():
-        if key.startswith(("pot.", "capacitor.")):
-            is_fraction = "@" in key
+        if key.startswith(("pot.", "capacitor.")) and value > 0:
+            is_fraction = "@" in key and ".stop@" not in key
             vector[f"logit_{key}" if is_fraction else f"log_{key}"] = np.log(value / (1 - value) if is_fraction else value)
-    for name, pickup in case.guitar.pickups.items():
-        suffix = f"@{name}" if len(case.guitar.pickups) > 1 else ""
-        own = _coil_truths(pickup.coils[0])
-        vector |= {f"{key}{suffix}": value for key, value in own.items()}
     takes, placement, first = [case.takes[take.name] for take in problem.evidence.takes], -1, 0
+    for name, pickup in takes[0].pickups.items():
+        suffix = f"@{name}" if len(takes[0].pickups) > 1 else ""
+        vector |= {f"{key}{suffix}": value for key, value in _coil_truths(pickup.coils[0]).items()}
     for index, take in enumerate(takes):
         vector["delay"] = take.delay_s * take.response.origin.rate_hz
         if problem.evidence.takes[index].begins_placement or index == 0:

@@ -449,7 +449,7 @@ WRONG = ("dcr", "added", "input.resistance", "input.capacitance")
 def draw_wrong_reference(
     seed, which, size=None, *, is_guitar=False, kind="loops", added=(ADDED,), takes=THREE_TAKES, conditions=USUAL
 ):
-    """One reference really is (1 + size) of what is stated, beside the usual error; size 3 to 20 %, either sign, if none is given.
+    """One reference really is (1 + size) of what is stated, beside the usual error; size 3 to 20 %, of either sign, where None.
 
     which: one of `WRONG`, or "added.2n2" where that part is clipped on. A pickup straight at the jack, or the one-pickup guitar.
     """
