@@ -38,6 +38,18 @@ def test_a_capacitor_within_its_marking():
             "not resolved",
             "reaches 1.6 nF below the lower limit 29.7 nF and 1.6 nF above the upper limit 36.3 nF",
         ),
+        (
+            29.6e-9,
+            0.1e-9,
+            "not resolved",
+            "outside the marking, but its 95 % interval reaches 96 pF above the lower limit 29.7 nF",
+        ),
+        (
+            36.4e-9,
+            0.1e-9,
+            "not resolved",
+            "outside the marking, but its 95 % interval reaches 96 pF below the upper limit 36.3 nF",
+        ),
         (29.4e-9, 0.1e-9, "outside marking", "lies below 29.7 nF"),
         (46.8e-9, 0.3e-9, "outside marking", "lies above 36.3 nF"),
     ],

@@ -71,6 +71,15 @@ def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
     assert (document["nearest_preferred"], document["code"]) == ("33 nF (E6)", "333K")
     assert document["budget"]
     assert document["next_take"] is None
+    rule = document["decision_rule"]
+    assert (rule["side"], rule["guard_band"]["unit"], rule["guard_band"]["scale"]) == ("inside", "F", "logarithmic")
+    assert rule["guard_band"]["value"] == pytest.approx((high - low) / 2)
+    assert rule["limits"] == pytest.approx([29.7e-9, 36.3e-9])
+    # the guard band is a factor: each limit is moved by as much as the interval's end lies off the value
+    assert rule["acceptance"] == pytest.approx([29.7e-9 * 30.6e-9 / low, 36.3e-9 * 30.6e-9 / high], rel=0.01)
+    assert rule["acceptance"][0] < document["measured"]["value"] < rule["acceptance"][1]
+    assert document["conformance_probability"] > 0.999
+    assert document["specific_risk"] == pytest.approx(1 - document["conformance_probability"], abs=1e-12)
     assert (tmp_path / "c.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
 
 
@@ -82,6 +91,7 @@ def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
     assert "NOT RESOLVED" in out
     assert "tone=0" in out
     assert "measured" not in out
+    assert "accepted" not in out
 
 
 def test_what_cannot_be_confirmed_is_refused(book, capsys, tmp_path):
@@ -140,7 +150,11 @@ def test_an_interval_over_the_limit_names_the_take_that_narrows_it():
     lines = confirm_lines(judged, (), takes=("a", "b"), simulated=True)
     assert lines[0] == "capacitor.tone, from a, b"
     assert lines[1].startswith("simulated")
-    assert lines[2].startswith("NOT RESOLVED: the 95 % interval lies partly inside the marking and reaches 290 pF above")
+    assert lines[2].startswith("NOT RESOLVED: the value lies inside the marking, but its 95 % interval reaches 290 pF above")
+    text = " ".join(" ".join(lines).split())
+    # by hand: U = 1.96 · 0.2 nF; limits 29.7 and 36.3 nF moved inwards by it; Φ((36.3 − 36.2)/0.2) = Φ(0.5) = 0.6915
+    assert "accepted 30.10 … 35.90 nF guard band w = U = 390 pF (JCGM 106, 8.3; ILAC-G8:09/2019)" in text
+    assert "within its marking 69.1 % probability; no verdict" in text
     assert lines[-1] == "What would tell: one more take with the controls set to tone=0: capacitor.tone to ± 0.78 %"
 
 
@@ -161,3 +175,35 @@ def test_lines_of_a_pot_without_a_tolerance():
     assert document["marked"]["tolerance_assumed"] is True
     assert document["marked"]["allowed"] == [pytest.approx(400e3), pytest.approx(600e3)]
     assert document["budget"][0] == {"source": "dcr", "contribution": 1.9e3}
+
+
+# Nothing that counts was measured: the rule is stated all the same, and nothing is made up.
+def test_a_misfit_has_a_rule_but_no_probability():
+    quantities = {"capacitor.tone": estimate(33e-9, 1e-10, "F")}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit"))
+    document = confirm_document(judged, ())
+    assert document["decision_rule"]["rule"].startswith("guarded acceptance and guarded rejection, guard band w = U")
+    assert "JCGM 106:2012, 8.3" in document["decision_rule"]["standard"]
+    assert (document["decision_rule"]["side"], document["decision_rule"]["guard_band"]) == (None, None)
+    assert (document["conformance_probability"], document["specific_risk"]) == (None, None)
+    assert "probability" not in "\n".join(confirm_lines(judged, (), takes=("a",), simulated=False))
+
+
+def test_a_marking_narrower_than_the_interval_accepts_nothing():
+    quantities = {"capacitor.tone": estimate(33e-9, 3e-9, "F")}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities))
+    document = confirm_document(judged, ())
+    assert (judged.verdict, document["decision_rule"]["side"]) == ("not resolved", "inside near both limits")
+    assert document["decision_rule"]["acceptance"] is None
+    assert document["conformance_probability"] == pytest.approx(0.7287, abs=1e-4)  # 2Φ(1.1) − 1, from a table
+    assert "no value: the interval is too wide" in "\n".join(confirm_lines(judged, (), takes=("a",), simulated=False))
+
+
+def test_a_rejected_part_states_the_risk_of_its_rejection():
+    quantities = {"capacitor.tone": estimate(37e-9, 0.3e-9, "F")}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities))
+    document = confirm_document(judged, ())
+    assert (judged.verdict, document["decision_rule"]["side"]) == ("outside marking", "above")
+    assert document["specific_risk"] == document["conformance_probability"] == pytest.approx(0.00982, abs=1e-5)  # Φ(−7/3)
+    text = " ".join(" ".join(confirm_lines(judged, (), takes=("a",), simulated=False)).split())
+    assert "within its marking 1.0 % probability; risk of the verdict 1.0 %" in text

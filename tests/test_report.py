@@ -5,9 +5,11 @@ from html.parser import HTMLParser
 
 import pytest
 
+from fit.answers.confirm import confirm_part
 from fit.desk.report import Sheet, TakeSheet, report_html
+from measure.quantity import parse_quantity
 from measure.response import Finding
-from tests.answer_by_hand import answer
+from tests.answer_by_hand import answer, estimate
 
 EVIL = '<script>alert("x")</script><img src=http://evil.invalid/x.png onerror=alert(1)>'
 VOID = {"meta", "br", "img", "hr", "input", "link"}
@@ -110,6 +112,24 @@ def test_page_says_what_was_measured_with_intervals_budget_checks_rig_and_words(
         "The coil seems to have moved",
     ):
         assert text in said
+
+
+def test_marked_parts_come_with_rule_verdict_and_probability():
+    marked = parse_quantity("33n ± 10%", "F")
+    within = confirm_part("capacitor.tone", marked=marked, measured=estimate(30.6e-9, 1.5e-10, "F"))
+    outside = confirm_part("capacitor.second", marked=marked, measured=estimate(36.2e-9, 2e-10, "F"))
+    said = " ".join(read(page(verdicts=(within, outside))).texts)
+    for text in (
+        "Marked parts",
+        "guarded acceptance",
+        "ISO/IEC 17025:2017, 7.8.6",
+        "Tone capacitor  within marking",
+        "Second capacitor  not resolved",
+        "> 99.9 %",
+        "69.1 %",
+    ):
+        assert text in said
+    assert "Marked parts" not in page()
 
 
 @pytest.mark.parametrize("where", ["take", "note", "warning", "rig", "device"])

@@ -1,8 +1,9 @@
-"""Is a part what is marked on it? The measured interval against the marking's tolerance."""
+"""Is a part what is marked on it? The measured value against the marking's tolerance, its uncertainty counted."""
 
 from dataclasses import dataclass
 from typing import Literal
 
+from fit.answers.conformity import Decision, decide_conformity
 from fit.answers.marking import ASSUMED_TOLERANCE, marking_code, nearest_marking, preferred_text
 from fit.answers.pickup import Estimate, NextTake
 from measure.quantity import Quantity, format_quantity
@@ -33,9 +34,12 @@ class ConfirmAnswer:
     deviation : float or None
         Measured over marked, less 1. [1]
     verdict : {"within marking", "outside marking", "not resolved"}
-        By the whole 95 % interval.
+        By guarded acceptance and guarded rejection: what holds for the whole 95 % interval.
     why : str
         The reason of the verdict, one sentence.
+    decision : Decision or None
+        Where the value lies, and how probable it is that the part is within its marking; None where nothing is marked, or nothing
+        measured that counts.
     next_take : NextTake or None
         That would tell the part, where it is not resolved.
     nearest_preferred : str or None
@@ -54,6 +58,7 @@ class ConfirmAnswer:
     deviation: float | None
     verdict: Verdict
     why: str
+    decision: Decision | None
     next_take: NextTake | None
     nearest_preferred: str | None
     code: str | None
@@ -104,7 +109,10 @@ def confirm_part(
     tolerance = None if marked is None or bound is None else float(f"{bound / marked.value:.12g}")  # 0.1, not 0.10000000000000002
     low = None if marked is None or bound is None else marked.value - bound
     high = None if marked is None or bound is None else marked.value + bound
-    verdict, why = _judge(low, high, measured, why_not)
+    decision = None
+    if measured is not None and not why_not and low is not None and high is not None:
+        decision = decide_conformity(measured, low=low, high=high)
+    verdict, why = _judge(decision, measured, why_not)
     unit = "F" if kind == "capacitor" else "Ω"
     near = None if measured is None else nearest_marking(measured.value, unit, tolerance or ASSUMED_TOLERANCE[kind])
     code = None
@@ -123,6 +131,7 @@ def confirm_part(
         deviation=None if marked is None or measured is None else measured.value / marked.value - 1,
         verdict=verdict,
         why=why,
+        decision=decision,
         next_take=next_take if verdict == "not resolved" else None,
         nearest_preferred=None if near is None else preferred_text(near),
         code=code,
@@ -153,24 +162,28 @@ def limit_text(value: float, unit: str) -> str:
     return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {rest}"
 
 
-def _judge(low: float | None, high: float | None, measured: Estimate | None, why_not: str) -> tuple[Verdict, str]:
+def _judge(decision: Decision | None, measured: Estimate | None, why_not: str) -> tuple[Verdict, str]:
     if why_not or measured is None:
         return "not resolved", why_not or "the takes do not tell it"
-    if low is None or high is None:
+    if decision is None:
         return "not resolved", "nothing is marked on it that could be tested"
-    unit = measured.unit
-    if low <= measured.low and measured.high <= high:
-        return "within marking", f"the whole 95 % interval lies between {limit_text(low, unit)} and {limit_text(high, unit)}"
-    if measured.high < low:
-        return "outside marking", f"the whole 95 % interval lies below {limit_text(low, unit)}"
-    if measured.low > high:
-        return "outside marking", f"the whole 95 % interval lies above {limit_text(high, unit)}"
-    beyond = []
-    if measured.low < low:
-        beyond.append(f"{format_quantity(low - measured.low, unit, 2)} below the lower limit {limit_text(low, unit)}")
-    if measured.high > high:
-        beyond.append(f"{format_quantity(measured.high - high, unit, 2)} above the upper limit {limit_text(high, unit)}")
-    return "not resolved", f"the 95 % interval lies partly inside the marking and reaches {' and '.join(beyond)}"
+    low, high = decision.limits
+    low_text, high_text = limit_text(low, measured.unit), limit_text(high, measured.unit)
+    if decision.side == "inside":
+        return "within marking", f"the whole 95 % interval lies between {low_text} and {high_text}"
+    if decision.side in ("below", "above"):
+        limit = low_text if decision.side == "below" else high_text
+        return "outside marking", f"the whole 95 % interval lies {decision.side} {limit}"
+    value, unit = measured.value, measured.unit
+    reaches = [
+        (measured.low < low <= value, low - measured.low, f"below the lower limit {low_text}"),
+        (value <= high < measured.high, measured.high - high, f"above the upper limit {high_text}"),
+        (value < low, measured.high - low, f"above the lower limit {low_text}"),
+        (value > high, high - measured.low, f"below the upper limit {high_text}"),
+    ]
+    told = " and ".join(f"{format_quantity(length, unit, 2)} {where}" for is_so, length, where in reaches if is_so)
+    inside = "inside" if low <= value <= high else "outside"
+    return "not resolved", f"the value lies {inside} the marking, but its 95 % interval reaches {told}"
 
 
 def _code(value: float, unit: str, tolerance: float | None) -> str | None:

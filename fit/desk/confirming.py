@@ -2,22 +2,22 @@
 
 from pathlib import Path
 
-from fit.answers.confirm import ConfirmAnswer, confirm_part, limit_text
+from fit.answers.confirm import ConfirmAnswer, confirm_part
 from fit.answers.marking import read_marking
 from fit.answers.pickup import Contribution, PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
-from fit.desk.document import Document, estimate_document, next_take_document
+from fit.desk.confirmtext import part_rows
+from fit.desk.document import Document, decision_document, estimate_document, next_take_document
 from fit.desk.instruments import read_instrument_file
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.session import FitWish, answer_for
-from fit.desk.wording import MINUS, SIMULATED_TEXT, estimate_texts, plain_text, table_lines
+from fit.desk.wording import SIMULATED_TEXT, plain_text, table_lines
 from measure.errors import FileError
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity, format_quantity
 
 SHOWN_SOURCES = 4
 LEAST_SHARE = 0.005  # [1] of the variance, that is worth a line
-POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
 
 
 def confirm_part_of(
@@ -136,7 +136,7 @@ def confirm_lines(
     lines = [f"{plain_text(answer.part)}, from {', '.join(plain_text(take) for take in takes)}"]
     if simulated:
         lines.append(SIMULATED_TEXT)
-    lines += [f"{answer.verdict.upper()}: {plain_text(answer.why)}", "", *table_lines(_rows(answer))]
+    lines += [f"{answer.verdict.upper()}: {plain_text(answer.why)}", "", *table_lines(part_rows(answer))]
     if answer.measured is not None and budget:
         total = sum(one.contribution**2 for one in budget)
         largest = sorted(budget, key=lambda one: -abs(one.contribution))[:SHOWN_SOURCES]
@@ -190,33 +190,12 @@ def confirm_document(answer: ConfirmAnswer, budget: tuple[Contribution, ...]) ->
         "deviation": answer.deviation,
         "verdict": answer.verdict,
         "why": answer.why,
+        **decision_document(answer.decision, unit="F" if answer.part.startswith("capacitor.") else "Ω"),
         "nearest_preferred": answer.nearest_preferred,
         "code": answer.code,
         "next_take": next_take_document(answer.next_take),
         "budget": [{"source": one.source, "contribution": one.contribution} for one in budget],
     }
-
-
-def _rows(answer: ConfirmAnswer) -> list[tuple[str, ...]]:
-    rows: list[tuple[str, ...]] = []
-    if answer.marked is not None and answer.tolerance is not None and answer.marked_low is not None:
-        allowed = f"{limit_text(answer.marked_low, answer.marked.unit)} … "
-        allowed += limit_text(answer.marked_high or answer.marked.value, answer.marked.unit)
-        how = f", ± {100 * answer.tolerance:g} % assumed" if answer.tolerance_assumed else ""
-        rows.append(("marked", f"{plain_text(answer.marked.text)}{how}", f"{allowed} allowed"))
-    if answer.measured is not None:
-        value, interval = estimate_texts(answer.measured)
-        rows.append(("measured", value, f"{interval} (95 %)"))
-    if answer.deviation is not None:
-        rows.append(("off the marking", f"{100 * answer.deviation:+.1f} %".replace("-", MINUS), ""))
-    if answer.code is not None:
-        rows.append(
-            ("printed code", answer.code, "as on a part, IEC 60062" if answer.marked else "of the nearest preferred value")
-        )
-    if answer.nearest_preferred is not None:
-        note = POT_NOTE if answer.part.startswith("pot.") else "nearest by ratio, IEC 60063"
-        rows.append(("nearest preferred", answer.nearest_preferred, note))
-    return rows
 
 
 # What is stated as known is a reference of the fit: it cannot be tested by it.

@@ -3,6 +3,7 @@
 import math
 from typing import Any
 
+from fit.answers.conformity import RULE, STANDARD, Decision
 from fit.answers.pickup import Estimate, NextTake, PickupAnswer
 from measure.response import Finding
 
@@ -127,6 +128,39 @@ def next_take_document(take: NextTake | None) -> Document | None:
         return None
     predicted = _number(take.predicted_relative_std)
     return {"add": take.add, "set": list(take.controls), "text": take.text, "predicted_relative_std": predicted}
+
+
+def decision_document(decision: Decision | None, *, unit: str) -> Document:
+    """Put a decision on conformity as JSON states it.
+
+    Parameters
+    ----------
+    decision : Decision or None
+        None where there was nothing to decide upon: the rule stands all the same.
+    unit : str
+        Of the value.
+
+    Returns
+    -------
+    dict
+        The rule with what it came to, the probability that the value lies inside its limits, the risk of the verdict; null where
+        there is none.
+    """
+    rule: Document = {"rule": RULE, "standard": STANDARD, "guard_band": None, "limits": None, "acceptance": None, "side": None}
+    if decision is None:
+        return {"decision_rule": rule, "conformance_probability": None, "specific_risk": None}
+    scale = "logarithmic" if decision.is_logarithmic else "linear"
+    rule |= {
+        "guard_band": {"value": decision.guard_band, "unit": unit, "scale": scale},
+        "limits": list(decision.limits),
+        "acceptance": None if decision.acceptance is None else list(decision.acceptance),
+        "side": decision.side,
+    }
+    return {
+        "decision_rule": rule,
+        "conformance_probability": decision.conforming,
+        "specific_risk": decision.specific_risk,
+    }
 
 
 # JSON knows no infinity: what is not finite is null.

@@ -6,8 +6,11 @@ No scripts and nothing fetched from elsewhere; every text from outside is escape
 from dataclasses import dataclass
 from html import escape
 
+from fit.answers.confirm import ConfirmAnswer
+from fit.answers.conformity import RULE, STANDARD
 from fit.answers.pickup import PickupAnswer
 from fit.answers.tapers import read_tapers
+from fit.desk.confirmtext import part_rows
 from fit.desk.screen import HELPED_QUANTITIES, MISFIT_AT, agreement_rows, check_rows, misfit_lines, not_told, quantity_rows
 from fit.desk.tapertext import taper_rows
 from fit.desk.wording import CAUTIONS, SIMULATED_TEXT, WORDS, estimate_texts, headline_keys, quantity_name
@@ -122,6 +125,8 @@ class Sheet:
         What was noticed outside the fit.
     made_by : str
         Tool, version and time.
+    verdicts : tuple of ConfirmAnswer
+        Of the parts that carry a marking.
     """
 
     answer: PickupAnswer
@@ -130,6 +135,7 @@ class Sheet:
     references: tuple[tuple[str, str], ...]
     warnings: tuple[str, ...]
     made_by: str
+    verdicts: tuple[ConfirmAnswer, ...] = ()
 
 
 def report_html(sheet: Sheet) -> str:
@@ -151,6 +157,7 @@ def report_html(sheet: Sheet) -> str:
     sections = [
         _opening(sheet, title),
         _values(sheet.answer),
+        _verdicts(sheet.verdicts),
         _pictures(sheet.answer),
         _model(sheet.answer),
         _takes(sheet),
@@ -209,6 +216,17 @@ def _values(answer: PickupAnswer) -> str:
         ]
     if len(rows) > 1:
         parts += ["<h3>What a further take would tell</h3>", _table(rows)]
+    return "\n".join(parts)
+
+
+def _verdicts(verdicts: tuple[ConfirmAnswer, ...]) -> str:
+    if not verdicts:
+        return ""
+    parts = ["<h2>Marked parts</h2>", f'<p class="small">Decision rule: {escape(RULE)} ({escape(STANDARD)}).</p>']
+    for one in verdicts:
+        css = {"within marking": "good", "outside marking": "bad"}.get(one.verdict, "look")
+        parts.append(f'<h3>{escape(quantity_name(one.part))} <span class="mark {css}">{escape(one.verdict)}</span></h3>')
+        parts += [f"<p>{escape(one.why)}</p>", _table([("", "", ""), *part_rows(one)])]
     return "\n".join(parts)
 
 

@@ -13,7 +13,7 @@ from fit.desk.bench import rig_rows
 from fit.desk.calibrated import calibration_warnings, without_card
 from fit.desk.document import Document, answer_document
 from fit.desk.elsewhere import inspect_response, take_response
-from fit.desk.instruments import LIMIT_BYTES
+from fit.desk.instruments import LIMIT_BYTES, read_instrument_file
 from fit.desk.lastfit import text_sha256
 from fit.desk.methods import noise_document
 from fit.desk.outcome import Desk, Outcome
@@ -34,6 +34,7 @@ from measure.logbook.kept import findings_of_take
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, read_take, write_result
 
 if TYPE_CHECKING:
+    from fit.answers.confirm import ConfirmAnswer
     from fit.desk.report import Sheet
 
 RESULT_FILE = "fit.json"
@@ -316,7 +317,20 @@ def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tupl
         references=tuple(references),
         warnings=warnings,
         made_by=f"coilsweep {metadata.version('coilsweep')}, {time_now()}",
+        verdicts=_verdicts(logbook, answer),
     )
+
+
+def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":
+    """Judge every part that instrument.toml calls marked and that the takes tell."""
+    from fit.circuit.instrument import stated_values
+    from fit.desk.confirming import judge_part
+
+    if not instrument_path(logbook).exists():
+        return ()
+    stated = stated_values(read_instrument_file(instrument_path(logbook)))
+    marked = {key: one.quantity for key, one in stated.items() if one.is_marked and one.quantity is not None}
+    return tuple(judge_part(key, quantity, answer) for key, quantity in marked.items() if key in answer.quantities)
 
 
 # In one step, so that an interrupted run leaves the old page whole.

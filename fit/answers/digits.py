@@ -1,0 +1,148 @@
+"""How many digits a value with an interval is written with: none finer than the interval allows.
+
+The last digit stands at the place of the second significant digit of the interval's half-width (JCGM 100:2008, 7.2.6: at most two
+digits of an uncertainty). The value is rounded to nearest, limits outwards, so that what is written is never narrower than what
+was found. Value and limits end at the same place and share one prefix.
+"""
+
+import math
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+
+from measure.quantity import format_quantity
+
+UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
+PREFIXES = {-12: "p", -9: "n", -6: "\N{MICRO SIGN}", -3: "m", 0: "", 3: "k", 6: "M"}
+EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
+EXACT_DIGITS = 6  # of a value without an interval
+SLACK = Decimal("1e-6")  # [1] of the last place: a limit that is off its place by less lies on it
+MINUS = "\N{MINUS SIGN}"
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Grid:
+    """Where numbers end, as a power of ten, and which power of ten the prefix stands for."""
+
+    place: int
+    exponent: int = 0
+
+    def text(self, value: float, rounding: str = ROUND_HALF_EVEN) -> str:
+        steps = Decimal(repr(float(value))).scaleb(-self.place)
+        slack = {ROUND_FLOOR: SLACK, ROUND_CEILING: -SLACK}.get(rounding, Decimal(0))
+        whole = int((steps + slack).to_integral_value(rounding))
+        places = max(self.exponent - self.place, 0)
+        return f"{Decimal(whole).scaleb(self.place - self.exponent):.{places}f}".replace("-", MINUS)
+
+
+def interval_texts(value: float, low: float, high: float, unit: str, *, finest: int | None = None) -> tuple[str, str]:
+    """Write a value and its interval with as many digits as the interval deserves.
+
+    Parameters
+    ----------
+    value, low, high : float
+        [`unit`]
+    unit : str
+        SI, without prefix; ``"dB"``, ``"%"``; ``"1"`` or empty for pure numbers.
+    finest : int or None
+        Power of ten of the last place, where more is of no use to anybody: -2 for hundredths.
+
+    Returns
+    -------
+    value, interval : str
+        For example ``"2.874 H"`` and ``"2.833 … 2.916 H"``; ``"exact"`` for an interval below a billionth of the value.
+
+    References
+    ----------
+    JCGM 100:2008, 7.2.6.
+
+    Examples
+    --------
+    >>> interval_texts(92.4e-12, 88.87e-12, 95.93e-12, "F")
+    ('92.4 pF', '88.8 … 96.0 pF')
+    >>> interval_texts(6467.49, 6466.843, 6468.137, "Hz")
+    ('6.46749 kHz', '6.46684 … 6.46814 kHz')
+    """
+    unit = unit.replace("1", "")
+    if _is_exact(value, low, high):
+        return format_quantity(value, unit, EXACT_DIGITS).replace("-", MINUS), "exact"
+    half = (high - low) / 2
+    if not math.isfinite(half):
+        return format_quantity(value, unit, 2).replace("-", MINUS), "no limits told"
+    grid = _grid(max(abs(value), half), half, unit, finest)
+    suffix = f" {PREFIXES[grid.exponent]}{unit}".rstrip()
+    limits = f"{grid.text(low, ROUND_FLOOR)} … {grid.text(high, ROUND_CEILING)}"
+    return f"{grid.text(value)}{suffix}", f"{limits}{suffix}"
+
+
+def limits_text(low: float, high: float, unit: str, *, half: float) -> str:
+    """Write two limits with the digits that an uncertainty deserves, rounded inwards: what is written is never wider.
+
+    Parameters
+    ----------
+    low, high : float
+        [`unit`]
+    unit : str
+        SI, without prefix.
+    half : float
+        Half of the 95 % interval of what they are for, above 0. [`unit`]
+
+    Returns
+    -------
+    str
+        With one prefix.
+
+    Examples
+    --------
+    >>> limits_text(29.9371e-9, 36.0106e-9, "F", half=0.245e-9)
+    '29.94 … 36.01 nF'
+    """
+    grid = _grid(max(abs(low), abs(high)), half, unit, None)
+    suffix = f" {PREFIXES[grid.exponent]}{unit}".rstrip()
+    return f"{grid.text(low, ROUND_CEILING)} … {grid.text(high, ROUND_FLOOR)}{suffix}"
+
+
+def spread_texts(value: float, half: float, *, finest: int | None = None) -> tuple[str, str]:
+    """Write a value and the half-width of its interval as bare numbers that end at the same place.
+
+    Parameters
+    ----------
+    value, half : float
+        In one unit; `half` from 0 up.
+    finest : int or None
+        Power of ten of the last place, where more is of no use to anybody.
+
+    Returns
+    -------
+    value, half : str
+        The half-width rounded up.
+
+    Examples
+    --------
+    >>> spread_texts(-14.012, 0.3512)
+    ('−14.01', '0.36')
+    >>> spread_texts(-14.012, 0.3512, finest=-1)
+    ('−14.0', '0.4')
+    """
+    if _is_exact(value, value - half, value + half):
+        grid = _Grid(place=_place(abs(value) or 1.0) + 2 - EXACT_DIGITS if finest is None else finest)
+    else:
+        grid = _grid(half, half, "", finest)
+    return grid.text(value), grid.text(half, ROUND_CEILING)
+
+
+def _is_exact(value: float, low: float, high: float) -> bool:
+    return high - low <= 2 * EXACT * abs(value)
+
+
+# Power of ten of the second significant digit, of 0.0996 that of 0.10.
+def _place(half: float) -> int:
+    return math.floor(math.log10(float(f"{half:.1e}"))) - 1
+
+
+# The prefix that leaves 1 to 999 before the point; the next where the last place would stand before it: 0.46 kΩ, not 460 Ω.
+def _grid(size: float, half: float, unit: str, finest: int | None) -> _Grid:
+    place = _place(half) if finest is None else max(_place(half), finest)
+    if unit not in UNITS_WITH_PREFIX:
+        return _Grid(place=place)
+    exponent = min(max(3 * math.floor(math.log10(size) / 3), min(PREFIXES)), max(PREFIXES))
+    return _Grid(place=place, exponent=exponent + 3 if place > exponent and exponent < max(PREFIXES) else exponent)
