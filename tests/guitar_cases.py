@@ -212,7 +212,7 @@ def _circuit(guitar, plan, truths, leaks):
     load = [("R", truths["input.resistance"])]
     load.append(("C", truths["input.capacitance"], truths.get("input.loss_tangent", 0.0)))
     if plan.added:
-        key = _added_key(plan.added)
+        key = added_key(plan.added)
         load.append(("C", truths[key], truths.get(f"{key}.loss_tangent", 0.0)))
     hot = next(iter(guitar.ends.values()))[0]
     side = "after" if plan.is_after else "before"
@@ -233,7 +233,7 @@ def _circuit(guitar, plan, truths, leaks):
     return circuit
 
 
-def _added_key(text):
+def added_key(text):
     """Name of the truth of a part clipped on: "added" for the usual one, "added.2n2" for another."""
     return "added" if text == ADDED else f"added.{text.split()[0]}"
 
@@ -244,7 +244,7 @@ def _position(guitar, plan):
 
 def _real_truths(rng, guitar, plans, real):
     """What parts and clips have beside their values, by name."""
-    added = {_added_key(plan.added): None for plan in plans if plan.added}
+    added = {added_key(plan.added): None for plan in plans if plan.added}
     return gp.draw_real_parts(rng, guitar.parts, real) | {
         "input.loss_tangent": rng.uniform(*real.cable_tangent),
         **{f"{key}.loss_tangent": rng.uniform(*real.added_tangent) for key in added},
@@ -263,7 +263,7 @@ def _realise(seed, streams, guitar, plans, *, conditions, job=None, leaks=None, 
         "added_to_hot": 0.0,
     }
     for text in dict.fromkeys(plan.added for plan in plans if plan.added not in ("", ADDED)):
-        truths[_added_key(text)] = NOMINAL_F[text] * (1 + gp.scatter(rng, 0.01, kind))
+        truths[added_key(text)] = NOMINAL_F[text] * (1 + gp.scatter(rng, 0.01, kind))
     truths |= job or {}
     if real:
         drawn = _real_truths(streams[4], guitar, plans, real)

@@ -566,6 +566,7 @@ def _text_of(which):
     return cases.ADDED if which == "added" else f"{which.removeprefix('added.')} ± 1%"
 
 
+WHOLE = cases.Conditions(real=gp.RealParts(leak_ohm=(2e5, 5e6), high_pass_hz=(2.5, 1.0), clock_ppm=60.0))
 ONE_LOOP_CASES = {
     "one pickup": lambda seed: cases.draw_one_pickup(seed, kind="one loop", takes=tuple(cases.ONE_PICKUP_TAKES)),
     "three pickups": cases.draw_three_pickups,
@@ -573,6 +574,9 @@ ONE_LOOP_CASES = {
     "four pots, tone after": lambda seed: cases.draw_four_pots(seed, is_tone_before=False),
     "shielding": lambda seed: cases.draw_shielding(seed, kind="one loop"),
     "impedance": lambda seed: cases.draw_impedance(seed, kind="one loop", is_with_exciter=True),
+    "real pickup": lambda seed: cases.draw_one_pickup(seed, kind="one loop", conditions=WHOLE),
+    "real bare": lambda seed: cases.draw_bare(seed, kind="one loop", conditions=WHOLE),
+    "real pair": lambda seed: cases.draw_pair(seed, kind="one loop", added_f=20e-12, conditions=WHOLE),
 }
 
 
