@@ -5,12 +5,14 @@ Also the codes printed on parts (IEC 60062) and preferred values (IEC 60063).
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Decimal
 
 COVERAGE_95 = 1.959963984540054  # [1] half-width of a Gaussian's 95 % interval over its standard deviation
 MAX_TEXT = 120  # [characters] of one quantity; the longest sensible one has about 30
 SMALLEST_BOUND = Decimal("1e-9")  # [1] over the value; nothing at a bench is known better
+LEAST_TANGENT = 1e-6  # [1] less than any dielectric's
+COLDEST_C, HOTTEST_C = -40.0, 120.0  # [°C] of a bench
 MAX_PARTS = 20  # more parts than anyone clips across one jack
 
 PREFIX_EXPONENTS = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "K": 3, "M": 6, "Meg": 6, "G": 9, "T": 12}
@@ -39,6 +41,10 @@ _LETTER_CODE = re.compile(rf"(?P<whole>[0-9]{{0,6}})(?P<letter>[pnumkKMGR])(?P<p
 _PERCENT = re.compile(rf"{_NUMBER} ?%")
 _CAPACITOR_DIGITS = re.compile(r"(?P<digits>[1-9][0-9])(?P<zeros>[0-689])(?P<letter>[BCDFGJKMNZ])?")
 _CAPACITOR_LETTERS = re.compile(r"(?P<value>[0-9]{0,3}[pnum][0-9]{0,3})(?P<letter>[BCDGJKMNZ])?")  # F would be farad
+_CONDITIONS = re.compile(
+    r"(?P<plain>.*?)(?: ?tan ?(?P<tangent>[0-9]{1,3}(?:\.[0-9]{0,9})?) ?%)?"
+    r"(?: ?at ?(?P<temperature>-?[0-9]{1,3}(?:\.[0-9]{0,3})?) ?°?C)?"
+)
 _TWO_WAYS = re.compile(r"[1-9][0-9][1-9][KM]")
 
 TOLERANCE_PERCENT = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2", "J": "5", "K": "10", "M": "20", "N": "30"}
@@ -66,6 +72,10 @@ class Quantity:
         ``"Ω"``, ``"F"``, ``"H"``, ``"Hz"``, ``"V"``, ``"A"``, ``"s"`` or empty for a pure number.
     text : str
         As it was written, without spaces around it.
+    loss_tangent : float or None
+        Of a capacitor, at 1 kHz; None where none was written. [1]
+    temperature_c : float or None
+        Of a resistance, when it was read; None where none was written. [°C]
     """
 
     value: float
@@ -73,18 +83,21 @@ class Quantity:
     bound: float | None
     unit: str
     text: str
+    loss_tangent: float | None = None
+    temperature_c: float | None = None
 
 
 def parse_quantity(text: str, unit: str | None = None) -> Quantity:
     """Read one quantity as people write it.
 
     SI prefixes and the letter code of IEC 60062 (``4k7``, ``2n2``, ``R47``); ``±``, ``+-`` or ``+/-`` before a bound
-    in percent or in the same unit.
+    in percent or in the same unit. Behind a capacitance its loss tangent, ``tan 0.1%``; behind a resistance the temperature it
+    was read at, ``at 24C``.
 
     Parameters
     ----------
     text : str
-        For example ``"1n ± 1%"``, ``"185p ± 3p"``, ``"4k7"``.
+        For example ``"1n ± 1%"``, ``"185p ± 3p"``, ``"4k7"``, ``"1n ± 1% tan 0.1%"``, ``"6.35k ± 0.5% at 24C"``.
     unit : str or None
         The unit it must have; None to infer it: p, n and u are capacitors, R, k, M and G resistors, a written unit wins.
 
@@ -104,11 +117,13 @@ def parse_quantity(text: str, unit: str | None = None) -> Quantity:
     4700.0
     >>> parse_quantity("185p+-3p").bound
     3e-12
+    >>> parse_quantity("6.35k ± 0.5% at 24C").temperature_c
+    24.0
     """
     if unit is not None and unit not in KINDS:
         msg = f"unit {unit!r} is not one of {', '.join(KINDS)}"
         raise ValueError(msg)
-    written = _normalised(text, unit)
+    written, tangent, temperature = _without_conditions(_normalised(text, unit))
     stated, mark, tolerance = written.partition("±")
     if not tolerance.strip(" ") and mark:
         raise ValueError(_expected(text, unit, "nothing stands after ±"))
@@ -121,7 +136,12 @@ def parse_quantity(text: str, unit: str | None = None) -> Quantity:
         raise ValueError(
             _expected(text, unit, f"it must lie between {low:g} and {high:g} {found}".rstrip() + _code_hint(text, unit))
         )
-    return _quantity(value, bound, unit=found, text=text.strip(" "))
+    if tangent is not None and (found != "F" or not LEAST_TANGENT <= tangent < 1):
+        raise ValueError(_expected(text, unit, "tan is the loss tangent of a capacitor, above 0 and below 100 %"))
+    if temperature is not None and (found != "Ω" or not COLDEST_C <= temperature <= HOTTEST_C):
+        raise ValueError(_expected(text, unit, f"at is the temperature of a resistance, {COLDEST_C:g} to {HOTTEST_C:g} °C"))
+    plain = _quantity(value, bound, unit=found, text=text.strip(" "))
+    return replace(plain, loss_tangent=tangent, temperature_c=temperature)
 
 
 def parse_parts(text: str) -> tuple[Quantity, ...]:
@@ -368,6 +388,15 @@ def _normalised(text: str, unit: str | None) -> str:
     for pattern, spelling in _SPELLINGS.items():
         written = re.sub(pattern, spelling, written)
     return written
+
+
+# What stands behind a value: its loss tangent, its temperature.
+def _without_conditions(written: str) -> tuple[str, float | None, float | None]:
+    match = _CONDITIONS.fullmatch(written)
+    if match is None:
+        return written, None, None
+    tangent, temperature = match["tangent"], match["temperature"]
+    return match["plain"], None if tangent is None else float(tangent) / 100, None if temperature is None else float(temperature)
 
 
 # Value, its unit, and whether it stands bare, without prefix and unit.

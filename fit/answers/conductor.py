@@ -2,7 +2,7 @@
 
 import math
 
-from fit.answers.copper import REFERENCE_CELSIUS, resistance_at
+from fit.circuit.copper import REFERENCE_CELSIUS, resistance_at
 
 RESISTIVITY_OHM_M = 1.7241e-8  # [Ω·m] of annealed copper at 20 °C, IEC 60028, from memory
 GAUGES = (0, 50)  # American wire gauge: from what a bench bends to what it can see

@@ -6,10 +6,13 @@ import numpy as np
 
 from fit.answers.identify import has_two_loads
 from fit.answers.quantities import Derived
+from fit.circuit.copper import TEMPERATURE_COEFFICIENT_PER_K
 from fit.estimate.evidence import TakeEvidence
 from fit.estimate.ladder import MISFIT, MOVED_PULL, Choice
 from fit.estimate.model import usable_points
-from fit.estimate.parameters import Parameter
+from fit.estimate.parameters import ACROSS_UNIT_S, Parameter, added_parts
+from fit.estimate.release import is_reference
+from measure.quantity import format_quantity
 from measure.response import Finding, Severity, relative_std
 
 PULLED, CONTRADICTED = 3.0, 5.0  # [1] of a reference against its own statement: doubted, and values indicative only
@@ -20,7 +23,12 @@ SHAPE_HZ, LOW_POINTS = (150.0, 15000.0), 8  # where responses are compared, and 
 POINTS_PAST_PEAK = 3  # frequencies that must follow a resonance for it to be seen
 MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is likely: common practice, no source
 MOST_TOLD = 2.9  # [%] the floor is not estimated beyond 3 %
-OWN_TO_TAKES = ("gain_step_", "logit_", "change_")  # priors that state nothing a person measured
+# priors that state nothing a person measured
+OWN_TO_TAKES = ("gain_step_", "logit_", "change_", "stop.", "reach.", "loss_", "field_", "warmer_", "clock")
+MOST_KELVIN = 40.0  # [K] that a winding may have been warmed by
+# What sets the scale of impedance; the input's resistance is felt too little to.
+SCALES = ("log_added_", "log_resistance", "log_series_", "log_inductance", "log_winding_capacitance", "log_pot.", "log_capacitor.", "log_resistor.")
+WEAK_REFERENCE = 0.1  # [1] relative standard uncertainty from which on a reference sets no scale
 OUTLIER = 2.0  # [1] times as far off as the other takes
 FAR = 3.0  # [1] so many times beyond the usual no pickup lies
 # Beyond these a value is worth a second look, no more: common practice, no source.
@@ -49,7 +57,9 @@ def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -
         *(finding for take in choice.problem.evidence.takes for finding in _unseen_resonance(take)),
         *_loads_against_responses(choice.problem.evidence.takes),
         *(_moved(name) for name in choice.moved),
+        *_let_go(choice),
         *pulled_references(choice),
+        *_one_reference(choice, told),
         *_implausible(choice),
         *_unusual(told),
     )
@@ -154,6 +164,94 @@ def _moved(name: str) -> Finding:
     return Finding(code="coil-moved", severity="warn", text=text)
 
 
+def _let_go(choice: Choice) -> list[Finding]:
+    """Say which statement the takes contradict, what they say instead, and what may be behind it."""
+    findings = []
+    by_name = {parameter.name: index for index, parameter in enumerate(choice.problem.parameters)}
+    for name in choice.problem.released:
+        index = by_name[name]
+        value, std = float(choice.fit.vector[index]), float(np.sqrt(choice.covariance[index, index]))
+        parameter = choice.problem.parameters[index]
+        if not is_reference(name):
+            findings.append(_of_the_bench(parameter, value, std))
+            continue
+        ratio = float(np.exp(value - parameter.prior_mean))
+        unit = "F" if "capacitance" in name or parameter.name in _capacitors(choice) else "Ω"
+        said = f"{format_quantity(float(np.exp(value)), unit, 3)} ± {196 * std:.2g} %"
+        others = [choice.problem.parameters[by_name[other]].source for other in choice.alternatives]
+        instead = f", unless {' or '.join(others)} is wrong instead" if others else ""
+        text = (
+            f"misfit of a reference: {parameter.source} does not go with the takes, which say {said} "
+            f"({100 * (ratio - 1):+.1f} %){instead}. {_cause(name, ratio)}; values are indicative only"
+        )
+        findings.append(Finding(code="reference-misfit", severity="reject", text=text, figure=100 * (ratio - 1), unit="%"))
+    return findings
+
+
+def _capacitors(choice: Choice) -> set[str]:
+    per_take, _ = added_parts(choice.problem.evidence)
+    return {name for parts in per_take for name, is_capacitor in parts if is_capacitor}
+
+
+def _cause(name: str, ratio: float) -> str:
+    if name.startswith("log_resistance"):
+        kelvin = (ratio - 1) / TEMPERATURE_COEFFICIENT_PER_K
+        if 0 < kelvin < MOST_KELVIN:
+            return f"A winding {kelvin:.0f} K warmer in the takes than when it was read, or a reading taken through the pots"
+        return "Read the winding's resistance again, with nothing connected to it"
+    if name.startswith("log_added"):
+        return "The part may be off its marking, or not well clipped on: measure it"
+    if name == "log_input_capacitance":
+        return "A cable may not be counted, or another one used: run coilsweep calibrate input"
+    if name == "log_input_resistance":
+        return "Another input, or its pad or instrument switch: run coilsweep calibrate input"
+    return "Check its value, and the unit it was written in"
+
+
+def _of_the_bench(parameter: Parameter, value: float, std: float) -> Finding:
+    name = parameter.name
+    if name == "highpass":
+        text = (
+            f"the two inputs have unequal high-passes, {abs(value):.2g} Hz apart; the fit takes that into account. "
+            "Run coilsweep calibrate loopback, which takes it out of every take"
+        )
+        return Finding(code="unequal-highpass", severity="warn", text=text, figure=value, unit="Hz")
+    if name == "delay":
+        text = (
+            f"the two inputs are {value:.2f} samples apart, more than those of one card; the fit takes that into account. "
+            "Run coilsweep calibrate loopback, which takes it out of every take"
+        )
+        return Finding(code="unequal-delay", severity="warn", text=text, figure=value, unit="sample")
+    if name.startswith("across_"):
+        ohm = 1 / (ACROSS_UNIT_S * value) if value > 0 else np.inf
+        half = 1.96 * std / abs(value) * 100
+        text = f"{name.removeprefix('across_')} leaks: {format_quantity(ohm, 'Ω', 2)} ± {half:.2g} % across it; a sound one has 50 MΩ and more"
+        return Finding(code="leaky-capacitor", severity="warn", text=text, figure=ohm, unit="Ω")
+    text = f"{parameter.source} is {100 * value:.2g} %, more than is usual; the fit takes that into account"
+    return Finding(code="unusual-loss", severity="warn", text=text, figure=100 * value, unit="%")
+
+
+def _one_reference(choice: Choice, told: dict[str, Derived]) -> list[Finding]:
+    """Say so where one reference alone sets the scale: nothing in the takes would show it if it were wrong."""
+    if not any(name.rpartition(".")[2] == "inductance" for name in told):
+        return []
+    scales = [
+        parameter.source
+        for parameter in choice.problem.parameters
+        if parameter.source
+        and parameter.name.startswith(SCALES)
+        and parameter.prior_std < WEAK_REFERENCE
+        and parameter.name not in choice.problem.released
+    ]
+    if len(scales) != 1:
+        return []
+    text = (
+        f"{scales[0]} alone sets the scale: were it off, nothing here would show it, and every value would be off with it. "
+        "A second known part, or --dcr, would"
+    )
+    return [Finding(code="one-reference", severity="warn", text=text)]
+
+
 def pulled_references(choice: Choice) -> list[Finding]:
     """Name the references that contradict the takes.
 
@@ -171,7 +269,7 @@ def pulled_references(choice: Choice) -> list[Finding]:
         return []  # the scale is open, and with it every reference
     findings = []
     for index, parameter in enumerate(choice.problem.parameters):
-        if not _is_reference(parameter):
+        if not _is_reference(parameter) or parameter.name in choice.problem.released:
             continue
         offset = abs(float(choice.fit.vector[index]) - parameter.prior_mean) / parameter.prior_std
         learned = 1 - float(choice.covariance[index, index]) / parameter.prior_std**2

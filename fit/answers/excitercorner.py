@@ -195,7 +195,7 @@ def _lay_out(response: Response) -> Problem:
 def _start(problem: Problem, corner_hz: float) -> FloatArray:
     vector = np.array([parameter.start for parameter in problem.parameters])
     vector[2] = np.log(corner_hz)
-    vector[1] = -np.median(np.log(np.abs(predict_residual(problem, vector).residual[:LOWEST] + 1)))
+    vector[1] = -np.median(predict_residual(problem, vector).residual[:LOWEST].real)
     return vector
 
 

@@ -242,8 +242,8 @@ def _start(problem: Problem, resistance_ohm: float) -> FloatArray:
     vector[names.index("log_input_resistance")] = np.log(resistance_ohm)
     if "log_channel_gain" in names:
         low = np.concatenate([np.flatnonzero(problem.take_of_point == i)[:LOWEST] for i in range(len(problem.evidence.takes))])
-        ratio = np.abs(predict_residual(problem, vector).residual[low] + 1)
-        vector[names.index("log_channel_gain")] = -np.median(np.log(ratio))
+        ratio = predict_residual(problem, vector).residual[low].real
+        vector[names.index("log_channel_gain")] = -np.median(ratio)
     return vector
 
 

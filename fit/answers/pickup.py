@@ -326,7 +326,7 @@ def curves_of(choice: Choice) -> tuple[Curve, ...]:
     for index, take in enumerate(problem.evidence.takes):
         points = problem.take_of_point == index
         frequency, measured = problem.frequency_hz[points], problem.data[points]
-        ratio = 1 + choice.fit.prediction.residual[points]
+        ratio = np.exp(choice.fit.prediction.residual[points])
         in_band = (frequency >= AGREEMENT_HZ[0]) & (frequency <= AGREEMENT_HZ[1])
         decibel, degree = 20 * np.log10(np.abs(ratio[in_band])), np.degrees(np.angle(ratio[in_band]))
         curves.append(

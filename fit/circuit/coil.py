@@ -122,10 +122,10 @@ class CoilValues:
     """One coil of the pickup: element values and eddy losses (share, τ, ln half-width, field, profile)."""
 
     inductance_h: float
-    resistance_ohm: float
+    resistance_ohm: float | FloatArray  # the same at all m points, or of each
     winding_capacitance_f: float
     excitation: float
-    eddies: tuple[tuple[float, float, float, float, Profile], ...]
+    eddies: tuple[tuple[float, float, float, float | FloatArray, Profile], ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

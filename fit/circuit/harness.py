@@ -77,7 +77,7 @@ class Harness:
     groups: tuple[Group, ...]
 
 
-def build_harness(instrument: Instrument, cases: Sequence[Case]) -> Harness:
+def build_harness(instrument: Instrument, cases: Sequence[Case], *, has_stops: bool = False) -> Harness:
     """Find the network of each case, and which cases share one.
 
     Parameters
@@ -86,16 +86,18 @@ def build_harness(instrument: Instrument, cases: Sequence[Case]) -> Harness:
         As read.
     cases : sequence of Case
         Settings and frequencies.
+    has_stops : bool
+        Ohms are left at the ends of the pots' travel (`fit.circuit.wiring.wire_instrument`).
 
     Returns
     -------
     Harness
-        For `solve_harness`.
+        For `solve_harness`, without stops.
     """
     wirings = []
     for case in cases:
         load = [Passive(key=key, is_capacitor=is_c, ends=(instrument.output, GROUND)) for key, is_c in case.load]
-        wirings.append(wire_instrument(instrument, case.settings, load=load))
+        wirings.append(wire_instrument(instrument, case.settings, load=load, has_stops=has_stops))
     together: dict[tuple[object, ...], list[int]] = {}
     for index, wiring in enumerate(wirings):
         together.setdefault(wiring.signature, []).append(index)

@@ -45,6 +45,7 @@ MOST_POSITIONS = 32  # of one switch
 MOST_JOINS = 64  # in one position
 MAX_TEXT = 60  # [characters] of a name or a node
 Taper = Literal["audio", "linear"]
+Dielectric = Literal["film", "ceramic", "paper"]
 Ends = tuple[str, str]
 Unit = Literal["Ω", "F", "H", "Hz", ""]
 
@@ -86,11 +87,18 @@ class Pot(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True)
 
 
 class Part(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """A capacitor or a resistor."""
+    """A capacitor or a resistor; the kind of a capacitor says what its loss tangent usually is."""
 
     between: Ends
     value: str | None = None
     marked: str | None = None
+    kind: Dielectric | None = None
+
+    @property
+    def loss_tangent(self) -> float | None:
+        """As stated behind the value or the marking."""
+        text = self.value if self.value is not None else self.marked
+        return None if text is None else parse_quantity(text).loss_tangent
 
 
 class Switch(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):

@@ -1,8 +1,8 @@
 """From an instrument and its settings to the network that matters at the output.
 
-Switches that are closed and pots at an end of their travel make two nodes one (a pot at 0 or 10 is taken as ideal: what is left
-of its track there, some ohms, is not modelled). What is left is cut down to the parts that the output can feel: those in one
-mesh with it, and what is magnetically coupled to them.
+Switches that are closed make two nodes one; so does a pot at an end of its travel, unless the ohms left at its stop are asked
+for. What is left is cut down to the parts that the output can feel: those in one mesh with it, and what is magnetically coupled
+to them.
 """
 
 from collections.abc import Iterator, Sequence
@@ -13,7 +13,9 @@ from fit.circuit.instrument import Instrument, lugs_of
 from fit.circuit.network import GROUND, Network, build_network
 
 TRAVEL_END = 1e-9  # [1] of the track; nearer to an end a pot counts as standing there
-Side = str  # "ccw", "cw": segment of a track beside the wiper; "": all of the part
+# "ccw", "cw": segment of a track beside the wiper; "stop": the ohms left at the end where the wiper stands, "rest": the track
+# without them; "": all of the part
+Side = str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +29,8 @@ class Passive:
     is_capacitor : bool
         A capacitor, not a resistor.
     side : str
-        ``"ccw"`` or ``"cw"`` for the segment of a pot beside its wiper, empty for a whole part.
+        ``"ccw"`` or ``"cw"`` for the segment of a pot beside its wiper, ``"stop"`` and ``"rest"`` where it stands at an end, empty
+        for a whole part.
     ends : tuple of str
         Its two nodes.
     """
@@ -75,7 +78,9 @@ class _Edge:
     coil: str = ""
 
 
-def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequence[Passive]) -> Wiring:
+def wire_instrument(
+    instrument: Instrument, settings: Settings, *, load: Sequence[Passive], has_stops: bool = False
+) -> Wiring:
     """Find the network at some settings.
 
     Parameters
@@ -86,6 +91,8 @@ def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequenc
         Of every control.
     load : sequence of Passive
         What is connected across the jack; at least one part.
+    has_stops : bool
+        Ohms are left between wiper and lug at the ends of a pot's travel; otherwise these are joined.
 
     Returns
     -------
@@ -95,7 +102,10 @@ def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequenc
     joined = joined_nodes(instrument, settings)
     if joined.get(instrument.output) == GROUND:
         return SILENT
-    edges = _edges(instrument, settings, load, joined)
+    if has_stops:
+        joined = joined_nodes(instrument, settings, has_stops=True)
+    passives = passives_of(instrument, settings, has_stops=has_stops)
+    edges = _edges(instrument, [*load, *passives], joined)
     kept = _felt_blocks(instrument, edges, _blocks(edges))
     branches: list[tuple[Passive, ...]] = []
     branch_ends: list[tuple[str, str]] = []
@@ -117,7 +127,9 @@ def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequenc
         for name in instrument.pickup
         if name in coils and f"{name}.second" in coils
     )
-    parts = tuple(tuple((part.key, part.side) for part in branch if part not in load) for branch in branches)
+    # with stops, which part of a track lies where tells no networks apart: its value is asked for take by take
+    sides = (lambda part: "") if has_stops else (lambda part: part.side)
+    parts = tuple(tuple((part.key, sides(part)) for part in branch if part not in load) for branch in branches)
     return Wiring(
         network=build_network(branch_ends, coil_ends, joined.get(instrument.output, instrument.output), coupled=pairs),
         branches=tuple(branches),
@@ -127,7 +139,7 @@ def wire_instrument(instrument: Instrument, settings: Settings, *, load: Sequenc
     )
 
 
-def joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
+def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool = False) -> dict[str, str]:
     """Find which nodes closed switches and pots at an end of their travel make one.
 
     Parameters
@@ -136,6 +148,8 @@ def joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
         As read.
     settings : Settings
         Of every control.
+    has_stops : bool
+        Pots join nothing: ohms are left at the ends of their travel.
 
     Returns
     -------
@@ -150,7 +164,7 @@ def joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
         return node
 
     pairs = [pair for name, position in settings.switches.items() for pair in instrument.switch[name].positions[position]]
-    for name, pot in instrument.pot.items():
+    for name, pot in () if has_stops else instrument.pot.items():
         fraction = settings.pots[name].fraction
         end = pot.ccw if fraction < TRAVEL_END else pot.cw if fraction > 1 - TRAVEL_END else None
         if end is not None and pot.wiper is not None:
@@ -164,7 +178,7 @@ def joined_nodes(instrument: Instrument, settings: Settings) -> dict[str, str]:
     return {node: root(node) for node in list(joined)}
 
 
-def passives_of(instrument: Instrument, settings: Settings) -> Iterator[Passive]:
+def passives_of(instrument: Instrument, settings: Settings, *, has_stops: bool = False) -> Iterator[Passive]:
     """Go through pots, capacitors and resistors as they stand; a pot is up to two resistors.
 
     Parameters
@@ -173,6 +187,8 @@ def passives_of(instrument: Instrument, settings: Settings) -> Iterator[Passive]
         As read.
     settings : Settings
         Of every control.
+    has_stops : bool
+        At an end of its travel a pot is the ohms left there, and the rest of its track.
 
     Yields
     ------
@@ -183,6 +199,12 @@ def passives_of(instrument: Instrument, settings: Settings) -> Iterator[Passive]
         lugs, key, fraction = lugs_of(pot), f"pot.{name}", settings.pots[name].fraction
         if "wiper" not in lugs:
             yield Passive(key=key, is_capacitor=False, ends=(lugs["cw"], lugs["ccw"]))
+            continue
+        if has_stops and is_at_stop(fraction):
+            near, far = ("ccw", "cw") if fraction < TRAVEL_END else ("cw", "ccw")
+            for lug, side in ((near, "stop"), (far, "rest")):
+                if lug in lugs:
+                    yield Passive(key=key, is_capacitor=False, ends=(lugs["wiper"], lugs[lug]), side=side)
             continue
         if "ccw" in lugs and fraction >= TRAVEL_END:
             side = "" if fraction > 1 - TRAVEL_END else "ccw"
@@ -196,6 +218,22 @@ def passives_of(instrument: Instrument, settings: Settings) -> Iterator[Passive]
         yield Passive(key=f"resistor.{name}", is_capacitor=False, ends=part.between)
 
 
+def is_at_stop(fraction: float) -> bool:
+    """Say whether a pot stands at an end of its travel.
+
+    Parameters
+    ----------
+    fraction : float
+        Electrical, from ccw to wiper. [1]
+
+    Returns
+    -------
+    bool
+        At 0 or at 10.
+    """
+    return fraction < TRAVEL_END or fraction > 1 - TRAVEL_END
+
+
 def _coils(instrument: Instrument) -> Iterator[tuple[str, tuple[str, str]]]:
     for name, pickup in instrument.pickup.items():
         yield name, pickup.ends
@@ -204,10 +242,9 @@ def _coils(instrument: Instrument) -> Iterator[tuple[str, tuple[str, str]]]:
 
 
 # The load comes first; parts in parallel are one edge.
-def _edges(instrument: Instrument, settings: Settings, load: Sequence[Passive], joined: dict[str, str]) -> list[_Edge]:
-    passives = [*load, *passives_of(instrument, settings)]
+def _edges(instrument: Instrument, passives: list[Passive], joined: dict[str, str]) -> list[_Edge]:
     coils = list(_coils(instrument))
-    passives += [Passive(key=f"{name}.winding_capacitance", is_capacitor=True, ends=ends) for name, ends in coils]
+    passives = passives + [Passive(key=f"{name}.winding_capacitance", is_capacitor=True, ends=ends) for name, ends in coils]
     parallel: dict[tuple[str, str], list[Passive]] = {}
     for part in passives:
         ends = (joined.get(part.ends[0], part.ends[0]), joined.get(part.ends[1], part.ends[1]))

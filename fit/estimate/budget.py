@@ -121,10 +121,7 @@ def foresee_take(choice: Choice, added: Sequence[Quantity], settings: Settings) 
     values = name_values(choice.problem, choice.fit.vector)
     vector = np.array([values.get(parameter.name, parameter.start) for parameter in problem.parameters])
     prediction = predict_residual(problem, vector)
-    # the further take would measure what the model says, so its Jacobian is relative to the model
     is_further = problem.take_of_point == len(evidence.takes)
-    scale = np.where(is_further, 1 / (1 + prediction.residual), 1.0)
-    prediction = replace(prediction, jacobian=prediction.jacobian * scale)
     blocks, _ = floor_blocks(problem, choice.floor)
     return Foreseen(
         names=tuple(parameter.name for parameter in problem.parameters),

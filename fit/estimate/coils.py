@@ -1,6 +1,7 @@
 """From the parameter vector to the coils of a pickup, and from the network's solution back to the parameters' derivatives."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,7 +11,44 @@ from fit.estimate.parameters import PickupModel
 from measure.response import ComplexArray, FloatArray
 
 
-def coil_values(model: PickupModel, p: dict[str, float]) -> tuple[CoilValues, ...]:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Circumstances:
+    """What the takes differ in at one pickup, at m points.
+
+    Attributes
+    ----------
+    placed : tuple of (str, ndarray)
+        Placement of the exciter after this pickup's first one, and 1 where it counts, shape (m,).
+    warmth : ndarray, shape (m,), or float
+        Winding resistance over that of the parameter: copper is as warm as it was in each take. [1]
+    """
+
+    placed: tuple[tuple[str, FloatArray], ...] = ()
+    warmth: FloatArray | float = 1.0
+
+
+ALIKE = Circumstances()
+
+
+def placed_name(field: str, placement: str) -> str:
+    """Name the step of an eddy loss's share g of the exciting field, from a pickup's first placement to a later one.
+
+    Parameters
+    ----------
+    field : str
+        Of the parameter in the first placement.
+    placement : str
+        The later one.
+
+    Returns
+    -------
+    str
+        ``"field_0_0#2"``.
+    """
+    return f"{field}#{placement}"
+
+
+def coil_values(model: PickupModel, p: dict[str, float], circumstances: Circumstances = ALIKE) -> tuple[CoilValues, ...]:
     """Element values of each coil.
 
     Parameters
@@ -19,6 +57,8 @@ def coil_values(model: PickupModel, p: dict[str, float]) -> tuple[CoilValues, ..
         The circuit.
     p : dict
         Parameter names to values.
+    circumstances : Circumstances
+        Of the takes; at the first placement and the parameter's own temperature where none are given.
 
     Returns
     -------
@@ -37,11 +77,14 @@ def coil_values(model: PickupModel, p: dict[str, float]) -> tuple[CoilValues, ..
             share = left / (1 + np.exp(-p[f"share_{key}"]))
             left -= share
             width = float(np.exp(p[f"log_width_{key}"])) if profile == "spread" else 0.0
-            eddies.append((share, float(np.exp(p[f"log_tau_{key}"])), width, p[f"field_{key}"], profile))
+            field: FloatArray | float = p[f"field_{key}"]
+            for placement, mask in circumstances.placed:
+                field = field + p[placed_name(f"field_{key}", placement)] * mask
+            eddies.append((share, float(np.exp(p[f"log_tau_{key}"])), width, field, profile))
         coils.append(
             CoilValues(
                 inductance_h=float(np.exp(p["log_inductance"] + factors[0])),
-                resistance_ohm=float(np.exp(p["log_resistance"] + factors[1])),
+                resistance_ohm=float(np.exp(p["log_resistance"] + factors[1])) * circumstances.warmth,
                 winding_capacitance_f=float(np.exp(p["log_winding_capacitance"] + factors[2])),
                 excitation=float(np.exp(p["log_second_excitation"])) if coil else 1.0,
                 eddies=tuple(eddies),
@@ -75,6 +118,7 @@ def coil_rows(
     s: ComplexArray,
     rows: dict[str, ComplexArray],
     drive: FloatArray | float = 1.0,
+    circumstances: Circumstances = ALIKE,
 ) -> None:
     """Fill `rows` with the logarithmic derivatives of the voltage by what belongs to the coils.
 
@@ -94,6 +138,8 @@ def coil_rows(
         Parameter name to derivative of ln V, shape (m,); filled in place.
     drive : ndarray, shape (m,), or float
         Exciting field at this pickup over that at the one under the exciter. [1]
+    circumstances : Circumstances
+        As `coils` were made with.
     """
     transfer, current = solution.coil_transfer / solution.voltage, solution.coil_current
     by_inductance, by_resistance, by_capacitance = [], [], []
@@ -104,6 +150,8 @@ def coil_rows(
         by_capacitance.append(solution.by_admittance[index] / solution.voltage * (s * coil.winding_capacitance_f))
         by_share = product * (s * coil.inductance_h)
         _eddy_rows(f"{index}", p, coil, elements.profiles[index], by_share, transfer[index] * drive, rows)
+    for placement, mask in circumstances.placed:
+        rows |= {placed_name(name, placement): row * mask for name, row in rows.items() if name.startswith("field_") and "#" not in name}
     if len(coils) == 2:
         by_mutual = -(transfer[0] * current[1] + transfer[1] * current[0]) * (s * elements.mutual_h)
         by_inductance = [row + by_mutual / 2 for row in by_inductance]

@@ -1,15 +1,22 @@
 """What the estimate rests on: the takes, and what is known in ohms and farads."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
+
 from fit.circuit.controls import Settings
+from fit.circuit.copper import REFERENCE_CELSIUS, TEMPERATURE_COEFFICIENT_PER_K, resistance_at
 from fit.circuit.instrument import Instrument
 from measure.quantity import Quantity
-from measure.response import Response
+from measure.response import FloatArray, Response
 
 Method = Literal["exciter", "impedance", "plate"]
 AS_IT_STANDS = Settings()
+CLOCK_BOUND = 1e-4  # [1] of a sound card's sample clock: ± 20 to ± 100 ppm, common practice, no source
+THERMOMETER_STD_K = 1.0 / 3**0.5  # [K] of a stated temperature, ± 1 K
+SAME_ROOM_STD_K = 1.5 / 3**0.5  # [K] between the takes and the reading of a dcr, where no temperature is stated
+BETWEEN_SIDES_STD_K = 3.0 * 2**0.5 / 3**0.5  # [K] of a winding between two sides of a job, ± 3 K each
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -39,6 +46,8 @@ class TakeEvidence:
         Cable and input were connected; not so for an impedance measured elsewhere.
     is_after : bool
         Made after the job whose effect is asked for.
+    temperature_c : float or None
+        Of the winding, as far as it is known. [°C]
     """
 
     name: str
@@ -51,6 +60,7 @@ class TakeEvidence:
     series_resistor: Quantity | None = None
     is_loaded: bool = True
     is_after: bool = False
+    temperature_c: float | None = None
 
     @property
     def begins_placement(self) -> bool:
@@ -80,6 +90,8 @@ class Evidence:
         Parts the person could clip on for a further take.
     instrument : Instrument or None
         What stands between the pickups and the jack; None for one pickup straight at it.
+    clock_bound : float
+        Of the card's sample clock, relative. [1]
     """
 
     takes: tuple[TakeEvidence, ...]
@@ -90,3 +102,54 @@ class Evidence:
     exciter_corner: Quantity | None = None
     parts_at_hand: tuple[Quantity, ...] = ()
     instrument: Instrument | None = None
+    clock_bound: float = CLOCK_BOUND
+
+
+def warmth_of(evidence: Evidence) -> FloatArray:
+    """Winding resistance in each take over that in the first, by the temperatures that are stated.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        With t takes.
+
+    Returns
+    -------
+    ndarray, shape (t,)
+        1 where a take states none. [1]
+    """
+    base = _base_temperature(evidence)
+    if base is None:
+        return np.ones(len(evidence.takes))
+    at = [base if take.temperature_c is None else take.temperature_c for take in evidence.takes]
+    return np.array([resistance_at(1.0, from_celsius=base, to_celsius=each) for each in at])
+
+
+def _base_temperature(evidence: Evidence) -> float | None:
+    return next((take.temperature_c for take in evidence.takes if take.temperature_c is not None), None)
+
+
+def dcr_in_takes(evidence: Evidence, dcr: Quantity) -> Quantity:
+    """What a winding resistance that was read beforehand is in the takes, by copper's coefficient.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Takes with the temperatures that are stated.
+    dcr : Quantity
+        As read, with its temperature where that is known. [Ω]
+
+    Returns
+    -------
+    Quantity
+        At the temperature of the first take that states one; the temperature's part in its uncertainty. [Ω]
+    """
+    base = _base_temperature(evidence)
+    is_known = base is not None and dcr.temperature_c is not None
+    ratio = resistance_at(1.0, from_celsius=dcr.temperature_c or 0.0, to_celsius=base or 0.0) if is_known else 1.0
+    kelvin = THERMOMETER_STD_K * 2**0.5 if is_known else SAME_ROOM_STD_K
+    slope = TEMPERATURE_COEFFICIENT_PER_K / resistance_at(1.0, from_celsius=REFERENCE_CELSIUS, to_celsius=base or REFERENCE_CELSIUS)
+    std = dcr.standard_uncertainty
+    value = dcr.value * ratio
+    total = None if std is None else float(np.hypot(std * ratio, value * slope * kelvin))
+    return replace(dcr, value=value, standard_uncertainty=total)

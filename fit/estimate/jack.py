@@ -6,9 +6,10 @@ from functools import lru_cache
 import numpy as np
 
 from fit.circuit.coil import coil_elements
+from fit.circuit.dielectric import log_turn
 from fit.circuit.network import Network, build_network, solve_network
-from fit.estimate.coils import coil_rows, coil_values, coupling_of
-from fit.estimate.parameters import PickupModel
+from fit.estimate.coils import ALIKE, Circumstances, coil_rows, coil_values, coupling_of
+from fit.estimate.parameters import PickupModel, loss_name
 from measure.response import ComplexArray, FloatArray
 
 
@@ -42,11 +43,14 @@ class Jack:
         2πj times the frequency. [rad/s]
     part_masks : dict
         Name of an added part's parameter to (is it a capacitor, 1 at the points where it is clipped on).
+    circumstances : Circumstances
+        What the takes differ in at the pickup.
     """
 
     model: PickupModel
     s: ComplexArray
     part_masks: dict[str, tuple[bool, FloatArray]]
+    circumstances: Circumstances = ALIKE
 
     def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
         """Response for a unit gain, and its logarithmic derivatives.
@@ -61,10 +65,11 @@ class Jack:
         tuple
             s times the voltage at the jack per unit of exciting field, shape (m,); name to derivative of its logarithm.
         """
-        coils, s = coil_values(self.model, p), self.s
+        coils, s = coil_values(self.model, p, self.circumstances), self.s
         rows: dict[str, ComplexArray] = {}
         elements = coil_elements(coils, s, coupling_of(p))
-        loads = self._load_terms(p)
+        turn = log_turn(s)
+        loads = self._load_terms(p, turn)
         admittance = np.empty((len(coils) + 1, len(s)), dtype=complex)
         for index, coil in enumerate(coils):
             admittance[index] = s * coil.winding_capacitance_f
@@ -74,16 +79,24 @@ class Jack:
         by_load = solution.by_admittance[-1] / solution.voltage
         for (name, is_capacitor), term in loads.items():
             rows[name] = by_load * term * (1.0 if is_capacitor else -1.0)
-        coil_rows(p, coils, elements=elements, solution=solution, s=s, rows=rows)
+            if is_capacitor:
+                loss = loss_name(name)
+                rows[loss] = rows[name] * (-2 / np.pi * turn)
+        coil_rows(p, coils, elements=elements, solution=solution, s=s, rows=rows, circumstances=self.circumstances)
         return s * solution.voltage, rows
 
-    def _load_terms(self, p: dict[str, float]) -> dict[tuple[str, bool], ComplexArray]:
+    def _load_terms(self, p: dict[str, float], turn: ComplexArray) -> dict[tuple[str, bool], ComplexArray]:
         """Admittance of each part across the jack, by its parameter and whether it is a capacitor."""
         s = self.s
+
+        def charged(name: str) -> ComplexArray:
+            lossy: ComplexArray = s * np.exp(p[name] - 2 / np.pi * p[loss_name(name)] * turn)
+            return lossy
+
         terms: dict[tuple[str, bool], ComplexArray] = {
             ("log_input_resistance", False): np.full(len(s), np.exp(-p["log_input_resistance"]), dtype=complex),
-            ("log_input_capacitance", True): s * np.exp(p["log_input_capacitance"]),
+            ("log_input_capacitance", True): charged("log_input_capacitance"),
         }
         for name, (is_capacitor, mask) in self.part_masks.items():
-            terms[name, is_capacitor] = mask * (s * np.exp(p[name]) if is_capacitor else np.exp(-p[name]))
+            terms[name, is_capacitor] = mask * (charged(name) if is_capacitor else np.exp(-p[name]))
         return terms

@@ -9,8 +9,9 @@ from fit.circuit.coil import Profile
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, estimate_floor, floor_blocks
 from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint, independent_blocks, search_joint
-from fit.estimate.model import Problem, build_problem, name_values, predict_residual
-from fit.estimate.parameters import PickupModel
+from fit.estimate.model import Problem, build_problem, name_values, predict_residual, suffixes_of
+from fit.estimate.parameters import PickupModel, released_std, widen_priors
+from fit.estimate.release import is_reference, penalty, release_gains
 from fit.estimate.start import FIRST_FIELDS, FIRST_STEP, start_vector
 from measure.response import FloatArray
 
@@ -18,6 +19,12 @@ FIRST_ERROR = 1e-3  # [1] independent error assumed beside the noise until the f
 MISFIT = 5e-3  # [1] φ from which on the model is said to misfit
 TWO_COILS_SUFFICE = 2e-4  # [1] φ below which two coils with a loop each are not enriched: wrong ones leave six times as much
 MOVED_PULL = 3.0  # [1] of a gain step against its prior
+MOST_RELEASED = 3  # priors let go at most, one reference among them
+TRIED_RELEASES = 2  # of the most promising ones are tried at a time
+DOUBTED = 4.0  # [1] of χ²: a gain from which on the floor is sought with all references let go
+AS_LIKELY = 4.0  # [1] of χ²: another reference that would gain nearly as much may be the wrong one
+UNRESOLVED_HZ, UNRESOLVED = 90.0, 0.5  # a loss whose corner lies below, or below so much of R/(2πL), is a slip of something else
+UNSEEN_LOSS = 1e4  # [1] of BIC, for a model with such a loss
 LOG_TAU = float(np.log(1 / (2 * np.pi * 6000.0)))  # [ln s] a corner in the middle of the band
 ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-3, 1e-8  # [1] of χ²
 SEARCH_STAGES = ((15, 2), (80, 1))  # evaluations a start, and how many go on
@@ -94,6 +101,8 @@ class Choice:
         Every model that was tried.
     moved : tuple of str
         Takes before which the coil seems to have moved, though none was said to.
+    alternatives : tuple of str
+        References that may be wrong instead of the one that was let go.
     """
 
     problem: Problem
@@ -103,6 +112,7 @@ class Choice:
     floor: Floor
     rungs: tuple[Rung, ...]
     moved: tuple[str, ...]
+    alternatives: tuple[str, ...] = ()
 
 
 def model_name(problem: Problem) -> str:
@@ -205,17 +215,72 @@ def _compare(
     evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, near: Floor | None = None
 ) -> _Comparison:
     """Fit the candidates under the floor of the best fitting one; `near` is that of a similar set of models."""
-    richest = min(candidates, key=lambda candidate: candidate.fit.chi_square)
-    problem = build_problem(evidence, richest.model, thin=COMPARE_THIN)
-    at_richest = predict_residual(problem, richest.fit.vector)
-    floor = fixed_floor or estimate_floor(problem, at_richest, richest.fit.vector, near=near)
-    blocks, log_determinant = floor_blocks(problem, floor)
+    problems = [build_problem(evidence, candidate.model, thin=COMPARE_THIN) for candidate in candidates]
+    richest = int(np.argmin([candidate.fit.chi_square for candidate in candidates]))
+    floor = fixed_floor or _floor_without_references(problems[richest], candidates[richest].fit.vector, near)
+    blocks, log_determinant = floor_blocks(problems[richest], floor)
     rungs = []
-    for candidate in candidates:
-        problem = build_problem(evidence, candidate.model, thin=COMPARE_THIN)
-        rungs.append(_fit_rung(problem, candidate.fit.vector, blocks, log_determinant))
+    for problem, candidate in zip(problems, candidates, strict=True):
+        rung = _fit_rung(problem, candidate.fit.vector, blocks, log_determinant)
+        rungs.append(_let_go(rung, blocks, log_determinant))
     rungs = _step_down(rungs, blocks, log_determinant)
     return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs))
+
+
+def _floor_without_references(problem: Problem, vector: FloatArray, near: Floor | None) -> Floor:
+    """Floor of the takes themselves: a reference that is wrong must not pass for a model that misfits."""
+    free = _release(problem, [parameter.name for parameter in problem.parameters])
+    blocks = independent_blocks(problem, FIRST_ERROR)
+    prediction = predict_residual(problem, vector)
+    fit = JointFit(vector=vector, chi_square=0.0, prediction=prediction, n_evaluations=1)
+    if max(release_gains(problem, blocks, fit).values(), default=0.0) > DOUBTED:
+        fit = search_joint(free, blocks, vector, tolerance=ROUGH_TOLERANCE, most_evaluations=ROUGH_EVALUATIONS)
+    return estimate_floor(free, fit.prediction, fit.vector, near=near)
+
+
+def _release(problem: Problem, names: Sequence[str]) -> Problem:
+    released = tuple(
+        parameter.name for parameter in problem.parameters if parameter.name in names and released_std(parameter) is not None
+    )
+    return replace(problem, parameters=tuple(widen_priors(problem.parameters, released)), released=released)
+
+
+def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> Rung:
+    """Let tight priors go that the takes contradict, one after the other, as long as BIC falls."""
+    while len(rung.problem.released) < MOST_RELEASED:
+        gains = release_gains(rung.problem, blocks, rung.fit)
+        if any(is_reference(name) for name in rung.problem.released):
+            gains = {name: gain for name, gain in gains.items() if not is_reference(name)}
+        promising = sorted((name for name, gain in gains.items() if gain > penalty(rung.problem)), key=lambda name: -gains[name])
+        tried = [
+            _fit_rung(_release(rung.problem, [*rung.problem.released, name]), rung.fit.vector, blocks, log_determinant)
+            for name in promising[:TRIED_RELEASES]
+        ]
+        best = min(tried, key=lambda each: each.bic, default=rung)
+        if best.bic >= rung.bic:
+            return rung
+        rung = best
+    return rung
+
+
+def _as_likely(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> tuple[str, ...]:
+    """Find the references that would explain the takes nearly as well as the one that was let go."""
+    gone = [name for name in rung.problem.released if is_reference(name)]
+    if not gone:
+        return ()
+    base = build_problem(
+        rung.problem.evidence,
+        rung.problem.model,
+        thin=COMPARE_THIN,
+        released=[name for name in rung.problem.released if name not in gone],
+    )
+    start = rung.fit.vector.copy()
+    for index, parameter in enumerate(base.parameters):
+        start[index] = parameter.prior_mean if parameter.name in gone else start[index]
+    held = _fit_rung(base, start, blocks, log_determinant)
+    others = [name for name in release_gains(base, blocks, held.fit) if is_reference(name) and name not in gone]
+    tried = {name: _fit_rung(_release(base, [*base.released, name]), held.fit.vector, blocks, log_determinant) for name in others}
+    return tuple(name for name, each in tried.items() if each.bic < rung.bic + AS_LIKELY)
 
 
 def _settle(evidence: Evidence, compared: _Comparison, fixed_floor: Floor | None) -> Choice:
@@ -223,7 +288,8 @@ def _settle(evidence: Evidence, compared: _Comparison, fixed_floor: Floor | None
     best = _shake(compared.best, compared.blocks, compared.log_determinant)
     rungs = [best if rung.problem.model == best.problem.model else rung for rung in compared.rungs]
     own = fixed_floor or estimate_floor(best.problem, best.fit.prediction, best.fit.vector, near=compared.floor)
-    problem = build_problem(evidence, best.problem.model)
+    alternatives = _as_likely(best, compared.blocks, compared.log_determinant)
+    problem = build_problem(evidence, best.problem.model, released=best.problem.released)
     blocks, _ = floor_blocks(problem, own)
     fit = fit_joint(problem, blocks, best.fit.vector, tolerance=FINE_TOLERANCE)
     return Choice(
@@ -234,6 +300,7 @@ def _settle(evidence: Evidence, compared: _Comparison, fixed_floor: Floor | None
         floor=own,
         rungs=tuple(rungs),
         moved=(),
+        alternatives=alternatives,
     )
 
 
@@ -245,7 +312,22 @@ def _fit_rung(problem: Problem, start: FloatArray, blocks: Sequence[Block], log_
     fit = search_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=ROUGH_EVALUATIONS)
     n_points = 2 * len(problem.data)
     bic = fit.chi_square + log_determinant + (len(fit.vector) + 2) * np.log(n_points)
+    bic += len(problem.released) * penalty(problem)
+    if _has_unseen_loss(problem, fit.vector):
+        bic += UNSEEN_LOSS
     return Rung(problem=problem, fit=fit, bic=float(bic), reduced_chi_square=fit.chi_square / n_points)
+
+
+def _has_unseen_loss(problem: Problem, vector: FloatArray) -> bool:
+    """See whether a loss has its corner where the takes resolve none: below, a coil's resistance rules, and nothing turns."""
+    p = name_values(problem, vector)
+    for suffix in suffixes_of(problem).values():
+        turn_hz = float(np.exp(p[f"log_resistance{suffix}"] - p[f"log_inductance{suffix}"])) / (2 * np.pi)
+        lowest_hz = max(UNRESOLVED_HZ, UNRESOLVED * turn_hz)
+        taus = [value for name, value in p.items() if name.startswith("log_tau_") and name.endswith(suffix)]
+        if any(1 / (2 * np.pi * np.exp(tau)) < lowest_hz for tau in taus):
+            return True
+    return False
 
 
 def _shake(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> Rung:
@@ -280,12 +362,18 @@ def _step_down(rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: 
             if eddies not in by_eddies:
                 continue
             rung = by_eddies[eddies]
-            again = _fit_rung(rung.problem, start_vector(rung.problem, known), blocks, log_determinant)
+            problem = _release(_hold(rung.problem), best.problem.released)
+            again = _let_go(_fit_rung(problem, start_vector(problem, known), blocks, log_determinant), blocks, log_determinant)
             if again.bic < rung.bic:
                 by_eddies[eddies] = again
                 improved = improved or again.bic < best.bic
         if not improved:
             return list(by_eddies.values())
+
+
+def _hold(problem: Problem) -> Problem:
+    """Take back what was let go."""
+    return build_problem(problem.evidence, problem.model, thin=COMPARE_THIN) if problem.released else problem
 
 
 def _simpler(rung: Rung) -> list[tuple[Eddies, dict[str, float]]]:

@@ -6,18 +6,29 @@ from typing import Protocol
 
 import numpy as np
 
-from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.coils import Circumstances
+from fit.estimate.evidence import Evidence, TakeEvidence, dcr_in_takes, warmth_of
 from fit.estimate.jack import Jack
-from fit.estimate.parameters import Parameter, PickupModel, added_parts, chain_parameters, coil_parameters, suffix_of
-from fit.estimate.parts import change_parameters, part_parameters, pickup_parameters
+from fit.estimate.parameters import (
+    Parameter,
+    PickupModel,
+    added_parts,
+    chain_parameters,
+    coil_parameters,
+    suffix_of,
+    widen_priors,
+)
+from fit.estimate.parts import change_parameters, field_parameters, part_parameters, pickup_parameters
 from fit.estimate.shifts import shift_rows
-from fit.estimate.wire import models_of, wire_takes
-from measure.response import ComplexArray, FloatArray, relative_std
+from fit.estimate.wire import models_of, placed_after, wire_takes
+from measure.response import ComplexArray, FloatArray, Response, relative_std
 
 LOWEST_HZ = 30.0  # [Hz] below, the EMF is too small to tell anything and the coil's R alone counts
 HIGHEST_HZ = 20000.0  # [Hz] above, interfaces filter
 LOWEST_POINTS = 5  # of a take: there a response is a positive number times s, whatever the controls
-WORST_RELATIVE_NOISE = 0.3  # [1] noisier points carry nothing, and their logarithm is biased
+WORST_RELATIVE_NOISE = 0.3  # [1] noisier points carry nothing, and their logarithm has tails
+NOISY = 0.01  # [1] from which on a point's own magnitude says too little of its noise
+NEIGHBOURHOOD_OCTAVES = 1 / 6
 
 
 class Circuit(Protocol):
@@ -61,6 +72,10 @@ class Problem:
         What is evaluated.
     shifts : dict
         Parameter of each calibration error to its relative effect, shape (m,).
+    clocked : tuple of str
+        Parameters of what stores energy: all of them look larger by as much as the sample clock is fast.
+    released : tuple of str
+        Parameters whose priors were let go.
     """
 
     model: PickupModel
@@ -75,16 +90,18 @@ class Problem:
     models: dict[str, PickupModel]
     circuit: Circuit
     shifts: dict[str, ComplexArray]
+    clocked: tuple[str, ...] = ()
+    released: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Prediction:
-    """Modelled response over the measured one, less 1, and its derivatives.
+    """Logarithm of the modelled response over the measured one, and its derivatives.
 
     Attributes
     ----------
     residual : ndarray of complex, shape (m,)
-        (T_model − T_data)/T_data. [1]
+        ln(T_model/T_data): the noise of the data stands in no denominator that a lower gain could make larger. [1]
     jacobian : ndarray of complex, shape (p, m)
         Its derivative with respect to each parameter.
     """
@@ -93,7 +110,7 @@ class Prediction:
     jacobian: ComplexArray
 
 
-def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> Problem:
+def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1, released: Sequence[str] = ()) -> Problem:
     """Lay takes and model out as one vector problem.
 
     Parameters
@@ -104,6 +121,8 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
         The circuit.
     thin : int
         Keep every so many frequencies, the same in all takes, with the noise of as many averaged.
+    released : sequence of str
+        Parameters whose priors are let go.
 
     Returns
     -------
@@ -129,9 +148,9 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
     problem = Problem(
         model=model,
         evidence=evidence,
-        parameters=tuple(parameters),
+        parameters=tuple(widen_priors(parameters, released)),
         frequency_hz=np.concatenate(frequencies),
-        noise=np.concatenate([relative_std(t.response)[k] for t, k in zip(evidence.takes, kept, strict=True)]) / np.sqrt(thin),
+        noise=np.concatenate([smooth_noise(t.response)[k] for t, k in zip(evidence.takes, kept, strict=True)]) / np.sqrt(thin),
         data=np.concatenate([_with_positive_gain(t, k) for t, k in zip(evidence.takes, kept, strict=True)]),
         take_of_point=take_of_point,
         rate_of_point_hz=np.asarray(rates)[take_of_point],
@@ -139,6 +158,8 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1) -> P
         models=models,
         circuit=circuit,
         shifts=shift_rows(evidence, kept),
+        clocked=_clocked(evidence, parameters),
+        released=tuple(released),
     )
     return problem if _is_at_jack(evidence) else _with_signs_of_model(problem)
 
@@ -160,13 +181,24 @@ def _circuit(
             for name, is_capacitor in parts:
                 mask = masks.setdefault(name, (is_capacitor, np.zeros(len(take_of_point))))[1]
                 mask[take_of_point == index] = 1.0
-        known = {"log_resistance": (evidence.dcr, "dcr")} if evidence.dcr else {}
-        jack = Jack(model=model, s=2j * np.pi * np.concatenate(frequencies), part_masks=masks)
-        return {"": model}, jack, [*coil_parameters(model, known), *others]
+        known = {"log_resistance": (dcr_in_takes(evidence, evidence.dcr), "dcr")} if evidence.dcr else {}
+        placed = placed_after(evidence, "", take_of_point)
+        at_coil = Circumstances(placed=placed, warmth=warmth_of(evidence)[take_of_point])
+        jack = Jack(model=model, s=2j * np.pi * np.concatenate(frequencies), part_masks=masks, circumstances=at_coil)
+        coil = coil_parameters(model, known)
+        return {"": model}, jack, [*coil, *field_parameters(coil, {"": [name for name, _ in placed]}), *others]
     models = models_of(evidence, model)
     wired = wire_takes(evidence, models, frequencies=frequencies, added=added)
     electrical = [*pickup_parameters(evidence, wired.models), *part_parameters(evidence, wired.names)]
-    return wired.models, wired, [*electrical, *others, *change_parameters(evidence, electrical)]
+    placements = {wired.suffixes[name]: [one for one, _ in wired.circumstances[name].placed] for name in wired.models}
+    fields = field_parameters(electrical, placements)
+    return wired.models, wired, [*electrical, *fields, *others, *change_parameters(evidence, electrical)]
+
+
+def _clocked(evidence: Evidence, parameters: Sequence[Parameter]) -> tuple[str, ...]:
+    capacitors = {name for parts in added_parts(evidence)[0] for name, is_capacitor in parts if is_capacitor}
+    stores = ("log_inductance", "log_winding_capacitance", "log_tau_", "log_capacitor.", "log_input_capacitance", "shunt", "delay")
+    return tuple(each.name for each in parameters if each.name in capacitors or each.name.startswith(stores))
 
 
 def usable_points(take: TakeEvidence) -> np.ndarray:
@@ -183,7 +215,38 @@ def usable_points(take: TakeEvidence) -> np.ndarray:
         Within the band, and not drowned in noise.
     """
     frequency = take.response.frequency_hz
-    return (frequency >= LOWEST_HZ) & (frequency <= HIGHEST_HZ) & (relative_std(take.response) < WORST_RELATIVE_NOISE)
+    return (frequency >= LOWEST_HZ) & (frequency <= HIGHEST_HZ) & (smooth_noise(take.response) < WORST_RELATIVE_NOISE)
+
+
+def smooth_noise(response: Response) -> FloatArray:
+    """Noise of a response relative to its magnitude, free of the magnitude's own noise.
+
+    Parameters
+    ----------
+    response : Response
+        With n frequencies.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Points chosen or weighted by their own noisy magnitude would be those that the noise happened to raise. Where the noise
+        is above 1 %, the magnitude is that of the neighbours too: the mean of ln|value| over f within a third of an octave.
+    """
+    plain = relative_std(response)
+    is_noisy = plain > NOISY
+    if not is_noisy.any():
+        return plain
+    std = np.sqrt(response.covariance[:, 0, 0] + response.covariance[:, 1, 1])
+    octaves = np.log2(response.frequency_hz)
+    square = np.abs(response.value / response.frequency_hz) ** 2
+    own = (std / response.frequency_hz) ** 2
+    out = plain.copy()
+    for index in np.flatnonzero(is_noisy):
+        near = np.abs(octaves - octaves[index]) <= NEIGHBOURHOOD_OCTAVES
+        signal = float(np.mean(square[near] - own[near]))  # the noise's own part taken out
+        least = float(np.mean(own[near])) / np.count_nonzero(near)
+        out[index] = std[index] / response.frequency_hz[index] / np.sqrt(max(signal, least))
+    return out
 
 
 def every_point(frequency_hz: FloatArray, step: int) -> np.ndarray:
@@ -247,7 +310,7 @@ def _with_signs_of_model(problem: Problem) -> Problem:
 
 
 def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
-    """Relative difference of model and data, and its Jacobian.
+    """Logarithm of model over data, and its Jacobian.
 
     Parameters
     ----------
@@ -261,7 +324,7 @@ def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
     Prediction
         Complex residual (m,) and Jacobian (p, m).
     """
-    p = name_values(problem, vector)
+    p = _as_the_clock_shows(problem, name_values(problem, vector))
     s = 2j * np.pi * problem.frequency_hz
     voltage, log_rows = problem.circuit.evaluate(p)
     log_gain, gain_rows = _gain(problem, p)
@@ -272,6 +335,13 @@ def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
     for name, shift in problem.shifts.items():
         ratio = ratio * np.exp(p[name] * shift)
         log_rows[name] = shift
+    if "highpass" in p:
+        both = s / (2 * np.pi) + p["highpass_both"]
+        pickup = both + p["highpass"]
+        ratio = ratio * both / pickup
+        log_rows["highpass"], log_rows["highpass_both"] = -1 / pickup, 1 / both - 1 / pickup
+    if "clock" in p:
+        _add_clock_row(problem, p, log_rows)
     if "log_exciter_corner" in p:
         turn = s / (2 * np.pi * np.exp(p["log_exciter_corner"]))
         turn = np.where(_is_excited(problem), turn, 0.0)
@@ -283,8 +353,30 @@ def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
         if by_log is None:  # felt in no take: a prior alone holds it
             jacobian[row] = 0.0
         else:
-            np.multiply(by_log, ratio, out=jacobian[row])
-    return Prediction(residual=ratio - 1.0, jacobian=jacobian)
+            jacobian[row] = by_log
+    return Prediction(residual=np.log(ratio), jacobian=jacobian)
+
+
+def _as_the_clock_shows(problem: Problem, p: dict[str, float]) -> dict[str, float]:
+    """Enlarge every L and C by as much as the clock is fast: the card says a lower frequency than there was."""
+    if "clock" not in p:
+        return p
+    step = p["clock"]
+    return p | {name: p[name] + step if name.startswith("log_") else p[name] * np.exp(step) for name in problem.clocked}
+
+
+def _add_clock_row(problem: Problem, p: dict[str, float], log_rows: dict[str, ComplexArray]) -> None:
+    """Sum the rows of all that the clock enlarges; `p` is as the clock shows it."""
+    total = np.zeros(len(problem.data), dtype=complex)
+    for name in problem.clocked:
+        if name not in log_rows:
+            continue
+        if name.startswith("log_"):
+            total += log_rows[name]
+        else:
+            total += log_rows[name] * p[name]
+            log_rows[name] = log_rows[name] * np.exp(p["clock"])
+    log_rows["clock"] = total
 
 
 def _is_excited(problem: Problem) -> np.ndarray:

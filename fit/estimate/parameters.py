@@ -8,7 +8,7 @@ Everything positive is fitted as its logarithm; the shares of the eddy losses by
 Every reference (added part, dcr, input) is a parameter with a Gaussian prior at its stated uncertainty.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -41,9 +41,24 @@ WEAK = {
     "log_pot": (float(np.log(350e3)), 1.0),
     "log_capacitor": (float(np.log(22e-9)), 1.0),
     "log_resistor": (float(np.log(100e3)), 1.5),
+    # what is left of a track, in units of `STOP_UNIT_OHM`; at 10 the electrical travel may end before the mechanical one
+    "stop@0": (0.3, 1.0),
+    "stop@10": (0.3, 50.0),
+    "reach": (0.01, 0.01),  # [1] of the track
+    # loss tangents: C0G and film 0.05 to 0.5 %, other ceramics and paper 1 to 3 %, cables 0.1 to 3 %
+    "loss_unknown": (0.005, 0.01),
+    "loss_film": (0.003, 0.003),
+    "loss_ceramic": (0.015, 0.015),
+    "loss_paper": (0.015, 0.015),
+    "loss_added": (0.001, 0.002),
+    "loss_input_capacitance": (0.005, 0.01),
 }
+STATED_LOSS_STD = 0.5  # [1] of a loss tangent that is stated, relative
+STOP_UNIT_OHM = 100.0  # [Ω]
 CHANGE = "change_"
 SHUNT_UNIT_F = 100e-12  # [F] of a capacitance that a job added across a pickup
+ACROSS_UNIT_S = 1e-6  # [S] of a leak across a capacitor
+WARMER = "warmer_after"  # [ln Ω] every winding after a job, by its temperature
 CHANNEL_RATIO_STD = 0.01  # [ln 1] of two inputs that no loopback has compared; common practice, no source
 CALIBRATED_RATIO_STD = 0.0005  # [ln 1] of the same from take to take, once one has: common practice, no source
 
@@ -75,6 +90,8 @@ class Parameter:
         Gaussian prior; an infinite standard deviation means none.
     source : str
         What the prior rests on, for the budget; empty for weak priors and for what is only fitted.
+    is_bounded : bool
+        The prior stands for a rectangular distribution.
     """
 
     name: str
@@ -82,6 +99,61 @@ class Parameter:
     prior_mean: float = 0.0
     prior_std: float = np.inf
     source: str = ""
+    is_bounded: bool = False
+
+
+# Priors tight enough for what is usual, that are let go where the takes ask for it (fit.estimate.release).
+HIGHPASS_STD_HZ = 0.1  # [Hz] between the first-order high-passes of two inputs of one card; common practice, no source
+HIGHPASS_HZ = 5.0  # [Hz] of the reference channel's own, ± as much: felt only where the two differ
+ACROSS_STD = 0.02  # [1] of `ACROSS_UNIT_S`: a sound capacitor insulates with 50 MΩ and more
+
+RELEASED_STD = {
+    "log_": 0.7,  # [ln 1] of a reference: anything from half to twice
+    "delay": 2.0,  # [sample]
+    "highpass": 10.0,  # [Hz]
+    "across_": 30.0,  # in units of ACROSS_UNIT_S: down to 30 kΩ
+    "loss_": 0.1,  # [1]
+}
+
+
+def released_std(parameter: Parameter) -> float | None:
+    """Say how wide a prior becomes when it is let go.
+
+    Parameters
+    ----------
+    parameter : Parameter
+        Of a fit.
+
+    Returns
+    -------
+    float or None
+        None for what is not stated, or belongs to a single take.
+    """
+    if not parameter.source or parameter.name.startswith(("log_gain_", "log_exciter_corner")) or parameter.name == "highpass_both":
+        return None
+    return next((std for begins, std in RELEASED_STD.items() if parameter.name.startswith(begins)), None)
+
+
+def widen_priors(parameters: Sequence[Parameter], names: Sequence[str]) -> list[Parameter]:
+    """Let priors go.
+
+    Parameters
+    ----------
+    parameters : sequence of Parameter
+        Of a fit.
+    names : sequence of str
+        Those that are let go.
+
+    Returns
+    -------
+    list of Parameter
+        In the same order.
+    """
+    out = []
+    for parameter in parameters:
+        std = released_std(parameter) if parameter.name in names else None
+        out.append(parameter if std is None else replace(parameter, prior_std=std))
+    return out
 
 
 def log_reference(name: str, quantity: Quantity, source: str) -> Parameter:
@@ -111,7 +183,8 @@ def log_reference(name: str, quantity: Quantity, source: str) -> Parameter:
         raise ValueError(msg)
     relative = max(quantity.standard_uncertainty / quantity.value, LEAST_RELATIVE_STD)
     mean = float(np.log(quantity.value))
-    return Parameter(name=name, start=mean, prior_mean=mean, prior_std=relative, source=source)
+    is_bounded = quantity.bound is not None
+    return Parameter(name=name, start=mean, prior_mean=mean, prior_std=relative, source=source, is_bounded=is_bounded)
 
 
 def weak(name: str, kind: str, start: float | None = None) -> Parameter:
@@ -133,6 +206,14 @@ def weak(name: str, kind: str, start: float | None = None) -> Parameter:
     """
     mean, std = WEAK[kind]
     return Parameter(name=name, start=mean if start is None else start, prior_mean=mean, prior_std=std)
+
+
+def _loss(capacitor: str, quantity: Quantity, kind: str, source: str) -> Parameter:
+    """Parameter of a capacitor's loss tangent, as stated or as is usual."""
+    if quantity.loss_tangent is None:
+        return replace(weak(loss_name(capacitor), f"loss_{kind}"), source=source)
+    mean, std = quantity.loss_tangent, STATED_LOSS_STD * quantity.loss_tangent
+    return Parameter(name=loss_name(capacitor), start=mean, prior_mean=mean, prior_std=std, source=source)
 
 
 def coil_parameters(model: PickupModel, known: Mapping[str, tuple[Quantity, str]], *, suffix: str = "") -> list[Parameter]:
@@ -180,9 +261,17 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
     Returns
     -------
     list of Parameter
-        Delay, gain of each placement, gain step of each further take, input, exciter, errors of calibrations.
+        Delay, high-passes, sample clock, gain of each placement, gain step of each further take, input, exciter, errors of
+        calibrations.
     """
     parameters = [Parameter(name="delay", start=0.0, prior_std=_delay_std(evidence), source="delay between the inputs")]
+    if evidence.reference_kind != "none" and not all(is_calibrated(take) for take in evidence.takes):
+        parameters += [
+            Parameter(name="highpass", start=0.0, prior_std=HIGHPASS_STD_HZ, source="high-passes of the inputs"),
+            Parameter(name="highpass_both", start=HIGHPASS_HZ, prior_mean=HIGHPASS_HZ, prior_std=HIGHPASS_HZ),
+        ]
+    clock = f"sample clock ± {1e6 * evidence.clock_bound:g} ppm"
+    parameters.append(Parameter(name="clock", start=0.0, prior_std=evidence.clock_bound / 3**0.5, source=clock, is_bounded=True))
     first = 0
     for index, take in enumerate(evidence.takes):
         if take.method == "impedance":
@@ -197,6 +286,7 @@ def chain_parameters(evidence: Evidence) -> list[Parameter]:
             parameters.append(Parameter(name=f"gain_step_{index}", start=0.0, prior_std=GAIN_STEP_STD, source=source))
     parameters.append(log_reference("log_input_resistance", evidence.input_resistance, "input resistance"))
     parameters.append(log_reference("log_input_capacitance", evidence.input_capacitance, "input capacitance"))
+    parameters.append(_loss("log_input_capacitance", evidence.input_capacitance, "input_capacitance", "loss of cable and input"))
     if evidence.exciter_corner is not None and evidence.reference_kind != "current":
         parameters.append(log_reference("log_exciter_corner", evidence.exciter_corner, "exciter corner"))
     seen: set[str] = set()
@@ -275,12 +365,14 @@ def added_parts(evidence: Evidence) -> tuple[tuple[tuple[tuple[str, bool], ...],
         used: dict[tuple[object, ...], int] = {}
         own = []
         for part in take.added:
-            plain = (part.value, part.standard_uncertainty, part.unit)
+            plain = (part.value, part.standard_uncertainty, part.unit, part.loss_tangent)
             used[plain] = used.get(plain, 0) + 1
             key = (*plain, used[plain])
             if key not in names:
                 names[key] = f"log_added_{len(names)}"
                 parameters.append(log_reference(names[key], part, f"added {part.text} in {take.name}"))
+                if part.unit == "F":
+                    parameters.append(_loss(names[key], part, "added", f"loss of the added {part.text}"))
             own.append((names[key], part.unit == "F"))
         per_take.append(tuple(own))
     return tuple(per_take), parameters
@@ -338,6 +430,60 @@ def fraction_name(key: str, settings: Settings) -> str:
         ``"logit_pot.volume@6"``.
     """
     return f"logit_{key}@{settings.pots[key.removeprefix('pot.')].label}"
+
+
+def stop_name(key: str, fraction: float, *, is_hidden: bool = False) -> str:
+    """Name the parameter of what is left of a pot's track at an end of its travel.
+
+    Parameters
+    ----------
+    key : str
+        For example ``"pot.tone"``.
+    fraction : float
+        0 or 1. [1]
+    is_hidden : bool
+        No take has a part between wiper and that lug: the ohms left there only lessen what is seen of the track.
+
+    Returns
+    -------
+    str
+        ``"stop.tone@0"``, the ohms between wiper and lug in units of `STOP_UNIT_OHM`; ``"reach.tone@10"``, where hidden, their
+        share of the track.
+    """
+    end = 0 if fraction < 0.5 else 10
+    return f"{'reach' if is_hidden else 'stop'}.{key.removeprefix('pot.')}@{end}"
+
+
+def loss_name(parameter: str) -> str:
+    """Name the parameter of a capacitor's loss tangent.
+
+    Parameters
+    ----------
+    parameter : str
+        Of its capacitance, ``"log_capacitor.tone"``.
+
+    Returns
+    -------
+    str
+        ``"loss_capacitor.tone"``.
+    """
+    return "loss_" + parameter.removeprefix("log_")
+
+
+def across_name(key: str) -> str:
+    """Name the parameter of the leak across a capacitor.
+
+    Parameters
+    ----------
+    key : str
+        ``"capacitor.tone"``.
+
+    Returns
+    -------
+    str
+        ``"across_capacitor.tone"``, in units of `ACROSS_UNIT_S`.
+    """
+    return f"across_{key}"
 
 
 def leak_name(placement: int, pickup: str) -> str:

@@ -63,13 +63,13 @@ def start_vector(problem: Problem, known: dict[str, float]) -> FloatArray:
         guess |= {f"{name}{suffix}": value for name, value in _first_guess(problem.evidence, pickup).items()}
     vector = np.array([_value(parameter, guess, known) for parameter in problem.parameters])
     if not any(name.startswith("log_gain_") for name in known):
-        ratio = np.abs(predict_residual(problem, vector).residual + 1.0)
+        ratio = predict_residual(problem, vector).residual.real
         for index, parameter in enumerate(problem.parameters):
             if parameter.name.startswith("log_gain_"):
                 first_take = int(parameter.name.rsplit("_", 1)[1])
                 low = (problem.take_of_point == first_take) & (problem.frequency_hz < 2000.0)
                 chosen = low if low.any() else problem.take_of_point == first_take
-                vector[index] -= np.median(np.log(ratio[chosen]))
+                vector[index] -= np.median(ratio[chosen])
     return vector
 
 

@@ -1,16 +1,29 @@
 """From the takes of an instrument to the networks that `fit.estimate.wired` evaluates."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import msgspec
 import numpy as np
 
+from fit.circuit.dielectric import log_turn
 from fit.circuit.harness import INPUT_LOAD, Case, Group, build_harness
 from fit.circuit.instrument import Instrument, Part, Pickup, SecondCoil
 from fit.circuit.network import GROUND, Network
-from fit.circuit.wiring import Wiring
-from fit.estimate.evidence import Evidence, TakeEvidence
-from fit.estimate.parameters import PickupModel, fraction_name, leak_name, part_name, series_name, shunt_name, suffix_of
+from fit.circuit.wiring import Passive, Wiring
+from fit.estimate.coils import Circumstances
+from fit.estimate.evidence import Evidence, TakeEvidence, warmth_of
+from fit.estimate.parameters import (
+    PickupModel,
+    across_name,
+    fraction_name,
+    leak_name,
+    loss_name,
+    part_name,
+    series_name,
+    shunt_name,
+    stop_name,
+    suffix_of,
+)
 from fit.estimate.wired import SOURCE, Drive, Points, TakeSet, Term, Wired, pickup_of
 from measure.response import FloatArray
 
@@ -93,7 +106,7 @@ def wire_takes(
     kinds: dict[tuple[bool, str, bool, str], list[int]] = {}
     for index, take in enumerate(evidence.takes):
         kinds.setdefault((take.is_after, take.method, take.is_loaded, series_name(evidence, take)), []).append(index)
-    sets = []
+    groups: list[tuple[Group, list[int], bool, str, str]] = []
     for (is_after, method, is_loaded, source), chosen in kinds.items():
         instrument = plain if method == "exciter" else _with_source(plain)
         instrument = _with_shunts(instrument, plain) if is_after else instrument
@@ -101,23 +114,35 @@ def wire_takes(
         cases = [
             Case(settings=evidence.takes[k].settings, frequency_hz=frequencies[k], load=(*own_load, *added[k])) for k in chosen
         ]
-        for group in build_harness(instrument, cases).groups:
-            takes = [chosen[case] for case in group.cases]
-            network = _heard_network(group.wiring, [evidence.takes[take] for take in takes])
-            owners = np.array(takes)[group.case_of_point]
-            points = np.concatenate([np.arange(starts[take], starts[take + 1]) for take in takes])
-            sets.append(
-                TakeSet(
-                    wiring=group.wiring,
-                    network=network,
-                    points=_as_slice(points),
-                    s=group.s,
-                    is_after=is_after,
-                    source=source,
-                    terms=_terms(group, [evidence.takes[take] for take in takes], models, points),
-                    drives=_drives(evidence, group.wiring, owners, placement) if method == "exciter" else (),
-                )
+        for group in build_harness(instrument, cases, has_stops=True).groups:
+            groups.append((group, [chosen[case] for case in group.cases], is_after, method, source))
+    seen = {
+        stop_name(part.key, evidence.takes[take].settings.pots[part.key.removeprefix("pot.")].fraction)
+        for group, takes, *_ in groups
+        for take, wiring in zip(takes, group.wirings, strict=True)
+        for branch in wiring.branches
+        for part in branch
+        if part.side == "stop"
+    }
+    sets = []
+    for group, takes, is_after, method, source in groups:
+        owners = np.array(takes)[group.case_of_point]
+        points = np.concatenate([np.arange(starts[take], starts[take + 1]) for take in takes])
+        of_group = [evidence.takes[take] for take in takes]
+        sets.append(
+            TakeSet(
+                wiring=group.wiring,
+                network=_heard_network(group.wiring, of_group),
+                points=_as_slice(points),
+                s=group.s,
+                turn=log_turn(group.s),
+                is_after=is_after,
+                source=source,
+                terms=_terms(group, of_group, models, points, seen),
+                drives=_drives(evidence, group.wiring, owners, placement) if method == "exciter" else (),
             )
+        )
+    take_of_point = np.repeat(np.arange(len(frequencies)), [len(each) for each in frequencies])
     felt = {pickup_of(coil) for group in sets for coil in group.wiring.coils}
     s = 2j * np.pi * np.concatenate(frequencies)
     is_excited = np.repeat([take.method == "exciter" for take in evidence.takes], [len(each) for each in frequencies])
@@ -128,7 +153,35 @@ def wire_takes(
         field=np.where(is_excited, s, 1.0),
         names=_felt_names(sets),
         sets=tuple(sets),
+        circumstances={
+            name: Circumstances(placed=placed_after(evidence, name, take_of_point), warmth=warmth_of(evidence)[take_of_point])
+            for name in models
+            if name in felt
+        },
     )
+
+
+def placed_after(evidence: Evidence, pickup: str, take_of_point: np.ndarray) -> tuple[tuple[str, FloatArray], ...]:
+    """Find the placements of the exciter over a pickup after the first one.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        All takes.
+    pickup : str
+        Its name; empty for a pickup straight at the jack.
+    take_of_point : ndarray of int, shape (m,)
+        Index of the take.
+
+    Returns
+    -------
+    tuple of (str, ndarray)
+        Name of each, and 1 at its points, shape (m,).
+    """
+    placement = np.cumsum([take.begins_placement for take in evidence.takes])
+    is_over = np.array([take.method == "exciter" and take.coil_over in ("", pickup) for take in evidence.takes])
+    later = np.unique(placement[is_over])[1:]
+    return tuple((str(one), (is_over & (placement == one))[take_of_point].astype(float)) for one in later)
 
 
 def _as_slice(points: np.ndarray) -> Points:
@@ -178,35 +231,47 @@ def _heard_network(wiring: Wiring, takes: Sequence[TakeEvidence]) -> Network:
 
 
 def _terms(
-    group: Group, takes: Sequence[TakeEvidence], models: Mapping[str, PickupModel], all_points: np.ndarray
+    group: Group, takes: Sequence[TakeEvidence], models: Mapping[str, PickupModel], all_points: np.ndarray, seen: Collection[str]
 ) -> tuple[Term, ...]:
-    """Every part in every branch; those of several takes together."""
-    found: dict[tuple[str, int, bool, str, str], list[np.ndarray]] = {}
+    """Every part in every branch, those of several takes together; stops that are seen are ohms of their own."""
+    found: dict[tuple[str, int, bool, str, str, str], list[np.ndarray]] = {}
     for column, (wiring, take) in enumerate(zip(group.wirings, takes, strict=True)):
         points = np.flatnonzero(group.case_of_point == column)
         for row, branch in enumerate(wiring.branches):
             for part in branch:
                 if part.key in (SOURCE + WINDING, OPEN):
                     continue
-                fraction = fraction_name(part.key, take.settings) if part.side else ""
-                found.setdefault((part.key, row, part.is_capacitor, part.side, fraction), []).append(points)
+                fraction = fraction_name(part.key, take.settings) if part.side in ("ccw", "cw") else ""
+                stop = _stop_of(part, take, seen) if part.side in ("stop", "rest") else ""
+                found.setdefault((part.key, row, part.is_capacitor, part.side, fraction, stop), []).append(points)
     terms = []
-    for (key, row, is_capacitor, side, fraction), pieces in found.items():
+    for (key, row, is_capacitor, side, fraction, stop), pieces in found.items():
         is_winding, points = key.endswith(WINDING), np.concatenate(pieces)
         name = key.removesuffix(WINDING) if is_winding else _parameter_of(key, list(models))
+        own, at = _as_slice(points), _as_slice(all_points[points])
+        if key.startswith("capacitor.") and SHUNT not in key:
+            terms.append(Term(name=across_name(key), branch=row, points=own, at=at, is_capacitor=False))
         terms.append(
             Term(
                 name=name,
                 branch=row,
-                points=_as_slice(points),
-                at=_as_slice(all_points[points]),
+                points=own,
+                at=at,
                 is_capacitor=is_capacitor,
                 is_winding=is_winding,
                 side=side,
                 fraction=fraction,
+                stop=stop,
+                loss=loss_name(name) if is_capacitor and not is_winding and SHUNT not in key else "",
             )
         )
     return tuple(terms)
+
+
+def _stop_of(part: Passive, take: TakeEvidence, seen: Collection[str]) -> str:
+    fraction = take.settings.pots[part.key.removeprefix("pot.")].fraction
+    name = stop_name(part.key, fraction)
+    return name if name in seen else stop_name(part.key, fraction, is_hidden=True)
 
 
 def _parameter_of(key: str, pickups: Sequence[str]) -> str:
@@ -231,6 +296,6 @@ def _felt_names(sets: Sequence[TakeSet]) -> tuple[str, ...]:
     names: dict[str, None] = {}
     for group in sets:
         names |= dict.fromkeys(term.name for term in group.terms if not term.is_winding)
-        names |= dict.fromkeys(term.fraction for term in group.terms if term.fraction)
+        names |= dict.fromkeys(name for term in group.terms for name in (term.fraction, term.stop, term.loss) if name)
         names |= dict.fromkeys(name for drive in group.drives for name, _ in drive.leaks)
     return tuple(names)

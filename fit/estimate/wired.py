@@ -14,11 +14,13 @@ from fit.circuit.coil import CoilElements, CoilValues, coil_elements
 from fit.circuit.excitations import Excited, solve_excitations
 from fit.circuit.network import Network, Solution
 from fit.circuit.wiring import Wiring
-from fit.estimate.coils import coil_rows, coil_values, coupling_of
-from fit.estimate.parameters import CHANGE, SHUNT_UNIT_F, PickupModel
+from fit.estimate.coils import Circumstances, coil_rows, coil_values, coupling_of
+from fit.estimate.parameters import ACROSS_UNIT_S, CHANGE, SHUNT_UNIT_F, STOP_UNIT_OHM, WARMER, PickupModel
 from measure.response import ComplexArray, FloatArray
 
 SOURCE = "(source)"  # no name in an instrument.toml has brackets
+LEAST_STOP_OHM = 1e-2  # [Ω] keeps the conductance finite; no effect at audio frequencies
+LEAST_TRACK = 1e-3  # [1] of a track is left beside its stop, whatever a search tries
 FOIL_OHM = 1e13  # [Ω] far above anything at the jack: a foil drives a current
 
 
@@ -37,11 +39,20 @@ class Term:
     is_winding: bool = False
     side: str = ""
     fraction: str = ""  # name of its parameter
+    stop: str = ""  # name of the parameter of what is left at an end of a pot's travel
+    loss: str = ""  # name of the parameter of a capacitor's loss tangent
 
     @property
-    def is_shunt(self) -> bool:
-        """A capacitance that a job added, which may be negative."""
-        return self.name.startswith("shunt")
+    def is_stop_hidden(self) -> bool:
+        """The ohms left at the stop lie in no branch themselves; their parameter is a share of the track."""
+        return self.stop.startswith("reach.")
+
+    @property
+    def unit(self) -> float:
+        """Of a part that may be negative and is fitted as it is; 0 for one that is fitted as its logarithm."""
+        if self.name.startswith("shunt"):
+            return SHUNT_UNIT_F
+        return ACROSS_UNIT_S if self.name.startswith("across_") else 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -61,6 +72,7 @@ class TakeSet:
     network: Network
     points: Points  # m of them, among all points
     s: ComplexArray
+    turn: ComplexArray  # ln(s/ω0), for the capacitors' losses
     is_after: bool
     source: str  # parameter of the source's impedance; empty for a foil
     terms: tuple[Term, ...]
@@ -90,6 +102,7 @@ class _PickupState:
     suffix: str
     p: dict[str, float]
     coils: tuple[CoilValues, ...]
+    circumstances: Circumstances
     elements: CoilElements
     transfer: ComplexArray  # (c, m)
     current: ComplexArray  # (c, m)
@@ -115,6 +128,8 @@ class Wired:
         Parameters of the parts that some take feels.
     sets : tuple of TakeSet
         Takes that are solved together.
+    circumstances : dict
+        Pickup to what the takes differ in there.
     """
 
     models: dict[str, PickupModel]
@@ -123,6 +138,7 @@ class Wired:
     field: ComplexArray
     names: tuple[str, ...]
     sets: tuple[TakeSet, ...]
+    circumstances: dict[str, Circumstances]
 
     def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
         """Response for a unit gain, and its logarithmic derivatives.
@@ -149,6 +165,8 @@ class Wired:
                     _solve(group, states, at_side, voltage, own)
             for state in states.values():
                 own |= _pickup_rows(self.s, state, voltage)
+            if is_after and WARMER in p:
+                own[WARMER] = sum((row for name, row in own.items() if name.startswith("log_resistance")), 0 * voltage)
             for name, row in own.items():
                 for target in (name, CHANGE + name) if is_after else (name,):
                     if target in p:
@@ -158,12 +176,14 @@ class Wired:
     def _state(self, name: str, p: dict[str, float]) -> _PickupState:
         suffix = self.suffixes[name]
         own = {key.removesuffix(suffix): value for key, value in p.items() if key.endswith(suffix)} if suffix else p
-        coils = coil_values(self.models[name], own)
+        circumstances = self.circumstances[name]
+        coils = coil_values(self.models[name], own, circumstances)
         shape = (len(coils), len(self.s))
         return _PickupState(
             suffix=suffix,
             p=own,
             coils=coils,
+            circumstances=circumstances,
             elements=coil_elements(coils, self.s, coupling_of(own)),
             transfer=np.zeros(shape, dtype=complex),
             current=np.zeros(shape, dtype=complex),
@@ -174,7 +194,10 @@ class Wired:
 
 def _after(p: dict[str, float]) -> dict[str, float]:
     changes = {name.removeprefix(CHANGE): value for name, value in p.items() if name.startswith(CHANGE)}
-    return {name: value + changes.get(name, 0.0) for name, value in p.items()}
+    warmer = p.get(WARMER, 0.0)
+    return {
+        name: value + changes.get(name, 0.0) + (warmer if name.startswith("log_resistance") else 0.0) for name, value in p.items()
+    }
 
 
 def _solve(
@@ -250,22 +273,35 @@ def _admittances(
     for term in group.terms:
         if term.is_winding:
             value = states[pickup_of(term.name)].coils[_index(term.name)].winding_capacitance_f
-        elif term.is_shunt:
-            value = SHUNT_UNIT_F * p[term.name]
         else:
-            value = math.exp(p[term.name])
-        part = group.s[term.points] * value if term.is_capacitor else 1 / (value * _share(term, p))
+            value = term.unit * p[term.name] if term.unit else math.exp(p[term.name])
+        part: ComplexArray | float
+        if term.is_capacitor:
+            part = group.s[term.points] * value
+            if term.loss:
+                part *= np.exp(-2 / np.pi * p[term.loss] * group.turn[term.points])
+        else:
+            part = value if term.unit else 1 / _segment_ohm(term, value, p)
         admittance[term.branch, term.points] += part
         own.append(part)
     return admittance, own
 
 
-def _share(term: Term, p: dict[str, float]) -> float:
-    """Resistance of a segment over that of the whole track."""
+def _segment_ohm(term: Term, whole_ohm: float, p: dict[str, float]) -> float:
+    """Resistance of a resistor, or of the segment of a pot's track that lies in a branch."""
+    if term.stop:
+        left = _left_at_stop(term, whole_ohm, p)
+        return left if term.side == "stop" else max(whole_ohm - left, LEAST_TRACK * whole_ohm)
     if not term.fraction:
-        return 1.0
+        return whole_ohm
     fraction = 1 / (1 + math.exp(-p[term.fraction]))
-    return fraction if term.side == "ccw" else 1 - fraction
+    return whole_ohm * (fraction if term.side == "ccw" else 1 - fraction)
+
+
+def _left_at_stop(term: Term, whole_ohm: float, p: dict[str, float]) -> float:
+    """Resistance between wiper and lug at an end of the travel; a search may try less than nothing, but not nothing. [Ω]."""
+    left = whole_ohm * p[term.stop] if term.is_stop_hidden else STOP_UNIT_OHM * p[term.stop]
+    return left if abs(left) > LEAST_STOP_OHM else math.copysign(LEAST_STOP_OHM, left)
 
 
 def _keep_part_rows(
@@ -280,16 +316,35 @@ def _keep_part_rows(
     for term, part in zip(group.terms, own, strict=True):
         if term.is_winding:
             continue
-        if term.is_shunt:  # may be negative, and is fitted as it is
-            by_value = by_admittance[term.branch, term.points] * (SHUNT_UNIT_F * group.s[term.points])
-            _add(rows, term.name, term.at, by_value, size)
+        here = by_admittance[term.branch, term.points]
+        if term.unit:
+            _add(rows, term.name, term.at, here * (term.unit * (group.s[term.points] if term.is_capacitor else 1.0)), size)
             continue
-        by_log = by_admittance[term.branch, term.points] * part
+        by_log = here * part
+        if term.stop:
+            _keep_stop_rows(term, by_log, part, p, rows, size)
+            continue
         _add(rows, term.name, term.at, by_log if term.is_capacitor else -by_log, size)
+        if term.loss:
+            _add(rows, term.loss, term.at, by_log * (-2 / np.pi * group.turn[term.points]), size)
         if term.fraction:
             fraction = 1 / (1 + math.exp(-p[term.fraction]))
             by_logit = -(1 - fraction) if term.side == "ccw" else fraction
             _add(rows, term.fraction, term.at, by_log * by_logit, size)
+
+
+def _keep_stop_rows(
+    term: Term, by_log: ComplexArray, conductance: ComplexArray | float, p: dict[str, float], rows: dict[str, ComplexArray], size: int
+) -> None:
+    """Of a pot at an end of its travel: `by_log` by the logarithm of the conductance of one of its two segments."""
+    whole_ohm = math.exp(p[term.name])
+    left_ohm = _left_at_stop(term, whole_ohm, p)
+    by_ohm = -by_log * conductance  # of the segment
+    if term.side == "stop":
+        _add(rows, term.stop, term.at, by_ohm * STOP_UNIT_OHM, size)
+        return
+    _add(rows, term.stop, term.at, -by_ohm * (whole_ohm if term.is_stop_hidden else STOP_UNIT_OHM), size)
+    _add(rows, term.name, term.at, by_ohm * (whole_ohm - left_ohm if term.is_stop_hidden else whole_ohm), size)
 
 
 def _add(rows: dict[str, ComplexArray], name: str, points: Points, values: ComplexArray, size: int) -> None:
@@ -301,5 +356,14 @@ def _add(rows: dict[str, ComplexArray], name: str, points: Points, values: Compl
 def _pickup_rows(s: ComplexArray, state: _PickupState, voltage: ComplexArray) -> dict[str, ComplexArray]:
     solution = Solution(voltage=voltage, by_admittance=state.by_winding, coil_transfer=state.transfer, coil_current=state.current)
     own: dict[str, ComplexArray] = {}
-    coil_rows(state.p, state.coils, elements=state.elements, solution=solution, s=s, rows=own, drive=state.drive)
+    coil_rows(
+        state.p,
+        state.coils,
+        elements=state.elements,
+        solution=solution,
+        s=s,
+        rows=own,
+        drive=state.drive,
+        circumstances=state.circumstances,
+    )
     return {f"{name}{state.suffix}": row for name, row in own.items()} if state.suffix else own

@@ -1,0 +1,82 @@
+"""Which statement do the takes contradict? Each tight prior let go in turn, by what that gains.
+
+A reference (added part, dcr, input) is held at its stated uncertainty, an ordinary interface and a sound capacitor at what is
+usual of them. Where the takes say otherwise, a fit that holds on to them pays for it elsewhere: with a loss that is not there,
+a pot, or an inductance. So each model of the ladder is also tried with one of them let go.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fit.estimate.joint import Block, JointFit, covariance_of
+from fit.estimate.model import Problem
+from fit.estimate.parameters import released_std
+
+OF_THE_BENCH = ("delay", "highpass", "across_", "loss_")  # what a model may have without a reference being wrong
+LEAST_LEARNED = 1e-7  # [1] of a prior's information; below, the takes say nothing of it
+
+
+def is_reference(name: str) -> bool:
+    """Whether a parameter that was let go is something that a person stated.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter.
+
+    Returns
+    -------
+    bool
+        False for what belongs to the bench: delay, high-passes, losses, a leak.
+    """
+    return not name.startswith(OF_THE_BENCH)
+
+
+def release_gains(problem: Problem, blocks: Sequence[Block], fit: JointFit) -> dict[str, float]:
+    """Find by how much χ² would fall with each tight prior let go, to first order.
+
+    Parameters
+    ----------
+    problem : Problem
+        With p parameters.
+    blocks : sequence of Block
+        How errors are whitened.
+    fit : JointFit
+        At the minimum.
+
+    Returns
+    -------
+    dict
+        Parameter to the fall of χ²; the square of its pull.
+
+    Notes
+    -----
+    For a linear problem, with d = θ − prior mean, u the prior's standard deviation and v the posterior's: d²/(u² − v²).
+    """
+    covariance = covariance_of(problem, blocks, fit.prediction)
+    gains = {}
+    for index, parameter in enumerate(problem.parameters):
+        if parameter.name in problem.released or released_std(parameter) is None:
+            continue
+        learned = 1 - float(covariance[index, index]) / parameter.prior_std**2
+        offset = (float(fit.vector[index]) - parameter.prior_mean) / parameter.prior_std
+        gains[parameter.name] = offset**2 / learned if learned > LEAST_LEARNED else 0.0
+    return gains
+
+
+def penalty(problem: Problem) -> float:
+    """What BIC charges for one prior let go out of all that could be.
+
+    Parameters
+    ----------
+    problem : Problem
+        With m points.
+
+    Returns
+    -------
+    float
+        ln(2m), and the logarithm of the number of choices.
+    """
+    choices = sum(released_std(parameter) is not None for parameter in problem.parameters)
+    return float(np.log(2 * len(problem.data)) + np.log(max(choices, 1)))
