@@ -179,23 +179,28 @@ class _Windings:
         self.read_c = rng.uniform(*READ_AT_C) if real else 20.0
         self.before_c = self.read_c + (rng.uniform(*real.kelvin) if real else 0.0)
         self.after_c = self.before_c + (rng.uniform(*real.kelvin_between) if real else 0.0)
-        self.shares = self._draw_shares(0.0)
+        self.shares, self.seen = None, set()
 
-    def _draw_shares(self, spread):
-        return {
-            name: [1 + spread * self.rng.uniform(-1, 1, len(coil.turns)) for coil in pickup.coils]
-            for name, pickup in self.guitar.pickups.items()
-        }
+    def _draw_shares(self, over):
+        shares = {}
+        for name, pickup in self.guitar.pickups.items():
+            spread = self.real.beside_spread if name != over else self.real.share_spread if over in self.seen else 0.0
+            shares[name] = [1 + spread * self.rng.uniform(-1, 1, len(coil.turns)) for coil in pickup.coils]
+        self.seen.add(over)
+        return shares
 
     def temperature_c(self, plan):
         return self.after_c if plan.is_after else self.before_c
 
     def pickups(self, plan):
         """Pickups in a planned take; a new placement draws the shares anew."""
-        if plan.coil_moved and self.real:
-            self.shares = self._draw_shares(self.real.share_spread)
+        if self.real and (plan.coil_moved or self.shares is None):
+            self.shares = self._draw_shares(plan.coil_over or next(iter(self.guitar.pickups)))
         ratio = (1 + self.wrong_by) * gp.copper_ratio(self.temperature_c(plan), self.read_c)
-        return {name: gp.pickup_at(one, ratio=ratio, shares=self.shares[name]) for name, one in self.guitar.pickups.items()}
+        return {
+            name: gp.pickup_at(pickup, ratio=ratio, shares=self.shares[name] if self.shares else None)
+            for name, pickup in self.guitar.pickups.items()
+        }
 
 
 def _fractions(guitar, settings):

@@ -80,8 +80,9 @@ class RealParts:
     Logarithmically uniform: stop_ohm (each end of each pot), tone_tangent, leak_ohm (across tone capacitors; None: no leak).
     Uniform: tangents of the parts clipped on and of the cable, travel (of the track, at 10), kelvin (winding warmer in the
     takes than when its resistance was read), kelvin_between (winding after a job over before it). share_spread: each loop's
-    share of the field at every further placement, over that at the first. is_exchanged: the leads of the pickups, after the
-    job. high_pass_hz: of the pickup's channel and of the reference's. clock_ppm: how much faster the card's clock runs.
+    share of the field at every further placement over its pickup, over that at the first; beside_spread: over that same one,
+    where the exciter stands over another pickup. is_exchanged: the leads of the pickups, after the job. high_pass_hz: of the
+    pickup's channel and of the reference's. clock_ppm: how much faster the card's clock runs.
     """
 
     stop_ohm: tuple[float, float] = (0.5, 80.0)
@@ -92,6 +93,7 @@ class RealParts:
     kelvin: tuple[float, float] = (0.0, 15.0)
     kelvin_between: tuple[float, float] = (-2.0, 2.0)
     share_spread: float = 0.15
+    beside_spread: float = 0.15
     leak_ohm: tuple[float, float] | None = None
     is_exchanged: bool = False
     high_pass_hz: tuple[float, float] = (0.0, 0.0)
@@ -107,6 +109,7 @@ IDEAL = RealParts(
     kelvin=(0.0, 0.0),
     kelvin_between=(0.0, 0.0),
     share_spread=0.0,
+    beside_spread=0.0,
 )
 COPPER_PER_K = 0.00393  # [1/K] of the resistance at 20 °C (IEC 60028)
 
@@ -138,17 +141,14 @@ def draw_real_parts(rng, parts, real):
     return drawn
 
 
-def pickup_at(pickup, *, ratio, shares):
+def pickup_at(pickup, *, ratio, shares=None):
     """The same pickup with its wire's resistance changed and each loop's share of the field (by coil, by loop)."""
-    coils = tuple(
-        replace(
-            coil,
-            ohm=coil.ohm * ratio,
-            turns=tuple(replace(turn, g=turn.g * share) for turn, share in zip(coil.turns, own, strict=True)),
-        )
-        for coil, own in zip(pickup.coils, shares, strict=True)
-    )
-    return replace(pickup, coils=coils)
+    coils = []
+    for index, coil in enumerate(pickup.coils):
+        own = np.ones(len(coil.turns)) if shares is None else shares[index]
+        turns = tuple(replace(turn, g=turn.g * share) for turn, share in zip(coil.turns, own, strict=True))
+        coils.append(replace(coil, ohm=coil.ohm * ratio, turns=turns))
+    return replace(pickup, coils=tuple(coils))
 
 
 def add_pot(circuit, parts, name, lugs, fraction):

@@ -11,6 +11,9 @@ import scipy.fft
 import soundfile
 from scipy.interpolate import CubicSpline
 
+from tests.guitar_circuit import lossy_admittance
+from tests.guitar_parts import copper_ratio
+
 EXCITER_H, EXCITER_OHM, SENSE_OHM, LOOP_H = 1e-3, 25.0, 100.0, 1e-6
 BEFORE_S, SWEEP_S, AFTER_S = 0.7, 3.0, 0.5
 INPUT_OHM, INPUT_F = 1e6, 185e-12
@@ -63,9 +66,13 @@ class Load:
     input_f: float = INPUT_F
     added_f: float = 0.0
     added_ohm: float = np.inf
+    input_tangent: float = 0.0
+    added_tangent: float = 0.0
 
     def admittance(self, s):
-        return s * (self.input_f + self.added_f) + 1 / self.input_ohm + 1 / self.added_ohm
+        parts = (self.input_f, self.input_tangent), (self.added_f, self.added_tangent)
+        lossy = sum(lossy_admittance(s, farad, tangent) for farad, tangent in parts if tangent)
+        return s * sum(farad for farad, tangent in parts if not tangent) + 1 / self.input_ohm + 1 / self.added_ohm + lossy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,8 +287,23 @@ class Case:
     takes: dict[str, np.ndarray]
 
 
-def draw_case(seed, kind="single", *, parts="1n±1%", third="", gain_step=None, peak=None, pickup=None, **changes):
-    """One bench: true values anywhere within their stated bounds, the takes as recorded."""
+def draw_case(
+    seed,
+    kind="single",
+    *,
+    parts="1n±1%",
+    third="",
+    gain_step=None,
+    peak=None,
+    pickup=None,
+    tangents=(0.0, 0.0),
+    kelvin=0.0,
+    **changes,
+):
+    """One bench: true values anywhere within their stated bounds, the takes as recorded.
+
+    tangents: of cable and input, and of what is clipped on; kelvin: the winding in the takes over 20 °C, where its DCR was read.
+    """
     rng = np.random.default_rng(seed)
     drawn = draw_single(rng) if kind == "single" else draw_humbucker(rng)
     pickup = pickup or drawn
@@ -289,6 +311,7 @@ def draw_case(seed, kind="single", *, parts="1n±1%", third="", gain_step=None, 
     real = Load(input_ohm=INPUT_OHM * (1 + rng.uniform(-0.01, 0.01)), input_f=INPUT_F + rng.uniform(-3e-12, 3e-12))
     tolerance = float(parts.split("±")[1][:-1]) / 100
     value = {"1n": 1e-9, "470p": 470e-12, "2n2": 2.2e-9}[parts.split("±")[0]] * (1 + tolerance * rng.uniform(-1, 1))
+    real = replace(real, input_tangent=tangents[0], added_tangent=tangents[1])
     loads = {"open": real, "plus": replace(real, added_f=value)}
     added = {"open": "", "plus": parts}
     if third:
@@ -296,6 +319,9 @@ def draw_case(seed, kind="single", *, parts="1n±1%", third="", gain_step=None, 
         loads["third"] = replace(real, added_f=680e-12 * scatter[0], added_ohm=150e3 * scatter[1])
         added["third"] = "680p±1%, 150k±1%"
     shown = pickup.resistance_ohm / (1 + rng.uniform(-0.01, 0.01))
+    if kelvin:
+        ratio = copper_ratio(20 + kelvin, 20)
+        pickup = replace(pickup, coils=tuple(replace(coil, resistance_ohm=coil.resistance_ohm * ratio) for coil in pickup.coils))
     level = float(np.exp(rng.uniform(np.log(0.01), np.log(0.8)))) if peak is None else peak
     steps = rng.normal(0, 0.0014, 3) if gain_step is None else np.full(3, gain_step)
     polarity, takes, scale = rng.choice([-1.0, 1.0]), {}, None

@@ -257,8 +257,10 @@ def test_the_same_seed_gives_the_same_case_and_other_conditions_leave_the_guitar
     assert cases.draw_three_pickups(10).truths != first.truths
 
 
-def test_recordings_measure_what_the_responses_say():
-    case = cases.draw_one_pickup(12)
+@pytest.mark.parametrize("what", ["ideal", "real"])
+def test_recordings_measure_what_the_responses_say(what):
+    conditions = cases.Conditions(real=gp.RealParts(high_pass_hz=(10.0, 3.0), clock_ppm=-80.0))
+    case = cases.draw_one_pickup(12) if what == "ideal" else cases.draw_pair(12, conditions=conditions)
     recordings = recordings_of(case)
     scales = []
     for name, take in case.takes.items():
@@ -489,9 +491,13 @@ def test_a_placement_reaches_the_loops_in_its_own_way_and_leaves_the_rest():
     assert 0.85 <= min(ratios) < 0.87
     assert 1.13 < max(ratios) <= 1.15
     assert len(set(ratios)) == len(ratios)
-    # three pickups: three placements
-    takes = cases.draw_three_pickups(1, conditions=cases.REAL).takes
-    assert len({take.pickups["neck"].coils[0].turns[0].g for take in takes.values()}) == 3
+    # three pickups: three placements, over one and beside two
+    case = cases.draw_three_pickups(1, conditions=cases.REAL)
+    shares = {take.coil_over: take.pickups["neck"].coils[0].turns[0].g for take in case.takes.values()}
+    own = case.guitar.pickups["neck"].coils[0].turns[0].g
+    assert shares["neck"] == own
+    assert len(set(shares.values())) == 3
+    assert all(abs(share / own - 1) <= 0.15 for share in shares.values())
 
 
 def test_a_pair_differs_by_what_was_added_and_nothing_else():
@@ -567,6 +573,7 @@ def _text_of(which):
 
 
 WHOLE = cases.Conditions(real=gp.RealParts(leak_ohm=(2e5, 5e6), high_pass_hz=(2.5, 1.0), clock_ppm=60.0))
+ALIKE_BESIDE = cases.Conditions(real=gp.RealParts(beside_spread=0.0))  # the fit knows no shares of its own beside a pickup
 ONE_LOOP_CASES = {
     "one pickup": lambda seed: cases.draw_one_pickup(seed, kind="one loop", takes=tuple(cases.ONE_PICKUP_TAKES)),
     "three pickups": cases.draw_three_pickups,
@@ -577,6 +584,9 @@ ONE_LOOP_CASES = {
     "real pickup": lambda seed: cases.draw_one_pickup(seed, kind="one loop", conditions=WHOLE),
     "real bare": lambda seed: cases.draw_bare(seed, kind="one loop", conditions=WHOLE),
     "real pair": lambda seed: cases.draw_pair(seed, kind="one loop", added_f=20e-12, conditions=WHOLE),
+    "three real pickups": lambda seed: cases.draw_three_pickups(seed, conditions=ALIKE_BESIDE),
+    "four real pots": lambda seed: cases.draw_four_pots(seed, conditions=ALIKE_BESIDE),
+    "real impedance": lambda seed: cases.draw_impedance(seed, kind="one loop", is_with_exciter=True, conditions=cases.REAL),
 }
 
 

@@ -62,6 +62,31 @@ def test_circuit_against_a_general_simulator(tmp_path, kind):
     assert np.max(np.abs(ours_jack / ours_current / (voltage / current) - 1)) < 1e-8  # the simulator prints 14 digits
 
 
+@needs_ngspice
+def test_lossy_load_against_a_general_simulator(tmp_path):
+    """At one frequency a capacitor that loses is a resistance beside a capacitance."""
+    pickup, at_hz, tangent = simulated.draw_single(np.random.default_rng(6), n_loops=1), 4e3, 0.02
+    load = simulated.Load(added_f=1e-9, input_tangent=tangent, added_tangent=0.3)
+    written_f = [(185e-12, tangent), (1e-9, 0.3)]
+    real_f = [farad * 4.0 ** (-2 / np.pi * np.arctan(each)) / np.sqrt(1 + each**2) for farad, each in written_f]
+    siemens = sum(2 * np.pi * at_hz * farad * each for farad, (_, each) in zip(real_f, written_f, strict=True))
+    plain = simulated.Load(input_f=float(real_f[0]), added_f=float(real_f[1]), added_ohm=float(1 / siemens))
+    lines, jack = netlist_of(pickup, plain)
+    frequency_hz, (voltage, current) = simulate(tmp_path, lines, [f"v({jack})", "i(L0)"], f"lin 1 {at_hz} {at_hz}")
+    ours_current, ours_jack = simulated.solve(pickup, load, frequency_hz)
+    assert np.max(np.abs(ours_jack / ours_current / (voltage / current) - 1)) < 1e-9
+
+
+def test_warm_winding_reads_cold_and_losses_change_the_takes():
+    cold, warm, lossy = (simulated.draw_case(3, **more) for more in ({}, {"kelvin": 10.0}, {"tangents": (0.01, 0.001)}))
+    assert cold.dcr == warm.dcr == lossy.dcr
+    assert warm.pickup.resistance_ohm == pytest.approx(1.0393 * cold.pickup.resistance_ohm, rel=1e-12)
+    assert lossy.pickup == cold.pickup
+    for name, samples in cold.takes.items():
+        assert not np.array_equal(samples, warm.takes[name])
+        assert not np.array_equal(samples, lossy.takes[name])
+
+
 def test_inductance_of_a_pickup_is_what_its_ends_show_at_low_frequency():
     pickup = simulated.draw_humbucker(np.random.default_rng(9))
     load = simulated.Load(input_ohm=1e3, input_f=0.0)
