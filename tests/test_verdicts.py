@@ -25,7 +25,7 @@ def texts_of(figure):
 def test_a_measured_part_lies_over_its_band():
     figure = confirm_figure(confirm_part("capacitor.tone", marked=MARKED, measured=estimate(30.6e-9, 1.5e-10, "F")))
     texts = texts_of(figure)
-    assert {"marked 33n ± 10%", "measured 30.6 nF, 95 % interval", "capacitor.tone: within marking", "30 nF"} <= set(texts)
+    assert {"marked 33n ± 10%", "measured 30.60 nF, 95 % interval", "capacitor.tone: within marking", "30 nF"} <= set(texts)
     low, high = figure.axes[0].get_xlim()
     assert low < 29.7e-9 < 36.3e-9 < high
     assert "simulated" not in [text.get_text() for text in figure.texts]

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fit.answers.conformity import Decision, decide_conformity
+from fit.answers.digits import allowed_digits
 from fit.answers.marking import ASSUMED_TOLERANCE, marking_code, nearest_marking, preferred_text
 from fit.answers.pickup import Estimate, NextTake
 from measure.quantity import Quantity, format_quantity
@@ -181,7 +182,12 @@ def _judge(decision: Decision | None, measured: Estimate | None, why_not: str) -
         (value < low, measured.high - low, f"above the lower limit {low_text}"),
         (value > high, high - measured.low, f"below the upper limit {high_text}"),
     ]
-    told = " and ".join(f"{format_quantity(length, unit, 2)} {where}" for is_so, length, where in reaches if is_so)
+    half = (measured.high - measured.low) / 2
+    told = " and ".join(
+        f"{format_quantity(length, unit, allowed_digits(length, half, most=2))} {where}"
+        for is_so, length, where in reaches
+        if is_so
+    )
     inside = "inside" if low <= value <= high else "outside"
     return "not resolved", f"the value lies {inside} the marking, but its 95 % interval reaches {told}"
 

@@ -130,6 +130,33 @@ def spread_texts(value: float, half: float, *, finest: int | None = None) -> tup
     return grid.text(value), grid.text(half, ROUND_CEILING)
 
 
+def allowed_digits(value: float, half: float, *, most: int) -> int:
+    """Count the significant digits that the half-width of its interval allows a value, where a few are enough.
+
+    Parameters
+    ----------
+    value, half : float
+        In one unit; `half` from 0 up.
+    most : int
+        That are wanted.
+
+    Returns
+    -------
+    int
+        1 to `most`.
+
+    Examples
+    --------
+    >>> allowed_digits(463e3, 8.8e3, most=3), allowed_digits(463e3, 120e3, most=3)
+    (3, 2)
+    """
+    if value == 0 or _is_exact(value, value - half, value + half):
+        return most
+    if not math.isfinite(half):
+        return 1
+    return min(max(math.floor(math.log10(abs(value))) - _place(half) + 1, 1), most)
+
+
 def _is_exact(value: float, low: float, high: float) -> bool:
     return high - low <= 2 * EXACT * abs(value)
 

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fit.answers.digits import MINUS, spread_texts
 from fit.answers.pickup import Estimate
 from fit.answers.quantities import COVERAGE
 from measure.response import ComplexArray, FloatArray, Response
@@ -24,6 +25,7 @@ SPOT_HZ = 1000.0  # [Hz] the figure people ask for; any other may be asked for t
 THIRD_OCTAVES = np.arange(-17, 14)  # of 10^(k/10) kHz, 20 Hz to 20 kHz: IEC 61260-1, base-ten system
 COUPLING_HZ = (200.0, 2000.0)  # [Hz] over which capacitances are averaged: below the resonance, above the mains lines
 NEAR = 10**0.05  # [1] a third-octave band to either side of its middle
+FINEST_DB = -1  # [1] power of ten: tenths of a decibel in the sentence
 TINY = 1e-150  # [1] stands in for 0 where a logarithm follows
 SAME_GRID = 1e-6  # [1] of a frequency
 ONE_SIDED, UPPER = 1.645, 0.975  # [1] 95 % of a normal distribution from one side; of Student's, half of what two sides leave
@@ -309,12 +311,10 @@ def _text(bands: tuple[BandChange, ...], spot_hz: float) -> str:
         if band.bound_db is None:
             return f"{at} the plate's signal does not stand out of the noise: raise its voltage or record repeats"
         return f"{at} the plate's signal fell by {-band.bound_db:.0f} dB at least: what is left is noise"
-    half = (band.change.high - band.change.low) / 2
-    if band.verdict == "not resolved":
-        return f"{at} no change of the plate's signal is resolved: {_signed(band.change.value)} dB ± {half:.2g}"
-    digits = 1 if half < 1 else 0
-    return f"{at} the plate's signal {band.verdict} by {abs(band.change.value):.{digits}f} dB ± {max(half, 0.1):.1g}"
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")
+    is_resolved = band.verdict != "not resolved"
+    half_db = (band.change.high - band.change.low) / 2
+    value, half = spread_texts(abs(band.change.value) if is_resolved else band.change.value, half_db, finest=FINEST_DB)
+    if is_resolved:
+        return f"{at} the plate's signal {band.verdict} by {value} dB ± {half}"
+    sign = "" if value.startswith(MINUS) else "+"
+    return f"{at} no change of the plate's signal is resolved: {sign}{value} dB ± {half}"

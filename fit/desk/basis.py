@@ -2,6 +2,7 @@
 
 import math
 
+from fit.answers.digits import allowed_digits
 from fit.answers.known import Basis
 from fit.answers.predict import PredictAnswer
 from fit.answers.quantities import COVERAGE
@@ -83,8 +84,30 @@ def sureness_text(half: float) -> str:
     return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"× or ÷ {math.exp(min(half, 20.0)):.2g}"
 
 
+def digits_of(basis: Basis, *, most: int) -> int:
+    """Count the digits that a value is written with.
+
+    Parameters
+    ----------
+    basis : Basis
+        The value.
+    most : int
+        That are wanted, and that what was typed gets.
+
+    Returns
+    -------
+    int
+        Of what was measured no more than its interval allows.
+    """
+    half = COVERAGE * (basis.relative_std or 0.0) * abs(basis.value) if basis.origin == "measured" else 0.0
+    return allowed_digits(basis.value, half, most=most)
+
+
 def _row(key: str, basis: Basis) -> tuple[str, ...]:
-    value = f"{100 * basis.value:.3g} %" if "@" in key else format_quantity(basis.value, basis.unit, 4)
+    if "@" in key:
+        value = f"{100 * basis.value:.{digits_of(basis, most=3)}g} %"
+    else:
+        value = format_quantity(basis.value, basis.unit, digits_of(basis, most=4))
     return plain_text(key), value.replace("-", MINUS), _sureness(basis), HOW_KNOWN[basis.origin]
 
 

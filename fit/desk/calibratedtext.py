@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from fit.answers.digits import allowed_digits, spread_texts
 from fit.answers.excitercorner import CornerAnswer
 from fit.answers.inputload import InputAnswer
 from fit.answers.pickup import Contribution, Estimate
@@ -16,6 +17,7 @@ from measure.response import FloatArray
 
 SHOWN_HZ = (50.0, 1e3, 15e3)  # [Hz]
 COVERAGE = 1.96  # [1] half-width of a 95 % interval over its standard uncertainty
+FINEST = -3  # [1] power of ten: thousandths of a decibel and of a degree
 SHOWN_SOURCES = 4
 LEAST_SHARE = 0.01  # [1] of the variance, that is worth a line
 FALLEN = 10 ** (-1 / 20)  # [1] 1 dB down: where the card's own response ends
@@ -40,7 +42,8 @@ def bounded_text(estimate: Estimate) -> str:
     '1.003M ± 0.8%'
     """
     relative = estimate.standard_uncertainty / estimate.value
-    digits = min(max(1 - math.floor(math.log10(relative)), 3), 9)
+    wanted = min(max(1 - math.floor(math.log10(relative)), 3), 9)
+    digits = allowed_digits(estimate.value, COVERAGE * estimate.standard_uncertainty, most=wanted)
     value = format_quantity(estimate.value, estimate.unit, digits).removesuffix(estimate.unit).replace(" ", "")
     return f"{value} ± {100 * math.sqrt(3) * relative:.2g}%"
 
@@ -63,8 +66,9 @@ def loopback_lines(calibration: Calibration, *, has_stimulus: bool) -> list[str]
     pair = f"input {calibration.pickup_channel} (pickup) over input {calibration.reference_channel} (reference)"
     lines = [f"Loopback: {pair}, {calibration.rate_hz} Hz", ""]
     lines.append("The inputs' ratio, which takes are freed of from now on")
-    lines += table_lines([(_hertz(hz), *_level_and_phase(calibration.channels, hz)) for hz in _shown(calibration.channels)])
     gain, delay = COVERAGE * calibration.gain_std, COVERAGE * calibration.delay_std_s
+    channels = calibration.channels
+    lines += table_lines([(_hertz(hz), *_level_and_phase(channels, hz, gain=gain, delay_s=delay)) for hz in _shown(channels)])
     degree = 360 * 10e3 * delay
     lines.append(f"  known to ± {_decibel(1 + gain):.2g} dB and ± {degree:.2g}° at 10 kHz (95 %)")
     rows: list[tuple[str, ...]] = []
@@ -190,9 +194,12 @@ def _shown(curve: Curve) -> list[float]:
     return [hz for hz in SHOWN_HZ if curve.frequency_hz[0] <= hz <= curve.frequency_hz[-1]]
 
 
-def _level_and_phase(curve: Curve, at_hz: float) -> tuple[str, str]:
+def _level_and_phase(curve: Curve, at_hz: float, *, gain: float, delay_s: float) -> tuple[str, str]:
+    """Level and phase with no more digits than what is left open of gain and delay (95 %) allows."""
     value = complex(curve_at(curve, np.array([at_hz]))[0])
-    return _signed(_decibel(abs(value)), "dB"), _signed(math.degrees(math.atan2(value.imag, value.real)), "°")
+    level, _ = spread_texts(_decibel(abs(value)), _decibel(1 + gain), finest=FINEST)
+    phase, _ = spread_texts(math.degrees(math.atan2(value.imag, value.real)), 360 * at_hz * delay_s, finest=FINEST)
+    return f"{_with_sign(level)} dB", f"{_with_sign(phase)}°"
 
 
 def _ends(curve: Curve) -> tuple[float, float]:
@@ -207,8 +214,11 @@ def _decibel(ratio: float) -> float:
 
 
 def _signed(value: float, unit: str, places: int = 3) -> str:
-    text = f"{value:+.{places}f}".replace("-", MINUS)
-    return f"{text}{unit}" if unit == "°" else f"{text} {unit}"
+    return f"{value:+.{places}f} {unit}".replace("-", MINUS)
+
+
+def _with_sign(number: str) -> str:
+    return number if number.startswith(MINUS) else f"+{number}"
 
 
 def _hertz(value_hz: float) -> str:

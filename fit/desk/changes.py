@@ -1,6 +1,7 @@
 """What a comparison found, as lines for a terminal and as one JSON document."""
 
 from fit.answers.compare import Change, CompareAnswer, ResponseChange
+from fit.answers.digits import allowed_digits, interval_texts
 from fit.answers.hum import LevelChange, NoiseChange
 from fit.answers.pickup import Estimate
 from fit.answers.shielding import Coupling, ShieldingAnswer
@@ -8,6 +9,7 @@ from fit.desk.document import Document, estimate_document
 from fit.desk.wording import MINUS, SIMULATED_TEXT, estimate_texts, in_order, plain_text, quantity_name, table_lines
 from measure.quantity import format_quantity
 
+FINEST_DB = -2  # [1] power of ten: nobody hears a hundredth of a decibel
 SHOWN_BANDS_HZ = (100.0, 1000.0, 10000.0)  # of the third octaves, in the terminal
 
 
@@ -126,7 +128,8 @@ def _part_rows(parts: CompareAnswer) -> list[tuple[str, ...]]:
 def _side_text(side: Estimate | None) -> str:
     if side is None:
         return ""
-    return f"{side.value:.4g}" if side.unit == "1" else format_quantity(side.value, side.unit)
+    digits = allowed_digits(side.value, (side.high - side.low) / 2, most=4 if side.unit == "1" else 3)
+    return f"{side.value:.{digits}g}" if side.unit == "1" else format_quantity(side.value, side.unit, digits)
 
 
 def _response_text(pair: ResponseChange) -> str:
@@ -143,16 +146,15 @@ def _noise_rows(noise: NoiseChange) -> list[tuple[str, ...]]:
         change, interval = "", ""
         if level.change is not None:
             one = level.change
-            change = _signed(one.value, "dB", places=2)
-            interval = f"{one.low:.2f} … {one.high:.2f} dB".replace("-", MINUS)
+            change, interval = interval_texts(one.value, one.low, one.high, "dB", finest=FINEST_DB)
         elif level.bound_db is not None:
             change = f"at least {_signed(level.bound_db, 'dB')}"
         rows.append((name, *sides, change, interval, level.verdict))
     return rows
 
 
-def _signed(value: float, unit: str, *, places: int = 1) -> str:
-    return f"{value:.{places}f} {unit}".replace("-", MINUS)
+def _signed(value: float, unit: str) -> str:
+    return f"{value:.1f} {unit}".replace("-", MINUS)
 
 
 def _band_rows(shielding: ShieldingAnswer) -> list[tuple[str, ...]]:

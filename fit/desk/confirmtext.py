@@ -2,8 +2,8 @@
 
 from fit.answers.confirm import ConfirmAnswer, limit_text
 from fit.answers.conformity import Decision
-from fit.answers.digits import limits_text
-from fit.desk.wording import MINUS, estimate_texts, plain_text
+from fit.answers.digits import MINUS, limits_text, spread_texts
+from fit.desk.wording import estimate_texts, plain_text
 from measure.quantity import format_quantity
 
 POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
@@ -32,8 +32,10 @@ def part_rows(answer: ConfirmAnswer) -> list[tuple[str, ...]]:
     if answer.measured is not None:
         value, interval = estimate_texts(answer.measured)
         rows.append(("measured", value, f"{interval} (95 %)"))
-    if answer.deviation is not None:
-        rows.append(("off the marking", f"{100 * answer.deviation:+.1f} %".replace("-", MINUS), ""))
+    if answer.deviation is not None and answer.measured is not None and answer.marked is not None:
+        half = (answer.measured.high - answer.measured.low) / 2 / answer.marked.value
+        off, _ = spread_texts(100 * answer.deviation, 100 * half, finest=-1)
+        rows.append(("off the marking", f"{off if off.startswith(MINUS) else f'+{off}'} %", ""))
     if answer.decision is not None and answer.measured is not None:
         rows += _decision_rows(answer.decision, answer.measured.unit)
     if answer.code is not None:

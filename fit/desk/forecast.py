@@ -5,6 +5,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from fit.answers.digits import allowed_digits, interval_texts
 from fit.answers.pickup import Estimate
 from fit.answers.predict import PickupCurve, PredictAnswer
 from fit.answers.quantities import COVERAGE
@@ -12,12 +13,13 @@ from fit.answers.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
 from fit.desk.basis import basis_document, basis_lines, sureness_text
 from fit.desk.document import Document, estimate_document
-from fit.desk.wording import MINUS, estimate_texts, plain_text, table_lines
+from fit.desk.wording import MINUS, plain_text, table_lines
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
 DB_PER_NEPER = 20 / math.log(10)
 NOTHING = "–"
+FINEST_DB = -2  # [1] power of ten: nobody hears a hundredth of a decibel
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 
 
@@ -142,10 +144,12 @@ def _figures(curve: PickupCurve, at: Mapping[str, float]) -> dict[str, Estimate 
 
 def _texts(estimate: Estimate) -> tuple[str, str]:
     is_exact = estimate.standard_uncertainty <= EXACT * max(abs(estimate.value), 1.0)
-    if estimate.unit == "dB":  # nobody hears a hundredth
-        interval = NOTHING if is_exact else f"{estimate.low:.2f} … {estimate.high:.2f} dB".replace("-", MINUS)
-        return f"{estimate.value:.2f} dB".replace("-", MINUS), interval
-    return (format_quantity(estimate.value, estimate.unit, 4), NOTHING) if is_exact else estimate_texts(estimate)
+    if not is_exact:
+        finest = FINEST_DB if estimate.unit == "dB" else None
+        return interval_texts(estimate.value, estimate.low, estimate.high, estimate.unit, finest=finest)
+    is_level = estimate.unit == "dB"
+    text = f"{estimate.value:.2f} dB" if is_level else format_quantity(estimate.value, estimate.unit, 4)
+    return text.replace("-", MINUS), NOTHING
 
 
 def _sweep_lines(sweep: ToneSweep, *, has_tapers: bool) -> list[str]:
@@ -164,17 +168,19 @@ def _step_row(step: ToneStep) -> tuple[str, ...]:
     return (
         str(step.rotation),
         format_quantity(step.resistance_ohm, "Ω"),
-        _hz_text(step.corner_hz),
+        _hz_text(step.corner_hz, step.corner_relative_std),
         NOTHING if step.corner_hz is None else sureness_text(COVERAGE * step.corner_relative_std),
-        _hz_text(step.peak_hz),
+        _hz_text(step.peak_hz, step.peak_relative_std),
         NOTHING if step.peak_hz is None else sureness_text(COVERAGE * step.peak_relative_std),
         NOTHING if step.peak_db is None else f"{step.peak_db:.1f} dB".replace("-", MINUS),
         _hz_text(step.textbook_hz),
     )
 
 
-def _hz_text(frequency_hz: float | None) -> str:
-    return NOTHING if frequency_hz is None else format_quantity(frequency_hz, "Hz")
+def _hz_text(frequency_hz: float | None, relative_std: float = 0.0) -> str:
+    if frequency_hz is None:
+        return NOTHING
+    return format_quantity(frequency_hz, "Hz", allowed_digits(frequency_hz, COVERAGE * relative_std * frequency_hz, most=3))
 
 
 def _curve_document(curve: PickupCurve) -> Document:

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fit.answers.pickup import Curve, PickupAnswer
+from fit.answers.digits import allowed_digits
+from fit.answers.pickup import Curve, Estimate, PickupAnswer
 from fit.desk.wording import headline_keys, note_frequency_hz, quantity_name
 from measure.quantity import format_quantity
 from measure.response import FloatArray
@@ -101,7 +102,7 @@ def loaded_figure(answer: PickupAnswer) -> "Figure":
         axes.errorbar(
             [resonance.value], [peak.value], yerr=error, fmt="o", color=COLOURS[1], markersize=5, capsize=3, linewidth=1.2
         )
-        text = f"{format_quantity(resonance.value, 'Hz')}, {format_quantity(peak.value, 'dB')}"
+        text = f"{_label(resonance)}, {_label(peak)}"
         axes.annotate(text, (resonance.value, peak.high), xytext=(0, 9), textcoords="offset points", ha="center", color=INK)
     axes.set_ylabel("jack over winding [dB]")
     style_axes(axes)
@@ -148,6 +149,11 @@ def budget_figure(answer: PickupAnswer) -> "Figure":
             axes.spines[side].set_visible(False)
         axes.spines["left"].set_color(INK)
     return figure
+
+
+def _label(estimate: Estimate) -> str:
+    digits = allowed_digits(estimate.value, (estimate.high - estimate.low) / 2, most=3)
+    return format_quantity(estimate.value, estimate.unit, digits)
 
 
 def svg_text(figure: "Figure", *, name: str, title: str) -> str:

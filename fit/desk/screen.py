@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from fit.answers.digits import spread_texts
 from fit.answers.pickup import PickupAnswer
 from fit.answers.quantities import COVERAGE
 from fit.answers.tapers import read_tapers
@@ -215,18 +216,19 @@ def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
     hum, floor, limit = noise["hum_dbfs"], noise["floor_dbfs"], noise["hum_limit_dbfs"]
     hum_text = "none found" if limit is None else f"none found; a line above {limit:.0f} dBFS would have been"
     if hum is not None:
-        hum_text = f"{hum:.1f} dBFS{_plus_minus(noise['hum_std_db'])}, mains at {noise['hum_hz']:.2f} Hz"
+        hum_text = f"{_level_text(hum, noise['hum_std_db'])}, mains at {noise['hum_hz']:.2f} Hz"
     floor_text = "not measured"
     if floor is not None:
         low_hz, high_hz = noise["band_hz"]
         band_text = f"{low_hz:.0f} Hz to {high_hz / 1000:.3g} kHz without mains lines"
-        floor_text = f"{floor:.1f} dBFS{_plus_minus(noise['floor_std_db'])}, {band_text}"
+        floor_text = f"{_level_text(floor, noise['floor_std_db'])}, {band_text}"
     return [("hum", hum_text.replace("-", MINUS)), ("noise floor", floor_text.replace("-", MINUS))]
 
 
-def _plus_minus(std_db: float) -> str:
+def _level_text(level_dbfs: float, std_db: float) -> str:
     half_db = COVERAGE * std_db
-    return f" ± {half_db:.1f} dB" if half_db >= LEAST_SHOWN_DB else ""
+    level, half = spread_texts(level_dbfs, half_db, finest=-1)
+    return f"{level} dBFS ± {half} dB" if half_db >= LEAST_SHOWN_DB else f"{level} dBFS"
 
 
 def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:

@@ -2,10 +2,9 @@
 
 from collections.abc import Mapping
 
+from fit.answers.digits import interval_texts
 from fit.answers.tapers import PotTaper
 from fit.desk.wording import table_lines
-
-NARROW = 2e-3  # [1] of the track: an interval below needs a second decimal of a per cent
 
 
 def taper_rows(tapers: Mapping[str, PotTaper]) -> list[tuple[str, ...]]:
@@ -27,10 +26,9 @@ def taper_rows(tapers: Mapping[str, PotTaper]) -> list[tuple[str, ...]]:
     for pot, taper in tapers.items():
         for point in taper.points:
             share = point.share
-            places = 1 if share.high - share.low > NARROW else 2
-            interval = f"{100 * share.low:.{places}f} … {100 * share.high:.{places}f} %"
+            value, interval = interval_texts(100 * share.value, 100 * share.low, 100 * share.high, "%")
             where = f"{pot} at {point.rotation:g}"
-            rows.append((where, f"{100 * share.value:.{places}f} %", interval, f"{100 * point.nominal:.0f} % ({taper.taper})"))
+            rows.append((where, value, interval, f"{100 * point.nominal:.0f} % ({taper.taper})"))
     return rows
 
 

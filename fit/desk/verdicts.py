@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Literal
 from fit.answers.confirm import ConfirmAnswer
 from fit.answers.wiring import WiringAnswer
 from fit.desk.plots import COLOURS, INK, mark_simulated, new_figure
-from fit.desk.wording import MINUS
+from fit.desk.wiringtext import level_text
+from fit.desk.wording import estimate_texts
 from measure.quantity import format_quantity
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ def confirm_figure(answer: ConfirmAnswer, *, is_simulated: bool = False) -> "Fig
         one = answer.measured
         error = [[max(one.value - one.low, 0)], [max(one.high - one.value, 0)]]
         axes.errorbar([one.value], [0.35], xerr=error, fmt="o", color=COLOURS[1], markersize=5, capsize=4, linewidth=1.4)
-        text = f"measured {format_quantity(one.value, one.unit)}, 95 % interval"
+        text = f"measured {estimate_texts(one)[0]}, 95 % interval"
         is_left = bool(ends) and one.value > sum(ends) / len(ends)
         _beside(axes, one.low if is_left else one.high, 0.35, text=text, is_left=is_left)
         ends += [one.low, one.high]
@@ -88,8 +89,7 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str], *, is_simulated: b
                 colour = COLOURS[1] if reading.sign < 0 else COLOURS[0]
                 depth = PALE + (0.75 - PALE) * min(reading.level or 0.0, 1.0)
                 axes.barh(row, 0.92, left=column - 0.46, height=0.88, color=colour, alpha=depth, linewidth=0)
-                sign = {1: "+", -1: MINUS, 0: "±"}[reading.sign]
-                axes.text(column, row, f"{sign}{reading.level or 0.0:.2f}", color=INK, ha="center", va="center", fontsize=8.5)
+                axes.text(column, row, level_text(reading), color=INK, ha="center", va="center", fontsize=8.5)
         axes.text(n_columns - 0.35, row, texts[row], color=INK, ha="left", va="center", fontsize=8.5)
     axes.set_xlim(-0.5, n_columns + 3.2)
     axes.set_ylim(n_rows - 0.5, -0.5)

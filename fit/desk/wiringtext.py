@@ -1,8 +1,10 @@
 """What wiring finds, as lines for a terminal and as a JSON document."""
 
+from fit.answers.digits import spread_texts
 from fit.answers.expected import out_of_phase
 from fit.answers.joined import Joined, halved, is_split_alone, joined_text
 from fit.answers.levels import Reading
+from fit.answers.quantities import COVERAGE
 from fit.answers.wiring import Position, WiringAnswer
 from fit.desk.document import Document
 from fit.desk.wording import MINUS, plain_text, table_lines
@@ -13,6 +15,7 @@ CAUTIONS = (
     "the strings.",
 )
 
+FINEST = -2  # [1] power of ten: hundredths of a level
 MOST_LISTED = 6  # takes that fit on a line
 NEARLY_WHOLE = 0.9  # [1] level from which on a pickup is not said to be weaker
 HALF_HINT = (
@@ -105,6 +108,23 @@ def position_text(position: Position) -> str:
     return text + (f"; no take over {' and '.join(missing)}" if missing else "")
 
 
+def level_text(reading: Reading) -> str:
+    """Write the level of a pickup that is connected, with its sign.
+
+    Parameters
+    ----------
+    reading : Reading
+        Connected.
+
+    Returns
+    -------
+    str
+        For example ``"+0.62"``; ± where the polarity is not told.
+    """
+    sign = {1: "+", -1: MINUS, 0: "±"}[reading.sign]
+    return sign + spread_texts(reading.level or 0.0, COVERAGE * (reading.level_std or 0.0), finest=FINEST)[0]
+
+
 def wiring_document(answer: WiringAnswer, differences: dict[str, tuple[str, ...]], *, has_instrument: bool) -> Document:
     """Put the answer as ``wiring --json`` states it.
 
@@ -184,14 +204,13 @@ def _cell(reading: Reading) -> str:
         return "?"
     if not reading.is_connected:
         return "·"
-    sign = {1: "+", -1: MINUS, 0: "±"}[reading.sign]
-    return f"{sign}{reading.level or 0.0:.2f}"
+    return level_text(reading)
 
 
 def _reading_document(reading: Reading) -> Document:
     level = None
     if reading.level is not None and reading.level_std is not None:
-        half = 1.96 * reading.level_std
+        half = COVERAGE * reading.level_std
         level = {"value": reading.level, "unit": "1", "standard_uncertainty": reading.level_std}
         level["interval_95"] = [reading.level - half, reading.level + half]
     return {"take": reading.take, "connected": reading.is_connected, "level": level, "sign": reading.sign or None}

@@ -4,6 +4,7 @@ import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 
+from fit.answers.digits import interval_texts
 from fit.answers.pickup import Estimate
 
 QUANTITY_NAMES = {
@@ -18,9 +19,6 @@ QUANTITY_NAMES = {
     "lc_product": "Inductance × total capacitance",
 }
 PART_KINDS = {"pot": "pot", "capacitor": "capacitor", "resistor": "resistor"}
-PREFIXES = {-12: "p", -9: "n", -6: "\u00b5", -3: "m", 0: "", 3: "k", 6: "M"}
-UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
-MOST_DIGITS = 6  # no interval deserves more
 MINUS = "\N{MINUS SIGN}"
 NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 A4_HZ = 440.0  # [Hz] ISO 16
@@ -163,24 +161,14 @@ def estimate_texts(estimate: Estimate) -> tuple[str, str]:
     Returns
     -------
     value, interval : str
-        For example ``"2.874 H"`` and ``"2.833 … 2.915 H"``.
+        For example ``"2.874 H"`` and ``"2.833 … 2.916 H"``.
 
     Examples
     --------
-    >>> estimate_texts(Estimate(value=92.4e-12, unit="F", standard_uncertainty=1.8e-12, low=88.9e-12, high=95.9e-12))
-    ('92.4 pF', '88.9 … 95.9 pF')
+    >>> estimate_texts(Estimate(value=92.4e-12, unit="F", standard_uncertainty=1.8e-12, low=88.87e-12, high=95.93e-12))
+    ('92.4 pF', '88.8 … 96.0 pF')
     """
-    exponent = _prefix_exponent(estimate.value, estimate.unit)
-    scale = 10.0**exponent
-    half_width = max(abs(estimate.high - estimate.low) / 2, 1e-9 * abs(estimate.value), 1e-300) / scale
-    size = max(abs(estimate.value) / scale, half_width)
-    most = MOST_DIGITS - 1 - math.floor(math.log10(size))
-    places = max(min(1 - math.floor(math.log10(half_width)), most), 0)
-    unit = f"{PREFIXES[exponent]}{estimate.unit.replace('1', '')}"
-    space = " " if unit else ""
-    low, high = (f"{bound / scale:.{places}f}" for bound in (estimate.low, estimate.high))
-    value = f"{estimate.value / scale:.{places}f}{space}{unit}"
-    return value.replace("-", MINUS), f"{low} … {high}{space}{unit}".replace("-", MINUS)
+    return interval_texts(estimate.value, estimate.low, estimate.high, estimate.unit)
 
 
 def note_name(frequency_hz: float) -> str:
@@ -278,10 +266,3 @@ def plain_text(text: str) -> str:
 
 def _width(text: str) -> int:
     return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
-
-
-def _prefix_exponent(value: float, unit: str) -> int:
-    if unit not in UNITS_WITH_PREFIX or value == 0 or not math.isfinite(value):
-        return 0
-    exponent = 3 * math.floor(math.log10(abs(value)) / 3)
-    return min(max(exponent, min(PREFIXES)), max(PREFIXES))
