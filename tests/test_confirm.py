@@ -30,8 +30,8 @@ def test_a_capacitor_within_its_marking():
     ("value", "std", "verdict", "why"),
     [
         (29.9e-9, 0.1e-9, "within marking", "between 29.7 nF and 36.3 nF"),
-        (29.8e-9, 0.1e-9, "not resolved", "reaches 96 pF below the lower limit 29.7 nF"),
-        (36.2e-9, 0.1e-9, "not resolved", "reaches 96 pF above the upper limit 36.3 nF"),
+        (29.8e-9, 0.1e-9, "not resolved", "reaches 100 pF below the lower limit 29.7 nF"),
+        (36.2e-9, 0.1e-9, "not resolved", "reaches 100 pF above the upper limit 36.3 nF"),
         (
             33.0e-9,
             2.5e-9,
@@ -42,13 +42,13 @@ def test_a_capacitor_within_its_marking():
             29.6e-9,
             0.1e-9,
             "not resolved",
-            "outside the marking, but its 95 % interval reaches 96 pF above the lower limit 29.7 nF",
+            "outside the marking, but its 95 % interval reaches 100 pF above the lower limit 29.7 nF",
         ),
         (
             36.4e-9,
             0.1e-9,
             "not resolved",
-            "outside the marking, but its 95 % interval reaches 96 pF below the upper limit 36.3 nF",
+            "outside the marking, but its 95 % interval reaches 100 pF below the upper limit 36.3 nF",
         ),
         (29.4e-9, 0.1e-9, "outside marking", "lies below 29.7 nF"),
         (46.8e-9, 0.3e-9, "outside marking", "lies above 36.3 nF"),
