@@ -12,12 +12,12 @@ import numpy as np
 from fit.answers.doubts import doubt_answer
 from fit.answers.identify import identify_quantities
 from fit.answers.pickup import Curve, Estimate, FloorAnswer, curves_of, estimate_of, floor_answer_of
-from fit.answers.quantities import COVERAGE, Derived, derive_quantities
+from fit.answers.quantities import COVERAGE, Derived, derive_quantities, is_of_a_part
 from fit.circuit.controls import Settings
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.ladder import Choice, choose_model, model_name
-from fit.estimate.model import Problem, name_values, suffixes_of
-from fit.estimate.parameters import CHANGE, SHUNT_UNIT_F
+from fit.estimate.model import Problem, name_values, suffixes_of, usable_points
+from fit.estimate.parameters import CHANGE, SHUNT_UNIT_F, WARMER
 from fit.estimate.wire import models_of, wire_takes
 from measure.response import ComplexArray, Finding, FloatArray
 
@@ -173,7 +173,7 @@ def compare_takes(evidence: Evidence, *, foil: Foil | None = None) -> CompareAns
         responses=_response_changes(choice, beyond),
         beyond=beyond,
         curves=curves_of(choice),
-        findings=findings,
+        findings=(*_reversed_leads(choice), *findings),
         jack_before=None if foil is None else _jack_impedance(choice, foil, is_after=False),
         jack_after=None if foil is None else _jack_impedance(choice, foil, is_after=True),
     )
@@ -232,7 +232,7 @@ def _changes(choice: Choice, before: Mapping[str, Derived], after: Mapping[str, 
     changes: dict[str, Derived] = {}
     for name, first in before.items():
         second = after.get(name)
-        if second is None or "@" in name or ".eddy_" in f".{name}":
+        if second is None or "@" in name or ".eddy_" in f".{name}" or is_of_a_part(name):
             continue
         scales = [quantity.value if quantity.is_log else 1.0 for quantity in (first, second)]
         gradient = scales[1] * second.gradient - scales[0] * first.gradient
@@ -274,9 +274,13 @@ def _side(choice: Choice, side: Mapping[str, Derived], name: str, reasons: Mappi
 def _response_changes(choice: Choice, beyond: float) -> tuple[ResponseChange, ...]:
     """Pair every take from after the job with the first from before it that differs in nothing else."""
     problem, takes = choice.problem, choice.problem.evidence.takes
-    voltage, rows = problem.circuit.evaluate(name_values(problem, choice.fit.vector))
+    # the same exciter in the same place, the winding as warm: what these differ in is no change of the instrument
+    held = {name: 0.0 if _is_of_the_bench(name) else value for name, value in name_values(problem, choice.fit.vector).items()}
+    voltage, rows = problem.circuit.evaluate(held)
     zero = np.zeros(len(voltage), dtype=complex)
-    by_parameter = np.array([rows.get(parameter.name, zero) for parameter in problem.parameters]).real
+    by_parameter = np.array(
+        [zero if _is_of_the_bench(each.name) else rows.get(each.name, zero) for each in problem.parameters]
+    ).real
     out = []
     for second, later in enumerate(takes):
         alike = [
@@ -287,6 +291,33 @@ def _response_changes(choice: Choice, beyond: float) -> tuple[ResponseChange, ..
         if alike:
             out.append(_response_change(choice, (alike[0], second), voltage, by_parameter, beyond))
     return tuple(out)
+
+
+def _is_of_the_bench(name: str) -> bool:
+    return "#" in name or name == WARMER
+
+
+def _reversed_leads(choice: Choice) -> list[Finding]:
+    """Name the pickups whose response has the other sign after the job."""
+    problem, takes = choice.problem, choice.problem.evidence.takes
+    turned: dict[str, bool] = {}
+    for second, later in enumerate(takes):
+        for first, earlier in enumerate(takes):
+            if later.is_after and not earlier.is_after and later.method == "exciter" and _is_same_but_for_the_job(problem, first, second):
+                turned[later.coil_over or "the pickup"] = _sign(earlier) != _sign(later)
+    names = [name for name, is_turned in turned.items() if is_turned]
+    if not names:
+        return []
+    every = len(names) == len(turned)
+    aside = ", unless the exciter was turned over" if every else ""
+    text = f"the polarity of {' and '.join(names)} is reversed after the job: its two leads are exchanged{aside}"
+    return [Finding(code="polarity-reversed", severity="warn", text=text)]
+
+
+def _sign(take: TakeEvidence) -> bool:
+    """Whether the response of a take is a positive number times s where the sweep begins."""
+    low = np.flatnonzero(usable_points(take))[:LOW_POINTS]
+    return bool(np.median(take.response.value[low].imag) > 0)
 
 
 def _response_change(

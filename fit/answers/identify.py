@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fit.answers.quantities import Derived
+from fit.answers.quantities import Derived, is_of_a_part
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.instrument import parts_of
 from fit.circuit.network import GROUND
@@ -19,6 +19,7 @@ from measure.response import FloatArray
 
 TELLING = 0.2  # [1] relative standard uncertainty above which a quantity counts as not identified
 TELLING_PART = 0.1  # [1] the same for pots and resistors: twice that is as wide as their markings' tolerance
+LEAST_VALUE = 1e-12  # [Ω], [1] of what cannot be negative, and may come out so within its uncertainty
 FELT = 0.1  # [1] change of a response by the logarithm of a capacitor; one that nothing feels more is hidden behind a pot
 SCALED = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 # What a further take could use when the person has not said what is at hand: common practice, no source.
@@ -83,7 +84,9 @@ def relative_uncertainty(derived: Derived, covariance: FloatArray) -> float:
         Standard uncertainty of ln(value). [1]
     """
     std = float(np.sqrt(max(float(derived.gradient @ covariance @ derived.gradient), 0.0)))
-    return std if derived.is_log else float(std / (20 / np.log(10)))
+    if derived.is_log:
+        return std
+    return float(std / (20 / np.log(10))) if derived.unit == "dB" else std / max(derived.value, LEAST_VALUE)
 
 
 def identify_quantities(choice: Choice, derived: dict[str, Derived]) -> dict[str, str]:
@@ -110,7 +113,7 @@ def identify_quantities(choice: Choice, derived: dict[str, Derived]) -> dict[str
                 "takes with one load alone tell resonance and damping, not inductance and capacitance apart: "
                 "a known part across the jack sets the scale"
             )
-        elif name.startswith("capacitor.") and _felt(choice, f"log_{name}") < FELT:
+        elif name.startswith("capacitor.") and not is_of_a_part(name) and _felt(choice, f"log_{name}") < FELT:
             reasons[name] = "a pot stands between it and everything that was recorded: no take has that pot turned down"
         elif not relative < _limit(name):
             reasons[name] = f"the takes leave it uncertain by {100 * min(relative, 9.99):.0f} % (1 σ)"
@@ -129,7 +132,8 @@ def _is_led_out(evidence: Evidence, pickup: str) -> bool:
 
 
 def _limit(name: str) -> float:
-    return TELLING_PART if name.startswith(("pot.", "resistor.")) and "@" not in name else TELLING
+    is_whole = name.startswith(("pot.", "resistor.")) and "@" not in name and not is_of_a_part(name)
+    return TELLING_PART if is_whole else TELLING
 
 
 def _felt(choice: Choice, parameter: str) -> float:

@@ -17,9 +17,9 @@ from fit.answers.identify import (
     would_tell,
 )
 from fit.answers.measured import MeasuredParts
-from fit.answers.quantities import COVERAGE, Derived, derive_quantities
+from fit.answers.quantities import Derived, derive_quantities, is_of_a_part
 from fit.circuit.instrument import Taper
-from fit.estimate.budget import split_uncertainty
+from fit.estimate.budget import NORMAL_FACTOR, coverage_of, split_uncertainty
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, smooth_difference
 from fit.estimate.ladder import Choice, choose_model, model_name
@@ -35,13 +35,28 @@ HELPFUL = 0.9  # [1] a further take is named where it leaves less than this of t
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Estimate:
-    """A value with its standard uncertainty and 95 % interval, SI units without prefix."""
+    """A value with its standard uncertainty and 95 % interval, SI units without prefix.
+
+    Attributes
+    ----------
+    value, standard_uncertainty, low, high : float
+        [`unit`]
+    unit : str
+        SI; "1" for pure numbers, "dB" for levels.
+    coverage_factor : float
+        Half-width of the interval over the standard uncertainty, by the distribution (JCGM 100:2008, G.1.3). [1]
+    distribution : str
+        "normal", "rectangular" where one reference's bound dominates, "mixed" where it has a large part, "profile" where the
+        interval was walked and not linearised.
+    """
 
     value: float
     unit: str
     standard_uncertainty: float
     low: float
     high: float
+    coverage_factor: float = NORMAL_FACTOR
+    distribution: str = "normal"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -233,13 +248,22 @@ def estimate_of(derived: Derived, choice: Choice, extra_std: float = 0.0) -> Est
     Estimate
         With its 95 % interval.
     """
-    std = float(np.hypot(np.sqrt(max(float(derived.gradient @ choice.covariance @ derived.gradient), 0.0)), extra_std))
-    if not derived.is_log:
-        low, high = derived.value - COVERAGE * std, derived.value + COVERAGE * std
-        return Estimate(value=derived.value, unit=derived.unit, standard_uncertainty=std, low=low, high=high)
-    low, high = derived.value * np.exp(-COVERAGE * std), derived.value * np.exp(COVERAGE * std)
-    uncertainty = derived.value * std
-    return Estimate(value=derived.value, unit=derived.unit, standard_uncertainty=uncertainty, low=float(low), high=float(high))
+    coverage = coverage_of(choice, derived.gradient, extra_std)
+    std, half = coverage.standard_uncertainty, coverage.factor * coverage.standard_uncertainty
+    if derived.is_log:
+        low, high = derived.value * float(np.exp(-half)), derived.value * float(np.exp(half))
+        std *= derived.value
+    else:
+        low, high = derived.value - half, derived.value + half
+    return Estimate(
+        value=derived.value,
+        unit=derived.unit,
+        standard_uncertainty=std,
+        low=low,
+        high=high,
+        coverage_factor=coverage.factor,
+        distribution=coverage.distribution,
+    )
 
 
 def _budget(derived: Derived, choice: Choice, extra_std: float) -> tuple[Contribution, ...]:
@@ -255,6 +279,8 @@ def _not_identified(
 ) -> tuple[NotIdentified, ...]:
     out = []
     for name, why in reasons.items():
+        if is_of_a_part(name):
+            continue
         options = []
         if name in derived:
             options = [_next_take(derived[name], take) for take in further if would_tell(name, take)]

@@ -8,11 +8,13 @@ from fit.circuit.coil import CoilValues
 from fit.estimate.coils import coil_values, coupling_of
 from fit.estimate.ladder import Choice
 from fit.estimate.model import name_values, suffixes_of
+from fit.estimate.parameters import ACROSS_UNIT_S, STOP_UNIT_OHM
 from fit.estimate.resonance import loaded_peak, pole_of
 from measure.response import FloatArray
 
+OF_A_PART = (".stop_", ".loss_tangent", ".leak")  # what a part has beside its value: told only where the takes tell it
 PART_UNITS = {"pot.": "Ω", "capacitor.": "F", "resistor.": "Ω"}
-COVERAGE = 1.96  # [1] half-width of a 95 % interval over its standard uncertainty
+COVERAGE = 1.96  # [1] half-width of a normal 95 % interval over its standard uncertainty
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -49,7 +51,8 @@ def derive_quantities(choice: Choice) -> dict[str, Derived]:
     -------
     dict
         Name to quantity. Of several pickups each name begins with the pickup's, ``"bridge.inductance"``; parts are called
-        ``"pot.volume"``, ``"capacitor.tone"``, ``"resistor.bleed"``, a pot's electrical fraction ``"pot.volume@6"``. Two coils
+        ``"pot.volume"``, ``"capacitor.tone"``, ``"resistor.bleed"``, a pot's electrical fraction ``"pot.volume@6"``, the ohms
+        left at an end of its travel ``"pot.tone.stop_0"``, ``"capacitor.tone.loss_tangent"``, ``"capacitor.tone.leak"``. Two coils
         have no winding capacitance and no unloaded resonance of their own.
     """
     out: dict[str, Derived] = {}
@@ -177,4 +180,33 @@ def _parts(choice: Choice) -> dict[str, Derived]:
             fraction = float(1 / (1 + np.exp(-value)))
             by_itself[index] = 1 - fraction
             out[name] = Derived(value=fraction, unit="1", gradient=by_itself)
+        elif parameter.name.startswith("stop."):
+            by_itself[index] = STOP_UNIT_OHM
+            pot, _, end = parameter.name.removeprefix("stop.").partition("@")
+            out[f"pot.{pot}.stop_{end}"] = Derived(value=STOP_UNIT_OHM * value, unit="Ω", gradient=by_itself, is_log=False)
+        elif parameter.name.startswith("loss_capacitor."):
+            by_itself[index] = 1.0
+            out[f"{parameter.name.removeprefix('loss_')}.loss_tangent"] = Derived(
+                value=value, unit="1", gradient=by_itself, is_log=False
+            )
+        elif parameter.name in choice.problem.released and parameter.name.startswith("across_") and value > 0:
+            by_itself[index] = -1 / value
+            leak = f"{parameter.name.removeprefix('across_')}.leak"
+            out[leak] = Derived(value=1 / (ACROSS_UNIT_S * value), unit="Ω", gradient=by_itself)
     return out
+
+
+def is_of_a_part(name: str) -> bool:
+    """Whether a quantity is what a part has beside its value: ohms left at a stop, a loss tangent, a leak.
+
+    Parameters
+    ----------
+    name : str
+        Of the quantity.
+
+    Returns
+    -------
+    bool
+        Of no interest where the takes do not tell it.
+    """
+    return any(mark in name for mark in OF_A_PART)
