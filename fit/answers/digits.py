@@ -1,8 +1,8 @@
 """How many digits a value with an interval is written with: none finer than the interval allows.
 
 The last digit stands at the place of the second significant digit of the interval's half-width (JCGM 100:2008, 7.2.6: at most two
-digits of an uncertainty). The value is rounded to nearest, limits outwards, so that what is written is never narrower than what
-was found. Value and limits end at the same place and share one prefix.
+digits of an uncertainty), of decibels at the hundredths at most. The value is rounded to nearest, limits outwards and off the
+value, so that what is written is never narrower than what was found. Value and limits end at the same place and share one prefix.
 """
 
 import math
@@ -13,6 +13,7 @@ from measure.quantity import format_quantity
 
 UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
 PREFIXES = {-12: "p", -9: "n", -6: "\N{MICRO SIGN}", -3: "m", 0: "", 3: "k", 6: "M"}
+FINEST = {"dB": -2}  # [1] power of ten of the last place: nobody hears a hundredth of a decibel
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 EXACT_DIGITS = 6  # of a value without an interval
 SLACK = Decimal("1e-6")  # [1] of the last place: a limit that is off its place by less lies on it
@@ -26,15 +27,17 @@ class _Grid:
     place: int
     exponent: int = 0
 
-    def text(self, value: float, rounding: str = ROUND_HALF_EVEN) -> str:
-        steps = Decimal(repr(float(value))).scaleb(-self.place)
+    def steps(self, value: float, rounding: str = ROUND_HALF_EVEN) -> int:
+        exact = Decimal(repr(float(value))).scaleb(-self.place)
         slack = {ROUND_FLOOR: SLACK, ROUND_CEILING: -SLACK}.get(rounding, Decimal(0))
-        whole = int((steps + slack).to_integral_value(rounding))
+        return int((exact + slack).to_integral_value(rounding))
+
+    def text(self, steps: int) -> str:
         places = max(self.exponent - self.place, 0)
-        return f"{Decimal(whole).scaleb(self.place - self.exponent):.{places}f}".replace("-", MINUS)
+        return f"{Decimal(steps).scaleb(self.place - self.exponent):.{places}f}".replace("-", MINUS)
 
 
-def interval_texts(value: float, low: float, high: float, unit: str, *, finest: int | None = None) -> tuple[str, str]:
+def interval_texts(value: float, low: float, high: float, unit: str) -> tuple[str, str]:
     """Write a value and its interval with as many digits as the interval deserves.
 
     Parameters
@@ -43,8 +46,6 @@ def interval_texts(value: float, low: float, high: float, unit: str, *, finest: 
         [`unit`]
     unit : str
         SI, without prefix; ``"dB"``, ``"%"``; ``"1"`` or empty for pure numbers.
-    finest : int or None
-        Power of ten of the last place, where more is of no use to anybody: -2 for hundredths.
 
     Returns
     -------
@@ -68,10 +69,12 @@ def interval_texts(value: float, low: float, high: float, unit: str, *, finest: 
     half = (high - low) / 2
     if not math.isfinite(half):
         return format_quantity(value, unit, 2).replace("-", MINUS), "no limits told"
-    grid = _grid(max(abs(value), half), half, unit, finest)
+    grid = _grid(max(abs(value), half), half, unit, FINEST.get(unit))
     suffix = f" {PREFIXES[grid.exponent]}{unit}".rstrip()
-    limits = f"{grid.text(low, ROUND_FLOOR)} … {grid.text(high, ROUND_CEILING)}"
-    return f"{grid.text(value)}{suffix}", f"{limits}{suffix}"
+    middle = grid.steps(value)
+    first = min(grid.steps(low, ROUND_FLOOR), middle - (low < value))
+    last = max(grid.steps(high, ROUND_CEILING), middle + (high > value))
+    return f"{grid.text(middle)}{suffix}", f"{grid.text(first)} … {grid.text(last)}{suffix}"
 
 
 def limits_text(low: float, high: float, unit: str, *, half: float) -> str:
@@ -98,7 +101,7 @@ def limits_text(low: float, high: float, unit: str, *, half: float) -> str:
     """
     grid = _grid(max(abs(low), abs(high)), half, unit, None)
     suffix = f" {PREFIXES[grid.exponent]}{unit}".rstrip()
-    return f"{grid.text(low, ROUND_CEILING)} … {grid.text(high, ROUND_FLOOR)}{suffix}"
+    return f"{grid.text(grid.steps(low, ROUND_CEILING))} … {grid.text(grid.steps(high, ROUND_FLOOR))}{suffix}"
 
 
 def spread_texts(value: float, half: float, *, finest: int | None = None) -> tuple[str, str]:
@@ -127,7 +130,7 @@ def spread_texts(value: float, half: float, *, finest: int | None = None) -> tup
         grid = _Grid(place=_place(abs(value) or 1.0) + 2 - EXACT_DIGITS if finest is None else finest)
     else:
         grid = _grid(half, half, "", finest)
-    return grid.text(value), grid.text(half, ROUND_CEILING)
+    return grid.text(grid.steps(value)), grid.text(grid.steps(half, ROUND_CEILING))
 
 
 def allowed_digits(value: float, half: float, *, most: int) -> int:

@@ -1,7 +1,7 @@
 """What a comparison found, as lines for a terminal and as one JSON document."""
 
 from fit.answers.compare import Change, CompareAnswer, ResponseChange
-from fit.answers.digits import allowed_digits, interval_texts
+from fit.answers.digits import allowed_digits
 from fit.answers.hum import LevelChange, NoiseChange
 from fit.answers.pickup import Estimate
 from fit.answers.shielding import Coupling, ShieldingAnswer
@@ -9,7 +9,6 @@ from fit.desk.document import Document, estimate_document
 from fit.desk.wording import MINUS, SIMULATED_TEXT, estimate_texts, in_order, plain_text, quantity_name, table_lines
 from measure.quantity import format_quantity
 
-FINEST_DB = -2  # [1] power of ten: nobody hears a hundredth of a decibel
 SHOWN_BANDS_HZ = (100.0, 1000.0, 10000.0)  # of the third octaves, in the terminal
 
 
@@ -145,8 +144,7 @@ def _noise_rows(noise: NoiseChange) -> list[tuple[str, ...]]:
         sides = ["none found" if side is None else _signed(side, "dBFS") for side in (level.before_dbfs, level.after_dbfs)]
         change, interval = "", ""
         if level.change is not None:
-            one = level.change
-            change, interval = interval_texts(one.value, one.low, one.high, "dB", finest=FINEST_DB)
+            change, interval = estimate_texts(level.change)
         elif level.bound_db is not None:
             change = f"at least {_signed(level.bound_db, 'dB')}"
         rows.append((name, *sides, change, interval, level.verdict))

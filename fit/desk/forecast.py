@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from fit.answers.digits import allowed_digits, interval_texts
+from fit.answers.digits import allowed_digits
 from fit.answers.pickup import Estimate
 from fit.answers.predict import PickupCurve, PredictAnswer
 from fit.answers.quantities import COVERAGE
@@ -13,13 +13,12 @@ from fit.answers.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
 from fit.desk.basis import basis_document, basis_lines, sureness_text
 from fit.desk.document import Document, estimate_document
-from fit.desk.wording import MINUS, plain_text, table_lines
+from fit.desk.wording import MINUS, estimate_texts, plain_text, table_lines
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
 DB_PER_NEPER = 20 / math.log(10)
 NOTHING = "–"
-FINEST_DB = -2  # [1] power of ten: nobody hears a hundredth of a decibel
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 
 
@@ -145,8 +144,7 @@ def _figures(curve: PickupCurve, at: Mapping[str, float]) -> dict[str, Estimate 
 def _texts(estimate: Estimate) -> tuple[str, str]:
     is_exact = estimate.standard_uncertainty <= EXACT * max(abs(estimate.value), 1.0)
     if not is_exact:
-        finest = FINEST_DB if estimate.unit == "dB" else None
-        return interval_texts(estimate.value, estimate.low, estimate.high, estimate.unit, finest=finest)
+        return estimate_texts(estimate)
     is_level = estimate.unit == "dB"
     text = f"{estimate.value:.2f} dB" if is_level else format_quantity(estimate.value, estimate.unit, 4)
     return text.replace("-", MINUS), NOTHING
