@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.optimize import brentq
 from scipy.stats import norm
 
 from fit.answers.confirm import confirm_part
@@ -17,7 +19,7 @@ from fit.answers.conformity import conformance, decide_conformity, is_logarithmi
 from fit.answers.pickup import Estimate
 from measure.quantity import parse_quantity
 
-K95 = norm.ppf(0.975)
+K95 = 1.96  # as the intervals are made
 
 
 def linear(value, std, *, k=K95):
@@ -119,6 +121,41 @@ def test_probability_counted_by_draws(value):
     answer = confirm_part("capacitor.tone", marked=parse_quantity("33n ± 10%", "F"), measured=by_factor(value, relative))
     spread = math.sqrt(counted * (1 - counted) / n)
     assert answer.decision.conforming == pytest.approx(counted, abs=4.5 * spread + 1e-5)
+
+
+# With a rectangular part: R. Bounds of a reference whose share of the standard uncertainty is `share`, the rest normal; by
+# numerical integration, and by the edge: what is just accepted or just rejected at one limit is wrong in 1 of 40.
+@pytest.mark.parametrize("share", [0.5, 0.8, 0.95, 1.0])
+def test_a_rectangular_part_counts_as_one(share):
+    half, rest = math.sqrt(3) * share, math.sqrt(1 - share**2)
+
+    def tail(z):
+        if rest == 0:
+            return float(np.clip((half - z) / (2 * half), 0, 1))
+        return quad(lambda t: norm.sf((z - t) / rest) / (2 * half), -half, half, epsabs=1e-13)[0]
+
+    factor = brentq(lambda k: tail(k) - 0.025, 1.5, 2.05)
+    for distance in (0.0, 0.3, 1.0, 1.5, factor, 2.2):
+        std = 0.01
+        low, high = math.exp(-factor * std), math.exp(factor * std)
+        measured = Estimate(
+            value=1.0, unit="F", standard_uncertainty=std, low=low, high=high, coverage_factor=factor, distribution="mixed"
+        )
+        _, nonconforming = conformance(measured, low=math.exp(-distance * std), high=math.inf)
+        assert nonconforming == pytest.approx(tail(distance), abs=2e-4)  # of several sums with one coverage factor
+    decision = decide_conformity(measured, low=low * (1 - 1e-12), high=10.0)
+    assert decision.side == "inside"
+    assert decision.specific_risk == pytest.approx(0.025, abs=1e-6)
+
+
+# An interval that was walked has two sides of unlike length: each is 1.96 on its own.
+def test_sides_of_unlike_length_have_their_own_scale():
+    measured = Estimate(
+        value=10.0, unit="F", standard_uncertainty=1.2, low=8.0, high=13.0, coverage_factor=2.08, distribution="profile"
+    )
+    _, below = conformance(measured, low=8.0, high=math.inf)
+    _, above = conformance(measured, low=0.0, high=13.0)
+    assert (below, above) == (pytest.approx(norm.sf(1.96)), pytest.approx(norm.sf(1.96)))
 
 
 # A small probability keeps its digits on either side: no difference of two numbers near 1.

@@ -5,9 +5,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fit.answers.pickup import Estimate
+from fit.estimate.budget import NORMAL_FACTOR
 
 RULE = "guarded acceptance and guarded rejection, guard band w = U (expanded uncertainty, 95 %)"
 STANDARD = "ISO/IEC 17025:2017, 7.8.6; ILAC-G8:09/2019; JCGM 106:2012, 8.3"
+UPPER = 0.025  # [1] beyond a 95 % interval, on one side
+LEAST_PART = 1e-3  # [1] of the standard deviation: a smaller rectangular or normal part is none
+HALVINGS = 40
+ONE_RECTANGLE = 1.6455  # [1] 0.95 √3, rounded up: 95 % of a rectangular distribution over its standard deviation
 
 Side = Literal[
     "inside",
@@ -106,12 +111,14 @@ def decide_conformity(measured: Estimate, *, low: float, high: float) -> Decisio
 def conformance(measured: Estimate, *, low: float, high: float) -> tuple[float, float]:
     r"""Probability that a true value lies inside two limits, and that it does not.
 
-    :math:`p_c = \Phi((T_U - y)/u) - \Phi((T_L - y)/u)`, in the logarithm where the interval is symmetric there.
+    Normal: :math:`p_c = \Phi((T_U - y)/u) - \Phi((T_L - y)/u)`, in the logarithm where the interval is symmetric there. An
+    interval with a smaller coverage factor has a rectangular part: Φ is then that of the sum of a rectangular and a normal
+    distribution with this coverage factor.
 
     Parameters
     ----------
     measured : Estimate
-        What is known of the value: the measurement alone, as a normal distribution.
+        What is known of the value: the measurement alone.
     low, high : float
         Limits; infinite for none. [unit of the value]
 
@@ -124,18 +131,15 @@ def conformance(measured: Estimate, *, low: float, high: float) -> tuple[float, 
     ----------
     JCGM 106:2012, 7.2 to 7.4 (from memory).
     """
-    y, u = measured.value, measured.standard_uncertainty
-    if u <= 0:
-        is_inside = low <= y <= high
+    if measured.low >= measured.value or measured.high <= measured.value:
+        is_inside = low <= measured.value <= high
         return float(is_inside), float(not is_inside)
-    if is_logarithmic(measured):
-        below = (math.log(low / y) if low > 0 else -math.inf) / (u / y)
-        above = (math.log(high / y) if high > 0 else -math.inf) / (u / y)
-    else:
-        below, above = (low - y) / u, (high - y) / u
+    factor = NORMAL_FACTOR if measured.distribution == "profile" else measured.coverage_factor
+    below, above = (factor * _reach(measured, limit) for limit in (low, high))
+    share = _rectangular_share(factor)
     # both ends on one side of the value: from the tail that has no 1 in it
-    conforming = _normal(-below) - _normal(-above) if below > 0 else _normal(above) - _normal(below)
-    return conforming, _normal(below) + _normal(-above)
+    nearer, farther = (below, above) if below > 0 else (-above, -below)
+    return _tail(nearer, share) - _tail(farther, share), _tail(-below, share) + _tail(above, share)
 
 
 def is_logarithmic(measured: Estimate) -> bool:
@@ -146,9 +150,48 @@ def is_logarithmic(measured: Estimate) -> bool:
     return by_ratio <= abs(measured.low + measured.high - 2 * measured.value)
 
 
-# Normal distribution function (JCGM 106's Φ).
-def _normal(z: float) -> float:
-    return math.erfc(-z / math.sqrt(2)) / 2
+def _reach(measured: Estimate, limit: float) -> float:
+    """Find how far a limit lies off the value, over how far the interval reaches on that side; below the value negative."""
+    end = measured.high if limit > measured.value else measured.low
+    if is_logarithmic(measured):
+        off = math.log(limit / measured.value) if limit > 0 else -math.inf
+        return off / abs(math.log(end / measured.value))
+    return (limit - measured.value) / abs(end - measured.value)
+
+
+def _rectangular_share(factor: float) -> float:
+    """Find the standard deviation of the rectangular part of a sum of unit variance that has this coverage factor."""
+    if factor >= NORMAL_FACTOR:
+        return 0.0
+    if factor < ONE_RECTANGLE:
+        return 1.0
+    least, most = 0.0, 1.0
+    for _ in range(HALVINGS):
+        middle = (least + most) / 2
+        least, most = (middle, most) if _tail(factor, middle) > UPPER else (least, middle)
+    return most
+
+
+def _tail(z: float, share: float) -> float:
+    """Probability that a sum of unit variance exceeds z: a rectangular part of standard deviation `share`, the rest normal.
+
+    The normal tail Q averaged over the rectangle: its integral is z·Q(z) − φ(z).
+    """
+    half, rest = math.sqrt(3) * share, math.sqrt(max(1 - share**2, 0.0))
+    if half < LEAST_PART:
+        return _normal_tail(z)
+    if rest < LEAST_PART:
+        return min(max((half - z) / (2 * half), 0.0), 1.0)
+    if math.isinf(z):
+        return float(z < 0)
+    ends = ((z + half) / rest, (z - half) / rest)
+    upper, lower = (end * _normal_tail(end) - math.exp(-(end**2) / 2) / math.sqrt(2 * math.pi) for end in ends)
+    return min(max(rest / (2 * half) * (upper - lower), 0.0), 1.0)
+
+
+# 1 − Φ of JCGM 106.
+def _normal_tail(z: float) -> float:
+    return math.erfc(z / math.sqrt(2)) / 2
 
 
 def _side(measured: Estimate, low: float, high: float) -> Side:
