@@ -205,8 +205,8 @@ def test_netlist_of_the_instrument(logbook, tmp_path, capsys, monkeypatch):
     assert "Written: instrument.cir (the instrument at these settings, 1 V of EMF in middle)" in out
     text = (tmp_path / "instrument.cir").read_text(encoding="ascii")
     assert "* set volume=7" in text
-    assert "* capacitor.tone = 1e-08 F (changed)" in text
-    assert "* pot.volume = 250000 ohm (marked)" in text
+    assert "* capacitor.tone = 10.00 nF (changed)" in text
+    assert "* pot.volume = 250.0 kohm (marked)" in text
     assert "Vemf_middle emf_middle 0 AC 1" in text
     assert "Vemf_bridge emf_bridge 0 AC 0" in text
     code, _, err = run(capsys, "export", "--to", "spice", "--set", "volume=0", "--out", "s.cir", "--logbook", own)
@@ -235,8 +235,8 @@ def test_netlist_of_the_instrument_takes_what_was_measured():
     assert error == 0
     for line in (
         "* measured: by the last fit, takes open, plus; simulated: yes",
-        "* bridge.inductance = 3.1 H (measured)",
-        "* capacitor.tone = 1e-08 F (changed)",
+        "* bridge.inductance = 3.100 H (measured)",
+        "* capacitor.tone = 10.00 nF (changed)",
         "Lbridge bridge_e bridge_r 3.1",
         "Kbridge_loop1 Lbridge Lbridge_loop1 0.3",
     ):

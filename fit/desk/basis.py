@@ -84,31 +84,30 @@ def sureness_text(half: float) -> str:
     return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"× or ÷ {math.exp(min(half, 20.0)):.2g}"
 
 
-def digits_of(basis: Basis, *, most: int) -> int:
-    """Count the digits that a value is written with.
+def value_text(key: str, basis: Basis) -> str:
+    """Write one value that a prediction rests on.
 
     Parameters
     ----------
+    key : str
+        Its name.
     basis : Basis
         The value.
-    most : int
-        That are wanted, and that what was typed gets.
 
     Returns
     -------
-    int
-        Of what was measured no more than its interval allows.
+    str
+        Of what was measured no more digits than its interval allows; a share of a track in per cent.
     """
+    is_share = "@" in key
     half = COVERAGE * (basis.relative_std or 0.0) * abs(basis.value) if basis.origin == "measured" else 0.0
-    return allowed_digits(basis.value, half, most=most)
+    digits = allowed_digits(basis.value, half, most=3 if is_share else 4)
+    text = f"{100 * basis.value:.{digits}g} %" if is_share else format_quantity(basis.value, basis.unit, digits)
+    return text.replace("-", MINUS)
 
 
 def _row(key: str, basis: Basis) -> tuple[str, ...]:
-    if "@" in key:
-        value = f"{100 * basis.value:.{digits_of(basis, most=3)}g} %"
-    else:
-        value = format_quantity(basis.value, basis.unit, digits_of(basis, most=4))
-    return plain_text(key), value.replace("-", MINUS), _sureness(basis), HOW_KNOWN[basis.origin]
+    return plain_text(key), value_text(key, basis), _sureness(basis), HOW_KNOWN[basis.origin]
 
 
 def _sureness(basis: Basis) -> str:

@@ -16,7 +16,7 @@ from fit.answers.predict import read_changes
 from fit.circuit.controls import read_settings, split_settings
 from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument
-from fit.desk.basis import digits_of
+from fit.desk.basis import value_text
 from fit.desk.outcome import Desk
 from fit.desk.session import FitWish, collect_evidence
 from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name
@@ -305,9 +305,7 @@ def instrument_text(
     if measured is not None:
         takes = ", ".join(measured.takes)
         head.append(f"measured: by the last fit, takes {takes}; simulated: {'yes' if measured.simulated else 'no'}")
-    head += [
-        f"{key} = {one.value:.{digits_of(one, most=6)}g} {one.unit or '-'} ({one.origin})" for key, one in known.basis.items()
-    ]
+    head += [f"{key} = {value_text(key, one)} ({one.origin})" for key, one in known.basis.items()]
     netlist = instrument_netlist(built, stand, known.values, excite=excite, comments=head)
     return "\n".join(netlist.lines) + "\n", netlist.spread_error
 
