@@ -26,6 +26,9 @@ def test_a_measured_part_lies_over_its_band():
     figure = confirm_figure(confirm_part("capacitor.tone", marked=MARKED, measured=estimate(30.6e-9, 1.5e-10, "F")))
     texts = texts_of(figure)
     assert {"marked 33n ± 10%", "measured 30.60 nF, 95 % interval", "capacitor.tone: within marking", "30 nF"} <= set(texts)
+    # what is accepted: the limits moved inwards by U = 1.96 · 0.15 nF, which is symmetric here
+    drawn = [segment[0][0] for lines in figure.axes[0].collections for segment in lines.get_segments()]
+    assert drawn == pytest.approx([33e-9, 29.994e-9, 36.006e-9, 30.6e-9 - 0.294e-9], rel=1e-6)
     low, high = figure.axes[0].get_xlim()
     assert low < 29.7e-9 < 36.3e-9 < high
     assert "simulated" not in [text.get_text() for text in figure.texts]

@@ -20,7 +20,7 @@ PALE = 0.12  # [1] opacity of a pickup that is only just connected
 
 
 def confirm_figure(answer: ConfirmAnswer, *, is_simulated: bool = False) -> "Figure":
-    """Measured interval over the band that the marking allows.
+    """Measured interval over the band that the marking allows, and over what is accepted of it.
 
     Parameters
     ----------
@@ -42,6 +42,9 @@ def confirm_figure(answer: ConfirmAnswer, *, is_simulated: bool = False) -> "Fig
         axes.vlines(answer.marked.value, 0.62, 1.0, color=COLOURS[0], linewidth=1.0)
         _beside(axes, answer.marked.value, 0.82, text=f"marked {answer.marked.text}", is_left=False)
         ends += [answer.marked_low, answer.marked_high]
+    if answer.decision is not None and answer.decision.acceptance is not None:
+        axes.vlines(answer.decision.acceptance, 0.0, 1.0, color=COLOURS[0], linewidth=0.9, linestyle="--")
+        _beside(axes, answer.decision.acceptance[0], 0.08, text="accepted: limits less U", is_left=False)
     if answer.measured is not None:
         one = answer.measured
         error = [[max(one.value - one.low, 0)], [max(one.high - one.value, 0)]]
