@@ -94,6 +94,18 @@ def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
     assert "accepted" not in out
 
 
+def test_the_report_judges_every_marked_part_that_is_told(book, capsys, tmp_path):
+    words = ["tone-up", "tone-up-plus-1n", "tone-down", "--logbook", book]
+    assert run(capsys, "fit", *words, "--dcr", "7150 ± 1%")[0] == 0
+    assert run(capsys, "report", tmp_path / "report.html", "--logbook", book)[0] == 0
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    marked = page[page.index("<h2>Marked parts</h2>") :]
+    marked = marked[: marked.index("<section>")]
+    assert 'Tone capacitor <span class="mark good">within marking</span>' in marked
+    assert marked.count("guard band w = U") == marked.count("<h3>") + 1 == 4  # once as the rule, and by how much for each part
+    assert "&gt; 99.9 %" in marked
+
+
 def test_what_cannot_be_confirmed_is_refused(book, capsys, tmp_path):
     code, _, err = run(capsys, "confirm", "capacitor.bass", "tone-up", "--logbook", book)
     assert code == 2

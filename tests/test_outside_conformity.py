@@ -142,7 +142,7 @@ def test_a_rectangular_part_counts_as_one(share):
             value=1.0, unit="F", standard_uncertainty=std, low=low, high=high, coverage_factor=factor, distribution="mixed"
         )
         _, nonconforming = conformance(measured, low=math.exp(-distance * std), high=math.inf)
-        assert nonconforming == pytest.approx(tail(distance), abs=2e-4)  # of several sums with one coverage factor
+        assert nonconforming == pytest.approx(tail(distance), abs=2e-4)
     decision = decide_conformity(measured, low=low * (1 - 1e-12), high=10.0)
     assert decision.side == "inside"
     assert decision.specific_risk == pytest.approx(0.025, abs=1e-6)
