@@ -12,7 +12,7 @@ RELATIVE_TOLERANCE = 1e-7  # [1] of χ² and of the step: far below any interval
 MOST_EVALUATIONS = 200
 STEP_TOLERANCE = 1e-10  # [1] of the vector: the search ends by χ², not by the step
 LEAST_INFORMATION = 1e-100  # [1] keeps the variance of what nothing is known about finite
-RESOLUTION = 1e-14  # [1] of a scaled matrix, some times what doubles resolve
+LIFTS = (1e-14, 1e-12, 1e-10, 1e-7)  # [1] of a scaled matrix: some times what doubles resolve, and more where that is not enough
 OUT_OF_RANGE = 1e9  # [1] residual where the model overflows
 
 
@@ -385,5 +385,11 @@ def scaled_factor(information: FloatArray) -> tuple[FloatArray, FloatArray]:
     """
     scale = np.sqrt(np.maximum(np.diag(information), LEAST_INFORMATION))
     scaled = information / np.outer(scale, scale)
-    scaled[np.diag_indices(len(scale))] += RESOLUTION * len(scale)
+    for lift in LIFTS[:-1]:
+        scaled[np.diag_indices(len(scale))] += lift * len(scale)
+        try:
+            return np.linalg.cholesky(scaled), scale
+        except np.linalg.LinAlgError:
+            continue
+    scaled[np.diag_indices(len(scale))] += LIFTS[-1] * len(scale)
     return np.linalg.cholesky(scaled), scale

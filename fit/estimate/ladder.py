@@ -11,7 +11,7 @@ from fit.estimate.floor import Floor, estimate_floor, floor_blocks
 from fit.estimate.joint import Block, JointFit, covariance_of, fit_joint, independent_blocks, search_joint
 from fit.estimate.model import Problem, build_problem, name_values, predict_residual, suffixes_of
 from fit.estimate.parameters import PickupModel, released_std, widen_priors
-from fit.estimate.release import is_reference, penalty, release_gains
+from fit.estimate.release import is_possible, is_reference, penalty, release_gains
 from fit.estimate.start import FIRST_FIELDS, FIRST_STEP, start_vector
 from measure.response import FloatArray
 
@@ -32,6 +32,7 @@ TWO_COIL_STAGES = ((20, 8), (80, 3), (400, 1))
 ROUGH_EVALUATIONS = 80
 SEARCH_THIN, COMPARE_THIN = 3, 2  # every so many frequencies; 16 an octave are far more than a smooth curve needs
 TWO_COIL_THIN = 5
+PROMISING = 0.5  # [1] of one coil's χ² that short runs of two coils must come to, to be worth longer ones
 N_DRAWN, N_DRAWN_RICHER = 40, 16  # starts; of 40, at least one led to the best minimum in 35 of 36 searches
 
 SHAKES = 12
@@ -157,15 +158,34 @@ def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None, only: 
     Choice
         With `floor.total` at `MISFIT` or above where no model of the ladder describes the takes.
     """
+    choice = _free_gains(_climb(evidence, fixed_floor, only), fixed_floor, only)
+    if choice.floor.total < MISFIT or only is not None or not _is_one_coil(choice):
+        return choice
+    two = _climb_two_coils(evidence, choice, fixed_floor)
+    if two is None or two.floor.total >= 0.5 * choice.floor.total:
+        return choice
+    blocks, log_determinant = floor_blocks(two.rungs[0].problem, two.floor)
+    one_coil = choice.rungs if not choice.moved else ()  # under other floors, or of other takes, BIC says nothing
+    tried = [_fit_rung(rung.problem, rung.fit.vector, blocks, log_determinant) for rung in (*one_coil, *two.rungs)]
+    return _free_gains(replace(two, rungs=tuple(tried)), fixed_floor, [two.problem.model])
+
+
+def _free_gains(choice: Choice, fixed_floor: Floor | None, only: Sequence[PickupModel] | None) -> Choice:
+    """Let the gains of the takes go before which the coil seems to have moved; of a misfit all of them at once."""
     moved: list[str] = []
-    while True:
-        choice = _climb(evidence, fixed_floor, only)
-        suspect = _moved_take(choice)
-        if suspect is None:
-            return replace(choice, moved=tuple(moved))
-        moved.append(evidence.takes[suspect].name)
-        takes = [replace(take, coil_moved=take.coil_moved or index == suspect) for index, take in enumerate(evidence.takes)]
-        evidence = replace(evidence, takes=tuple(takes))
+    while suspects := _moved_takes(choice):
+        if choice.floor.total < MISFIT:
+            suspects = suspects[:1]
+        elif _floor_with_gains_free(choice).total >= MISFIT:
+            return choice  # no coil that moved explains it
+        evidence = choice.problem.evidence
+        moved += [evidence.takes[suspect].name for suspect in suspects]
+        takes = [replace(take, coil_moved=take.coil_moved or index in suspects) for index, take in enumerate(evidence.takes)]
+        again = _climb(replace(evidence, takes=tuple(takes)), fixed_floor, only)
+        if choice.floor.total >= MISFIT and again.floor.total >= MISFIT:
+            return choice
+        choice = again
+    return replace(choice, moved=tuple(moved))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -190,15 +210,16 @@ def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupM
         candidates = _from_rungs(compared.rungs)
         candidates.append(_fit_three_loops(evidence, candidates))
         compared = _compare(evidence, candidates, fixed_floor, near=compared.floor)
-    choice = _settle(evidence, compared, fixed_floor)
-    if choice.floor.total < MISFIT or not _is_one_coil(choice):
-        return choice
-    two = _climb_two_coils(evidence, choice, fixed_floor)
-    if two.floor.total >= 0.5 * choice.floor.total:
-        return choice
-    blocks, log_determinant = floor_blocks(two.rungs[0].problem, two.floor)
-    tried = [*choice.rungs, *two.rungs]  # once more under the winner's floor: under different ones BIC says nothing
-    return replace(two, rungs=tuple(_fit_rung(rung.problem, rung.fit.vector, blocks, log_determinant) for rung in tried))
+    return _settle(evidence, compared, fixed_floor)
+
+
+def _floor_with_gains_free(choice: Choice) -> Floor:
+    """Floor that would be left, to first order, were every take's gain its own."""
+    parameters = [
+        replace(each, prior_std=np.inf) if each.name.startswith("gain_step_") else each for each in choice.problem.parameters
+    ]
+    free = replace(choice.problem, parameters=tuple(parameters))
+    return estimate_floor(free, choice.fit.prediction, choice.fit.vector, near=choice.floor)
 
 
 def _is_one_coil(choice: Choice) -> bool:
@@ -222,8 +243,9 @@ def _compare(
     rungs = []
     for problem, candidate in zip(problems, candidates, strict=True):
         rung = _fit_rung(problem, candidate.fit.vector, blocks, log_determinant)
-        rungs.append(_let_go(rung, blocks, log_determinant))
-    rungs = _step_down(rungs, blocks, log_determinant)
+        rungs.append(rung if floor.total >= MISFIT else _let_go(rung, blocks, log_determinant))
+    if floor.total < MISFIT:  # of what misfits, it does not matter which
+        rungs = _step_down(rungs, blocks, log_determinant)
     return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs))
 
 
@@ -256,6 +278,7 @@ def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> Rung
             _fit_rung(_release(rung.problem, [*rung.problem.released, name]), rung.fit.vector, blocks, log_determinant)
             for name in promising[:TRIED_RELEASES]
         ]
+        tried = [each for each in tried if is_possible(each.problem, each.fit.vector)]
         best = min(tried, key=lambda each: each.bic, default=rung)
         if best.bic >= rung.bic:
             return rung
@@ -285,13 +308,14 @@ def _as_likely(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> t
 
 def _settle(evidence: Evidence, compared: _Comparison, fixed_floor: Floor | None) -> Choice:
     """Search on around the winner, and refit it under its own floor on all points."""
-    best = _shake(compared.best, compared.blocks, compared.log_determinant)
+    is_misfit = compared.floor.total >= MISFIT
+    best = compared.best if is_misfit else _shake(compared.best, compared.blocks, compared.log_determinant)
     rungs = [best if rung.problem.model == best.problem.model else rung for rung in compared.rungs]
     own = fixed_floor or estimate_floor(best.problem, best.fit.prediction, best.fit.vector, near=compared.floor)
     alternatives = _as_likely(best, compared.blocks, compared.log_determinant)
     problem = build_problem(evidence, best.problem.model, released=best.problem.released)
     blocks, _ = floor_blocks(problem, own)
-    fit = fit_joint(problem, blocks, best.fit.vector, tolerance=FINE_TOLERANCE)
+    fit = fit_joint(problem, blocks, best.fit.vector, tolerance=ROUGH_TOLERANCE if is_misfit else FINE_TOLERANCE)
     return Choice(
         problem=problem,
         fit=fit,
@@ -411,8 +435,12 @@ def _search(
     *,
     stages: tuple[tuple[int, int], ...] = SEARCH_STAGES,
     tolerance: float = ROUGH_TOLERANCE,
+    hopeless: float = np.inf,
 ) -> JointFit:
-    """Best of several starts under independent errors: a short run from each, a longer one from the best few."""
+    """Best of several starts under independent errors: a short run from each, a longer one from the best few.
+
+    It ends early where the first runs leave a χ² above `hopeless`.
+    """
     blocks = independent_blocks(problem, FIRST_ERROR)
     vectors = list(starts)
     for most_evaluations, n_kept in stages:
@@ -420,6 +448,8 @@ def _search(
             search_joint(problem, blocks, vector, tolerance=tolerance, most_evaluations=most_evaluations) for vector in vectors
         ]
         fits.sort(key=lambda fit: fit.chi_square)
+        if fits[0].chi_square > hopeless:
+            break
         vectors = [fit.vector for fit in fits[:n_kept]]
     return fits[0]
 
@@ -482,29 +512,47 @@ def _loop(index: int, share: float, log_tau: float, field: float) -> dict[str, f
     return {f"share_0_{index}": share, f"log_tau_0_{index}": log_tau, f"field_0_{index}": field}
 
 
-def _climb_two_coils(evidence: Evidence, one_coil: Choice, fixed_floor: Floor | None) -> Choice:
-    """Two coils with a loop each; with more losses only where these leave a difference."""
+def _climb_two_coils(evidence: Evidence, one_coil: Choice, fixed_floor: Floor | None) -> Choice | None:
+    """Two coils with a loop each; with more losses only where these leave a difference; None where they are no better."""
     loop = next(rung for rung in one_coil.rungs if rung.problem.model.eddies == (("loop",),))
     base = name_values(loop.problem, loop.fit.vector)
-    first = _fit_two_coils(evidence, base, TWO_COILS[0], {})
+    first = _fit_two_coils(evidence, base, TWO_COILS[0], {}, one_coil=one_coil)
+    if first is None:
+        return None
     choice = _choose(evidence, [first], fixed_floor)
-    if choice.floor.total < TWO_COILS_SUFFICE:
+    if choice.floor.total < TWO_COILS_SUFFICE or choice.floor.total >= one_coil.floor.total:
         return choice
     simplest = name_values(choice.problem, choice.fit.vector)
     richer = [_fit_two_coils(evidence, base, eddies, simplest) for eddies in TWO_COILS[1:]]
-    return _choose(evidence, [*_from_rungs(choice.rungs), *richer], fixed_floor)
+    return _choose(evidence, [*_from_rungs(choice.rungs), *(each for each in richer if each is not None)], fixed_floor)
 
 
-def _fit_two_coils(evidence: Evidence, base: dict[str, float], eddies: Eddies, simplest: dict[str, float]) -> Candidate:
-    """Two coils in series, from many drawn starts: their minima are many, and one coil's fit lies near none of them."""
+def _fit_two_coils(
+    evidence: Evidence, base: dict[str, float], eddies: Eddies, simplest: dict[str, float], *, one_coil: Choice | None = None
+) -> Candidate | None:
+    """Two coils in series, from many drawn starts: their minima are many, and one coil's fit lies near none of them.
+
+    None where no start comes near enough to halving the difference that one coil leaves.
+    """
     model = PickupModel(eddies=eddies)
     coarse = build_problem(evidence, model, thin=TWO_COIL_THIN)
     rng = np.random.default_rng(0)
     known = [_draw_two_coils(rng, base, eddies) for _ in range(N_DRAWN_RICHER if simplest else N_DRAWN)]
     known += [simplest | _further_losses(simplest, step) for step in (-1.2, 1.2)] if simplest else []
-    found = _search(coarse, [start_vector(coarse, values) for values in known], stages=TWO_COIL_STAGES, tolerance=1e-5)
+    hopeless = np.inf if one_coil is None else PROMISING * _chi_square_of(one_coil, coarse)
+    starts = [start_vector(coarse, values) for values in known]
+    found = _search(coarse, starts, stages=TWO_COIL_STAGES, tolerance=1e-5, hopeless=hopeless)
+    if found.chi_square > hopeless:
+        return None
     problem = build_problem(evidence, model, thin=SEARCH_THIN)
     return Candidate(model=model, fit=_search(problem, [found.vector], stages=((200, 1),), tolerance=1e-6))
+
+
+def _chi_square_of(choice: Choice, coarse: Problem) -> float:
+    """χ² that the fit of another model leaves at the points of a thinned problem, under independent errors."""
+    problem = build_problem(choice.problem.evidence, choice.problem.model, thin=TWO_COIL_THIN, released=choice.problem.released)
+    blocks = independent_blocks(coarse, FIRST_ERROR)
+    return search_joint(problem, blocks, choice.fit.vector, tolerance=ROUGH_TOLERANCE, most_evaluations=1).chi_square
 
 
 def _further_losses(known: dict[str, float], step: float) -> dict[str, float]:
@@ -538,14 +586,14 @@ def _draw_two_coils(rng: np.random.Generator, base: dict[str, float], eddies: Ed
     return known
 
 
-def _moved_take(choice: Choice) -> int | None:
-    """Take whose gain step lies farthest beyond what its prior allows, or None."""
-    worst, worst_pull = None, MOVED_PULL
+def _moved_takes(choice: Choice) -> list[int]:
+    """Takes whose gain steps lie beyond what their priors allow, the farthest first."""
+    pulls: dict[int, float] = {}
     for index, parameter in enumerate(choice.problem.parameters):
         if not parameter.name.startswith("gain_step_"):
             continue
         told = parameter.prior_std**2 - choice.covariance[index, index]
         pull = abs(choice.fit.vector[index]) / np.sqrt(told) if told > 0 else 0.0
-        if pull > worst_pull:
-            worst, worst_pull = int(parameter.name.rsplit("_", 1)[1]), float(pull)
-    return worst
+        if pull > MOVED_PULL:
+            pulls[int(parameter.name.rsplit("_", 1)[1])] = float(pull)
+    return sorted(pulls, key=lambda take: -pulls[take])

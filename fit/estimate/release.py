@@ -10,10 +10,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from fit.estimate.joint import Block, JointFit, covariance_of
-from fit.estimate.model import Problem
+from fit.estimate.model import Problem, name_values
 from fit.estimate.parameters import released_std
+from measure.response import FloatArray
 
 OF_THE_BENCH = ("delay", "highpass", "across_", "loss_")  # what a model may have without a reference being wrong
+NOT_NEGATIVE = ("across_", "loss_")
 LEAST_LEARNED = 1e-7  # [1] of a prior's information; below, the takes say nothing of it
 
 
@@ -80,3 +82,22 @@ def penalty(problem: Problem) -> float:
     """
     choices = sum(released_std(parameter) is not None for parameter in problem.parameters)
     return float(np.log(2 * len(problem.data)) + np.log(max(choices, 1)))
+
+
+def is_possible(problem: Problem, vector: FloatArray) -> bool:
+    """Whether what was let go came out as something that can be: a leak and a loss are not negative.
+
+    Parameters
+    ----------
+    problem : Problem
+        With p parameters.
+    vector : ndarray, shape (p,)
+        The fit.
+
+    Returns
+    -------
+    bool
+        False where it only stands in for something else.
+    """
+    p = name_values(problem, vector)
+    return all(p[name] > 0 for name in problem.released if name.startswith(NOT_NEGATIVE))
