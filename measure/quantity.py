@@ -45,6 +45,7 @@ _CONDITIONS = re.compile(
     r"(?P<plain>.*?)(?: ?tan ?(?P<tangent>[0-9]{1,3}(?:\.[0-9]{0,9})?) ?%)?"
     r"(?: ?at ?(?P<temperature>-?[0-9]{1,3}(?:\.[0-9]{0,3})?) ?°?C)?"
 )
+_TEMPERATURE = re.compile(r"(?P<number>[+-]?[0-9]{1,3}(?:\.[0-9]{0,3})?) ?(?:°? ?C)?")
 _TWO_WAYS = re.compile(r"[1-9][0-9][1-9][KM]")
 
 TOLERANCE_PERCENT = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2", "J": "5", "K": "10", "M": "20", "N": "30"}
@@ -173,6 +174,40 @@ def parse_parts(text: str) -> tuple[Quantity, ...]:
             msg = f"{_quoted(part.text)} is in {part.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
             raise ValueError(msg)
     return parts
+
+
+def parse_temperature(text: str) -> float:
+    """Read a temperature in degrees Celsius.
+
+    Parameters
+    ----------
+    text : str
+        ``"24"``, ``"24C"``, ``"24 °C"``, ``"-5.5"``.
+
+    Returns
+    -------
+    float
+        -40 to 120. [°C]
+
+    Raises
+    ------
+    ValueError
+        If it is anything else; one line that quotes it.
+
+    Examples
+    --------
+    >>> parse_temperature("24 °C")
+    24.0
+    """
+    written = (
+        text.strip(" ").replace("\u2212", "-").replace("\u2103", "°C") if isinstance(text, str) and len(text) <= MAX_TEXT else ""
+    )
+    match = _TEMPERATURE.fullmatch(written)
+    if match is None or not COLDEST_C <= float(match["number"]) <= HOTTEST_C:
+        limits = f"{COLDEST_C:g} to {HOTTEST_C:g}".replace("-", "\u2212")
+        msg = f"{_quoted(text)} is not a temperature such as 24C: expected {limits} °C"
+        raise ValueError(msg)
+    return float(match["number"])
 
 
 def parse_capacitor_code(text: str) -> Quantity:

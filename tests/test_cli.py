@@ -110,6 +110,8 @@ def test_fit_writes_a_picture(capsys, bench, tmp_path):
         (["import", "new", "SWEEP", "--reference-channel", "none"], 2, "--stimulus"),
         (["import", "new", "OPEN", "--add", "1n ± 1% and more"], 2, "1n"),
         (["import", "new", "OPEN", "--set", "volume"], 2, "CONTROL=VALUE"),
+        (["import", "new", "OPEN", "--temperature", "75F"], 2, "--temperature: "),
+        (["take", "new", "--virtual", "--temperature", "300"], 2, '"300" is not a temperature such as 24C'),
         (["import", "new", "OPEN", "--pickup-channel", "7"], 2, "7"),
         (["import", "new", "table.csv"], 2, "table.csv"),
         (["import", "new"], 2, "FILE"),
@@ -173,11 +175,13 @@ def test_missing_samples_are_found_with_the_stimulus(capsys, bench, tmp_path):
 def test_import_keeps_all_that_was_said(capsys, bench, tmp_path):
     book = tmp_path / "book"
     assert run(capsys, "rig", *RIG, "--logbook", book)[0] == 0
-    facts = ["--add", "680p±1%, 150k±1%", "--set", "volume=7", "--coil-over", "neck", "--coil-moved", "--note", "warm room"]
+    facts = ["--add", "680p±1% tan 0.2%, 150k±1%", "--set", "volume=7", "--coil-over", "neck", "--coil-moved"]
+    facts += ["--note", "warm room", "--temperature", "26.5 °C"]
     files = [bench / "open.wav", record(bench, "again", seed=9)]
     assert run(capsys, "import", "twice", *files, *facts, "--logbook", book)[0] == 0
     kept = json.loads((book / "takes" / "twice" / "take.json").read_text())
-    assert kept["added"] == "680p±1%, 150k±1%"
+    assert kept["added"] == "680p±1% tan 0.2%, 150k±1%"
+    assert kept["temperature_c"] == 26.5
     assert kept["controls"] == {"volume": "7"}
     assert kept["coil_over"] == "neck"
     assert kept["coil_moved"] is True
@@ -185,6 +189,29 @@ def test_import_keeps_all_that_was_said(capsys, bench, tmp_path):
     assert len(kept["recordings"]) == 2
     assert kept["rig"]["input"]["capacitance"] == "185p ± 3p"
     assert kept["simulated"] is False
+
+
+def test_winding_that_is_warmer_than_when_its_dcr_was_read(capsys, bench, tmp_path):
+    """The resistance of copper at 30 °C, stated as read at 20 °C: right with the temperatures, a misfit of the dcr without."""
+    cold = f"{DCR_OHM / (1 + 0.00393 * 10):.1f} ± 0.2%"
+    book = ["--logbook", tmp_path]
+    assert run(capsys, "rig", *RIG, *book)[0] == 0
+    for name, temperature in (("warm", ("--temperature", "30C")), ("unsaid", ())):
+        assert run(capsys, "import", f"{name}-open", bench / "open.wav", *temperature, *book)[0] == 0
+        assert run(capsys, "import", f"{name}-1n", bench / "plus.wav", "--add", "1n ± 1%", *temperature, *book)[0] == 0
+    code, out, _ = run_json(capsys, "fit", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)
+    assert code == 0
+    assert out["outcome"] == "good"
+    found = out["quantities"]["dc_resistance"]
+    assert abs(found["value"] - DCR_OHM) < 3 * found["standard_uncertainty"] < 0.02 * DCR_OHM
+    code, out, _ = run_json(capsys, "fit", "unsaid-open", "unsaid-1n", "--dcr", cold, *book)
+    assert out["outcome"] == "misfit"
+    code, out, _ = run(capsys, "inspect", "warm-open", *book)
+    assert out.splitlines()[0].endswith(", winding at 30 °C")
+    code, out, _ = run(capsys, "report", tmp_path / "r.html", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "winding at 30 °C" in page
+    assert f"{cold} at 20C" in page
 
 
 def test_take_in_which_nothing_was_played_tells_no_part(capsys, bench, tmp_path):

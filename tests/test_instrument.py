@@ -84,6 +84,18 @@ def test_measured_value_goes_before_the_marked_one():
     assert not stated.is_marked
 
 
+def test_kind_and_loss_tangent_of_a_capacitor():
+    assert read_instrument(SOUND).capacitor["tone"].kind is None
+    assert read_instrument(SOUND).capacitor["tone"].loss_tangent is None
+    text = SOUND.replace('marked = "33n ± 10%"', 'marked = "33n ± 10% tan 0.4%"\nkind = "film"')
+    part = read_instrument(text).capacitor["tone"]
+    assert (part.kind, part.loss_tangent) == ("film", pytest.approx(4e-3))
+    bare = read_instrument(SOUND.replace('marked = "33n ± 10%"', 'value = "33e-9 ± 10% tan 0.4%"'))  # in SI, without a unit
+    assert bare.capacitor["tone"].loss_tangent == pytest.approx(4e-3)
+    winding = read_instrument(SOUND.replace('dcr = "7.9k ± 1%"', 'dcr = "7.9k ± 1% at 24C"'))
+    assert stated_values(winding)["neck.dcr"].quantity.temperature_c == 24.0
+
+
 MANY = "\n".join(f"[capacitor.c{i}]\nbetween=['bus','tip']" for i in range(60))
 MISTAKES = {
     "node that goes nowhere": (
@@ -118,6 +130,24 @@ MISTAKES = {
     "lug joined to itself": ('cw = "bus"', 'cw = "tip"', 'pot.volume: is joined to itself at "tip", leave one lug out'),
     "one lug": ('ccw = "tone node"\n', "", "pot.tone: 1 lug is used, expected at least two"),
     "unknown taper": ('taper = "linear"', 'taper = "log"', r'pot\.\*\.taper: expected "audio" or "linear"'),
+    "unknown kind": (
+        'marked = "33n ± 10%"',
+        'marked = "33n ± 10%"\nkind = "foil"',
+        r'kind: expected "film", "ceramic" or "paper"',
+    ),
+    "kind of a resistor": (
+        'value = "150k ± 5%"',
+        'value = "150k ± 5%"\nkind = "film"',
+        "resistor.bleed.kind: only a capacitor has",
+    ),
+    "temperature of a pot": ('"500k ± 1%"', '"500k ± 1% at 24C"', "pot.volume.value: only a winding's dcr has a temperature"),
+    "loss tangent of a winding": (
+        '"110p ± 5p"',
+        '"110p ± 5p tan 1%"',
+        "winding_capacitance: only capacitors that are parts have",
+    ),
+    "loss tangent of a resistor": ('"150k ± 5%"', '"150k ± 5% tan 1%"', "tan is the loss tangent of a capacitor"),
+    "loss tangent beyond reason": ('"33n ± 10%"', '"33n ± 10% tan 120%"', "above 0 and below 100 %"),
     "floating output": ('output = "tip"', 'output = "jack"', 'output: node "jack" floats, no part and no switch'),
     "output on the sleeve": ('output = "tip"', 'output = "ground"', 'output: the output cannot be "ground"'),
     "passive no more": ("[[0.42, 9e3]]", "[[0.8, 9e3], [0.7, 1e3]]", "pickup.neck.eddy_loops: 2 loops with Σk² 1.13"),

@@ -48,6 +48,17 @@ def test_file_is_written_shown_and_never_overwritten(book, capsys):
     assert "Nothing is missing for predict." in out
 
 
+def test_kind_of_a_capacitor_is_shown(book, capsys):
+    path = book / "instrument.toml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace('marked = "22n ± 10%"', 'marked = "22n ± 10%"\nkind = "film"'), encoding="utf-8"
+    )
+    _, out, _ = run(capsys, "instrument", "--logbook", book)
+    assert "22n ± 10%, film" in out
+    _, document, _ = run_json(capsys, "instrument", "--logbook", book)
+    assert document["kinds"] == {"capacitor.tone": "film"}
+
+
 def test_what_is_missing_is_shown(tmp_path, capsys):
     run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)
     path = tmp_path / "instrument.toml"

@@ -16,6 +16,7 @@ from measure.quantity import (
     parse_capacitor_code,
     parse_parts,
     parse_quantity,
+    parse_temperature,
     preferred_values,
 )
 
@@ -332,3 +333,28 @@ def test_no_other_preferred_value_has_a_ratio_nearer_to_one(value: float, series
     others = [m * 10.0**decade for m in preferred_values(series) for decade in range(-14, 14)]
     assert distance <= min(abs(math.log(other / value)) for other in others) + 1e-12
     assert any(math.isclose(nearest, other, rel_tol=1e-12) for other in others)
+
+
+@pytest.mark.parametrize(
+    ("text", "celsius"),
+    [
+        ("24", 24.0),
+        ("24C", 24.0),
+        ("24 °C", 24.0),
+        (" 24°C ", 24.0),
+        ("23.5 C", 23.5),
+        ("-5", -5.0),
+        ("\u22125 °C", -5.0),
+        ("120", 120.0),
+    ],
+)
+def test_reads_temperatures(text: str, celsius: float) -> None:
+    assert parse_temperature(text) == celsius
+
+
+@pytest.mark.parametrize(
+    "text", ["", "warm", "75F", "297 K", "24,5", "121", "-41C", "1e1", "24C24", "nan", "٢٤", "9" * 200, None]
+)
+def test_refuses_what_is_no_temperature_of_a_bench(text: str) -> None:
+    with pytest.raises(ValueError, match="is not a temperature such as 24C: expected −40 to 120 °C"):
+        parse_temperature(text)

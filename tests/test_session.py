@@ -61,6 +61,23 @@ def test_references_come_from_rig_take_and_words(book):
     assert [part.text for part in evidence.parts_at_hand] == ["2n2 ± 2%"]
 
 
+def test_temperatures_go_from_take_and_words_to_the_estimate(book):
+    keep(book, "cold", temperature_c=20.0)
+    keep(book, "unsaid")
+    evidence, _ = gather(book, "cold", "unsaid", dcr="6.35k ± 0.5% at 24C")
+    assert [take.temperature_c for take in evidence.takes] == [20.0, None]
+    assert evidence.dcr.temperature_c == 24.0
+
+
+def test_loss_tangents_go_from_added_parts_and_parts_at_hand_to_the_estimate(book):
+    keep(book, "plus", added="1n ± 1% tan 0.1%, 150k±1%")
+    evidence, warnings = gather(book, "plus", at_hand="2n2 tan 0.5%")
+    assert [part.loss_tangent for part in evidence.takes[0].added] == [pytest.approx(1e-3), None]
+    (part,) = evidence.parts_at_hand
+    assert (part.loss_tangent, part.bound) == (pytest.approx(5e-3), pytest.approx(0.22e-9))
+    assert len(warnings) == 1
+
+
 def test_take_made_through_controls_is_not_fitted_as_a_bare_pickup(book):
     keep(book, "tone-up", controls={"volume": "10", "tone": "10"})
     with pytest.raises(FileError, match=r"made through controls \(volume=10, tone=10\) and there is no instrument.toml: state"):

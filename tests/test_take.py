@@ -49,6 +49,7 @@ WHOLE = Take(
     stimulus=stimulus_of_sweep(Sweep(rate_hz=96000, level=0.25)),
     rig=Rig(input=Input(resistance="1M ± 1%")),
     dcr="6.35k±1%",
+    temperature_c=24.5,
     simulated=True,
     outcome="usable",
     findings=(FindingRecord(name="hum", outcome="warn", figure=-50.0, unit="dBFS", advice="Move away from the transformer."),),
@@ -67,6 +68,14 @@ def test_a_take_reads_back_as_it_was() -> None:
     }  # fmt: skip
     assert sweep_of_take(WHOLE) is not None
     assert stimulus_of_sweep(sweep_of_take(WHOLE) or Sweep(rate_hz=48000)) == WHOLE.stimulus
+
+
+def test_a_take_from_before_temperatures_were_kept_is_still_read() -> None:
+    document = json.loads(encode_take(WHOLE))
+    assert document.pop("temperature_c") == 24.5
+    old = decode_take(json.dumps(document).encode(), TAKE_JSON)
+    assert old.temperature_c is None
+    assert msgspec.structs.replace(old, temperature_c=24.5) == WHOLE
 
 
 def test_a_response_measured_elsewhere_is_a_take_too() -> None:
@@ -181,6 +190,8 @@ CHANGES: list[tuple[dict[str, Any], str]] = [
     ({"findings": [{"name": "a", "outcome": "pass", "figure": "1"}]}, "figure: expected float, got str"),
     ({"rig": {"input": {"resistance": "1p"}}}, "input.resistance: .1p. is not a resistance"),
     ({"sequence": -1}, "sequence: -1 is below 0"),
+    ({"temperature_c": 297.15}, "temperature_c: 297.15 is not the temperature of a winding, expected -40 to 120"),
+    ({"temperature_c": "24C"}, "temperature_c: expected float, got str"),
 ]  # fmt: skip
 
 

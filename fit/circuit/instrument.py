@@ -22,7 +22,8 @@
     wiper = "tip"
     ccw = "ground"
     [capacitor.tone]
-    marked = "33n ± 10%"
+    marked = "33n ± 10%"                          # its loss angle, where that is known: "33n ± 10% tan 0.4%"
+    kind = "film"                                 # or "ceramic", "paper": how large its loss angle usually is
     between = ["tone node", "ground"]
     [resistor.bleed]
     value = "150k ± 5%"
@@ -96,9 +97,9 @@ class Part(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
 
     @property
     def loss_tangent(self) -> float | None:
-        """As stated behind the value or the marking."""
+        """Of a capacitor, as stated behind the value or the marking."""
         text = self.value if self.value is not None else self.marked
-        return None if text is None else parse_quantity(text).loss_tangent
+        return None if text is None else parse_quantity(text, "F").loss_tangent
 
 
 class Switch(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):

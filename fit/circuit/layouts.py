@@ -23,6 +23,11 @@ marked = "{ohm} ± 20%"
 taper = "{taper}"
 {lugs}
 """
+CAPACITOR = """
+[capacitor.{name}]  # where you can see it, kind = "film", "ceramic" or "paper": it tells the loss angle to expect
+marked = "{value}"
+between = ["{first}", "{second}"]
+"""
 PART = """
 [{kind}.{name}]
 marked = "{value}"
@@ -85,7 +90,7 @@ def _tone(name: str = "tone", *, top: str, bottom: str, ohm: str = "250k") -> st
 
 
 def _capacitor(name: str = "tone", *, node: str, to: str = "ground", value: str = "22n ± 10%") -> str:
-    return PART.format(kind="capacitor", name=name, value=value, first=node, second=to)
+    return CAPACITOR.format(name=name, value=value, first=node, second=to)
 
 
 def _switch(name: str, **positions: list[tuple[str, str]]) -> str:

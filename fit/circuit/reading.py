@@ -9,7 +9,7 @@ import msgspec
 
 from fit.circuit.instrument import Instrument, Pickup, SecondCoil, Unit, coils_of, parts_of
 from fit.circuit.soundness import check_wiring
-from measure.quantity import parse_quantity
+from measure.quantity import Quantity, parse_quantity
 
 LIMIT_CHARACTERS = 50_000  # an instrument has about 1500
 MOST_PARTS = 64  # of all kinds together
@@ -96,13 +96,28 @@ def _check_values(instrument: Instrument) -> None:
         texts[f"pickup.{name}.inductance"] = (coil.inductance, "H")
         texts[f"pickup.{name}.winding_capacitance"] = (coil.winding_capacitance, "F")
         check_losses(f"pickup.{name}", coil)
+    for name, part in instrument.resistor.items():
+        if part.kind is not None:
+            msg = f"resistor.{name}.kind: only a capacitor has one"
+            raise ValueError(msg)
     for place, (text, unit) in texts.items():
         if text is not None:
             try:
-                parse_quantity(text, unit)
+                quantity = parse_quantity(text, unit)
             except ValueError as err:
                 msg = f"{place}: {err}"
                 raise ValueError(msg) from None
+            _check_conditions(place, quantity)
+
+
+# A temperature and a loss tangent stand only where they count: at a winding, at a capacitor.
+def _check_conditions(place: str, quantity: Quantity) -> None:
+    if quantity.temperature_c is not None and not place.endswith(".dcr"):
+        msg = f"{place}: only a winding's dcr has a temperature, write it without"
+        raise ValueError(msg)
+    if quantity.loss_tangent is not None and not place.startswith("capacitor."):
+        msg = f"{place}: only capacitors that are parts have a loss tangent, write it without"
+        raise ValueError(msg)
 
 
 def check_losses(place: str, coil: Pickup | SecondCoil) -> None:
@@ -163,6 +178,8 @@ def _plain(error: str) -> str:
         return f"{f'{key}.' if key else ''}{plain.removeprefix(missing)}: is missing"
     if key.endswith(".taper"):
         plain = 'expected "audio" or "linear"'
+    if key.endswith(".kind"):
+        plain = 'expected "film", "ceramic" or "paper"'
     return f"{key}: {plain[:1].lower()}{plain[1:]}"
 
 

@@ -49,3 +49,28 @@ def bounded(part: Quantity, what: str, warnings: list[str]) -> Quantity:
         bound = ASSUMED_BOUNDS[part.unit] * part.value
         return replace(part, bound=bound, standard_uncertainty=bound / math.sqrt(3))  # rectangular: JCGM 100, 4.3.7
     return part
+
+
+def as_text(part: Quantity) -> str:
+    """Write a value again with its bound, and with the loss tangent and the temperature that were stated with it.
+
+    Parameters
+    ----------
+    part : Quantity
+        As read, or with an assumed bound.
+
+    Returns
+    -------
+    str
+        Without its unit; `measure.quantity.parse_quantity` reads it back.
+
+    Examples
+    --------
+    >>> from measure.quantity import parse_quantity
+    >>> as_text(parse_quantity("6.35k ± 0.5% at 24C"))
+    '6350 ± 0.5% at 24C'
+    """
+    bound = "" if part.bound is None else f" ± {100 * part.bound / part.value:.9g}%"
+    tangent = "" if part.loss_tangent is None else f" tan {f'{100 * part.loss_tangent:.6f}'.rstrip('0').rstrip('.')}%"
+    temperature = "" if part.temperature_c is None else f" at {part.temperature_c:g}C"
+    return f"{part.value:.9g}{bound}{tangent}{temperature}"

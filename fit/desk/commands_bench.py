@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fit.desk.options import shared_options
+from fit.desk.options import shared_options, temperature_option
 from fit.desk.terminal import desk_at, read_line
 
 if TYPE_CHECKING:
@@ -99,6 +99,7 @@ def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers
     help="How the pickup was driven; default: exciter, for a Touchstone file impedance.",
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack was driven through, for example 100k±1%.")
+@temperature_option
 @click.option("--pickup-channel", type=click.IntRange(1), metavar="N", help="From 1; default: the rig's.")
 @click.option("--reference-channel", metavar="N|none", help="From 1, or none; default: the rig's.")
 @click.option("--stimulus", "stimulus_file", type=click.Path(path_type=Path), metavar="FILE", help="What was played.")

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fit.desk.options import shared_options
+from fit.desk.options import shared_options, temperature_option
 from fit.desk.terminal import desk_at
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, 
     help="What is driven.",
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack is driven through, for example 100k±1%.")
+@temperature_option
 @click.option("--repeats", type=click.IntRange(1, 16), default=1, show_default=True, help="How often.")
 @click.option(
     "--noise",

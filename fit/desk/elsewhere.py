@@ -7,7 +7,7 @@ import numpy as np
 
 from fit.desk.document import Document
 from fit.desk.outcome import Outcome
-from fit.desk.screen import check_rows, checks_told
+from fit.desk.screen import check_rows, checks_told, take_heading
 from fit.desk.tablechecks import ASSUMED_STD, judge_table, used_points
 from fit.desk.takes import Looked
 from fit.desk.wording import plain_text, table_lines
@@ -217,7 +217,7 @@ def inspect_response(logbook: Logbook, take: Take) -> Outcome:
     """
     looked = look_at_file(logbook, take)
     lines, document = checks_told(take.simulated, looked, noise=None)
-    head = [f"Take {take.name}, made {take.time_utc}", content_line(take, looked.response)]
+    head = [take_heading(take), content_line(take, looked.response)]
     told: Document = {"file": None if take.response_file is None else take.response_file.file, "method": take.method}
     if looked.response is not None:
         frequency = looked.response.frequency_hz

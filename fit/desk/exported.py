@@ -19,7 +19,7 @@ from fit.circuit.instrument import Instrument
 from fit.desk.basis import value_text
 from fit.desk.outcome import Desk
 from fit.desk.session import FitWish, collect_evidence
-from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name
+from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name, temperature_text
 from fit.estimate.coils import coil_values, coupling_of
 from fit.estimate.ladder import choose_model
 from fit.estimate.model import name_values, suffixes_of
@@ -355,5 +355,6 @@ def _take_lines(take: Take) -> list[str]:
     facts += [f"added {take.added}"] if take.added else []
     facts += [f"{name}={value}" for name, value in take.controls.items()]
     facts += [f"coil over {take.coil_over}"] if take.coil_over else []
+    facts += [] if take.temperature_c is None else [temperature_text(take.temperature_c)]
     lines = [f"coilsweep: response of take {take.name}, {'; '.join(facts)}", _made_by()]
     return [plain_text(line) for line in [*lines, *([f"note: {' '.join(take.note.split())}"] if take.note else [])]]

@@ -56,6 +56,8 @@ class TakeFacts:
         Made by the virtual bench.
     series_resistor : str or None
         Through which the jack was driven, for the method impedance.
+    temperature_c : float or None
+        Of the winding. [°C]
     """
 
     added: str = ""
@@ -69,6 +71,7 @@ class TakeFacts:
     note: str = ""
     simulated: bool = False
     series_resistor: str | None = None
+    temperature_c: float | None = None
 
 
 def import_recordings(desk: Desk, name: str, files: Sequence[Path], *, facts: TakeFacts) -> Outcome:
@@ -298,6 +301,7 @@ def _facts_document(name: str, facts: TakeFacts, looked: Looked) -> dict[str, An
         "coil_over": facts.coil_over or None,
         "coil_moved": facts.coil_moved,
         "series_resistor": facts.series_resistor,
+        "temperature_c": facts.temperature_c,
         "note": facts.note,
         "simulated": facts.simulated,
         "outcome": looked.outcome,

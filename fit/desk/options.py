@@ -30,6 +30,36 @@ def shared_options(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout, nothing else there.")(command)
 
 
+def temperature_option(command: Command) -> Command:
+    """Add the option that says how warm the winding was.
+
+    Parameters
+    ----------
+    command : callable
+        A command's function; it gets `temperature_c`.
+
+    Returns
+    -------
+    callable
+        The same, with the option.
+    """
+    text = "Of the winding: room temperature beside it, for example 24C."
+    return click.option("--temperature", "temperature_c", metavar="T", callback=_read_temperature, help=text)(command)
+
+
+def _read_temperature(context: click.Context, option: click.Parameter, typed: str | None) -> float | None:
+    del context, option
+    if typed is None:
+        return None
+    from measure.quantity import parse_temperature
+
+    try:
+        return parse_temperature(typed)
+    except ValueError as err:
+        msg = f"--temperature: {err}"
+        raise ValueError(msg) from None
+
+
 class SeveralNames(click.Command):
     """A command whose options --before and --after take every name up to the next option."""
 

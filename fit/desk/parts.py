@@ -54,6 +54,7 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
         "file": str(path),
         "instrument": instrument.name,
         "parts": {key: _part_document(stated) for key, stated in values.items()},
+        "kinds": {f"capacitor.{name}": part.kind for name, part in instrument.capacitor.items() if part.kind is not None},
         "controls": {name: ["0…10"] for name in instrument.pot}
         | {name: list(switch.positions) for name, switch in instrument.switch.items()},
         "heard": [{"switch": switch, "position": one, "pickups": pickups} for (switch, one), pickups in heard.items()],
@@ -86,11 +87,14 @@ def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:
 
 def _part_rows(instrument: Instrument, values: dict[str, Stated]) -> list[tuple[str, ...]]:
     ends = part_ends(instrument)
+    kinds = {f"capacitor.{name}": part.kind for name, part in instrument.capacitor.items()}
     rows: list[tuple[str, ...]] = []
     for key, stated in values.items():
         coil = key.removesuffix(".inductance")
         nodes = ends.get(key, ends.get(f"pickup.{coil}", ()) if coil != key else ())
         text = "" if stated.quantity is None else _with_unit(stated.quantity)
+        dielectric = kinds.get(key)
+        text += f"{', ' if text else ''}{dielectric}" if dielectric else ""
         rows.append((key, text, _how_known(stated), plain_text(" – ".join(nodes))))
     return rows
 

@@ -94,6 +94,8 @@ class TakeSheet:
         All checks.
     is_fitted : bool
         The values rest on it.
+    temperature : str
+        How warm the winding was, in words; empty where that was not said.
     """
 
     name: str
@@ -105,6 +107,7 @@ class TakeSheet:
     outcome: str
     findings: tuple[Finding, ...]
     is_fitted: bool
+    temperature: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -278,7 +281,8 @@ def _takes(sheet: Sheet) -> str:
         role = "" if take.is_fitted else ", not used for the values"
         parts.append(f'<h3>{escape(take.name)} <span class="mark {css}">{escape(take.outcome)}{role}</span></h3>')
         controls = f"controls: {take.controls}" if take.controls else ""
-        facts = [f"added: {take.added}" if take.added else "nothing added", controls, take.made, take.sound, take.note]
+        added = f"added: {take.added}" if take.added else "nothing added"
+        facts = [added, controls, take.temperature, take.made, take.sound, take.note]
         parts.append(f'<p class="small">{escape(" · ".join(fact for fact in facts if fact))}</p>')
         classes = ["", *(OUTCOME_CLASSES[finding.severity] for finding in take.findings)]
         parts.append(_table(check_rows(take.findings), classes=classes))

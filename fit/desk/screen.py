@@ -19,12 +19,14 @@ from fit.desk.wording import (
     plain_text,
     quantity_name,
     table_lines,
+    temperature_text,
 )
 from measure.quantity import format_quantity
 from measure.response import Finding
 
 if TYPE_CHECKING:
     from fit.desk.takes import Looked
+    from measure.logbook.take import Take
 
 MOST_FLOOR = 0.029  # [1] from which on a floor is at the end of what is estimated
 MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
@@ -166,6 +168,23 @@ def agreement_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
         for curve in answer.curves
     )
     return rows
+
+
+def take_heading(take: "Take") -> str:
+    """Head what is told of a take.
+
+    Parameters
+    ----------
+    take : Take
+        As kept.
+
+    Returns
+    -------
+    str
+        Its name, when it was made, how warm the winding was.
+    """
+    warmth = temperature_text(take.temperature_c)
+    return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
 
 
 def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None) -> tuple[list[str], Document]:

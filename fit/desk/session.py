@@ -18,7 +18,7 @@ from fit.desk.lastfit import text_sha256
 from fit.desk.methods import noise_document
 from fit.desk.outcome import Desk, Outcome
 from fit.desk.references import gather_evidence
-from fit.desk.screen import answer_lines, checks_told
+from fit.desk.screen import answer_lines, checks_told, take_heading
 from fit.desk.takes import (
     card_findings,
     join_findings,
@@ -27,6 +27,7 @@ from fit.desk.takes import (
     rig_of,
     take_to_fit,
 )
+from fit.desk.wording import temperature_text
 from fit.estimate.evidence import Evidence
 from measure.errors import FileError
 from measure.logbook.disk import read_small
@@ -83,7 +84,7 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     looked = join_findings(looked, card_findings(take))
     noise = noise_document(recordings, stimulus=stimulus, method=take.method)
     lines, document = checks_told(take.simulated, looked, noise=noise)
-    return Outcome(lines=(f"Take {name}, made {take.time_utc}", *lines), document={"schema": "coilsweep.inspect/1"} | document)
+    return Outcome(lines=(take_heading(take), *lines), document={"schema": "coilsweep.inspect/1"} | document)
 
 
 def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None, taper_file: Path | None = None) -> Outcome:
@@ -306,9 +307,11 @@ def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tupl
                 outcome=take.outcome,
                 findings=findings_of_take(take),
                 is_fitted=take.name in answer.takes,
+                temperature=temperature_text(take.temperature_c),
             )
         )
     references = [("dcr", wish.dcr)] if wish.dcr else []
+    references += _known_rows(logbook, has_dcr=wish.dcr is not None)
     references += [(f"added in {take.name}", take.added) for take in listed.takes if take.added and take.name in answer.takes]
     return Sheet(
         answer=answer,
@@ -319,6 +322,21 @@ def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tupl
         made_by=f"coilsweep {metadata.version('coilsweep')}, {time_now()}",
         verdicts=_verdicts(logbook, answer),
     )
+
+
+def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:
+    """List what instrument.toml states with a bound, and a fit therefore relies on; a dcr that was typed goes before its own."""
+    from fit.circuit.instrument import stated_values
+
+    if not instrument_path(logbook).exists():
+        return []
+    stated = stated_values(read_instrument_file(instrument_path(logbook)))
+    known = {
+        key: one.quantity.text
+        for key, one in stated.items()
+        if one.quantity is not None and one.quantity.bound is not None and not one.is_marked
+    }
+    return [(f"{key}, instrument.toml", text) for key, text in known.items() if not (has_dcr and key.endswith(".dcr"))]
 
 
 def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":

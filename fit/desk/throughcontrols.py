@@ -10,7 +10,7 @@ from fit.circuit.controls import Settings, read_settings
 from fit.circuit.instrument import Instrument, Part, Pickup, Pot
 from fit.circuit.network import GROUND
 from fit.circuit.wiring import Passive, wire_instrument
-from fit.desk.bounds import bounded
+from fit.desk.bounds import as_text, bounded
 from fit.desk.instruments import read_instrument_file
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
@@ -55,7 +55,7 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
                 msg = f'the take "{take.name}" was made through controls ({settings}) and there is no instrument.toml: {how}'
                 raise FileError(msg)
         return None
-    instrument = _with_bounds(read_instrument_file(path), warnings)
+    instrument = with_bounds(read_instrument_file(path), warnings)
     silent = [take.name for take in takes if not take.controls]
     if silent and (instrument.pot or instrument.switch):
         warnings.append(
@@ -128,18 +128,17 @@ def take_evidence(take: Take, response: Response, instrument: Instrument | None,
         except ValueError as err:
             msg = f"take {take.name}: {err}"
             raise FileError(msg) from err
+    evidence = TakeEvidence(name=take.name, response=response, settings=settings, temperature_c=take.temperature_c)
     if take.method == "impedance":
         response, series, is_loaded = _through_resistor(take, response, warnings)
-        return TakeEvidence(
-            name=take.name, response=response, settings=settings, method="impedance", series_resistor=series, is_loaded=is_loaded
-        )
+        return replace(evidence, response=response, method="impedance", series_resistor=series, is_loaded=is_loaded)
     if take.method == "plate":
-        return TakeEvidence(name=take.name, response=response, settings=settings, method="plate")
+        return replace(evidence, method="plate")
     over = "" if instrument is None else _coil_over(take, instrument)
     if instrument is not None and not _is_connected(instrument, settings, over):
         warnings.append(f"take {take.name} is left out: with its controls set so, {over or 'the pickup'} does not reach the jack")
         return None
-    return TakeEvidence(name=take.name, response=response, settings=settings, coil_over=over)
+    return replace(evidence, coil_over=over)
 
 
 def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrument:
@@ -150,7 +149,7 @@ def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrumen
     instrument : Instrument
         As read.
     dcr : str
-        ``"bridge=7.9k ± 1%, neck=7.1k ± 1%"``; without a name for the only pickup.
+        ``"bridge=7.9k ± 1%, neck=7.1k ± 1% at 24C"``; without a name for the only pickup.
     warnings : list of str
         What was taken for granted is added to it.
 
@@ -175,21 +174,31 @@ def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrumen
             msg = f'--dcr "{text.strip()[:60]}": expected PICKUP=VALUE with one of {known}, for example {example}'
             raise ValueError(msg)
         quantity = bounded(parse_quantity(value, "Ω"), f"dcr of {name}", warnings)
-        relative = (quantity.bound or 0.0) / quantity.value
-        pickups[name] = msgspec.structs.replace(pickups[name], dcr=f"{quantity.value:.9g} ± {100 * relative:.9g}%")
+        pickups[name] = msgspec.structs.replace(pickups[name], dcr=as_text(quantity))
     return msgspec.structs.replace(instrument, pickup=pickups)
 
 
-def _with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
-    """Give every stated part a bound: one that is missing is assumed, and said. A pickup's value without one is no reference."""
+def with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
+    """Give every stated part a bound: one that is missing is assumed, and said. A pickup's value without one is no reference.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As read.
+    warnings : list of str
+        What is assumed or left out is added to it.
+
+    Returns
+    -------
+    Instrument
+        For a fit.
+    """
 
     def text(written: str | None, unit: str, what: str) -> str | None:
         if written is None:
             return None
         quantity = parse_quantity(written, unit)
-        if quantity.bound is not None:
-            return written
-        return f"{written} ± {100 * (bounded(quantity, what, warnings).bound or 0.0) / quantity.value:.9g}%"
+        return written if quantity.bound is not None else as_text(bounded(quantity, what, warnings))
 
     pickups = {name: _with_known_values(name, pickup, warnings) for name, pickup in instrument.pickup.items()}
     units = {"pot": "Ω", "capacitor": "F", "resistor": "Ω"}

@@ -171,6 +171,22 @@ def estimate_texts(estimate: Estimate) -> tuple[str, str]:
     return interval_texts(estimate.value, estimate.low, estimate.high, estimate.unit)
 
 
+def temperature_text(temperature_c: float | None) -> str:
+    """Say how warm the winding was.
+
+    Parameters
+    ----------
+    temperature_c : float or None
+        None where that was not said. [°C]
+
+    Returns
+    -------
+    str
+        For example ``"winding at 24 °C"``; empty for None.
+    """
+    return "" if temperature_c is None else f"winding at {temperature_c:g} °C".replace("-", MINUS)
+
+
 def note_name(frequency_hz: float) -> str:
     """Nearest note in equal temperament, A4 = 440 Hz.
 

@@ -11,7 +11,7 @@ from measure.errors import FileError
 from measure.logbook.disk import one_line
 from measure.logbook.naming import RECORDING_SUFFIXES, RESPONSE_SUFFIXES, check_name
 from measure.logbook.rig import Rig, describe
-from measure.quantity import parse_parts, parse_quantity
+from measure.quantity import COLDEST_C, HOTTEST_C, parse_parts, parse_quantity
 from measure.stimulus import Sweep
 
 TAKE_FILE = "take.json"
@@ -219,6 +219,8 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         Winding resistance from a multimeter, as written. [Ω]
     series_resistor : str or None
         Through which the jack was driven, as written; for the method impedance. [Ω]
+    temperature_c : float or None
+        Of the winding; None where that was not said. [°C]
     simulated : bool
         Made by the virtual bench.
     outcome : {"good", "usable", "rejected"}
@@ -247,6 +249,7 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
     rig: Rig | None = None
     dcr: str | None = None
     series_resistor: str | None = None
+    temperature_c: float | None = None
     simulated: bool = False
     outcome: Outcome = "good"
     findings: tuple[FindingRecord, ...] = ()
@@ -424,6 +427,11 @@ def _check_content(take: Take) -> None:
         raise ValueError(msg)
     if take.rate_hz is not None and not 1000 <= take.rate_hz <= 10_000_000:
         msg = f"rate_hz: {take.rate_hz} is not a sample rate"
+        raise ValueError(msg)
+    if take.temperature_c is not None and not COLDEST_C <= take.temperature_c <= HOTTEST_C:
+        msg = (
+            f"temperature_c: {take.temperature_c:g} is not the temperature of a winding, expected {COLDEST_C:g} to {HOTTEST_C:g}"
+        )
         raise ValueError(msg)
     if take.sequence < 0:
         msg = f"sequence: {take.sequence} is below 0"
