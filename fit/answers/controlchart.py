@@ -1,6 +1,6 @@
 """Has a kept coil drifted? Charts of individuals, of moving ranges, and of an exponentially weighted moving average.
 
-ISO 7870-2 (Shewhart charts) and ISO 7870-6 (EWMA charts). Centre and scatter come from the first measurements, the baseline.
+ISO 7870-2 (Shewhart charts) and ISO 7870-6 (EWMA charts), with limits that also hold while there are few measurements.
 """
 
 import math
@@ -8,34 +8,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from measure.response import FloatArray
 
-LEAST_POINTS = 8  # before limits are drawn: with fewer the scatter is known to worse than a third; common practice, no source
-BASELINE_POINTS = 20  # from which on limits stand still; common practice, no source
+LEAST_POINTS = 8  # before there are limits: with fewer the scatter is known to worse than a third; common practice, no source
+BASELINE_POINTS = 20  # from which on the baseline stands still; common practice, no source
 WIDTH = 3.0  # [1] of the limits of individuals, in standard deviations: ISO 7870-2
-EWMA_WEIGHT = 0.2  # [1] of the newest measurement: finds a drift of one standard deviation soonest among the usual ones
+EWMA_WEIGHT = 0.2  # [1] of the newest measurement: among the usual ones that which finds a lasting shift of 1 σ soonest
 # [1] with it one false alarm in 370 measurements, as the individuals have: S. V. Crowder, Technometrics 29 (1987) 401
 EWMA_WIDTH = 2.86
-D2, D4 = 1.128, 3.267  # [1] mean range of two over their standard deviation; upper limit over the mean range: ISO 7870-2, table
+D2, D4 = 1.128, 3.267  # [1] mean range of two over their standard deviation; upper limit over the mean range: ISO 7870-2
+ROUNDING = 1e-12  # [1] of a value, that no measurement is free of
 RANGE_VARIANCE, RANGE_COVARIANCE = 0.57080, 0.12777  # [1] of ranges of two, with the next, over the squared mean: normal law
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Baseline:
-    """What a coil gave while all was well.
-
-    Attributes
-    ----------
-    centre, sigma : float
-        Mean, and mean moving range over d2. [unit]
-    n_points : int or None
-        Measurements it rests on; None where both are known beforehand.
-    """
+    """What a coil gave while all was well: mean, and mean moving range over d2."""
 
     centre: float
     sigma: float
-    n_points: int | None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -45,18 +38,18 @@ class Chart:
     Attributes
     ----------
     points, low, high : ndarray
-        What is drawn, and its limits. NaN where there is no point. [unit]
+        What is drawn, and its limits; NaN where there is no point. [unit]
     centre : float
         [unit]
     is_outside : ndarray of bool
-        Which points lie outside of the limits.
+        Which points lie outside of their limits.
     """
 
     points: FloatArray
     centre: float
     low: FloatArray
     high: FloatArray
-    is_outside: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    is_outside: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -65,39 +58,49 @@ class Drift:
 
     Attributes
     ----------
-    first : int
-        First of the points that lie outside without a break up to the latest.
-    began : int
-        Last point before which the average lay on the other side of the centre: there or later it began (Nishina 1992).
+    since : int
+        First measurement after the step that explains the measurements best.
     size : float
-        Latest average less centre; where that lies within its limits, latest measurement less centre. [unit]
+        Mean since then, less the baseline's centre. [unit]
     is_lasting : bool
-        The average lies outside, not just the latest measurement.
+        The weighted average lies outside, or the last two measurements do; else the latest alone.
     """
 
-    first: int
-    began: int
+    since: int
     size: float
     is_lasting: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Charts:
-    """The three charts of one quantity, and what they say."""
+    """The three charts of one quantity, and what they say.
+
+    Attributes
+    ----------
+    baseline : Baseline
+        As it is now.
+    members : tuple of int
+        The measurements that it rests on.
+    individuals, moving_range, ewma : Chart
+        Over all measurements.
+    drift : Drift or None
+        None where the latest measurement and the latest average lie within their limits.
+    """
 
     baseline: Baseline
+    members: tuple[int, ...]
     individuals: Chart
     moving_range: Chart
     ewma: Chart
     drift: Drift | None
 
 
-def baseline_of(values: Sequence[float]) -> Baseline:
+def baseline_of(values: Sequence[float] | FloatArray) -> Baseline:
     """Take centre and scatter from measurements.
 
     Parameters
     ----------
-    values : sequence of float
+    values : sequence of float, or ndarray, shape (n,)
         In the order of time, at least two. [unit]
 
     Returns
@@ -113,38 +116,28 @@ def baseline_of(values: Sequence[float]) -> Baseline:
     if len(values) < 2:
         msg = f"{len(values)} measurement: a moving range needs two"
         raise ValueError(msg)
-    ranges = np.abs(np.diff(values))
-    return Baseline(centre=float(np.mean(values)), sigma=float(np.mean(ranges)) / D2, n_points=len(values))
+    return Baseline(centre=float(np.mean(values)), sigma=float(np.mean(np.abs(np.diff(values)))) / D2)
 
 
-def individuals_chart(values: Sequence[float], baseline: Baseline, *, width: float = WIDTH, is_plain: bool = False) -> Chart:
-    r"""Chart single measurements (ISO 7870-2).
+def individuals_chart(values: Sequence[float], baseline: Baseline, *, width: float = WIDTH) -> Chart:
+    """Chart single measurements against a baseline that is known well (ISO 7870-2).
 
     Parameters
     ----------
     values : sequence of float, length n
-        In the order of time, the baseline's first. [unit]
+        In the order of time. [unit]
     baseline : Baseline
         Centre and scatter.
     width : float
         Of the limits, in standard deviations. [1]
-    is_plain : bool
-        Limits at ± `width` times sigma, as the standard has them for many points.
 
     Returns
     -------
     Chart
-        Without `is_plain` the limits allow for a short baseline, see Notes.
-
-    Notes
-    -----
-    With m points, centre and scatter are themselves uncertain, and plain limits alarm far more often than 1 in 370. So the
-    limits are those of a difference of known variance under a scatter of ν degrees of freedom: Student's t at the same chance
-    stands for `width`, and :math:`\sum_i (w_i - c/m\,[i \le m])^2` for the variance, w the weights of the measurements in what
-    is drawn and c their sum. The idea is that of K. C. B. Roes, R. J. M. M. Does, Y. Schurink, J. Quality Technology 25 (1993)
-    188; with many points the limits become the plain ones.
+        Limits at the centre ± `width` times sigma.
     """
-    return _chart(values, baseline, np.eye(len(values)), width=width, is_plain=is_plain)
+    points = np.array(values, dtype=float)
+    return _chart(points, np.full(len(points), baseline.centre), np.full(len(points), width * baseline.sigma), baseline.centre)
 
 
 def moving_range_chart(values: Sequence[float], baseline: Baseline) -> Chart:
@@ -168,28 +161,24 @@ def moving_range_chart(values: Sequence[float], baseline: Baseline) -> Chart:
     return Chart(points=points, centre=mean, low=low, high=high, is_outside=points > high)
 
 
-def ewma_chart(
-    values: Sequence[float], baseline: Baseline, *, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH, is_plain: bool = False
-) -> Chart:
-    r"""Chart the exponentially weighted moving average (ISO 7870-6), which finds small lasting shifts.
+def ewma_chart(values: Sequence[float], baseline: Baseline, *, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH) -> Chart:
+    r"""Chart the exponentially weighted moving average against a baseline that is known well (ISO 7870-6).
 
     Parameters
     ----------
     values : sequence of float, length n
-        In the order of time, the baseline's first. [unit]
+        In the order of time. [unit]
     baseline : Baseline
         Centre, where the average begins, and scatter.
     weight : float
         Of the newest measurement, λ, above 0 and at most 1. [1]
     width : float
         Of the limits, in standard deviations of the average. [1]
-    is_plain : bool
-        As for `individuals_chart`.
 
     Returns
     -------
     Chart
-        Plain limits are :math:`\pm L \sigma \sqrt{\lambda/(2-\lambda)\,(1-(1-\lambda)^{2t})}`.
+        Limits at the centre :math:`\pm L \sigma \sqrt{\lambda/(2-\lambda)\,(1-(1-\lambda)^{2t})}`.
 
     Raises
     ------
@@ -199,47 +188,78 @@ def ewma_chart(
     if not 0 < weight <= 1:
         msg = f"the weight of the newest measurement is {weight}, expected above 0 and at most 1"
         raise ValueError(msg)
-    age = np.subtract.outer(np.arange(len(values)), np.arange(len(values)))
-    weights = np.where(age >= 0, weight * (1 - weight) ** np.maximum(age, 0), 0.0)
-    return _chart(values, baseline, weights, width=width, is_plain=is_plain)
+    averages, average = [], baseline.centre
+    for value in values:
+        average += weight * (value - average)
+        averages.append(average)
+    points, ages = np.array(averages), np.arange(1, len(values) + 1)
+    half = width * baseline.sigma * np.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * ages)))
+    return _chart(points, np.full(len(points), baseline.centre), half, baseline.centre)
 
 
-def chart_coil(values: Sequence[float], *, n_baseline: int = BASELINE_POINTS) -> Charts:
-    """Draw the three charts of one quantity of a kept coil and say whether it has drifted.
+def chart_coil(values: Sequence[float]) -> Charts:
+    r"""Draw the three charts of one quantity of a kept coil and say whether it has drifted.
 
     Parameters
     ----------
     values : sequence of float
         In the order of time, at least `LEAST_POINTS`. [unit]
-    n_baseline : int
-        The first so many are the baseline; all, where there are fewer.
 
     Returns
     -------
     Charts
-        A drift where the latest measurement or the latest average lies outside.
+        Each measurement is judged by the baseline as it was before it.
 
     Raises
     ------
     ValueError
         If there are too few.
+
+    Notes
+    -----
+    The first `LEAST_POINTS` begin the baseline, and each later measurement that lies within its limits joins, up to
+    `BASELINE_POINTS`; what has drifted does not. With m measurements centre and scatter are themselves uncertain, and with plain
+    limits ten times as many false alarms come as 1 in 370. So the limits are those of a difference of known variance over a
+    scatter of ν degrees of freedom: for the width in standard deviations stands Student's t of the same chance, for the variance
+    :math:`\sigma^2 \sum_i (w_i - c/m\,[i \in B])^2`, w the weights of the measurements in what is charted, c their sum, B the
+    baseline (the idea: K. C. B. Roes, R. J. M. M. Does, Y. Schurink, J. Quality Technology 25 (1993) 188; limits that move with
+    each measurement: D. M. Hawkins, The Statistician 36 (1987) 299). A measurement outside of its limits enters the average as if
+    it lay on them, so that one slip does not pull the average out for long.
     """
-    if min(len(values), n_baseline) < LEAST_POINTS:
-        msg = f"{min(len(values), n_baseline)} measurements: limits need {LEAST_POINTS}"
+    n = len(values)
+    if n < LEAST_POINTS:
+        msg = f"{n} measurements: limits need {LEAST_POINTS}"
         raise ValueError(msg)
-    baseline = baseline_of(values[:n_baseline])
-    individuals, ewma = individuals_chart(values, baseline), ewma_chart(values, baseline)
+    measured, held = np.array(values, dtype=float), np.array(values, dtype=float)
+    weights = (np.eye(n), _ewma_weights(n, EWMA_WEIGHT))
+    members = list(range(LEAST_POINTS))
+    middle, points, half = np.zeros(n), np.zeros((2, n)), np.zeros((2, n))
+    for at in range(n):
+        baseline = baseline_of(measured[members])
+        middle[at] = baseline.centre
+        half[:, at] = [
+            _half_width(weights[chart][at], members, width=width) * baseline.sigma
+            for chart, width in enumerate((WIDTH, EWMA_WIDTH))
+        ]
+        held[at] = np.clip(measured[at], middle[at] - half[0, at], middle[at] + half[0, at])
+        points[:, at] = measured[at], middle[at] + weights[1][at] @ (held - middle[at])
+        is_within = bool(np.all(np.abs(points[:, at] - middle[at]) <= half[:, at] + ROUNDING * abs(middle[at])))
+        if is_within and at >= LEAST_POINTS and len(members) < BASELINE_POINTS:
+            members.append(at)
+    baseline = baseline_of(measured[members])
+    individuals, ewma = (_chart(points[chart], middle, half[chart], baseline.centre) for chart in range(2))
     return Charts(
         baseline=baseline,
+        members=tuple(members),
         individuals=individuals,
         moving_range=moving_range_chart(values, baseline),
         ewma=ewma,
-        drift=_drift(individuals, ewma),
+        drift=_drift(measured - baseline.centre, individuals, ewma),
     )
 
 
 def range_freedom(n_points: int) -> float:
-    """Degrees of freedom of a scatter from the mean moving range of two.
+    """Find the degrees of freedom of a scatter from the mean moving range of two.
 
     Parameters
     ----------
@@ -260,35 +280,37 @@ def range_freedom(n_points: int) -> float:
     return n_ranges**2 / (2 * (n_ranges * RANGE_VARIANCE + 2 * (n_ranges - 1) * RANGE_COVARIANCE))
 
 
-def _chart(values: Sequence[float], baseline: Baseline, weights: FloatArray, *, width: float, is_plain: bool) -> Chart:
-    """Chart the sums of `weights`, shape (n, n), times the distances from the centre."""
-    points = baseline.centre + weights @ (np.asarray(values, dtype=float) - baseline.centre)
-    from_centre = weights
-    if baseline.n_points is not None and not is_plain:
-        in_baseline = np.arange(len(values)) < baseline.n_points
-        from_centre = weights - np.outer(weights.sum(axis=1), in_baseline) / baseline.n_points
-        width = _widened(width, range_freedom(baseline.n_points))
-    half = width * baseline.sigma * np.sqrt(np.sum(from_centre**2, axis=1))
-    low, high = baseline.centre - half, baseline.centre + half
-    return Chart(points=points, centre=baseline.centre, low=low, high=high, is_outside=(points < low) | (points > high))
+def _ewma_weights(n: int, weight: float) -> FloatArray:
+    """Weights of the measurements in each average, shape (n, n); what is left to 1 lies on the centre."""
+    age = np.subtract.outer(np.arange(n), np.arange(n))
+    return np.where(age >= 0, weight * (1 - weight) ** np.maximum(age, 0), 0.0)
 
 
-def _widened(width: float, freedom: float) -> float:
-    """Student's t that is passed as rarely as a normal deviate passes `width`."""
+def _chart(points: FloatArray, middle: FloatArray, half: FloatArray, centre: float) -> Chart:
+    half = np.maximum(half, ROUNDING * np.abs(middle))
+    low, high = middle - half, middle + half
+    return Chart(points=points, centre=centre, low=low, high=high, is_outside=(points < low) | (points > high))
+
+
+def _half_width(weights: FloatArray, members: Sequence[int], *, width: float) -> float:
+    """Half of the distance between limits, over the scatter of the baseline."""
     from scipy.special import stdtrit
 
-    return float(-stdtrit(freedom, 0.5 * math.erfc(width / math.sqrt(2))))
+    chance = 0.5 * math.erfc(width / math.sqrt(2))
+    from_centre = weights.copy()
+    from_centre[list(members)] -= weights.sum() / len(members)
+    return float(-stdtrit(range_freedom(len(members)), chance) * np.sqrt(np.sum(from_centre**2)))
 
 
-def _drift(individuals: Chart, ewma: Chart) -> Drift | None:
-    outside = individuals.is_outside | ewma.is_outside
-    if not outside[-1]:
+def _drift(away: FloatArray, individuals: Chart, ewma: Chart) -> Drift | None:
+    """Say whether the latest lies outside, and find the step that began it by maximum likelihood.
+
+    T. R. Samuel, J. J. Pignatiello, J. A. Calvin, Quality Engineering 10 (1998) 521.
+    """
+    if not (individuals.is_outside[-1] or ewma.is_outside[-1]):
         return None
-    is_lasting = bool(ewma.is_outside[-1])
-    chart = ewma if is_lasting else individuals
-    inside = np.flatnonzero(~outside)
-    side = np.sign(ewma.points - ewma.centre)
-    other = np.flatnonzero(side != side[-1])
-    first = int(inside[-1]) + 1 if len(inside) else 0
-    began = min(int(other[-1]) + 1 if len(other) else 0, first)
-    return Drift(first=first, began=began, size=float(chart.points[-1] - chart.centre), is_lasting=is_lasting)
+    is_lasting = bool(ewma.is_outside[-1] or individuals.is_outside[-2])
+    n_since = np.arange(len(away), 0, -1)
+    means = np.cumsum(away[::-1])[::-1] / n_since
+    since = int(np.argmax(n_since * means**2)) if is_lasting else len(away) - 1
+    return Drift(since=since, size=float(means[since]), is_lasting=is_lasting)

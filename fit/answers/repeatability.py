@@ -1,16 +1,20 @@
-"""How well does this bench repeat? Variance within a placement of the coil, between placements, between days; do intervals hold?
+"""Spread of results within a placement of the coil, between placements and between days, beside what their intervals allow for.
 
-Nested analysis of variance as in ISO 5725-2:2019 and, for unequal numbers, ISO 5725-3:2023; equal numbers are a special case.
+Nested analysis of variance as in ISO 5725-2:2019 and, for unequal numbers, ISO 5725-3; equal numbers are a special case.
 """
 
-from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fit.answers.quantities import COVERAGE
+from fit.answers.pickup import Contribution
 from measure.response import FloatArray
+
+Groups = NDArray[np.intp]  # number of the group that each value is in
 
 DAY, PLACEMENT, REPEAT = "day", "placement", "repeat"
 # How the budget's sources begin whose error is another in every set of takes; references and calibrations are the same in all.
@@ -76,6 +80,8 @@ class Result:
         As the fit states it. [unit]
     own_std : float
         The part of it that other sets do not share. [unit]
+    stated_half : float
+        Half of the 95 % interval that the fit states. [unit]
     """
 
     day: int
@@ -83,6 +89,7 @@ class Result:
     value: float
     stated_std: float
     own_std: float
+    stated_half: float
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -100,10 +107,11 @@ class Repeatability:
         Root of the sum of their squares, s_R; None where the coil was never laid down anew.
     stated_std, own_std, shared_std : float
         As the fits state it, in root mean square; the part that sets do not share, and the rest. [unit]
-    bench_std : float
-        Of one result on this bench: `shared_std` and the larger of `own_std` and s_R. [unit]
-    coverage : float
-        Of its 95 % interval, by the degrees of freedom of s_R where that counts (JCGM 100, G.4). [1]
+    stated_half : float
+        Half of a stated 95 % interval. [unit]
+    bench_std, bench_half : float
+        Of one result on this bench: `shared_std` and the larger of `own_std` and s_R; half of its 95 % interval, by the degrees
+        of freedom of s_R where that counts (JCGM 100, G.4). [unit]
     p_value : float
         Chance of a spread as large as this if `own_std` is right; 1 where it is not tested. [1]
     verdict : {"holds", "too narrow", "not told"}
@@ -116,8 +124,9 @@ class Repeatability:
     stated_std: float
     own_std: float
     shared_std: float
+    stated_half: float
     bench_std: float
-    coverage: float
+    bench_half: float
     p_value: float
     verdict: Verdict
 
@@ -185,7 +194,7 @@ def estimate_spreads(levels: Sequence[Level]) -> tuple[dict[tuple[str, ...], Spr
     Returns
     -------
     spreads : dict of tuple of str to Spread
-        By the levels' sources; a negative estimate of a variance becomes 0 (ISO 5725-2:2019, 7.4).
+        By the levels' sources; a negative estimate of a variance becomes 0 (ISO 5725-2).
     together : Spread
         Root of the sum of their squares.
 
@@ -195,13 +204,14 @@ def estimate_spreads(levels: Sequence[Level]) -> tuple[dict[tuple[str, ...], Spr
     chi-square over its degrees of freedom: exact for the innermost level, close for the others (S. Weerahandi, Exact Statistical
     Methods for Data Analysis, 1995, chapter 6), and there also for unequal numbers.
     """
-    solved = np.linalg.inv(np.array([level.coefficients for level in levels]))  # variances by mean squares
-    square = np.array([level.mean_square for level in levels])
-    freedom = np.array([level.freedom for level in levels], dtype=float)
-    drawn = square[:, None] * freedom[:, None] / _chi_squares(freedom)
+    solved, square, freedom = _solve(levels)
+    drawn = square[:, None] * freedom[:, None] / _chi_squares(tuple(level.freedom for level in levels))
     spreads = {}
-    for level, row in zip(levels, solved, strict=True):
-        spreads[level.sources] = _spread(float(row @ square), row @ drawn, _freedom(row, square, freedom))
+    for index, (level, row) in enumerate(zip(levels, solved, strict=True)):
+        own = _spread(float(row @ square), row @ drawn, _freedom(row, square, freedom))
+        if own.high == 0.0:  # far below 0 by chance: no interval at all would say that it is known to be nothing
+            own = replace(own, high=float(np.sqrt(np.quantile(row[index] * drawn[index], 1 - TAIL))))
+        spreads[level.sources] = own
     last = levels[-1]
     spreads[last.sources] = _exact_spread(last)
     whole = solved.sum(axis=0)
@@ -237,11 +247,12 @@ def judge_repeatability(results: Sequence[Result], *, n_quantities: int = 1) -> 
     own = float(np.sqrt(np.mean([min(one.own_std, one.stated_std) ** 2 for one in results])))
     shared = float(np.sqrt(max(stated**2 - own**2, 0.0)))
     is_told = levels[0].sources != (REPEAT,)
-    bench, coverage = stated, COVERAGE
+    stated_half = float(np.mean([one.stated_half for one in results]))
+    bench, half = stated, stated_half
     p_value = _chance(levels, own) if is_told else 1.0
     if is_told and together.std > own:
         bench = float(np.hypot(shared, together.std))
-        coverage = _coverage(together.freedom * (bench / together.std) ** 4)
+        half = max(_coverage(together.freedom * (bench / together.std) ** 4) * bench, stated_half)
     is_narrow = p_value < 1 - (1 - LEVEL) ** (1 / n_quantities)
     return Repeatability(
         mean=float(np.mean(values)),
@@ -250,36 +261,35 @@ def judge_repeatability(results: Sequence[Result], *, n_quantities: int = 1) -> 
         stated_std=stated,
         own_std=own,
         shared_std=shared,
+        stated_half=stated_half,
         bench_std=bench,
-        coverage=coverage,
+        bench_half=half,
         p_value=p_value,
         verdict="not told" if not is_told else "too narrow" if is_narrow else "holds",
     )
 
 
-def own_part(contributions: Mapping[str, float]) -> float:
-    """Standard uncertainty that one set of takes does not share with others of the same coil on the same bench.
+def own_part(budget: Iterable[Contribution]) -> float:
+    """Find the standard uncertainty that one set of takes does not share with others of the same coil on the same bench.
 
     Parameters
     ----------
-    contributions : mapping of str to float
-        Source to contribution, as a budget lists them. [unit]
+    budget : iterable of Contribution
+        Of one quantity.
 
     Returns
     -------
     float
         Of noise, of what the model cannot describe, and of what is another in every placement. [unit]
     """
-    return float(np.sqrt(sum(one**2 for source, one in contributions.items() if source.startswith(DRAWN_ANEW))))
+    return float(np.sqrt(sum(one.contribution**2 for one in budget if one.source.startswith(DRAWN_ANEW))))
 
 
-def _partitions(
-    n: int, factors: Mapping[str, Sequence[Hashable]]
-) -> tuple[list[tuple[str, ...]], list[np.ndarray[tuple[int], np.dtype[np.intp]]]]:
-    """Number the groups of each level from 0; the last level has each value by itself."""
+def _partitions(n: int, factors: Mapping[str, Sequence[Hashable]]) -> tuple[list[tuple[str, ...]], list[Groups]]:
+    """Give each group of each level a number from 0; the last level has each value by itself."""
     path: list[tuple[Hashable, ...]] = [()] * n
     names: list[tuple[str, ...]] = []
-    partitions: list[np.ndarray[tuple[int], np.dtype[np.intp]]] = []
+    partitions: list[Groups] = []
     n_before = 1
     for name, labels in {**factors, REPEAT: range(n)}.items():
         path = [(*outer, label) for outer, label in zip(path, labels, strict=True)]
@@ -293,11 +303,19 @@ def _partitions(
     return names, partitions
 
 
-def _group_means(values: FloatArray, groups: np.ndarray[tuple[int], np.dtype[np.intp]]) -> FloatArray:
+def _group_means(values: FloatArray, groups: Groups) -> FloatArray:
     return (np.bincount(groups, weights=values) / np.bincount(groups))[groups]
 
 
-def _chi_squares(freedom: FloatArray) -> FloatArray:
+def _solve(levels: Sequence[Level]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Variances by mean squares, shape (k, k), the mean squares, and their degrees of freedom."""
+    square = np.array([level.mean_square for level in levels])
+    freedom = np.array([level.freedom for level in levels], dtype=float)
+    return np.linalg.inv(np.array([level.coefficients for level in levels])), square, freedom
+
+
+@lru_cache(maxsize=32)
+def _chi_squares(freedom: tuple[int, ...]) -> FloatArray:
     """Chi-squares for each degree of freedom, shape (k, `N_DRAWS`), spread evenly over their joint distribution.
 
     A Kronecker sequence: multiples of powers of the root of x^(k+1) = x + 1, modulo 1 (H. Niederreiter, Random Number
@@ -310,7 +328,9 @@ def _chi_squares(freedom: FloatArray) -> FloatArray:
         root = (1 + root) ** (1 / (len(freedom) + 1))
     steps = root ** -np.arange(1, len(freedom) + 1)
     even = (0.5 + steps[:, None] * np.arange(1, N_DRAWS + 1)) % 1.0
-    return chdtri(freedom[:, None], even)
+    found = chdtri(np.array(freedom, dtype=float)[:, None], even)
+    found.setflags(write=False)
+    return found
 
 
 def _spread(variance: float, drawn: FloatArray, freedom: float) -> Spread:
@@ -339,10 +359,10 @@ def _chance(levels: Sequence[Level], own_std: float) -> float:
     """Chance of a spread as large as that of single results, if their standard deviation is `own_std`."""
     from scipy.special import chdtrc
 
-    square = np.array([level.mean_square for level in levels])
-    whole = np.linalg.inv(np.array([level.coefficients for level in levels])).sum(axis=0)
-    variance, freedom = float(whole @ square), _freedom(whole, square, np.array([level.freedom for level in levels], dtype=float))
-    if variance <= 0 or freedom <= 0:
+    solved, square, freedoms = _solve(levels)
+    whole = solved.sum(axis=0)
+    variance, freedom = float(whole @ square), _freedom(whole, square, freedoms)
+    if variance <= 0:
         return 1.0
     return 0.0 if own_std == 0 else float(chdtrc(freedom, freedom * variance / own_std**2))
 

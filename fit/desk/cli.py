@@ -19,6 +19,7 @@ from fit.desk import (
     commands_card,
     commands_exciter,
     commands_guide,
+    commands_repeat,
 )
 from fit.desk.terminal import give_up_stdout, reader_may_leave
 
@@ -48,6 +49,8 @@ Examples:
   coilsweep predict --set tone=3 --change capacitor.tone=10n
   coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
   coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
+  coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
+  coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
 
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
@@ -86,6 +89,8 @@ for _command in (
     commands_answers.confirm,
     commands_answers.wiring,
     commands_answers.listen,
+    commands_repeat.repeat,
+    commands_repeat.check,
 ):
     coilsweep.add_command(_command)
 

@@ -12,6 +12,7 @@ from fit.answers.tapers import read_tapers
 from fit.desk.bench import rig_rows
 from fit.desk.calibrated import calibration_warnings, without_card
 from fit.desk.document import Document, answer_document
+from fit.desk.drifting import drift_warnings
 from fit.desk.elsewhere import inspect_response, take_response
 from fit.desk.instruments import LIMIT_BYTES, read_instrument_file
 from fit.desk.lastfit import text_sha256
@@ -248,7 +249,7 @@ def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evide
         f"take {take.name}: {finding.text}" for take in takes for finding in findings_of_take(take) if finding.severity == "warn"
     )
     told = [f"take {take.name}: {text}" for take, one in zip(takes, responses, strict=True) for text in calibration_warnings(one)]
-    return evidence, (*warnings, *noticed, *told)
+    return evidence, (*warnings, *noticed, *told, *drift_warnings(logbook, takes))
 
 
 def last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:

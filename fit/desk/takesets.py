@@ -12,7 +12,6 @@ from measure.logbook.placement import placements
 from measure.logbook.store import Logbook, list_takes
 from measure.logbook.take import Take, parse_time
 from measure.quantity import parse_parts
-from measure.response import Finding
 
 NIGHT_S = 8 * 3600.0  # [s] a pause as long ends a day at the bench, whatever the date in UTC does meanwhile
 MOST_NAMED = 4  # takes in a sentence
@@ -30,7 +29,7 @@ class TakeSet:
     day, placement : int
         From 0; a placement that lasted over a night counts as two.
     takes : tuple of Take
-        One for each load, in the order they were made.
+        One for each load, in the order in which the loads first came.
     """
 
     day: int
@@ -109,22 +108,19 @@ def split_into_sets(logbook: Logbook, takes: Sequence[Take]) -> TakeSets:
     usual = [load for load, count in counts.items() if 2 * count > len(groups)]
     if not usual:
         words = "; ".join(dict.fromkeys(_load_text(one[0]) for group in groups.values() for one in group.values()))
-        msg = f"no load is common to most placements (there are: {words}): make the same takes in each, for example with 1n and without"
+        msg = f"no load is common to most placements ({words}): make the same takes in each, for example without and with 1n"
         raise ValueError(msg)
     sets, notes = _sets(groups, usual)
-    over_night = sorted({placement for _, placement in groups if len([1 for _, other in groups if other == placement]) > 1})
-    if over_night:
-        names = [take.name for (_, placement), group in groups.items() if placement in over_night for one in group.values() for take in one]
-        notes.append(
-            f"{_named(names)}: made on several days without --coil-moved; each day counts as a placement, since a coil seldom stays"
-        )
+    nights = Counter(placement for _, placement in groups)
+    stayed = [take for (_, place), group in groups.items() if nights[place] > 1 for own in group.values() for take in own]
+    if stayed:
+        who = named([take.name for take in stayed])
+        notes.append(f"{who}: of several days, but without --coil-moved; each day counts as a placement of its own")
     texts = tuple(_load_text(sets[0].takes[index]) for index in range(len(usual))) if sets else ()
     return TakeSets(sets=sets, loads=texts, notes=tuple(notes))
 
 
-def fit_sets(
-    desk: Desk, logbook: Logbook, split: TakeSets, *, dcr: str | None
-) -> tuple[tuple[FittedSet, ...], tuple[str, ...]]:
+def fit_sets(desk: Desk, logbook: Logbook, split: TakeSets, *, dcr: str | None) -> tuple[tuple[FittedSet, ...], tuple[str, ...]]:
     """Fit each set by itself, as ``coilsweep fit`` would.
 
     Parameters
@@ -141,20 +137,19 @@ def fit_sets(
     Returns
     -------
     fitted : tuple of FittedSet
-        Without sets that misfit.
+        As many as there are sets, misfits among them.
     warnings : tuple of str
-        Of the sets and of the fits, each once.
+        Of the sets and of the fits, each once; misfits.
     """
     fitted, warnings = [], list(split.notes)
     silent = replace(desk, steps=lambda items, _label: items)
     for one in desk.steps(split.sets, "fits"):
         answer, noticed = answer_for(silent, logbook, FitWish(names=one.names, dcr=dcr))
         warnings += noticed
-        if answer.outcome == "good":
-            fitted.append(FittedSet(takes=one, answer=answer))
-            continue
-        why = [finding.text for finding in answer.findings if finding.severity == "reject"]
-        warnings.append(f"{_named(one.names)}: left out, the fit misfits: {why[0] if why else 'see coilsweep fit'}")
+        fitted.append(FittedSet(takes=one, answer=answer))
+        if answer.outcome != "good":
+            why = [finding.text for finding in answer.findings if finding.severity == "reject"]
+            warnings.append(f"{named(one.names)}: the fit misfits: {why[0] if why else 'see coilsweep fit'}")
     return tuple(fitted), tuple(dict.fromkeys(warnings))
 
 
@@ -212,26 +207,31 @@ def sets_text(split: TakeSets, n_sets: int) -> str:
     return f"{n_sets} set{'s' if n_sets != 1 else ''} of {takes} ({'; '.join(split.loads)})"
 
 
-def named_once(warnings: Sequence[str], findings: Sequence[Finding]) -> tuple[str, ...]:
-    """Put warnings and findings together, each once.
+def named(names: Sequence[str]) -> str:
+    """Name takes in a sentence.
 
     Parameters
     ----------
-    warnings : sequence of str
-        One line each.
-    findings : sequence of Finding
-        Of the fits.
+    names : sequence of str
+        At least one.
 
     Returns
     -------
-    tuple of str
-        One line each.
+    str
+        The first few.
+
+    Examples
+    --------
+    >>> named(["a"]), named(["a", "b", "c", "d", "e", "f"])
+    ('take a', 'takes a, b, c, d and 2 more')
     """
-    return tuple(dict.fromkeys((*warnings, *(finding.text for finding in findings if finding.severity == "warn"))))
+    shown = ", ".join(names[:MOST_NAMED])
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return f"take{'s' if len(names) > 1 else ''} {shown}{more}"
 
 
 def _days(takes: Sequence[Take]) -> dict[str, int]:
-    """Number the days at the bench."""
+    """Give each take the number of its day at the bench."""
     days: dict[str, int] = {}
     day, before = 0, None
     for take in takes:
@@ -245,34 +245,34 @@ def _days(takes: Sequence[Take]) -> dict[str, int]:
 
 def _sets(groups: dict[tuple[int, int], dict[Load, list[Take]]], usual: Sequence[Load]) -> tuple[tuple[TakeSet, ...], list[str]]:
     sets: list[TakeSet] = []
-    lacking, spare = [], []
-    for number, ((day, _), group) in enumerate(groups.items()):
+    lacking: list[str] = []
+    spare: list[str] = []
+    days = {day: number for number, day in enumerate(dict.fromkeys(day for day, _ in groups))}
+    placement = 0
+    for (day, _), group in groups.items():
         n_sets = min(len(group.get(load, ())) for load in usual)
         for turn in range(n_sets):
             chosen = tuple(group[load][turn] for load in usual)
-            sets.append(TakeSet(day=day, placement=number, takes=chosen))
+            sets.append(TakeSet(day=days[day], placement=placement, takes=chosen))
+        placement += n_sets > 0
         rest = [take.name for load, own in group.items() for take in own[n_sets if load in usual else 0 :]]
         (spare if n_sets else lacking).extend(rest)
     notes = []
     if lacking:
-        notes.append(f"{_named(lacking)}: left out, the placement lacks a take with a load that the others have")
+        notes.append(f"{named(lacking)}: left out, the placement lacks a take with a load that the others have")
     if spare:
-        notes.append(f"{_named(spare)}: left out, they do not make up another whole set")
+        notes.append(f"{named(spare)}: left out, they do not make up another whole set")
     return tuple(sets), notes
 
 
 def _load(take: Take) -> Load:
-    """What a take was made with, beside the coil: takes that agree in it are repeats of each other."""
+    """Tell what a take was made with, beside the coil: takes that agree in it are repeats of each other."""
     added = sorted((part.value, part.bound or 0.0, part.unit) for part in parse_parts(take.added))
     return (take.method, take.series_resistor, take.coil_over, tuple(sorted(take.controls.items())), tuple(added))
 
 
 def _load_text(take: Take) -> str:
-    parts = [plain_text(take.added) or "nothing added", *(f"{plain_text(name)}={plain_text(value)}" for name, value in take.controls.items())]
-    parts += [] if take.coil_over is None else [f"over {plain_text(take.coil_over)}"]
-    return ", ".join([*parts, *([] if take.method == "exciter" else [f"method {take.method}"])])
-
-
-def _named(names: Sequence[str]) -> str:
-    shown = ", ".join(plain_text(name) for name in names[:MOST_NAMED])
-    return f"take{'s' if len(names) > 1 else ''} {shown}{f' and {len(names) - MOST_NAMED} more' if len(names) > MOST_NAMED else ''}"
+    parts = [take.added or "nothing added", *(f"{name}={value}" for name, value in take.controls.items())]
+    parts += [] if take.coil_over is None else [f"over {take.coil_over}"]
+    parts += [] if take.method == "exciter" else [f"method {take.method}"]
+    return plain_text(", ".join(parts))
