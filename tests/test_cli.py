@@ -117,6 +117,7 @@ def test_fit_writes_a_picture(capsys, bench, tmp_path):
         (["import", "new"], 2, "FILE"),
         (["rig", "--input-resistance", "many"], 2, "many"),
         (["rig", "--reference", "sideways"], 2, "sideways"),
+        (["rig", "--clock", "5%"], 2, "interface.clock"),
         (["stimulus", "SWEEP"], 2, "not overwritten"),
         (["stimulus", "new.wav", "--rate", "48000", "--stop", "30000"], 2, "24000"),
         (["stimulus", "new.txt"], 2, "new.txt"),
@@ -307,6 +308,8 @@ def test_rig_is_written_shown_and_says_what_is_missing(capsys, tmp_path):
     code, document, _ = run_json(capsys, "rig", "--exciter-corner", "9k", "--reference", "none", "--logbook", tmp_path)
     assert code == 0
     assert document["rig"]["exciter"]["corner_hz"] == 9000.0
+    _, out, _ = run(capsys, "rig", "--clock", "20ppm", "--logbook", tmp_path)
+    assert "interface.clock    20ppm" in out
     assert "input.resistance" in document["missing"]
     text = (tmp_path / "rig.toml").read_text()
     (tmp_path / "rig.toml").write_text("# mine\n" + text)
@@ -315,6 +318,8 @@ def test_rig_is_written_shown_and_says_what_is_missing(capsys, tmp_path):
     code, document, _ = run_json(capsys, "rig", "--logbook", tmp_path)
     assert document["rig"]["input"]["resistance"] == "1M ± 1%"
     assert document["rig"]["exciter"]["corner_hz"] == 9000.0
+    _, out, _ = run(capsys, "rig", "--clock", "20ppm", "--logbook", tmp_path)
+    assert "interface.clock    20ppm" in out
 
 
 def test_stimulus_file_is_24_bit_and_says_the_cautions(capsys, tmp_path):

@@ -12,6 +12,7 @@ from measure.logbook.rig import (
     Interface,
     Reference,
     Rig,
+    clock_bound,
     input_capacitance,
     input_resistance,
     missing,
@@ -103,6 +104,13 @@ def test_changes_keep_comments_layout_and_everything_else(file: Path) -> None:
     assert "# the small one" in text
 
 
+@pytest.mark.parametrize("written", ["20ppm", "20 ppm", "± 20 ppm", "+-20ppm", "20", 20, 20.0])
+def test_clock_is_a_bound_in_millionths(file: Path, written: str | float) -> None:
+    assert clock_bound(read_rig(file)) is None
+    assert clock_bound(write_rig(file, {"interface.clock": written})) == pytest.approx(20e-6, rel=1e-12)
+    assert read_rig(file).interface.clock == written
+
+
 def test_line_ends_and_byte_order_mark_do_no_harm(file: Path) -> None:
     file.write_bytes(b"\xef\xbb\xbf" + WHOLE.replace("\n", "\r\n").encode())
     assert write_rig(file, {"interface.rate_hz": 48000}).interface.rate_hz == 48000
@@ -113,6 +121,7 @@ def test_line_ends_and_byte_order_mark_do_no_harm(file: Path) -> None:
 def test_a_new_rig_explains_itself(tmp_path: Path) -> None:
     path = tmp_path / "rig.toml"
     rig = write_rig(path, {"input.resistance": "1M ± 1%", "reference.kind": "current"})
+    assert 'clock = "20ppm"' in path.read_text(encoding="utf-8")
     assert read_rig(path) == rig == Rig(input=Input(resistance="1M ± 1%"), reference=Reference(kind="current"))
     assert "input and cable together" in path.read_text(encoding="utf-8")
     assert os.listdir(tmp_path) == ["rig.toml"]  # noqa: PTH208
@@ -145,6 +154,12 @@ def test_a_linked_rig_stays_a_link(file: Path, tmp_path: Path) -> None:
         ("interface.device", "x" * 201, "interface.device: expected at most 200 printable"),
         ("exciter.corner_hz", -1.0, "exciter.corner_hz: -1 is not a corner"),
         ("exciter.corner_hz", float("nan"), "exciter.corner_hz: nan is not a corner"),
+        ("interface.clock", "fast", 'interface.clock: "fast" is not the bound of a sample clock, expected 0.001 to 1000 ppm'),
+        ("interface.clock", "20%", 'interface.clock: "20%" is not the bound'),
+        ("interface.clock", 2e-5, "interface.clock: 2e-05 is not the bound"),
+        ("interface.clock", "0ppm", 'interface.clock: "0ppm" is not the bound'),
+        ("interface.clock", float("nan"), "interface.clock: nan is not the bound"),
+        ("interface.clock", True, "interface.clock: expected float"),
         ("input.inductance", "1", "input.inductance: no such key"),
         ("speaker.size", 12, "no key speaker.size in a rig"),
         ("input", "1M", "no key input in a rig"),

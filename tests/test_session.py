@@ -10,6 +10,7 @@ from fit.desk.references import gather_evidence
 from fit.desk.screen import limiting_source, not_told
 from fit.desk.takes import RejectedError, kept_recordings, take_to_fit
 from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name, table_lines
+from fit.estimate.evidence import CLOCK_BOUND
 from measure.errors import FileError
 from measure.logbook.rig import write_rig
 from measure.logbook.store import open_logbook, read_take, rig_path, write_take
@@ -116,6 +117,18 @@ def test_takes_of_different_inputs_are_not_mixed(book):
     evidence, warnings = gather(book, "a")
     assert evidence.input_capacitance.value == pytest.approx(185e-12)
     assert "rig.toml now says input.capacitance = 300p ± 3p" in warnings[0]
+
+
+def test_clock_of_the_rig_reaches_the_estimate_and_the_widest_counts(book):
+    keep(book, "unsaid")
+    assert gather(book, "unsaid")[0].clock_bound == CLOCK_BOUND
+    write_rig(rig_path(book), {"interface.clock": "20ppm"})
+    keep(book, "tight")
+    assert gather(book, "unsaid", "tight")[0].clock_bound == pytest.approx(20e-6)
+    write_rig(rig_path(book), {"interface.clock": 50})
+    keep(book, "loose")
+    assert gather(book, "tight")[0].clock_bound == pytest.approx(20e-6)
+    assert gather(book, "tight", "loose")[0].clock_bound == pytest.approx(50e-6)
 
 
 def test_rejected_take_is_refused_with_its_reasons(book):

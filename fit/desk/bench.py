@@ -77,9 +77,8 @@ def rig_rows(rig: Rig) -> list[tuple[str, str]]:
         section, name = key.split(".")
         value = getattr(getattr(rig, section), name)
         if value is not None:
-            rows.append(
-                (key, plain_text(value) if isinstance(value, str) else f"{value:g}{' Hz' if name.endswith('_hz') else ''}")
-            )
+            unit = " Hz" if name.endswith("_hz") else " ppm" if name == "clock" else ""
+            rows.append((key, plain_text(value) if isinstance(value, str) else f"{value:g}{unit}"))
     kept = {} if rig.calibration is None else {kind: getattr(rig.calibration, kind) for kind in ("loopback", "input", "exciter")}
     return rows + [(f"calibration.{kind}", plain_text(file)) for kind, file in kept.items() if file is not None]
 

@@ -35,6 +35,7 @@ def demo(folder: Path, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome
 @click.option("--output-channel", type=click.IntRange(1), metavar="N", help="Output that drives the exciter, from 1.")
 @click.option("--pickup-channel", type=click.IntRange(1), metavar="N", help="Input that records the pickup, from 1.")
 @click.option("--reference-channel", type=click.IntRange(1), metavar="N", help="Input that records the reference, from 1.")
+@click.option("--clock", metavar="PPM", help="Bound of its sample clock, for example 20ppm; 100 ppm where none is stated.")
 @click.option("--reference", type=click.Choice(["current", "loopback", "none"]), help="What the reference channel records.")
 @click.option("--sense-resistor", metavar="R", help='In series with the exciter, for example "100 ± 1%".')
 @click.option("--exciter-corner", metavar="HZ", help='Only without a current reference, for example "9k ± 5%".')

@@ -9,10 +9,10 @@ from fit.answers.inputload import doubt_input
 from fit.desk.bounds import bounded
 from fit.desk.takes import RIG_OPTIONS, rig_of
 from fit.desk.throughcontrols import instrument_of_takes, take_evidence, with_dcr
-from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.evidence import CLOCK_BOUND, Evidence, TakeEvidence
 from measure.errors import FileError
 from measure.logbook.placement import placements
-from measure.logbook.rig import Rig, exciter_corner, input_capacitance, input_resistance
+from measure.logbook.rig import Rig, clock_bound, exciter_corner, input_capacitance, input_resistance
 from measure.logbook.store import Logbook, list_takes
 from measure.logbook.take import Take
 from measure.quantity import Quantity, parse_parts, parse_quantity
@@ -91,12 +91,19 @@ def gather_evidence(
         exciter_corner=None if kind == "current" else _corner(rig, warnings),
         parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
         instrument=instrument,
+        clock_bound=_widest_clock(takes, rig),
     )
     return whole, tuple(warnings)
 
 
 def _has_no_reference(take: Take) -> bool:
     return bool(take.recordings) and all(recording.reference_channel is None for recording in take.recordings)
+
+
+def _widest_clock(takes: Sequence[Take], now: Rig) -> float:
+    """Bound of the sample clock: of several that the takes state the widest, since they share one parameter."""
+    own = [clock_bound(take.rig) if take.rig is not None else None for take in takes]
+    return max(bound or clock_bound(now) or CLOCK_BOUND for bound in own)
 
 
 def _corner(rig: Rig, warnings: list[str]) -> Quantity:

@@ -23,6 +23,7 @@ RIG_OPTIONS = {
     "interface.output_channel": "--output-channel",
     "interface.pickup_channel": "--pickup-channel",
     "interface.reference_channel": "--reference-channel",
+    "interface.clock": "--clock",
     "reference.kind": "--reference",
     "reference.sense_resistor": "--sense-resistor",
     "exciter.corner_hz": "--exciter-corner",

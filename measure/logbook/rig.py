@@ -1,5 +1,6 @@
 """rig.toml: the interface, its channels, the sense resistor, the input and cable."""
 
+import math
 import re
 import tomllib
 from collections.abc import Mapping
@@ -17,15 +18,18 @@ from measure.quantity import Quantity, parse_quantity
 LIMIT_BYTES = 100_000  # a rig has about 1000
 RATE_LIMITS_HZ = (8000, 768_000)  # [Hz] as the sweep's
 MAX_CHANNEL = 256
+CLOCK_LIMITS_PPM = (0.001, 1000.0)  # [ppm] a clock locked to an atomic one, and worse than any crystal
 MAX_TEXT = 200  # [characters] of a device's name
 ReferenceKind = Literal["current", "loopback", "none"]
 Value = str | int | float
 CHOICES = {"reference.kind": '"current", "loopback" or "none"'}
 
+_CLOCK = re.compile(r"(?:± ?|\+-)?(?P<number>[0-9]{1,4}(?:\.[0-9]{0,6})?|\.[0-9]{1,6}) ?(?:ppm)?")
+
 NEW_RIG = """\
 # What the takes are made with. Channels count from 1; after ± stands a bound, as printed on a part or in a meter's data sheet.
 
-[interface]
+[interface]  # clock = "20ppm", where the data sheet states it: 100 ppm is assumed otherwise
 
 [reference]  # kind = "current": the voltage of the sense resistor is recorded; "loopback": the output itself; "none"
 
@@ -46,6 +50,8 @@ class Interface(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
         Sample rate. [Hz]
     output_channel, pickup_channel, reference_channel : int or None
         From 1 up; pickup and reference differ.
+    clock : float, str or None
+        How far the sample clock may be off, a number of ppm or as people write it ("20ppm").
     """
 
     device: str | None = None
@@ -55,6 +61,7 @@ class Interface(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
     output_channel: int | None = None
     pickup_channel: int | None = None
     reference_channel: int | None = None
+    clock: float | str | None = None
 
 
 class Reference(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -245,6 +252,23 @@ def input_capacitance(rig: Rig) -> Quantity | None:
     return _quantity(rig, "input.capacitance")
 
 
+def clock_bound(rig: Rig) -> float | None:
+    """Bound of a rig's sample clock.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    float or None
+        Relative; None where it is not stated. [1]
+    """
+    clock = rig.interface.clock
+    return None if clock is None else 1e-6 * _clock_ppm(clock)
+
+
 def card_channel(rig: Rig, role: Literal["pickup", "reference"]) -> int:
     """Tell which input of the card records what.
 
@@ -430,10 +454,23 @@ def _check_numbers(rig: Rig) -> None:
     if interface.pickup_channel is not None and interface.pickup_channel == interface.reference_channel:
         msg = f"interface.reference_channel: {interface.reference_channel} is the pickup's channel too"
         raise ValueError(msg)
+    if interface.clock is not None:
+        _clock_ppm(interface.clock)
     corner_hz = rig.exciter.corner_hz
     if isinstance(corner_hz, float) and not 0 < corner_hz < 1e9:
         msg = f"exciter.corner_hz: {corner_hz:g} is not a corner, expected a frequency above 0 Hz"
         raise ValueError(msg)
+
+
+def _clock_ppm(clock: float | str) -> float:
+    match = _CLOCK.fullmatch(clock.strip(" ")) if isinstance(clock, str) and len(clock) <= MAX_TEXT else None
+    ppm = float(match["number"]) if match is not None else clock if isinstance(clock, float) else math.nan
+    low, high = CLOCK_LIMITS_PPM
+    if not low <= ppm <= high:
+        shown = f'"{one_line(clock, 40)}"' if isinstance(clock, str) else f"{clock:g}"
+        msg = f'interface.clock: {shown} is not the bound of a sample clock, expected {low:g} to {high:g} ppm, such as "20ppm"'
+        raise ValueError(msg)
+    return ppm
 
 
 def _check_texts(rig: Rig) -> None:
