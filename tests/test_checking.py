@@ -92,6 +92,16 @@ def test_a_drift_is_found_dated_and_measured(checked):
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_limits_are_told_beside_a_point_that_lies_outside(book, capsys):
+    code, out, _ = run(capsys, "check", "drawer", "--logbook", book, "--quantity", "inductance")
+    row = next(line for line in out.splitlines() if line.startswith("  Winding capacitance"))
+    baseline, latest, low, high = (float(text) for text in re.findall(r"\d+\.?\d*", row)[:4])
+    assert code == 0
+    assert low < baseline < high < latest
+    assert "drifted, +" in row
+    assert out.splitlines()[2].startswith("DRIFTED: winding capacitance by +")
+
+
 @pytest.mark.usefixtures("checked")
 def test_later_results_are_warned_and_earlier_ones_not(book, capsys):
     """By fit, compare and report; a take from before the drift is none of its business."""

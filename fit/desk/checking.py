@@ -368,9 +368,11 @@ def _value_text(found: Checked, key: str, value: float) -> str:
     return interval_texts(value, value - 2 * std, value + 2 * std, found.units[key])[0]
 
 
+# A point may lie outside of its limits, so each is written by itself, with digits for the distance between them.
 def _latest_texts(chart: Chart, unit: str) -> tuple[str, str]:
     value, low, high = float(chart.points[-1]), float(chart.low[-1]), float(chart.high[-1])
-    return interval_texts(value, low, high, unit)
+    middle, half = (low + high) / 2, (high - low) / 2
+    return interval_texts(value, value - half, value + half, unit)[0], interval_texts(middle, low, high, unit)[1]
 
 
 def _earlier_lines(found: Checked) -> list[str]:
