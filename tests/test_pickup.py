@@ -106,15 +106,18 @@ def test_a_reference_that_contradicts_the_takes_is_named():
     # the meter's range was misread: 15 % off what three references in ohms and farads say
     wrong = replace(evidence, dcr=parse_quantity("7.3k ± 1%"))
     answer = characterise_pickup(wrong)
-    assert "reference-pulled" in {finding.code for finding in answer.findings}
+    told = {finding.code: finding.text for finding in answer.findings}
+    assert "dcr does not go with the takes" in told["reference-misfit"]
+    assert "-13.0 %" in told["reference-misfit"] or "-12.9 %" in told["reference-misfit"]  # 6350 over 7300
     assert answer.outcome == "misfit"  # 15 % off: no value may pass as good
+    assert answer.quantities["inductance"].value == pytest.approx(2.87, rel=0.01)  # told without it, by the two added parts
 
 
 def test_one_take_alone_accuses_no_reference():
     for seed in range(6):
         evidence, _ = draw_bench(seed, n_loops=2, misfit=1e-3)
         answer = characterise_pickup(replace(evidence, takes=evidence.takes[:1]))
-        assert "reference-pulled" not in {finding.code for finding in answer.findings}
+        assert not {"reference-pulled", "reference-misfit"} & {finding.code for finding in answer.findings}
 
 
 def test_resonance_of_one_take_lies_inside_its_interval():

@@ -21,6 +21,7 @@ TWO_COILS_SUFFICE = 2e-4  # [1] φ below which two coils with a loop each are no
 MOVED_PULL = 3.0  # [1] of a gain step against its prior
 MOST_RELEASED = 3  # priors let go at most, one reference among them
 TRIED_RELEASES = 2  # of the most promising ones are tried at a time
+BLAMES_MODEL = 2e-3  # [1] φ, sought with all references let go, from which on the model is at fault, not a reference
 DOUBTED = 4.0  # [1] of χ²: a gain from which on the floor is sought with all references let go
 AS_LIKELY = 4.0  # [1] of χ²: another reference that would gain nearly as much may be the wrong one
 UNRESOLVED_HZ, UNRESOLVED = 90.0, 0.5  # a loss whose corner lies below, or below so much of R/(2πL), is a slip of something else
@@ -243,7 +244,7 @@ def _compare(
     rungs = []
     for problem, candidate in zip(problems, candidates, strict=True):
         rung = _fit_rung(problem, candidate.fit.vector, blocks, log_determinant)
-        rungs.append(rung if floor.total >= MISFIT else _let_go(rung, blocks, log_determinant))
+        rungs.append(_let_go(rung, blocks, log_determinant) if floor.total < BLAMES_MODEL else rung)
     if floor.total < MISFIT:  # of what misfits, it does not matter which
         rungs = _step_down(rungs, blocks, log_determinant)
     return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs))
@@ -439,7 +440,7 @@ def _search(
 ) -> JointFit:
     """Best of several starts under independent errors: a short run from each, a longer one from the best few.
 
-    It ends early where the first runs leave a χ² above `hopeless`.
+    It ends early where the runs before the last leave a χ² above `hopeless`.
     """
     blocks = independent_blocks(problem, FIRST_ERROR)
     vectors = list(starts)
@@ -448,7 +449,7 @@ def _search(
             search_joint(problem, blocks, vector, tolerance=tolerance, most_evaluations=most_evaluations) for vector in vectors
         ]
         fits.sort(key=lambda fit: fit.chi_square)
-        if fits[0].chi_square > hopeless:
+        if most_evaluations != stages[0][0] and fits[0].chi_square > hopeless:
             break
         vectors = [fit.vector for fit in fits[:n_kept]]
     return fits[0]
