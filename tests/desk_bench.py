@@ -58,6 +58,29 @@ def run(capsys, *words):
 
 
 def run_json(capsys, *words):
-    """Exit code, the document, stderr."""
+    """Exit code, the document, stderr; every quantity in the document is whole, its interval what its factor says."""
     code, out, err = run(capsys, *words, "--json")
-    return code, json.loads(out), err
+    document = json.loads(out)
+    for quantity in quantities_in(document):
+        assert set(quantity) >= QUANTITY_KEYS, quantity
+        factor, std = quantity["coverage_factor"], quantity["standard_uncertainty"]
+        value, (_, high) = quantity["value"], quantity["interval_95"]
+        assert quantity["distribution"] in ("normal", "rectangular", "mixed", "profile", "t"), quantity
+        if quantity["distribution"] != "profile" and None not in (value, high):
+            linear = np.isclose(high - value, factor * std, rtol=1e-3)
+            assert linear or np.isclose(np.log(high / value), factor * std / value, rtol=1e-3), quantity
+    return code, document, err
+
+
+QUANTITY_KEYS = {"value", "unit", "standard_uncertainty", "interval_95", "coverage_factor", "distribution"}
+
+
+def quantities_in(document):
+    """Every value with an interval, however deep."""
+    if isinstance(document, dict):
+        if {"value", "interval_95"} <= set(document):
+            yield document
+        document = list(document.values())
+    if isinstance(document, list):
+        for inner in document:
+            yield from quantities_in(inner)

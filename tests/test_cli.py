@@ -12,7 +12,7 @@ import pytest
 
 from fit.desk.cli import main
 from measure.source.virtual import Faults, Gap
-from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, RIG, record, run, run_json
+from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, record, run, run_json
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +47,8 @@ def test_fit_finds_the_coil_and_says_how_well(capsys, bench):
         low, high = out["quantities"][key]["interval_95"]
         assert low <= truth <= high
     assert out["quantities"]["inductance"]["unit"] == "H"
-    assert set(out["quantities"]["inductance"]) == {"value", "unit", "standard_uncertainty", "interval_95"}
+    assert set(out["quantities"]["inductance"]) == QUANTITY_KEYS
+    assert out["released"] == []
     assert set(out["agreement"]) == {"open", "plus-1n"}
     assert set(out["agreement"]["open"]) == {"rms_db", "max_db", "rms_degree"}
     assert {"value", "correlation_octaves", "common"} <= set(out["floor"])
@@ -207,6 +208,12 @@ def test_winding_that_is_warmer_than_when_its_dcr_was_read(capsys, bench, tmp_pa
     assert abs(found["value"] - DCR_OHM) < 3 * found["standard_uncertainty"] < 0.02 * DCR_OHM
     code, out, _ = run_json(capsys, "fit", "unsaid-open", "unsaid-1n", "--dcr", cold, *book)
     assert out["outcome"] == "misfit"
+    (released,) = out["released"]
+    assert (released["parameter"], released["reference"], released["instead"]) == ("dcr", True, [])
+    assert released["stated"]["value"] == pytest.approx(DCR_OHM / (1 + 0.00393 * 10), rel=1e-4)
+    assert abs(released["found"]["value"] - DCR_OHM) < 3 * released["found"]["standard_uncertainty"] < 0.03 * DCR_OHM
+    (said,) = (text for text in out["warnings"] if text.startswith("misfit of a reference: dcr"))
+    assert "K warmer than when it was read" in said
     code, out, _ = run(capsys, "inspect", "warm-open", *book)
     assert out.splitlines()[0].endswith(", winding at 30 °C")
     code, out, _ = run(capsys, "report", tmp_path / "r.html", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)

@@ -45,10 +45,14 @@ def test_document_holds_parts_hum_and_response(capsys, book):
     assert added["verdict"] == "changed"
     assert added["change"]["unit"] == "F"
     assert added["change"]["value"] == pytest.approx(86e-12, abs=5e-12)
-    for name in ("inductance", "pot.volume", "pot.tone"):
+    for name, within in (("inductance", 0.01), ("pot.volume", 0.15), ("pot.tone", 0.15)):
         one = document["quantities"][name]
         assert one["verdict"] == "not resolved"
-        assert one["before"]["value"] == pytest.approx(one["after"]["value"], rel=0.08)
+        # without a take at tone 0 the takes may leave a pot open, and still tell how little it changed
+        sides = [one[side]["value"] for side in ("before", "after") if one[side] is not None]
+        assert np.ptp(sides or [0.0]) <= within * max(sides, default=1.0)
+        low, high = one["change"]["interval_95"]
+        assert low < 0 < high
     assert [one["quantity"] for one in document["not_identified"]] == ["capacitor.tone"]
     assert document["hum"]["change"]["value"] == pytest.approx(-14.0, abs=1.0)
     assert document["hum"]["verdict"] == "changed"

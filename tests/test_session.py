@@ -9,7 +9,7 @@ from fit.answers.pickup import Estimate
 from fit.desk.references import gather_evidence
 from fit.desk.screen import limiting_source, not_told
 from fit.desk.takes import RejectedError, kept_recordings, take_to_fit
-from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name, table_lines
+from fit.desk.wording import estimate_texts, headline_keys, in_order, plain_text, quantity_name, quantity_texts, table_lines
 from fit.estimate.evidence import CLOCK_BOUND
 from measure.errors import FileError
 from measure.logbook.rig import write_rig
@@ -180,6 +180,34 @@ def test_what_is_not_told_comes_with_its_next_take():
 def test_quantities_stand_in_the_order_people_ask():
     assert in_order(["eddy_loop_1.corner", "q_unloaded", "inductance"]) == ["inductance", "q_unloaded", "eddy_loop_1.corner"]
     assert quantity_name("eddy_loop_1.corner") == "Eddy loop 1, corner"
+
+
+def test_what_a_part_has_beside_its_value_stands_right_behind_it():
+    keys = [
+        "inductance", "pot.volume", "pot.tone", "pot.tone@5", "capacitor.tone", "pot.tone.stop_10", "pot.volume.stop_10",
+        "pot.tone.stop_0", "capacitor.bleed.leak", "capacitor.tone.leak", "capacitor.tone.loss_tangent", "capacitor.bleed",
+    ]  # fmt: skip
+    assert [quantity_name(key) for key in in_order(keys)] == [
+        "Inductance",
+        "Volume pot",
+        "Volume pot, ohms left at 10",
+        "Tone pot",
+        "Tone pot, ohms left at 0",
+        "Tone pot, ohms left at 10",
+        "Tone pot at 5, share of its track",
+        "Tone capacitor",
+        "Tone capacitor, loss angle (tan δ)",
+        "Leak across the tone capacitor",
+        "Bleed capacitor",
+        "Leak across the bleed capacitor",
+    ]
+    assert headline_keys(keys, ("inductance",)) == ["inductance", "pot.volume", "pot.tone", "capacitor.tone", "capacitor.bleed"]
+
+
+def test_loss_tangent_is_told_in_percent():
+    made = Estimate(value=0.0191, unit="1", standard_uncertainty=4.5e-5, low=0.01901, high=0.01919)
+    assert quantity_texts("capacitor.tone.loss_tangent", made) == ("1.9100 %", "1.9010 … 1.9190 %")
+    assert quantity_texts("q_loaded", made) == estimate_texts(made)
 
 
 def test_text_from_outside_cannot_steer_the_terminal():

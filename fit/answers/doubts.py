@@ -4,14 +4,24 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fit.answers.digits import MINUS, allowed_digits
 from fit.answers.identify import has_two_loads
 from fit.answers.quantities import Derived
 from fit.circuit.copper import TEMPERATURE_COEFFICIENT_PER_K
+from fit.estimate.budget import coverage_of
 from fit.estimate.evidence import TakeEvidence
 from fit.estimate.ladder import MISFIT, MOVED_PULL, Choice
 from fit.estimate.model import usable_points
-from fit.estimate.parameters import ACROSS_UNIT_S, Parameter, added_parts
+from fit.estimate.parameters import (
+    ACROSS_UNIT_S,
+    DELAY_STD_CALIBRATED,
+    DELAY_STD_SAMPLES,
+    HIGHPASS_STD_HZ,
+    Parameter,
+    added_parts,
+)
 from fit.estimate.release import is_reference
+from fit.estimate.shifts import is_calibrated
 from measure.quantity import format_quantity
 from measure.response import Finding, Severity, relative_std
 
@@ -27,7 +37,14 @@ MOST_TOLD = 2.9  # [%] the floor is not estimated beyond 3 %
 OWN_TO_TAKES = ("gain_step_", "logit_", "change_", "stop.", "reach.", "loss_", "field_", "warmer_", "clock")
 MOST_KELVIN = 40.0  # [K] that a winding may have been warmed by
 # What sets the scale of impedance; the input's resistance is felt too little to.
-SCALES = ("log_added_", "log_resistance", "log_series_", "log_inductance", "log_winding_capacitance", "log_pot.", "log_capacitor.", "log_resistor.")
+SCALES = (
+    "log_added_", "log_resistance", "log_series_", "log_inductance",
+    "log_winding_capacitance", "log_pot.", "log_capacitor.", "log_resistor.",
+)  # fmt: skip
+UNITS = {
+    "delay": "sample", "highpass": "Hz", "across_": "S", "loss_": "1", "log_inductance": "H",
+    "log_winding_capacitance": "F", "log_capacitor.": "F", "log_input_capacitance": "F",
+}  # fmt: skip
 WEAK_REFERENCE = 0.1  # [1] relative standard uncertainty from which on a reference sets no scale
 OUTLIER = 2.0  # [1] times as far off as the other takes
 FAR = 3.0  # [1] so many times beyond the usual no pickup lies
@@ -170,65 +187,114 @@ def _let_go(choice: Choice) -> list[Finding]:
     by_name = {parameter.name: index for index, parameter in enumerate(choice.problem.parameters)}
     for name in choice.problem.released:
         index = by_name[name]
-        value, std = float(choice.fit.vector[index]), float(np.sqrt(choice.covariance[index, index]))
-        parameter = choice.problem.parameters[index]
+        value, parameter = float(choice.fit.vector[index]), choice.problem.parameters[index]
+        coverage = coverage_of(choice, np.eye(len(by_name))[index])
+        half = coverage.factor * coverage.standard_uncertainty
         if not is_reference(name):
-            findings.append(_of_the_bench(parameter, value, std))
+            findings.append(_of_the_bench(choice, parameter, value, half))
             continue
         ratio = float(np.exp(value - parameter.prior_mean))
-        unit = "F" if "capacitance" in name or parameter.name in _capacitors(choice) else "Ω"
-        said = f"{format_quantity(float(np.exp(value)), unit, 3)} ± {196 * std:.2g} %"
+        away = f"{100 * (ratio - 1):+.1f} %".replace("-", MINUS)
+        said = _value_text(float(np.exp(value)), half, unit_of_prior(choice, name))
         others = [choice.problem.parameters[by_name[other]].source for other in choice.alternatives]
-        instead = f", unless {' or '.join(others)} is wrong instead" if others else ""
+        unless = f"; or {' or '.join(others)} is wrong instead" if others else ""
         text = (
-            f"misfit of a reference: {parameter.source} does not go with the takes, which say {said} "
-            f"({100 * (ratio - 1):+.1f} %){instead}. {_cause(name, ratio)}; values are indicative only"
+            f"misfit of a reference: {parameter.source}, which by the takes is {said} ({away}). "
+            f"{_cause(name, ratio)}{unless}. The values do without it and are indicative only"
         )
         findings.append(Finding(code="reference-misfit", severity="reject", text=text, figure=100 * (ratio - 1), unit="%"))
     return findings
 
 
-def _capacitors(choice: Choice) -> set[str]:
-    per_take, _ = added_parts(choice.problem.evidence)
-    return {name for parts in per_take for name, is_capacitor in parts if is_capacitor}
+def _value_text(value: float, relative_half: float, unit: str) -> str:
+    digits = allowed_digits(value, relative_half * abs(value), most=4)
+    return f"{format_quantity(value, unit, digits)} ± {100 * relative_half:.2g} %"
+
+
+def unit_of_prior(choice: Choice, name: str) -> str:
+    """Find the unit of what a parameter's prior stands for.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+    name : str
+        Of a parameter that can be let go.
+
+    Returns
+    -------
+    str
+        SI, without prefix; "1" for pure numbers, "sample" for a delay.
+    """
+    added, _ = added_parts(choice.problem.evidence)
+    if (name, True) in {one for parts in added for one in parts}:
+        return "F"
+    return next((unit for begins, unit in UNITS.items() if name.startswith(begins)), "Ω")
 
 
 def _cause(name: str, ratio: float) -> str:
     if name.startswith("log_resistance"):
         kelvin = (ratio - 1) / TEMPERATURE_COEFFICIENT_PER_K
         if 0 < kelvin < MOST_KELVIN:
-            return f"A winding {kelvin:.0f} K warmer in the takes than when it was read, or a reading taken through the pots"
-        return "Read the winding's resistance again, with nothing connected to it"
+            return f"A winding {kelvin:.0f} K warmer than when it was read, or a reading through the pots"
+        if -MOST_KELVIN < kelvin < 0:
+            return f"A winding {-kelvin:.0f} K cooler than when it was read? Read it again, with nothing connected"
+        return "Read it again, with nothing connected to the winding"
     if name.startswith("log_added"):
-        return "The part may be off its marking, or not well clipped on: measure it"
+        return "Measure the part, and see that its clips hold"
     if name == "log_input_capacitance":
-        return "A cable may not be counted, or another one used: run coilsweep calibrate input"
+        return "A cable not counted, or another one used? coilsweep calibrate input measures it"
     if name == "log_input_resistance":
-        return "Another input, or its pad or instrument switch: run coilsweep calibrate input"
+        return "Another input, its pad or its instrument switch? coilsweep calibrate input measures it"
     return "Check its value, and the unit it was written in"
 
 
-def _of_the_bench(parameter: Parameter, value: float, std: float) -> Finding:
+def _of_the_bench(choice: Choice, parameter: Parameter, value: float, half: float) -> Finding:
     name = parameter.name
     if name == "highpass":
         text = (
-            f"the two inputs have unequal high-passes, {abs(value):.2g} Hz apart; the fit takes that into account. "
-            "Run coilsweep calibrate loopback, which takes it out of every take"
+            f"the inputs' high-passes lie {abs(value):.2g} Hz apart, on one card {2 * HIGHPASS_STD_HZ:g} Hz are usual; "
+            "the fit allows for it. coilsweep calibrate loopback takes that out of every take"
         )
         return Finding(code="unequal-highpass", severity="warn", text=text, figure=value, unit="Hz")
     if name == "delay":
+        is_freed = all(is_calibrated(take) for take in choice.problem.evidence.takes)
+        usual = DELAY_STD_CALIBRATED if is_freed else DELAY_STD_SAMPLES
+        where, cure = ("after the loopback", "A new coilsweep") if is_freed else ("on one card", "coilsweep")
         text = (
-            f"the two inputs are {value:.2f} samples apart, more than those of one card; the fit takes that into account. "
-            "Run coilsweep calibrate loopback, which takes it out of every take"
+            f"the inputs lie {abs(value):.2g} samples apart, {where} {2 * usual:g} are usual; the fit allows for it. "
+            f"{cure} calibrate loopback takes that out of every take"
         )
         return Finding(code="unequal-delay", severity="warn", text=text, figure=value, unit="sample")
     if name.startswith("across_"):
-        ohm = 1 / (ACROSS_UNIT_S * value) if value > 0 else np.inf
-        half = 1.96 * std / abs(value) * 100
-        text = f"{name.removeprefix('across_')} leaks: {format_quantity(ohm, 'Ω', 2)} ± {half:.2g} % across it; a sound one has 50 MΩ and more"
-        return Finding(code="leaky-capacitor", severity="warn", text=text, figure=ohm, unit="Ω")
-    text = f"{parameter.source} is {100 * value:.2g} %, more than is usual; the fit takes that into account"
+        return _leak(name.removeprefix("across_"), value, half)
+    usual_text, what = _usual_loss(name)
+    text = f"{parameter.source}: tan δ {100 * value:.2g} %, usual is {usual_text}; the fit allows for it. {what}"
     return Finding(code="unusual-loss", severity="warn", text=text, figure=100 * value, unit="%")
+
+
+def _leak(part: str, value: float, half: float) -> Finding:
+    if value <= 0:
+        text = f"{part} would have to insulate better than an ideal one: is the wiring as instrument.toml states it?"
+        return Finding(code="leaky-capacitor", severity="warn", text=text)
+    ohm = 1 / (ACROSS_UNIT_S * value)
+    text = (
+        f"{part} leaks, {_value_text(ohm, half / value, 'Ω')} lie across it; a sound one has over 50 MΩ. "
+        "Dirt or flux, a resistor that instrument.toml lacks, or a capacitor to be replaced"
+    )
+    return Finding(code="leaky-capacitor", severity="warn", text=text, figure=ohm, unit="Ω")
+
+
+# Common practice, no source; the priors of fit.estimate.parameters are these.
+def _usual_loss(name: str) -> tuple[str, str]:
+    if name.startswith("loss_added"):
+        return "up to 0.5 %", "A film or C0G part is the better reference"
+    if name == "loss_input_capacitance":
+        return "up to 3 %", "Try another cable"
+    return (
+        "up to 0.5 % for film, 3 % for ceramic and paper",
+        "An old or damp part, or its kind in instrument.toml is not what it is",
+    )
 
 
 def _one_reference(choice: Choice, told: dict[str, Derived]) -> list[Finding]:
@@ -245,10 +311,11 @@ def _one_reference(choice: Choice, told: dict[str, Derived]) -> list[Finding]:
     ]
     if len(scales) != 1:
         return []
-    text = (
-        f"{scales[0]} alone sets the scale: were it off, nothing here would show it, and every value would be off with it. "
-        "A second known part, or --dcr, would"
-    )
+    is_dcr = scales[0].startswith("dcr")
+    cure = f"A take with a {'' if is_dcr else 'second '}known part across the jack would"
+    is_read = is_dcr or any(name.startswith("log_resistance") for name in choice.problem.released)
+    cure += "" if is_read else ", or --dcr"
+    text = f"only {scales[0]} sets the scale: were it off, all values would be, and nothing here would show it. {cure}"
     return [Finding(code="one-reference", severity="warn", text=text)]
 
 

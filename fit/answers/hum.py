@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from fit.answers.pickup import Estimate
+from fit.answers.scatter import estimate_from_half
 from measure.response import FloatArray
 
 Verdict = Literal["changed", "not resolved"]
@@ -243,9 +244,7 @@ def _level_change(
     if scatter_db is None:
         notes.append(_unknown_scatter(what))
     return LevelChange(
-        change=Estimate(
-            value=change_db, unit="dB", standard_uncertainty=std_db, low=change_db - half_db, high=change_db + half_db
-        ),
+        change=estimate_from_half(change_db, std=std_db, half=half_db, unit="dB"),
         bound_db=None,
         verdict="changed" if abs(change_db) > half_db else "not resolved",
         before_dbfs=_mean_dbfs([reading for reading in readings if not reading.is_after]),

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fit.answers.digits import MINUS, spread_texts
 from fit.answers.pickup import Estimate
 from fit.answers.quantities import COVERAGE
+from fit.answers.scatter import estimate_from_half
 from measure.response import ComplexArray, FloatArray, Response
 
 Verdict = Literal["fell", "rose", "not resolved", "at least"]
@@ -249,7 +250,7 @@ def _band(middle_hz: float, frequency_hz: FloatArray, old: _Side, new: _Side) ->
         )
     change_db = float(DB_PER_NEPER / 2 * np.log(now.mean / was.mean))
     std, half = _spread(was, now)
-    estimate = Estimate(value=change_db, unit="dB", standard_uncertainty=std, low=change_db - half, high=change_db + half)
+    estimate = estimate_from_half(change_db, std=std, half=half, unit="dB")
     verdict: Verdict = "not resolved" if abs(change_db) <= half else "fell" if change_db < 0 else "rose"
     return BandChange(frequency_hz=middle_hz, change=estimate, bound_db=None, verdict=verdict)
 

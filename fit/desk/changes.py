@@ -4,6 +4,7 @@ from fit.answers.compare import Change, CompareAnswer, ResponseChange
 from fit.answers.digits import allowed_digits
 from fit.answers.hum import LevelChange, NoiseChange
 from fit.answers.pickup import Estimate
+from fit.answers.quantities import is_of_a_part
 from fit.answers.shielding import Coupling, ShieldingAnswer
 from fit.desk.document import Document, estimate_document
 from fit.desk.wording import MINUS, SIMULATED_TEXT, estimate_texts, in_order, plain_text, quantity_name, table_lines
@@ -46,12 +47,9 @@ def change_lines(
             lines += [plain_text(finding.text) for finding in parts.findings if finding.severity == "reject"]
         lines += ["", *table_lines(_part_rows(parts))]
         lines.append(f"  changed: beyond {parts.beyond:.1f} standard uncertainties, which 5 of 100 comparisons reach by chance")
-        if parts.not_identified:
-            lines += [
-                "",
-                "Not told by these takes",
-                *(f"  {quantity_name(key)}: {why}" for key, why in parts.not_identified.items()),
-            ]
+        untold = _untold(parts)
+        if untold:
+            lines += ["", "Not told by these takes", *(f"  {quantity_name(key)}: {why}" for key, why in untold.items())]
         lines += ["", "Response at the jack, for the same field", *(f"  {_response_text(pair)}" for pair in parts.responses)]
         noticed += [finding.text for finding in parts.findings if finding.severity == "warn"]
     if noise is not None:
@@ -94,7 +92,7 @@ def compare_document(
     document["outcome"] = "good" if parts is None else parts.outcome
     if parts is not None:
         document["quantities"] = {key: _change_document(change) for key, change in parts.quantities.items()}
-        document["not_identified"] = [{"quantity": key, "why": why} for key, why in parts.not_identified.items()]
+        document["not_identified"] = [{"quantity": key, "why": why} for key, why in _untold(parts).items()]
         document["changed_beyond_standard_uncertainties"] = parts.beyond
         document["floor"] = {"value": parts.floor.value, "correlation_octaves": parts.floor.correlation_octaves}
         document["model"] = {"name": parts.model_name}
@@ -115,6 +113,11 @@ def _name(key: str) -> str:
     return quantity_name(key)
 
 
+def _untold(parts: CompareAnswer) -> dict[str, str]:
+    """List what the takes do not tell, and why; what a part has beside its value nobody misses."""
+    return {key: why for key, why in parts.not_identified.items() if not is_of_a_part(key)}
+
+
 def _part_rows(parts: CompareAnswer) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = [("", "before", "after", "change", "95 % interval", "verdict")]
     for key in in_order(parts.quantities):
@@ -128,7 +131,7 @@ def _side_text(side: Estimate | None) -> str:
     if side is None:
         return ""
     digits = allowed_digits(side.value, (side.high - side.low) / 2, most=4 if side.unit == "1" else 3)
-    return f"{side.value:.{digits}g}" if side.unit == "1" else format_quantity(side.value, side.unit, digits)
+    return f"{side.value:#.{digits}g}" if side.unit == "1" else format_quantity(side.value, side.unit, digits)
 
 
 def _response_text(pair: ResponseChange) -> str:

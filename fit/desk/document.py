@@ -1,10 +1,12 @@
 """An answer as the JSON document that ``--json`` prints; SI units without prefix, 1 σ beside every value."""
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from fit.answers.conformity import RULE, STANDARD, Decision
 from fit.answers.pickup import Estimate, NextTake, PickupAnswer
+from fit.answers.released import Released
 from measure.response import Finding
 
 Document = dict[str, Any]
@@ -21,13 +23,15 @@ def estimate_document(estimate: Estimate) -> Document:
     Returns
     -------
     dict
-        Value, unit, standard uncertainty, 95 % interval.
+        Value, unit, standard uncertainty, 95 % interval, and by which factor and distribution the one follows from the other.
     """
     return {
         "value": _number(estimate.value),
         "unit": estimate.unit,
         "standard_uncertainty": _number(estimate.standard_uncertainty),
         "interval_95": [_number(estimate.low), _number(estimate.high)],
+        "coverage_factor": _number(estimate.coverage_factor),
+        "distribution": estimate.distribution,
     }
 
 
@@ -53,7 +57,7 @@ def finding_document(finding: Finding) -> Document:
     }
 
 
-def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Document:
+def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...], released: Sequence[Released] = ()) -> Document:
     """Put the whole answer as ``fit --json`` states it.
 
     Parameters
@@ -62,6 +66,8 @@ def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Docum
         What was found.
     warnings : tuple of str
         What was noticed outside the fit, one line each.
+    released : sequence of Released
+        Statements that were let go because the takes contradict them.
 
     Returns
     -------
@@ -90,6 +96,7 @@ def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Docum
             ],
         },
         "quantities": {key: estimate_document(estimate) for key, estimate in answer.quantities.items()},
+        "released": [_released_document(one) for one in released],
         "not_identified": [
             {"quantity": one.quantity, "why": one.why, "next_take": next_take_document(one.next_take)}
             for one in answer.not_identified
@@ -108,6 +115,16 @@ def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Docum
             for curve in answer.curves
         },
         "warnings": [*warnings, *noticed],
+    }
+
+
+def _released_document(released: Released) -> Document:
+    return {
+        "parameter": released.parameter,
+        "reference": released.is_reference,
+        "stated": estimate_document(released.stated),
+        "found": estimate_document(released.found),
+        "instead": list(released.instead),
     }
 
 

@@ -19,7 +19,7 @@ from fit.circuit.instrument import Instrument
 from fit.desk.basis import value_text
 from fit.desk.outcome import Desk
 from fit.desk.session import FitWish, collect_evidence
-from fit.desk.wording import estimate_texts, in_order, plain_text, quantity_name, temperature_text
+from fit.desk.wording import in_order, plain_text, quantity_name, quantity_texts, temperature_text
 from fit.estimate.coils import coil_values, coupling_of
 from fit.estimate.ladder import choose_model
 from fit.estimate.model import name_values, suffixes_of
@@ -328,7 +328,7 @@ def fit_lines(fitted: Fitted) -> list[str]:
     if answer.outcome != "good":
         lines.append(f"INDICATIVE ONLY: model and measurement differ smoothly by {100 * answer.floor.value:.2g} %")
     for key in in_order(answer.quantities):
-        value, interval = estimate_texts(answer.quantities[key])
+        value, interval = quantity_texts(key, answer.quantities[key])
         lines.append(f"{quantity_name(key)}: {value} (95 %: {interval})")
     lines += [f"{quantity_name(one.quantity)}: not told by these takes, {one.why}" for one in answer.not_identified]
     return lines

@@ -11,13 +11,13 @@ from fit.desk.tapertext import taper_lines
 from fit.desk.wording import (
     MINUS,
     SIMULATED_TEXT,
-    estimate_texts,
     headline_keys,
     in_order,
     in_sentence,
     note_name,
     plain_text,
     quantity_name,
+    quantity_texts,
     table_lines,
     temperature_text,
 )
@@ -122,7 +122,7 @@ def quantity_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
     for key in in_order(answer.quantities):
         estimate = answer.quantities[key]
         if "@" not in key:  # a taper has a table of its own
-            rows.append((quantity_name(key), *estimate_texts(estimate), plain_text(limiting_source(answer, key))))
+            rows.append((quantity_name(key), *quantity_texts(key, estimate), plain_text(limiting_source(answer, key))))
     return rows
 
 

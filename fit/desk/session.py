@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fit.answers.measured import measured_document
-from fit.answers.pickup import PickupAnswer, characterise_pickup
+from fit.answers.pickup import PickupAnswer, answer_of, characterise_pickup
+from fit.answers.released import released_of
 from fit.answers.tapers import read_tapers
 from fit.desk.bench import rig_rows
 from fit.desk.calibrated import calibration_warnings, without_card
@@ -30,6 +31,7 @@ from fit.desk.takes import (
 )
 from fit.desk.wording import temperature_text
 from fit.estimate.evidence import Evidence
+from fit.estimate.ladder import choose_model
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.kept import findings_of_take
@@ -117,8 +119,10 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None, taper
             msg = f"{file}: the picture is written as PNG, give a name that ends in .png"
             raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
-    answer, warnings = answer_for(desk, logbook, wish)
-    document = answer_document(answer, warnings=warnings)
+    evidence, warnings = collect_evidence(desk, logbook, wish)
+    choice = choose_model(evidence)
+    answer = answer_of(choice)
+    document = answer_document(answer, warnings=warnings, released=released_of(choice))
     kept = {"wish": asdict(wish), "answer": document, "parts": _parts_document(logbook, answer)}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     if plot_file is not None:

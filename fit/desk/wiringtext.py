@@ -4,9 +4,10 @@ from fit.answers.digits import spread_texts
 from fit.answers.expected import out_of_phase
 from fit.answers.joined import Joined, halved, is_split_alone, joined_text
 from fit.answers.levels import Reading
+from fit.answers.pickup import Estimate
 from fit.answers.quantities import COVERAGE
 from fit.answers.wiring import Position, WiringAnswer
-from fit.desk.document import Document
+from fit.desk.document import Document, estimate_document
 from fit.desk.wording import MINUS, plain_text, table_lines
 
 CAUTIONS = (
@@ -211,8 +212,15 @@ def _reading_document(reading: Reading) -> Document:
     level = None
     if reading.level is not None and reading.level_std is not None:
         half = COVERAGE * reading.level_std
-        level = {"value": reading.level, "unit": "1", "standard_uncertainty": reading.level_std}
-        level["interval_95"] = [reading.level - half, reading.level + half]
+        level = estimate_document(
+            Estimate(
+                value=reading.level,
+                unit="1",
+                standard_uncertainty=reading.level_std,
+                low=reading.level - half,
+                high=reading.level + half,
+            )
+        )
     return {"take": reading.take, "connected": reading.is_connected, "level": level, "sign": reading.sign or None}
 
 

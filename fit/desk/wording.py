@@ -19,6 +19,7 @@ QUANTITY_NAMES = {
     "lc_product": "Inductance × total capacitance",
 }
 PART_KINDS = {"pot": "pot", "capacitor": "capacitor", "resistor": "resistor"}
+PART_DETAILS = ("", "stop_0", "stop_10", "loss_tangent", "leak")  # of a part, in the order in which they are told
 MINUS = "\N{MINUS SIGN}"
 NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 A4_HZ = 440.0  # [Hz] ISO 16
@@ -30,6 +31,10 @@ WORDS = {
     "dcr": "Resistance of the winding at DC: what a multimeter shows.",
     "eddy loop": "A closed path in pole pieces, cover or base plate in which a current is induced. It takes energy from the "
     "treble and lowers the inductance there.",
+    "loss angle": "How far a capacitor is from an ideal one, as tan δ: 0.1 to 0.5 % for film, 1 to 3 % for ceramic and paper "
+    "(common practice, no source).",
+    "ohms left": "Resistance that stays between a pot's wiper and its lug at the end of the travel, mostly 0 to 100 Ω (common "
+    "practice, no source).",
     "resonance": "The frequency at which the output peaks. Cable and input capacitance pull it down.",
     "Q": "How sharp the resonance is. A higher Q is a narrower, taller peak.",
     "95 % interval": "Where the true value lies in 95 of 100 such measurements, provided that the reference parts keep "
@@ -70,13 +75,33 @@ def quantity_name(key: str) -> str:
         return QUANTITY_NAMES[key]
     kind, _, rest = key.partition(".")
     if kind in PART_KINDS and rest:
-        part, _, setting = rest.partition("@")
-        name = f"{part} {PART_KINDS[kind]}" + (f" at {setting}, share of its track" if setting else "")
+        name = _part_name(kind, rest)
     elif rest in QUANTITY_NAMES or rest.startswith("eddy_"):
         name = f"{kind}: {in_sentence(rest)}"
     else:
         name = key.replace("_", " ").replace(".", ", ")
     return name[:1].upper() + name[1:]
+
+
+def _part_name(kind: str, rest: str) -> str:
+    part, mark, detail = _split_part(rest)
+    name = f"{part} {PART_KINDS[kind]}"
+    if mark == "@":
+        return f"{name} at {detail}, share of its track"
+    if detail.startswith("stop_"):
+        return f"{name}, ohms left at {detail.removeprefix('stop_')}"
+    if detail == "loss_tangent":
+        return f"{name}, loss angle (tan δ)"
+    return f"leak across the {name}" if detail == "leak" else name
+
+
+def _split_part(rest: str) -> tuple[str, str, str]:
+    """Part the name of a part from what is told of it beside its value."""
+    for mark in ("@", "."):
+        part, found, detail = rest.partition(mark)
+        if found:
+            return part, mark, detail
+    return rest, "", ""
 
 
 def in_sentence(key: str) -> str:
@@ -107,19 +132,27 @@ def in_order(keys: Iterable[str]) -> list[str]:
     Returns
     -------
     list of str
-        Pickup by pickup, the usual ones first; then pots, capacitors and resistors.
+        Pickup by pickup, the usual ones first; then pots, capacitors, resistors, each with what is told of it beside its value.
     """
     known = list(QUANTITY_NAMES)
     listed = list(keys)
+    parts = list(dict.fromkeys(_part_of(key) for key in listed))
     kinds = list(dict.fromkeys("" if "." not in key or key.startswith("eddy_") else key.partition(".")[0] for key in listed))
     kinds.sort(key=lambda kind: kind in PART_KINDS)
 
-    def place(key: str) -> tuple[int, int]:
+    def place(key: str) -> tuple[int, int, int, int]:
         kind = "" if "." not in key or key.startswith("eddy_") else key.partition(".")[0]
         plain = key.removeprefix(f"{kind}.") if kind else key
-        return kinds.index(kind), known.index(plain) if plain in known else len(known)
+        detail = _split_part(plain)[2] if kind in PART_KINDS else ""
+        behind = PART_DETAILS.index(detail) if detail in PART_DETAILS else len(PART_DETAILS)
+        return kinds.index(kind), known.index(plain) if plain in known else len(known), parts.index(_part_of(key)), behind
 
     return sorted(listed, key=place)
+
+
+def _part_of(key: str) -> str:
+    kind, _, rest = key.partition(".")
+    return f"{kind}.{_split_part(rest)[0]}" if kind in PART_KINDS else ""
 
 
 def headline_keys(keys: Iterable[str], wanted: Sequence[str]) -> list[str]:
@@ -135,7 +168,7 @@ def headline_keys(keys: Iterable[str], wanted: Sequence[str]) -> list[str]:
     Returns
     -------
     list of str
-        Of several pickups the inductance and the loaded resonance alone; no electrical fractions.
+        Of several pickups the inductance and the loaded resonance alone; of parts their values alone.
     """
     listed = in_order(keys)
     is_single = any(key in wanted for key in listed)
@@ -143,7 +176,7 @@ def headline_keys(keys: Iterable[str], wanted: Sequence[str]) -> list[str]:
     chosen = []
     for key in listed:
         kind, _, rest = key.partition(".")
-        is_part = kind in PART_KINDS and "@" not in rest
+        is_part = kind in PART_KINDS and not _split_part(rest)[1]
         plain = key if is_single else rest
         if is_part or plain in of_each:
             chosen.append(key)
@@ -169,6 +202,32 @@ def estimate_texts(estimate: Estimate) -> tuple[str, str]:
     ('92.4 pF', '88.8 … 96.0 pF')
     """
     return interval_texts(estimate.value, estimate.low, estimate.high, estimate.unit)
+
+
+def quantity_texts(key: str, estimate: Estimate) -> tuple[str, str]:
+    """Value and 95 % interval of a quantity; loss tangents in percent, as they are stated.
+
+    Parameters
+    ----------
+    key : str
+        As in the JSON document.
+    estimate : Estimate
+        What to print.
+
+    Returns
+    -------
+    value, interval : str
+        As of `estimate_texts`.
+
+    Examples
+    --------
+    >>> part = Estimate(value=0.00401, unit="1", standard_uncertainty=4.4e-5, low=0.003924, high=0.004096)
+    >>> quantity_texts("capacitor.tone.loss_tangent", part)
+    ('0.4010 %', '0.3924 … 0.4096 %')
+    """
+    if not key.endswith(".loss_tangent"):
+        return estimate_texts(estimate)
+    return interval_texts(100 * estimate.value, 100 * estimate.low, 100 * estimate.high, "%")
 
 
 def temperature_text(temperature_c: float | None) -> str:
