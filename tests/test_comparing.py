@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.source.files import write_recording
+from measure.source.files import read_recording, write_recording
 from tests import driven_takes as driven
 from tests import guitar_cases as cases
 from tests.desk_bench import run, run_json
@@ -68,6 +68,25 @@ def test_lines_and_picture(capsys, book, tmp_path):
     for text in ("Added capacitance", "Tone capacitor: a pot stands between", "Hum", "not resolved"):
         assert text in out
     assert (tmp_path / "change.png").read_bytes()[:4] == b"\x89PNG"
+
+
+def test_exchanged_leads_are_said(capsys, book, tmp_path):
+    """The pickup's channel inverted in the takes from after the job, and nothing else changed."""
+    turned = []
+    for name in SIDES[:2]:
+        recording = read_recording(RECORDINGS / "shielding" / f"{name}.flac")
+        samples = recording.samples * np.where(np.arange(recording.samples.shape[1]) == recording.pickup_channel - 1, -1.0, 1.0)
+        write_recording(tmp_path / f"{name}.wav", samples, rate_hz=recording.rate_hz)
+        added = ["--add", "1n ± 1%"] if name.endswith("1n") else []
+        options = ["--set", "volume=10", "--set", "tone=10", *added, "--logbook", book]
+        assert run(capsys, "import", f"turned-{name}", tmp_path / f"{name}.wav", *options)[0] == 0
+        turned.append(f"turned-{name}")
+    sides = ("--before", *SIDES[:2], "--after", *turned, "--dcr", "6350 ± 1%", "--logbook", book)
+    code, document, _ = run_json(capsys, "compare", *sides)
+    assert code == 0
+    (said,) = (text for text in document["warnings"] if "polarity" in text)
+    assert said.startswith("the polarity of bridge is reversed after the job: its two leads are exchanged; unless")
+    assert {one["verdict"] for one in document["quantities"].values()} == {"not resolved"}
 
 
 def test_slips_are_one_line_each(capsys, book):

@@ -303,14 +303,19 @@ def _reversed_leads(choice: Choice) -> list[Finding]:
     turned: dict[str, bool] = {}
     for second, later in enumerate(takes):
         for first, earlier in enumerate(takes):
-            if later.is_after and not earlier.is_after and later.method == "exciter" and _is_same_but_for_the_job(problem, first, second):
+            if (
+                later.is_after
+                and not earlier.is_after
+                and later.method == "exciter"
+                and _is_same_but_for_the_job(problem, first, second)
+            ):
                 turned[later.coil_over or "the pickup"] = _sign(earlier) != _sign(later)
     names = [name for name, is_turned in turned.items() if is_turned]
     if not names:
         return []
-    every = len(names) == len(turned)
-    aside = ", unless the exciter was turned over" if every else ""
-    text = f"the polarity of {' and '.join(names)} is reversed after the job: its two leads are exchanged{aside}"
+    whose, they = ("its", "it is") if len(names) == 1 else ("their", "they are")
+    aside = "unless the exciter was turned over" if len(names) == len(turned) else f"beside the others {they} out of phase now"
+    text = f"the polarity of {' and '.join(names)} is reversed after the job: {whose} two leads are exchanged; {aside}"
     return [Finding(code="polarity-reversed", severity="warn", text=text)]
 
 
