@@ -10,7 +10,7 @@ import pytest
 from fit.desk.cli import main
 from fit.desk.demo import Drawer
 from fit.desk.guide_bench import virtual_bench
-from fit.desk.guide_scene import Bench, Offer, Taken
+from fit.desk.guide_scene import Bench, Offer, Taken, read_parts, read_quantity
 from fit.desk.guide_terminal import file_name, read_memory, run_guide
 from fit.desk.guide_virtual import JOB_F, TONE_CAPACITOR_F
 from fit.desk.intake import TakeFacts
@@ -131,6 +131,15 @@ def test_wrong_answers_are_asked_again_with_the_reason(pickup):
     ):
         assert reason in text
     assert "It stands in the interface's data sheet" in text  # what ? explains
+
+
+def test_temperatures_and_loss_angles_are_kept_as_they_were_typed():
+    assert read_quantity("Ω")("7.9k ± 1% at 24C") == "7.9k ± 1% at 24C"
+    assert read_parts(may_be_none=False)("1n ± 1% tan 0.1%") == "1n ± 1% tan 0.1%"
+    with pytest.raises(ValueError, match=r'for example "1n ± 1% tan 0\.1%"; \+- will do'):
+        read_parts(may_be_none=False)("1n tan 0.1%")
+    with pytest.raises(ValueError, match="at is the temperature of a resistance, -40 to 120"):
+        read_quantity("Ω")("7.9k ± 1% at 240C")
 
 
 def test_back_asks_again_and_the_last_answer_counts(pickup):

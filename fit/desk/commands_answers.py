@@ -14,8 +14,10 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("names", nargs=-1, required=True, metavar="NAME...")
-@click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
-@click.option("--have", "at_hand", default="", metavar="PARTS", help="Parts at hand for a further take.")
+@click.option("--dcr", metavar="R", help='Winding resistance from a multimeter: "6.35k ± 1%", "6.35k ± 0.5% at 24C".')
+@click.option(
+    "--have", "at_hand", default="", metavar="PARTS", help='Parts at hand for a further take: "470p ± 1%, 2n2 ± 1% tan 0.1%".'
+)
 @click.option(
     "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the fit."
 )

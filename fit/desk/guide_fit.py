@@ -105,7 +105,8 @@ def dcr_stage(scene: Scene, *, is_closed: bool) -> Step | None:
         default=NONE if is_closed else scene.bench.defaults.get("dcr", NONE),
         explanation=(
             where if is_closed else "Measured with nothing else connected; the bound is in the meter's data sheet.",
-            'For example "7.9k ± 1%". none: go without it; the result is a little less sharp.',
+            'For example "7.9k ± 1%", or with its temperature "7.9k ± 1% at 24C".',
+            "none: go without it; the result is a little less sharp.",
         ),
         read=read_quantity("Ω", may_be_none=True),
     )

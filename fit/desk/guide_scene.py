@@ -299,7 +299,9 @@ def read_parts(*, may_be_none: bool) -> Read:
             return NONE
         for part in parse_parts(typed):
             if part.bound is None:
-                msg = f'how exact is {part.text}? Add ± and the bound printed on it, for example "{part.text} ± 1%"; +- will do'
+                plain, mark, behind = part.text.partition(" tan")
+                example = f"{plain} ± 1%{mark}{behind}"
+                msg = f'how exact is {part.text}? Add ± and the bound printed on it, for example "{example}"; +- will do'
                 raise ValueError(msg)
         return typed
 
