@@ -23,6 +23,7 @@ from fit.estimate.budget import NORMAL_FACTOR, coverage_of, split_uncertainty
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, smooth_difference
 from fit.estimate.ladder import Choice, choose_model, model_name
+from fit.estimate.profile import profile_halves
 from fit.estimate.resonance import loaded_gain
 from fit.estimate.scale import equivalent_vectors
 from measure.response import ComplexArray, Finding, FloatArray
@@ -30,6 +31,7 @@ from measure.response import ComplexArray, Finding, FloatArray
 AGREEMENT_HZ = (80.0, 15000.0)  # [Hz] where model and measurement are compared
 CURVE_HZ = (50.0, 20000.0)  # [Hz] of the loaded gain's plot
 CURVE_POINTS = 400
+WALKED = 0.05  # [1] relative standard uncertainty from which on a linearised interval is not trusted
 HELPFUL = 0.9  # [1] a further take is named where it leaves less than this of the uncertainty
 
 
@@ -202,7 +204,10 @@ def answer_of(choice: Choice) -> PickupAnswer:
             Candidate(name=model_name(rung.problem), bic=rung.bic, reduced_chi_square=rung.reduced_chi_square)
             for rung in choice.rungs
         ),
-        quantities={name: estimate_of(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
+        quantities={
+            name: _walked(name, quantity, choice, estimate_of(quantity, choice, open_scale.get(name, 0.0)))
+            for name, quantity in told.items()
+        },
         not_identified=_not_identified(reasons, derived, further),
         budget={name: _budget(quantity, choice, open_scale.get(name, 0.0)) for name, quantity in told.items()},
         next_takes={name: _helpful_takes(quantity, choice, further) for name, quantity in told.items()},
@@ -263,6 +268,25 @@ def estimate_of(derived: Derived, choice: Choice, extra_std: float = 0.0) -> Est
         high=high,
         coverage_factor=coverage.factor,
         distribution=coverage.distribution,
+    )
+
+
+def _walked(name: str, derived: Derived, choice: Choice, estimate: Estimate) -> Estimate:
+    """Walk the interval of an eddy corner, and of what is uncertain by more than `WALKED`, along the likelihood."""
+    at = np.flatnonzero(derived.gradient)
+    is_wide = name.endswith(".corner") or estimate.standard_uncertainty > WALKED * abs(estimate.value)
+    if len(at) != 1 or not derived.is_log or not is_wide or estimate.distribution != "normal":
+        return estimate
+    slope = float(derived.gradient[at[0]])
+    below, above = profile_halves(choice, int(at[0]), estimate.coverage_factor)
+    below, above = (below, above) if slope > 0 else (above, below)
+    half = abs(slope) * (below + above) / 2
+    return replace(
+        estimate,
+        low=estimate.value * float(np.exp(-abs(slope) * below)),
+        high=estimate.value * float(np.exp(abs(slope) * above)),
+        coverage_factor=half / (estimate.standard_uncertainty / estimate.value),
+        distribution="profile",
     )
 
 

@@ -16,6 +16,7 @@ from fit.estimate.start import FIRST_FIELDS, FIRST_STEP, start_vector
 from measure.response import FloatArray
 
 FIRST_ERROR = 1e-3  # [1] independent error assumed beside the noise until the floor is estimated
+FAR_ERROR = 3e-2  # [1] the same for the first steps from a start: what is known beforehand holds while the coil is sought
 MISFIT = 5e-3  # [1] φ from which on the model is said to misfit
 TWO_COILS_SUFFICE = 2e-4  # [1] φ below which two coils with a loop each are not enriched: wrong ones leave six times as much
 MOVED_PULL = 3.0  # [1] of a gain step against its prior
@@ -30,9 +31,11 @@ LOG_TAU = float(np.log(1 / (2 * np.pi * 6000.0)))  # [ln s] a corner in the midd
 ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-3, 1e-8  # [1] of χ²
 SEARCH_STAGES = ((15, 2), (80, 1))  # evaluations a start, and how many go on
 TWO_COIL_STAGES = ((20, 8), (80, 3), (400, 1))
-ROUGH_EVALUATIONS = 80
+ROUGH_EVALUATIONS, FEW_EVALUATIONS = 80, 10
+FAR_BEHIND = 1e3  # [1] of the least χ²: a model so far behind is not fitted to the end
 SEARCH_THIN, COMPARE_THIN = 3, 2  # every so many frequencies; 16 an octave are far more than a smooth curve needs
 TWO_COIL_THIN = 5
+STRAYED = 0.5  # [ln H] of one coil's fit from what the resonances say
 PROMISING = 0.5  # [1] of one coil's χ² that short runs of two coils must come to, to be worth longer ones
 N_DRAWN, N_DRAWN_RICHER = 40, 16  # starts; of 40, at least one led to the best minimum in 35 of 36 searches
 
@@ -241,10 +244,15 @@ def _compare(
     richest = int(np.argmin([candidate.fit.chi_square for candidate in candidates]))
     floor = fixed_floor or _floor_without_references(problems[richest], candidates[richest].fit.vector, near)
     blocks, log_determinant = floor_blocks(problems[richest], floor)
+    least = candidates[richest].fit.chi_square
     rungs = []
     for problem, candidate in zip(problems, candidates, strict=True):
-        rung = _fit_rung(problem, candidate.fit.vector, blocks, log_determinant)
-        rungs.append(_let_go(rung, blocks, log_determinant) if floor.total < BLAMES_MODEL else rung)
+        most = ROUGH_EVALUATIONS if candidate.fit.chi_square < FAR_BEHIND * least else FEW_EVALUATIONS
+        rungs.append(_fit_rung(problem, candidate.fit.vector, blocks, log_determinant, most_evaluations=most))
+    # of two coils the minima are many: a search that ended in a wrong one would blame a reference
+    if floor.total < BLAMES_MODEL and len(problems[richest].model.eddies) == 1:
+        best_bic = min(rung.bic for rung in rungs)
+        rungs = [_let_go(rung, blocks, log_determinant, best_bic) for rung in rungs]
     if floor.total < MISFIT:  # of what misfits, it does not matter which
         rungs = _step_down(rungs, blocks, log_determinant)
     return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs))
@@ -268,10 +276,13 @@ def _release(problem: Problem, names: Sequence[str]) -> Problem:
     return replace(problem, parameters=tuple(widen_priors(problem.parameters, released)), released=released)
 
 
-def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> Rung:
-    """Let tight priors go that the takes contradict, one after the other, as long as BIC falls."""
+def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float, best_bic: float) -> Rung:
+    """Let tight priors go that the takes contradict, one after the other, as long as BIC falls and may come to the best."""
     while len(rung.problem.released) < MOST_RELEASED:
         gains = release_gains(rung.problem, blocks, rung.fit)
+        in_reach = sum(sorted(gains.values())[-MOST_RELEASED:])
+        if rung.bic - in_reach > best_bic:
+            return rung
         if any(is_reference(name) for name in rung.problem.released):
             gains = {name: gain for name, gain in gains.items() if not is_reference(name)}
         promising = sorted((name for name, gain in gains.items() if gain > penalty(rung.problem)), key=lambda name: -gains[name])
@@ -333,8 +344,15 @@ def _from_rungs(rungs: Sequence[Rung]) -> list[Candidate]:
     return [Candidate(model=rung.problem.model, fit=rung.fit) for rung in rungs]
 
 
-def _fit_rung(problem: Problem, start: FloatArray, blocks: Sequence[Block], log_determinant: float) -> Rung:
-    fit = search_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=ROUGH_EVALUATIONS)
+def _fit_rung(
+    problem: Problem,
+    start: FloatArray,
+    blocks: Sequence[Block],
+    log_determinant: float,
+    *,
+    most_evaluations: int = ROUGH_EVALUATIONS,
+) -> Rung:
+    fit = search_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=most_evaluations)
     n_points = 2 * len(problem.data)
     bic = fit.chi_square + log_determinant + (len(fit.vector) + 2) * np.log(n_points)
     bic += len(problem.released) * penalty(problem)
@@ -388,7 +406,8 @@ def _step_down(rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: 
                 continue
             rung = by_eddies[eddies]
             problem = _release(_hold(rung.problem), best.problem.released)
-            again = _let_go(_fit_rung(problem, start_vector(problem, known), blocks, log_determinant), blocks, log_determinant)
+            again = _fit_rung(problem, start_vector(problem, known), blocks, log_determinant)
+            again = _let_go(again, blocks, log_determinant, best.bic)
             if again.bic < rung.bic:
                 by_eddies[eddies] = again
                 improved = improved or again.bic < best.bic
@@ -442,14 +461,15 @@ def _search(
 
     It ends early where the runs before the last leave a χ² above `hopeless`.
     """
-    blocks = independent_blocks(problem, FIRST_ERROR)
     vectors = list(starts)
     for most_evaluations, n_kept in stages:
+        is_first = most_evaluations == stages[0][0] and len(stages) > 1
+        blocks = independent_blocks(problem, FAR_ERROR if is_first else FIRST_ERROR)
         fits = [
             search_joint(problem, blocks, vector, tolerance=tolerance, most_evaluations=most_evaluations) for vector in vectors
         ]
         fits.sort(key=lambda fit: fit.chi_square)
-        if most_evaluations != stages[0][0] and fits[0].chi_square > hopeless:
+        if not is_first and fits[0].chi_square > hopeless:
             break
         vectors = [fit.vector for fit in fits[:n_kept]]
     return fits[0]
@@ -516,7 +536,7 @@ def _loop(index: int, share: float, log_tau: float, field: float) -> dict[str, f
 def _climb_two_coils(evidence: Evidence, one_coil: Choice, fixed_floor: Floor | None) -> Choice | None:
     """Two coils with a loop each; with more losses only where these leave a difference; None where they are no better."""
     loop = next(rung for rung in one_coil.rungs if rung.problem.model.eddies == (("loop",),))
-    base = name_values(loop.problem, loop.fit.vector)
+    base = _plausible(loop)
     first = _fit_two_coils(evidence, base, TWO_COILS[0], {}, one_coil=one_coil)
     if first is None:
         return None
@@ -547,6 +567,14 @@ def _fit_two_coils(
         return None
     problem = build_problem(evidence, model, thin=SEARCH_THIN)
     return Candidate(model=model, fit=_search(problem, [found.vector], stages=((200, 1),), tolerance=1e-6))
+
+
+def _plausible(rung: Rung) -> dict[str, float]:
+    """Values of a fit to begin at, or what the resonances say where the misfit drove it away from all that a pickup is."""
+    fitted = name_values(rung.problem, rung.fit.vector)
+    guess = name_values(rung.problem, start_vector(rung.problem, {}))
+    is_near = abs(fitted["log_inductance"] - guess["log_inductance"]) < STRAYED
+    return fitted if is_near else guess
 
 
 def _chi_square_of(choice: Choice, coarse: Problem) -> float:
