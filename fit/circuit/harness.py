@@ -1,6 +1,6 @@
 """An instrument at several settings, laid out so that settings with the same network are solved together."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,7 +77,7 @@ class Harness:
     groups: tuple[Group, ...]
 
 
-def build_harness(instrument: Instrument, cases: Sequence[Case], *, has_stops: bool = False) -> Harness:
+def build_harness(instrument: Instrument, cases: Sequence[Case], *, has_stops: bool | Collection[str] = False) -> Harness:
     """Find the network of each case, and which cases share one.
 
     Parameters
@@ -86,13 +86,13 @@ def build_harness(instrument: Instrument, cases: Sequence[Case], *, has_stops: b
         As read.
     cases : sequence of Case
         Settings and frequencies.
-    has_stops : bool
-        Ohms are left at the ends of the pots' travel (`fit.circuit.wiring.wire_instrument`).
+    has_stops : bool or collection of str
+        Ohms are left at the ends of all pots' travel, or at the stops named (`fit.circuit.wiring.wire_instrument`).
 
     Returns
     -------
     Harness
-        For `solve_harness`, without stops.
+        For `solve_harness`.
     """
     wirings = []
     for case in cases:
@@ -129,9 +129,10 @@ def needed_values(instrument: Instrument, group: Group) -> set[str]:
     Returns
     -------
     set of str
-        Names.
+        Names; loss tangents and leaks of capacitors may be left out, and are not among them.
     """
-    needed = {part.key for wiring in group.wirings for branch in wiring.branches for part in branch}
+    parts = [part for wiring in group.wirings for branch in wiring.branches for part in branch]
+    needed = {part.key for part in parts} | {part.stop for part in parts if part.stop}
     coils = coils_of(instrument)
     for name in group.wiring.coils:
         needed |= {f"{name}.dcr", f"{name}.inductance"}

@@ -5,7 +5,7 @@ for. What is left is cut down to the parts that the output can feel: those in on
 to them.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from fit.circuit.controls import Settings
@@ -29,16 +29,19 @@ class Passive:
     is_capacitor : bool
         A capacitor, not a resistor.
     side : str
-        ``"ccw"`` or ``"cw"`` for the segment of a pot beside its wiper, ``"stop"`` and ``"rest"`` where it stands at an end, empty
-        for a whole part.
+        ``"ccw"`` or ``"cw"`` for the segment of a pot beside its wiper, ``"stop"`` and ``"rest"`` where it stands at an end,
+        empty for a whole part.
     ends : tuple of str
         Its two nodes.
+    stop : str
+        Name of the ohms left at the end where the pot stands, ``"pot.tone.stop_0"``; empty for other parts.
     """
 
     key: str
     is_capacitor: bool
     ends: tuple[str, str]
     side: Side = ""
+    stop: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -79,7 +82,7 @@ class _Edge:
 
 
 def wire_instrument(
-    instrument: Instrument, settings: Settings, *, load: Sequence[Passive], has_stops: bool = False
+    instrument: Instrument, settings: Settings, *, load: Sequence[Passive], has_stops: bool | Collection[str] = False
 ) -> Wiring:
     """Find the network at some settings.
 
@@ -91,18 +94,19 @@ def wire_instrument(
         Of every control.
     load : sequence of Passive
         What is connected across the jack; at least one part.
-    has_stops : bool
-        Ohms are left between wiper and lug at the ends of a pot's travel; otherwise these are joined.
+    has_stops : bool or collection of str
+        Ohms are left between wiper and lug at the ends of every pot's travel, or at those named (``"pot.tone.stop_0"``);
+        otherwise these are joined.
 
     Returns
     -------
     Wiring
         Without the parts that the output cannot feel.
     """
-    joined = joined_nodes(instrument, settings)
+    joined = joined_nodes(instrument, settings, has_stops=has_stops is not True and has_stops)
     if joined.get(instrument.output) == GROUND:
         return SILENT
-    if has_stops:
+    if has_stops is True:
         joined = joined_nodes(instrument, settings, has_stops=True)
     passives = passives_of(instrument, settings, has_stops=has_stops)
     edges = _edges(instrument, [*load, *passives], joined)
@@ -128,8 +132,10 @@ def wire_instrument(
         if name in coils and f"{name}.second" in coils
     )
     # with stops, which part of a track lies where tells no networks apart: its value is asked for take by take
-    sides = (lambda part: "") if has_stops else (lambda part: part.side)
-    parts = tuple(tuple((part.key, sides(part)) for part in branch if part not in load) for branch in branches)
+    is_by_take = has_stops is True
+    parts = tuple(
+        tuple((part.key, "" if is_by_take else part.side) for part in branch if part not in load) for branch in branches
+    )
     return Wiring(
         network=build_network(branch_ends, coil_ends, joined.get(instrument.output, instrument.output), coupled=pairs),
         branches=tuple(branches),
@@ -139,7 +145,7 @@ def wire_instrument(
     )
 
 
-def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool = False) -> dict[str, str]:
+def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool | Collection[str] = False) -> dict[str, str]:
     """Find which nodes closed switches and pots at an end of their travel make one.
 
     Parameters
@@ -148,8 +154,8 @@ def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool 
         As read.
     settings : Settings
         Of every control.
-    has_stops : bool
-        Pots join nothing: ohms are left at the ends of their travel.
+    has_stops : bool or collection of str
+        Pots join nothing where ohms are left at the ends of their travel: of all pots, or at the stops named.
 
     Returns
     -------
@@ -164,8 +170,10 @@ def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool 
         return node
 
     pairs = [pair for name, position in settings.switches.items() for pair in instrument.switch[name].positions[position]]
-    for name, pot in () if has_stops else instrument.pot.items():
+    for name, pot in instrument.pot.items():
         fraction = settings.pots[name].fraction
+        if _has_stop(f"pot.{name}", fraction, has_stops):
+            continue
         end = pot.ccw if fraction < TRAVEL_END else pot.cw if fraction > 1 - TRAVEL_END else None
         if end is not None and pot.wiper is not None:
             pairs.append((end, pot.wiper))
@@ -178,7 +186,7 @@ def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool 
     return {node: root(node) for node in list(joined)}
 
 
-def passives_of(instrument: Instrument, settings: Settings, *, has_stops: bool = False) -> Iterator[Passive]:
+def passives_of(instrument: Instrument, settings: Settings, *, has_stops: bool | Collection[str] = False) -> Iterator[Passive]:
     """Go through pots, capacitors and resistors as they stand; a pot is up to two resistors.
 
     Parameters
@@ -187,8 +195,8 @@ def passives_of(instrument: Instrument, settings: Settings, *, has_stops: bool =
         As read.
     settings : Settings
         Of every control.
-    has_stops : bool
-        At an end of its travel a pot is the ohms left there, and the rest of its track.
+    has_stops : bool or collection of str
+        At an end of its travel a pot is the ohms left there, and the rest of its track: every pot, or at the stops named.
 
     Yields
     ------
@@ -200,11 +208,12 @@ def passives_of(instrument: Instrument, settings: Settings, *, has_stops: bool =
         if "wiper" not in lugs:
             yield Passive(key=key, is_capacitor=False, ends=(lugs["cw"], lugs["ccw"]))
             continue
-        if has_stops and is_at_stop(fraction):
+        if _has_stop(key, fraction, has_stops):
             near, far = ("ccw", "cw") if fraction < TRAVEL_END else ("cw", "ccw")
+            stop = stop_key(key, fraction)
             for lug, side in ((near, "stop"), (far, "rest")):
                 if lug in lugs:
-                    yield Passive(key=key, is_capacitor=False, ends=(lugs["wiper"], lugs[lug]), side=side)
+                    yield Passive(key=key, is_capacitor=False, ends=(lugs["wiper"], lugs[lug]), side=side, stop=stop)
             continue
         if "ccw" in lugs and fraction >= TRAVEL_END:
             side = "" if fraction > 1 - TRAVEL_END else "ccw"
@@ -232,6 +241,30 @@ def is_at_stop(fraction: float) -> bool:
         At 0 or at 10.
     """
     return fraction < TRAVEL_END or fraction > 1 - TRAVEL_END
+
+
+def stop_key(key: str, fraction: float) -> str:
+    """Name the ohms left where a pot stands at an end of its travel.
+
+    Parameters
+    ----------
+    key : str
+        ``"pot.tone"``.
+    fraction : float
+        0 or 1. [1]
+
+    Returns
+    -------
+    str
+        ``"pot.tone.stop_0"`` or ``"pot.tone.stop_10"``.
+    """
+    return f"{key}.stop_{0 if fraction < 0.5 else 10}"
+
+
+def _has_stop(key: str, fraction: float, has_stops: bool | Collection[str]) -> bool:
+    if not has_stops or not is_at_stop(fraction):
+        return False
+    return has_stops is True or stop_key(key, fraction) in has_stops
 
 
 def _coils(instrument: Instrument) -> Iterator[tuple[str, tuple[str, str]]]:
