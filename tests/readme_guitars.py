@@ -1,7 +1,9 @@
-"""Recordings of two drawn guitars for the worked examples of README.md: python -m tests.readme_guitars FOLDER.
+"""Recordings of three drawn guitars for the worked examples of README.md: python -m tests.readme_guitars FOLDER.
 
 FOLDER/one-pickup: through the controls, through a resistor, from a foil, and of silence. FOLDER/three-pickups: the coil over each
-pickup at every switch position. The circuits are those of guitar_circuit.py, which share no code with the packages under test.
+pickup at every switch position. FOLDER/real-parts: pots that leave ohms at their stops, a lossy tone capacitor, and a winding 8 K
+warmer than when its resistance was read, at 20 °C. The circuits are those of guitar_circuit.py, which share no code with the
+packages under test.
 """
 
 import sys
@@ -11,10 +13,15 @@ from pathlib import Path
 import numpy as np
 
 from tests import guitar_cases as gc
+from tests import guitar_parts as gp
 from tests import simulated_cases as simulated
 from tests.guitar_bench import recordings_of
 
-ONE_SEED, THREE_SEED = 36, 3
+ONE_SEED, THREE_SEED, REAL_SEED = 36, 3, 50
+REAL = gc.Conditions(
+    references="rectangular",
+    real=gp.RealParts(stop_ohm=(25.0, 60.0), travel=(0.98, 0.99), tone_tangent=(0.008, 0.015), kelvin=(7.0, 10.0)),
+)
 ONE_PICKUP = (*gc.THREE_TAKES, "tone-5", "volume-6")
 CARD = simulated.Card(rate_hz=48000)
 HUM_DBFS = {"before": (-60.0, -60.5), "after": (-73.7, -74.1)}  # no two days are alike
@@ -43,6 +50,14 @@ def write_three_pickups(folder):
     return case
 
 
+def write_real_parts(folder):
+    """Everything at 10, with the added part, and tone at 0."""
+    folder.mkdir(parents=True)
+    case = gc.draw_one_pickup(REAL_SEED, conditions=REAL)
+    _write(folder, case, list(case.takes))
+    return case
+
+
 def _write(folder, case, names):
     for name, recording in recordings_of(case, card=CARD, names=names).items():
         _save(folder, name, recording.samples)
@@ -55,8 +70,12 @@ def _save(folder, name, samples):
 
 
 def main(folder):
-    """Write both folders, and print what is true of them."""
-    for case in (write_one_pickup(folder / "one-pickup"), write_three_pickups(folder / "three-pickups")):
+    """Write the folders, and print what is true of them."""
+    for case in (
+        write_one_pickup(folder / "one-pickup"),
+        write_three_pickups(folder / "three-pickups"),
+        write_real_parts(folder / "real-parts"),
+    ):
         wanted = {name: value for name, value in case.truths.items() if "eddy" not in name}
         print("; ".join(f"{name} {value:.4g}" for name, value in wanted.items()))
 
