@@ -232,7 +232,7 @@ def test_parts_of_another_wiring_are_kept_where_they_are_stated_alike():
     assert shared_parts(parts, INSTRUMENT, linear) is None
 
 
-# What a fit is made of, without the fit: a problem at a vector that was drawn, and any covariance.
+# What a fit is made of, without the fit: a problem at a vector that was drawn, leaks let go, and any covariance.
 def choice_at(instrument, controls, model, *, rng, coil_over):
     response = Response(
         frequency_hz=FREQUENCY_HZ,
@@ -248,11 +248,14 @@ def choice_at(instrument, controls, model, *, rng, coil_over):
         input_capacitance=LOAD["input.capacitance"],
         instrument=instrument,
     )
-    problem = build_problem(evidence, model)
+    leaks = [parameter.name for parameter in build_problem(evidence, model).parameters if parameter.name.startswith("across_")]
+    problem = build_problem(evidence, model, released=leaks)
     vector = np.array([parameter.start for parameter in problem.parameters]) + rng.uniform(-0.3, 0.3, len(problem.parameters))
     for place, parameter in enumerate(problem.parameters):  # strings excite all coils alike, and are not screened
         if parameter.name.startswith(("field_", "leak_", "log_second_excitation", "delay", "log_gain")):
             vector[place] = 0.0
+        elif parameter.name in leaks:  # one that is negative is not let go
+            vector[place] = abs(vector[place])
     return choice_with(problem, vector, np.eye(len(vector)))
 
 
@@ -275,31 +278,36 @@ MODELS = {
     "two coils, two losses each": PickupModel(eddies=(("spread", "loop"), ("spread", "loop"))),
 }
 CONTROLS = {"selector": "both", "bridge-volume": "7", "bridge-tone": "4", "neck-volume": "6"}
+AT_STOPS = {"selector": "both", "bridge-volume": "10", "bridge-tone": "0", "neck-volume": "7"}
 
 
 # The circuit of the fit and that of the prediction are laid out by different code: the same values give the same voltage.
+@pytest.mark.parametrize("controls", [CONTROLS, AT_STOPS], ids=["between", "at stops"])
 @pytest.mark.parametrize("model", MODELS)
-def test_prediction_from_measured_parts_is_the_model_of_the_fit(model):
-    choice = choice_at(TWO, CONTROLS, MODELS[model], rng=np.random.default_rng(21), coil_over="neck")
+def test_prediction_from_measured_parts_is_the_model_of_the_fit(model, controls):
+    choice = choice_at(TWO, controls, MODELS[model], rng=np.random.default_rng(21), coil_over="neck")
     parts = measured_parts(choice)
     frequency_hz = choice.problem.frequency_hz
     voltage, _ = choice.problem.circuit.evaluate(name_values(choice.problem, choice.fit.vector))
     instrument = adopt_losses(TWO, parts)
-    case = Case(settings=read_settings(instrument, CONTROLS), frequency_hz=frequency_hz)
+    case = Case(settings=read_settings(instrument, controls), frequency_hz=frequency_hz)
     (transfer,) = solve_instrument(instrument, [case], values=parts.values)
     row = list(TWO.pickup).index("neck")
     n_coils = len(MODELS[model].eddies)  # 1 V in each coil there, 1 V over both here
     np.testing.assert_allclose(transfer.voltage[row] * n_coils, voltage / (2j * np.pi * frequency_hz), rtol=1e-9)
     assert any("@7" in name for name in parts.names)
+    assert {"pot.neck-tone.stop_10", "capacitor.neck-tone.loss_tangent", "capacitor.neck-tone.leak"} <= set(parts.names)
+    assert ({"pot.bridge-tone.stop_0", "pot.bridge-volume.stop_10"} <= set(parts.names)) is (controls is AT_STOPS)
     assert parts.simulated
     assert parts.takes == ("one",)
 
 
 # Each parameter of the fit moved a little: how the logarithms of the values follow is the square root of their covariance.
+@pytest.mark.parametrize("controls", [CONTROLS, AT_STOPS], ids=["between", "at stops"])
 @pytest.mark.parametrize("model", MODELS)
-def test_covariance_of_measured_parts_against_differences(model):
-    choice = choice_at(TWO, CONTROLS, MODELS[model], rng=np.random.default_rng(22), coil_over="bridge")
-    size, step = len(choice.fit.vector), 1e-4
+def test_covariance_of_measured_parts_against_differences(model, controls):
+    choice = choice_at(TWO, controls, MODELS[model], rng=np.random.default_rng(22), coil_over="bridge")
+    size, step = len(choice.fit.vector), 1e-5
     slopes = []
     for place in range(size):
         moved = []
@@ -308,15 +316,18 @@ def test_covariance_of_measured_parts_against_differences(model):
             vector[place] += sign * step
             moved.append(measured_parts(choice_with(choice.problem, vector, choice.covariance)))
         names = moved[0].names
-        is_plain = np.array([name.endswith(".coupling") and ".eddy_" not in name for name in names])
+        is_plain = np.array([name.endswith((".coupling", ".loss_tangent", ".stop_0", ".stop_10")) for name in names])
+        is_plain &= np.array([".eddy_" not in name for name in names])
         up, down = (np.array([one.values[name] for name in names]) for one in moved)
-        slopes.append(np.where(is_plain, up - down, np.log(up / down)) / (2 * step))
+        slopes.append(np.where(is_plain, up - down, np.log(np.where(is_plain, 1.0, up / down))) / (2 * step))
     gradient = np.array(slopes)
     mixed = np.random.default_rng(5).normal(size=(size, size))
     covariance = mixed @ mixed.T
     parts = measured_parts(choice_with(choice.problem, choice.fit.vector, covariance))
     expected = gradient.T @ covariance @ gradient
-    np.testing.assert_allclose(parts.log_covariance, expected, rtol=1e-6, atol=1e-6 * np.abs(expected).max())
+    scale = np.sqrt(np.diag(expected))
+    scales = np.outer(scale, scale)  # ohms beside logarithms
+    np.testing.assert_allclose(parts.log_covariance / scales, expected / scales, rtol=1e-6, atol=1e-6)
     assert np.all(np.abs(gradient).max(axis=0) > 1e-3)  # every value hangs on some parameter
 
 

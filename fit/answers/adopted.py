@@ -7,6 +7,7 @@ import msgspec
 from fit.answers.measured import MeasuredParts, keep_parts
 from fit.circuit.instrument import Instrument, Pickup, SecondCoil, coils_of, stated_values
 from fit.circuit.reading import check_losses
+from fit.circuit.realparts import owner_of
 
 PART_KINDS = ("pot", "capacitor", "resistor")
 
@@ -116,7 +117,7 @@ def shared_parts(parts: MeasuredParts, of: Instrument, other: Instrument) -> Mea
 
 
 def _owner(name: str) -> str:
-    kind, _, rest = name.partition("@")[0].partition(".")
+    kind, _, rest = owner_of(name).partition(".")
     return f"{kind}.{rest}" if kind in PART_KINDS else kind
 
 

@@ -6,12 +6,16 @@ import numpy as np
 
 from fit.answers.measured import MeasuredParts
 from fit.circuit.coil import CoilValues
+from fit.circuit.realparts import INPUT_F, is_beside, leak_key, loss_key, owner_of
 from fit.estimate.coils import coil_values, coupling_of
 from fit.estimate.ladder import Choice
-from fit.estimate.model import name_values, suffixes_of
+from fit.estimate.model import Problem, name_values, suffixes_of
+from fit.estimate.parameters import ACROSS_UNIT_S, STOP_UNIT_OHM
 
+INPUT_LOSS = "loss_input_capacitance"
 PART_KINDS = ("pot.", "capacitor.", "resistor.", "input.")
-Slopes = tuple[float, dict[str, float]]  # a value, and parameters to the derivative of its logarithm
+# a value, and parameters to the derivative of its logarithm; of itself where `is_signed` says so
+Slopes = tuple[float, dict[str, float]]
 
 
 def measured_parts(
@@ -25,8 +29,8 @@ def measured_parts(
         The fit.
     leave_out : collection of str
         Quantities that the takes do not tell, by the names of `fit.answers.quantities.derive_quantities`. A part among them is
-        left out; a pickup whose inductance is among them is left out whole, and so is nothing else: values that no take tells
-        apart keep each other in check by their covariance.
+        left out, with its stops and losses; a pickup whose inductance is among them is left out whole, and so is nothing else:
+        values that no take tells apart keep each other in check by their covariance.
     outcome : str
         ``"good"`` or ``"misfit"``.
     instrument_sha256 : str
@@ -50,7 +54,9 @@ def measured_parts(
         for name, (value, rows) in _of_pickup(pickup or "pickup", coils, own).items():
             found[name] = (value, {f"{key}{suffix}": row for key, row in rows.items()})
     found |= {
-        name: one for name, one in _of_parts(p).items() if name not in leave_out and name.partition("@")[0] not in leave_out
+        name: one
+        for name, one in (_of_parts(p) | _beside_parts(problem, p)).items()
+        if owner_of(name) not in leave_out and (is_beside(name) or name not in leave_out)
     }
     index = {parameter.name: place for place, parameter in enumerate(problem.parameters)}
     gradient = np.zeros((len(found), len(index)))
@@ -94,7 +100,7 @@ def _of_pickup(pickup: str, coils: tuple[CoilValues, ...], p: dict[str, float]) 
         )
         for key, parameter, value in elements:
             more = {f"log_second_{parameter}": second[parameter]} if parameter in second else {}
-            out[f"{name}.{key}"] = (value, {f"log_{parameter}": 1.0} | more)
+            out[f"{name}.{key}"] = (float(value), {f"log_{parameter}": 1.0} | more)
         out |= _of_losses(name, number, coil, p)
     if len(coils) == 2:
         k = coupling_of(p)
@@ -126,6 +132,26 @@ def _of_parts(p: dict[str, float]) -> dict[str, Slopes]:
             out[name] = (float(np.exp(number)), {parameter: 1.0})
         elif kind == "logit":
             out[name] = (_sigmoid(number), {parameter: _sigmoid(-number)})
+    return out
+
+
+def _beside_parts(problem: Problem, p: dict[str, float]) -> dict[str, Slopes]:
+    """Ohms left at stops, whether a branch holds them or they only lessen what is seen of the track; loss tangents, leaks."""
+    out: dict[str, Slopes] = {}
+    for parameter, number in p.items():
+        kind, _, name = parameter.partition("." if parameter.startswith(("stop.", "reach.")) else "_")
+        if kind in ("stop", "reach"):
+            pot, _, end = name.partition("@")
+            track = f"log_pot.{pot}"
+            unit = STOP_UNIT_OHM if kind == "stop" else float(np.exp(p[track]))
+            slopes = {parameter: unit} | ({} if kind == "stop" else {track: unit * number})
+            out[f"pot.{pot}.stop_{end}"] = (unit * number, slopes)
+        elif kind == "loss" and name.startswith("capacitor."):
+            out[loss_key(name)] = (number, {parameter: 1.0})
+        elif parameter == INPUT_LOSS:
+            out[loss_key(INPUT_F)] = (number, {parameter: 1.0})
+        elif kind == "across" and parameter in problem.released and number > 0:
+            out[leak_key(name)] = (1 / (ACROSS_UNIT_S * number), {parameter: -1 / number})
     return out
 
 

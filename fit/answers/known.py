@@ -1,7 +1,8 @@
 """What a prediction rests on: values with where each comes from, and how sure they are together.
 
 A measured value stands in for a stated or marked one (a fit has already used what was stated); a changed one stands in for all
-of them and knows nothing of the others. A marking is a claim: its tolerance counts only where that is asked for.
+of them and knows nothing of the others: what the part in its place had beside its value went with it. A marking is a claim: its
+tolerance counts only where that is asked for.
 """
 
 from collections.abc import Mapping
@@ -10,9 +11,11 @@ from typing import Literal
 
 import numpy as np
 
-from fit.answers.measured import MeasuredParts, is_signed, keep_parts
+from fit.answers.measured import MeasuredParts, is_coupling, keep_parts, not_below_nothing
 from fit.circuit.controls import Settings, taper_fraction
 from fit.circuit.instrument import Instrument, stated_values
+from fit.circuit.realparts import INPUT_F, LEAK, STOPS, is_beside, is_linear, loss_key, owner_of
+from fit.estimate.parameters import STATED_LOSS_STD
 from measure.quantity import Quantity
 from measure.response import FloatArray
 
@@ -36,12 +39,20 @@ class Basis:
         Where it comes from; a taper gives the electrical fraction of a pot.
     relative_std : float or None
         Standard uncertainty over the value, as far as it counts in the prediction; None where it is taken as exact. [1]
+    std : float or None
+        The same in `unit`, in place of `relative_std`, of what may be 0: the ohms left at a stop, a loss tangent.
     """
 
     value: float
     unit: str
     origin: Origin
     relative_std: float | None
+    std: float | None = None
+
+    @property
+    def is_exact(self) -> bool:
+        """No uncertainty counts."""
+        return self.relative_std is None and self.std is None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -51,11 +62,12 @@ class Known:
     Attributes
     ----------
     basis : dict
-        Name to value; pots' electrical fractions among them as far as they are measured, ``"pot.volume@7"``.
+        Name to value; pots' electrical fractions among them as far as they are measured, ``"pot.volume@7"``, and what parts have
+        beside their values, as far as that is known (`fit.circuit.realparts`).
     names : tuple of str
         Values with an uncertainty.
     log_covariance : ndarray, shape (p, p)
-        Of their logarithms. [1]
+        Of their logarithms; of what may be 0 of itself (`fit.circuit.realparts.is_linear`).
     """
 
     basis: dict[str, Basis]
@@ -103,18 +115,17 @@ def gather_known(
     for key, stated in stated_values(instrument).items():
         if stated.quantity is not None:
             counts = with_tolerance or not stated.is_marked
-            basis[key] = _basis(stated.quantity, "marked" if stated.is_marked else "stated", counts=counts)
-    basis |= {key: _basis(quantity, "stated") for key, quantity in load.items()}
+            basis |= _bases(key, stated.quantity, "marked" if stated.is_marked else "stated", counts=counts)
+    for key, quantity in load.items():
+        basis |= _bases(key, quantity, "stated")
     if with_tolerance:
         basis |= _tapers(instrument, settings)
     kept = None if measured is None else _unchanged(measured, changes)
     if kept is not None:
-        stds = np.sqrt(np.diag(kept.log_covariance))
-        for name, std in zip(kept.names, stds, strict=True):
-            value = kept.values[name]
-            relative = float(std / abs(value) if is_signed(name) else std)
-            basis[name] = Basis(value=value, unit=_unit(name), origin="measured", relative_std=relative)
-    basis |= {key: _basis(quantity, "changed") for key, quantity in changes.items()}
+        basis |= _measured_bases(kept)
+    basis = {key: one for key, one in basis.items() if not (is_beside(key) and owner_of(key) in changes)}
+    for key, quantity in changes.items():
+        basis |= _bases(key, quantity, "changed")
     names, covariance = _covariance(basis, kept)
     return Known(basis=basis, names=names, log_covariance=covariance)
 
@@ -127,7 +138,8 @@ def spread_of(known: Known, slopes: Mapping[str, FloatArray]) -> FloatArray:
     known : Known
         What they rest on.
     slopes : mapping
-        Name of a value to the derivative of each figure by its logarithm, shape (n,); at least one.
+        Name of a value to the derivative of each figure by its logarithm, or by itself (`fit.circuit.transfers.Transfer`), shape
+        (n,); at least one.
 
     Returns
     -------
@@ -148,7 +160,7 @@ def std_of(known: Known, slopes: Mapping[str, float]) -> float:
     known : Known
         What it rests on.
     slopes : mapping
-        Name of a value to the derivative of the figure by its logarithm.
+        Name of a value to the derivative of the figure by its logarithm, or by itself.
 
     Returns
     -------
@@ -158,16 +170,35 @@ def std_of(known: Known, slopes: Mapping[str, float]) -> float:
     return float(spread_of(known, {key: np.array([slope]) for key, slope in slopes.items()})[0]) if slopes else 0.0
 
 
-def _basis(quantity: Quantity, origin: Origin, *, counts: bool = True) -> Basis:
+def _bases(key: str, quantity: Quantity, origin: Origin, *, counts: bool = True) -> dict[str, Basis]:
+    """Put a value, and the loss tangent that is said of it."""
     std = quantity.standard_uncertainty if counts else None
     relative = None if std is None or quantity.value == 0 else std / abs(quantity.value)
-    return Basis(value=quantity.value, unit=quantity.unit, origin=origin, relative_std=relative)
+    out = {key: Basis(value=quantity.value, unit=quantity.unit, origin=origin, relative_std=relative)}
+    tangent = quantity.loss_tangent
+    if tangent is not None and (key == INPUT_F or key.startswith("capacitor.")):
+        std = STATED_LOSS_STD * tangent if counts else None
+        out[loss_key(key)] = Basis(value=tangent, unit="", origin=origin, relative_std=None, std=std)
+    return out
 
 
-# Another pot has another track: what was measured of the old one's fractions goes with it. A coupling of 0 has no logarithm.
+# Another pot has another track: what was measured of the old one's fractions and stops goes with it, as a capacitor's losses do.
+# A coupling of 0 has no logarithm.
 def _unchanged(measured: MeasuredParts, changes: Mapping[str, Quantity]) -> MeasuredParts:
-    kept = [name for name in measured.names if name.partition("@")[0] not in changes and measured.values[name] != 0]
-    return keep_parts(measured, kept)
+    kept = [name for name in measured.names if owner_of(name) not in changes and (measured.values[name] != 0 or is_linear(name))]
+    return not_below_nothing(keep_parts(measured, kept))
+
+
+def _measured_bases(parts: MeasuredParts) -> dict[str, Basis]:
+    out: dict[str, Basis] = {}
+    for name, std in zip(parts.names, np.sqrt(np.diag(parts.log_covariance)).tolist(), strict=True):
+        value, unit = parts.values[name], _unit(name)
+        if is_linear(name):
+            out[name] = Basis(value=value, unit=unit, origin="measured", relative_std=None, std=std)
+        else:
+            relative = std / abs(value) if is_coupling(name) else std
+            out[name] = Basis(value=value, unit=unit, origin="measured", relative_std=relative)
+    return out
 
 
 # Of the tone controls' sweep too, so of every whole rotation.
@@ -187,17 +218,19 @@ def _tapers(instrument: Instrument, settings: Settings) -> dict[str, Basis]:
 
 def _covariance(basis: Mapping[str, Basis], measured: MeasuredParts | None) -> tuple[tuple[str, ...], FloatArray]:
     names = () if measured is None else measured.names
-    single = tuple(key for key, one in basis.items() if one.relative_std is not None and key not in names)
+    single = tuple(key for key, one in basis.items() if not one.is_exact and key not in names)
     total = np.zeros((len(names) + len(single),) * 2)
     if measured is not None:
-        scale = np.array([1 / measured.values[name] if is_signed(name) else 1.0 for name in names])
+        scale = np.array([1 / measured.values[name] if is_coupling(name) else 1.0 for name in names])
         total[: len(names), : len(names)] = measured.log_covariance * np.outer(scale, scale)
     for place, key in enumerate(single, start=len(names)):
-        total[place, place] = (basis[key].relative_std or 0.0) ** 2
+        total[place, place] = (basis[key].std or basis[key].relative_std or 0.0) ** 2
     return (*names, *single), total
 
 
 def _unit(name: str) -> str:
+    if is_beside(name):
+        return "Ω" if name.endswith((*STOPS, LEAK)) else ""
     if name.endswith((".inductance",)):
         return "H"
     if name.endswith(("capacitance",)) or (name.startswith("capacitor.") and "@" not in name):

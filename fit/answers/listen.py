@@ -18,6 +18,7 @@ from fit.answers.measured import MeasuredParts
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument
+from fit.circuit.realparts import is_beside, stops_among
 from fit.circuit.transfers import solve_harness
 from measure.quantity import Quantity
 from measure.response import ComplexArray, Finding, FloatArray
@@ -196,13 +197,16 @@ def _hear(side: Side, grid_hz: FloatArray, excite: str) -> Heard:
     known = gather_known(
         built, load=side.load, changes=side.changes, measured=side.measured, with_tolerance=False, settings=settings
     )
-    harness = build_harness(built, [Case(settings=settings, frequency_hz=grid_hz)])
+    case = Case(settings=settings, frequency_hz=grid_hz)
+    harness = build_harness(built, [case], has_stops=stops_among(known.basis))
     needed = sorted({key for group in harness.groups for key in needed_values(built, group)})
     absent = [key for key in needed if key not in known.basis]
     if absent:
         msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, or with --change"
         raise ValueError(msg)
-    voltage = solve_harness(harness, values=known.values)[0].voltage
+    transfer = solve_harness(harness, values=known.values)[0]
+    voltage = transfer.voltage
+    rests_on = sorted({*needed, *(key for key in transfer.by_log if is_beside(key))})
     rows = {
         name: voltage[row]
         for row, name in enumerate(instrument.pickup)
@@ -213,8 +217,8 @@ def _hear(side: Side, grid_hz: FloatArray, excite: str) -> Heard:
         pickups=tuple(rows),
         gain=sum(rows.values(), np.zeros(len(grid_hz), dtype=complex)),
         in_step=sum((np.abs(row) for row in rows.values()), np.zeros(len(grid_hz))),
-        marked=tuple(key for key in needed if known.basis[key].origin == "marked"),
-        measured=tuple(key for key in needed if known.basis[key].origin == "measured"),
+        marked=tuple(key for key in rests_on if known.basis[key].origin == "marked"),
+        measured=tuple(key for key in rests_on if known.basis[key].origin == "measured"),
     )
 
 

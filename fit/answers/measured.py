@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 import msgspec
 import numpy as np
 
+from fit.circuit.realparts import STOPS, is_linear
 from measure.response import FloatArray
 
 SCHEMA = "coilsweep.parts/1"
@@ -24,12 +25,13 @@ class MeasuredParts:
     Attributes
     ----------
     values : dict
-        Name of a value (`fit.circuit.instrument.stated_values`), of a pot's electrical fraction (``"pot.volume@7"``) or of the
-        input to what was found. SI units.
+        Name of a value (`fit.circuit.instrument.stated_values`), of a pot's electrical fraction (``"pot.volume@7"``), of what
+        a part has beside its value (`fit.circuit.realparts`) or of the input to what was found; ohms left at a stop and loss
+        tangents may come out a little below 0. SI units.
     names : tuple of str
         Of the covariance, in its order: those of `values`.
     log_covariance : ndarray, shape (p, p)
-        Of the logarithms; of the value itself where `is_signed` says so. [1]
+        Of the logarithms; of the value itself where `is_signed` says so.
     takes : tuple of str
         That were fitted.
     simulated : bool
@@ -101,7 +103,23 @@ def is_signed(name: str) -> bool:
     Returns
     -------
     bool
-        True for the coupling between two coils, ``"bridge.coupling"``.
+        True for the coupling between two coils, ``"bridge.coupling"``, for the ohms left at a stop and for loss tangents.
+    """
+    return is_linear(name) or is_coupling(name)
+
+
+def is_coupling(name: str) -> bool:
+    """Whether a value is the coupling between two coils.
+
+    Parameters
+    ----------
+    name : str
+        Of the value.
+
+    Returns
+    -------
+    bool
+        False for that of an eddy loop.
     """
     return name.endswith(".coupling") and ".eddy_" not in name
 
@@ -178,6 +196,8 @@ def read_measured(document: object) -> MeasuredParts:
 def _is_possible(name: str, value: float) -> bool:
     if not np.isfinite(value):
         return False
+    if name.endswith(STOPS):
+        return True
     if is_signed(name):
         return -1 < value < 1
     return 0 < value < 1 if "@" in name or name.endswith(".coupling") else value > 0
@@ -205,3 +225,39 @@ def keep_parts(parts: MeasuredParts, names: Collection[str]) -> MeasuredParts:
         names=tuple(parts.names[place] for place in kept),
         log_covariance=parts.log_covariance[np.ix_(kept, kept)],
     )
+
+
+def not_below_nothing(parts: MeasuredParts) -> MeasuredParts:
+    """Hold stops and loss tangents that came out below 0 at 0, and let the other values follow by their covariance.
+
+    Parameters
+    ----------
+    parts : MeasuredParts
+        From a fit.
+
+    Returns
+    -------
+    MeasuredParts
+        The most probable values under that condition, so that what the takes told well stays as it was; the covariance as it
+        was. The same parts where nothing is below 0.
+    """
+    names = parts.names
+    plain = np.array([is_signed(name) for name in names])
+    values = np.array([parts.values[name] for name in names])
+    start = np.where(plain, values, np.log(np.where(plain, 1.0, values)))
+    scale = np.sqrt(np.diag(parts.log_covariance))
+    scale = np.where(scale > 0, scale, 1.0)
+    correlation = parts.log_covariance / np.outer(scale, scale)
+    held: list[int] = []
+    now = start
+    while below := [place for place, name in enumerate(names) if is_linear(name) and now[place] < 0 and place not in held]:
+        held += below
+        pulls = np.linalg.lstsq(correlation[np.ix_(held, held)], start[held] / scale[held], rcond=None)[0]
+        now = start - scale * (correlation[:, held] @ pulls)
+        now[held] = 0.0
+    if not held:
+        return parts
+    found = np.where(plain, now, np.exp(np.where(plain, 0.0, now)))
+    if not all(_is_possible(name, value) for name, value in zip(names, found.tolist(), strict=True)):
+        found = np.where([is_linear(name) for name in names], np.maximum(values, 0.0), values)  # too far for a linear step
+    return replace(parts, values=dict(zip(names, found.tolist(), strict=True)))

@@ -1,7 +1,8 @@
 """A pickup, or an instrument at some settings, as the netlist of a circuit simulator (SPICE).
 
 An eddy loop becomes a small inductor with a resistor across it, coupled to the coil: k and τ alone count, its inductance is free.
-A spread of loops becomes several loops, at the nodes of a Gauss-Legendre quadrature in ln τ; how far that is off is measured.
+A spread of loops becomes several loops, at the nodes of a Gauss-Legendre quadrature in ln τ; how far that is off is measured. A
+capacitor with a loss tangent, which no simulator has, becomes resistors and capacitors that have it from 20 Hz to 20 kHz.
 """
 
 import re
@@ -13,8 +14,10 @@ import numpy as np
 from fit.answers.oneport import NetPickup, emf_shares
 from fit.circuit.coil import CoilValues, Profile, coil_elements, evaluate_profile
 from fit.circuit.controls import Settings
+from fit.circuit.dielectric import loss_network
 from fit.circuit.instrument import Instrument, coils_of, eddies_of
 from fit.circuit.network import GROUND
+from fit.circuit.realparts import INPUT_F, leak_key, loss_key, segment_ohm, stops_among
 from fit.circuit.transfers import each_pickup_alone
 from fit.circuit.wiring import Passive, joined_nodes, passives_of
 
@@ -43,7 +46,9 @@ class Netlist:
     spread_error: float
 
 
-def pickup_netlist(pickups: Sequence[NetPickup], *, input_ohm: float, input_f: float, comments: Sequence[str] = ()) -> Netlist:
+def pickup_netlist(
+    pickups: Sequence[NetPickup], *, input_ohm: float, input_f: float, input_tangent: float = 0.0, comments: Sequence[str] = ()
+) -> Netlist:
     """Write pickups as subcircuits, and the first of them behind cable and input with an analysis.
 
     Parameters
@@ -52,6 +57,8 @@ def pickup_netlist(pickups: Sequence[NetPickup], *, input_ohm: float, input_f: f
         At least one.
     input_ohm, input_f : float
         Cable and input. [Ω], [F]
+    input_tangent : float
+        Loss tangent of the cable. [1]
     comments : sequence of str
         For the head; the first is the title.
 
@@ -74,7 +81,8 @@ def pickup_netlist(pickups: Sequence[NetPickup], *, input_ohm: float, input_f: f
             lines.append(f"Kcoils L{names[0]} L{names[1]} {_number(pickup.coupling)}")
         lines.append(f".ends {_word(pickup.name)}")
     lines += ["", "* one volt of EMF, cable and input on", "Vemf emf 0 AC 1", f"Xpickup tip 0 emf {_word(pickups[0].name)}"]
-    lines += [f"Rinput tip 0 {_number(input_ohm)}", f"Cinput tip 0 {_number(input_f)}"]
+    lines.append(f"Rinput tip 0 {_number(input_ohm)}")
+    lines += _capacitor_lines("input", ("tip", "0"), input_f, tangent=input_tangent)
     return _finished(lines, "tip", comments, max(errors))
 
 
@@ -96,7 +104,8 @@ def instrument_netlist(
         Of every control; a pot becomes up to two resistors.
     values : mapping
         Name to value in SI units, input.resistance and input.capacitance included; a pot's electrical fraction may stand there,
-        such as ``"pot.volume@7"``, else that of the settings counts.
+        such as ``"pot.volume@7"``, else that of the settings counts, and what parts have beside their values
+        (`fit.circuit.realparts`).
     excite : str
         Pickup whose EMF is 1 V; empty for the first. The others have 0 V.
     comments : sequence of str
@@ -112,16 +121,18 @@ def instrument_netlist(
     ValueError
         If the output is joined to ground at these settings, or two names become one in the simulator's letters.
     """
-    joined = joined_nodes(instrument, settings)
+    stops = stops_among(values)
+    joined = joined_nodes(instrument, settings, has_stops=stops)
     if joined.get(instrument.output, instrument.output) == GROUND:
         msg = "the output is joined to ground at these settings: nothing would be heard; choose others with --set"
         raise ValueError(msg)
     nodes = _Nodes(joined, output=instrument.output)
     lines = ["", *_joined_lines(joined)]
-    lines.extend(_passive_line(part, settings, values, nodes) for part in passives_of(instrument, settings))
+    for passive in passives_of(instrument, settings, has_stops=stops):
+        lines += _passive_lines(passive, settings, values, nodes)
     tip = nodes.word(instrument.output)
     lines += ["", "* cable and input", f"Rinput {tip} 0 {_number(values['input.resistance'])}"]
-    lines.append(f"Cinput {tip} 0 {_number(values['input.capacitance'])}")
+    lines += _capacitor_lines("input", (tip, "0"), values[INPUT_F], tangent=values.get(loss_key(INPUT_F), 0.0))
     excited = excite or next(iter(instrument.pickup), "")
     errors = [0.0]
     for (pickup, stated), emf in zip(instrument.pickup.items(), each_pickup_alone(instrument), strict=True):
@@ -181,7 +192,7 @@ def _coil_lines(name: str, ends: tuple[str, str], coil: CoilValues, *, emf: str,
     lines = [
         f"E{name} {ends[0]} {name}_e {emf} 0 {_number(share)}",
         f"L{name} {name}_e {name}_r {_number(coil.inductance_h)}",
-        f"R{name} {name}_r {ends[1]} {_number(coil.resistance_ohm)}",
+        f"R{name} {name}_r {ends[1]} {_number(float(coil.resistance_ohm))}",
         f"C{name} {ends[0]} {ends[1]} {_number(coil.winding_capacitance_f)}",
     ]
     if any(profile == "spread" for *_, profile in coil.eddies):
@@ -240,20 +251,41 @@ class _Nodes:
         return self.words[node]
 
 
-def _passive_line(part: Passive, settings: Settings, values: Mapping[str, float], nodes: _Nodes) -> str:
+def _passive_lines(part: Passive, settings: Settings, values: Mapping[str, float], nodes: _Nodes) -> list[str]:
     name = ascii_text(f"{part.key} {part.side}".strip())
     first, second = (nodes.word(end) for end in part.ends)
     if part.key not in values:
-        return f"* {name} left out: its value is not known"
+        return [f"* {name} left out: its value is not known"]
     if first == second:
-        return f"* {name} is shorted at these settings"
-    value = values[part.key]
+        return [f"* {name} is shorted at these settings"]
+    word = _word(part.key)
+    if part.is_capacitor:
+        lines = _capacitor_lines(word, (first, second), values[part.key], tangent=values.get(loss_key(part.key), 0.0))
+        leak_ohm = values.get(leak_key(part.key))
+        return lines if leak_ohm is None else [*lines, f"R{word}_leak {first} {second} {_number(leak_ohm)}"]
+    fraction = 1.0
     if part.side:
         stand = settings.pots[part.key.removeprefix("pot.")]
         fraction = values.get(f"{part.key}@{stand.label}", stand.fraction)
-        value *= fraction if part.side == "ccw" else 1 - fraction
-    kind = "C" if part.is_capacitor else "R"
-    return f"{kind}{_word(part.key)}{'_' + part.side if part.side else ''} {first} {second} {_number(value)}"
+    ohm = segment_ohm(part, values, fraction=fraction)
+    return [f"R{word}{'_' + part.side if part.side else ''} {first} {second} {_number(ohm)}"]
+
+
+def _capacitor_lines(word: str, ends: tuple[str, str], farad: float, *, tangent: float) -> list[str]:
+    between = " ".join(ends)
+    if tangent <= 0:
+        return [f"C{word} {between} {_number(farad)}"]
+    network = loss_network(capacitance_f=farad, loss_tangent=tangent)
+    lines = [
+        f"* {word} is {_number(farad)} F at 1 kHz and loses tan d = {_number(tangent)} at all frequencies: these resistors and",
+        f"* capacitors together do so from 20 Hz to 20 kHz, admittance within {100 * network.error:.2g} %",
+        f"C{word} {between} {_number(network.capacitance_f)}",
+        f"R{word}_loss {between} {_number(network.resistance_ohm)}",
+    ]
+    for index, (ohm, own_f) in enumerate(network.branches, start=1):
+        lines.append(f"C{word}_loss{index} {ends[0]} {word}_loss{index} {_number(own_f)}")
+        lines.append(f"R{word}_loss{index} {word}_loss{index} {ends[1]} {_number(ohm)}")
+    return lines
 
 
 def _joined_lines(joined: Mapping[str, str]) -> list[str]:

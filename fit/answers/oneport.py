@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fit.circuit.coil import CoilValues, coil_elements
+from fit.circuit.dielectric import capacitor_admittance
 from measure.response import ComplexArray, FloatArray
 
 LONGEST = 1 << 17  # samples of the spectrum that the impulse response is made from
@@ -75,7 +76,9 @@ def pickup_impedance(pickup: NetPickup, frequency_hz: FloatArray) -> ComplexArra
     return np.linalg.solve(identity + impedance * capacitive, impedance.sum(axis=2)[..., None]).sum(axis=(1, 2))
 
 
-def pickup_gain(pickup: NetPickup, frequency_hz: FloatArray, *, input_ohm: float, input_f: float) -> ComplexArray:
+def pickup_gain(
+    pickup: NetPickup, frequency_hz: FloatArray, *, input_ohm: float, input_f: float, input_tangent: float = 0.0
+) -> ComplexArray:
     """Voltage at the jack behind cable and input for one volt of EMF, shared between two coils as their inductance.
 
     Parameters
@@ -86,6 +89,8 @@ def pickup_gain(pickup: NetPickup, frequency_hz: FloatArray, *, input_ohm: float
         Frequencies. [Hz]
     input_ohm, input_f : float
         Cable and input. [Ω], [F]
+    input_tangent : float
+        Loss tangent of the cable. [1]
 
     Returns
     -------
@@ -94,7 +99,10 @@ def pickup_gain(pickup: NetPickup, frequency_hz: FloatArray, *, input_ohm: float
     """
     s = 2j * np.pi * np.asarray(frequency_hz)
     impedance, capacitive, identity = _coil_matrices(pickup, s)
-    load = (1 / input_ohm + s * input_f)[:, None, None] * np.ones_like(identity)
+    capacitor = s * input_f
+    if input_tangent:
+        capacitor = capacitor_admittance(np.asarray(frequency_hz), capacitance_f=input_f, loss_tangent=input_tangent)
+    load = (1 / input_ohm + capacitor)[:, None, None] * np.ones_like(identity)
     emf = np.array(emf_shares(pickup), dtype=complex)[None, :, None] * np.ones((len(s), 1, 1))
     return np.linalg.solve(identity + impedance * capacitive + impedance @ load, emf).sum(axis=(1, 2))
 

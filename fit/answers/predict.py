@@ -19,7 +19,8 @@ from fit.answers.tone import ToneSweep, tone_sweep
 from fit.circuit.controls import Settings, read_settings, split_settings
 from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument, stated_values
-from fit.circuit.transfers import Transfer, solve_harness
+from fit.circuit.realparts import is_beside, stops_among
+from fit.circuit.transfers import Transfer, solve_instrument
 from measure.quantity import Quantity, parse_quantity
 from measure.response import ComplexArray, FloatArray
 
@@ -226,7 +227,7 @@ def predict_instrument(
         pickups=pickups,
         tone_sweeps=tone_sweep(built, controls, known, pickup=heard[0], frequency_hz=frequency_hz) if heard else (),
         marked=tuple(key for key, one in basis.items() if one.origin == "marked"),
-        unbounded=tuple(key for key, one in basis.items() if one.relative_std is None and one.origin in ("stated", "changed")),
+        unbounded=tuple(key for key, one in basis.items() if one.is_exact and one.origin in ("stated", "changed")),
         basis=basis,
         measured=measured if rests_on_fit else None,
         with_tolerance=with_tolerance,
@@ -236,7 +237,7 @@ def predict_instrument(
 # Of the pots that stand between their ends the electrical fractions too; what follows by a taper is said to.
 def _basis(bench: Bench, needed: set[str], felt: set[str]) -> dict[str, Basis]:
     known = bench.known.basis
-    out = {key: known[key] for key in sorted(needed)}
+    out = {key: known[key] for key in sorted(needed | {key for key in felt if is_beside(key)})}
     for name, setting in bench.settings.pots.items():
         key = f"pot.{name}@{setting.label}"
         if key in felt and (key in known or not setting.label.endswith("%")):
@@ -254,7 +255,8 @@ def _as_measured(settings: Settings, basis: Mapping[str, Basis]) -> Settings:
 
 # The tone controls are swept, so what they bring in must be known too.
 def _require_values(instrument: Instrument, settings: Settings, known: set[str]) -> set[str]:
-    harness = build_harness(instrument, [Case(settings=settings, frequency_hz=np.array([1e3]))])
+    case = Case(settings=settings, frequency_hz=np.array([1e3]))
+    harness = build_harness(instrument, [case], has_stops=stops_among(known))
     needed = {key for group in harness.groups for key in needed_values(instrument, group)}
     absent = sorted(needed - known)
     if absent:
@@ -264,8 +266,8 @@ def _require_values(instrument: Instrument, settings: Settings, known: set[str])
 
 
 def _solve(bench: Bench, frequency_hz: FloatArray) -> Transfer:
-    harness = build_harness(bench.instrument, [Case(settings=bench.settings, frequency_hz=frequency_hz)])
-    return solve_harness(harness, values=bench.known.values)[0]
+    case = Case(settings=bench.settings, frequency_hz=frequency_hz)
+    return solve_instrument(bench.instrument, [case], values=bench.known.values)[0]
 
 
 def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArray, at_hz: tuple[float, ...]) -> PickupCurve:

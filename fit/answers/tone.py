@@ -14,8 +14,10 @@ from fit.answers.spot import find_corner, find_peak
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument, lugs_of
+from fit.circuit.realparts import LEAST_STOP_OHM, segment_ohm, stops_among
 from fit.circuit.soundness import part_ends
-from fit.circuit.transfers import Transfer, solve_harness
+from fit.circuit.transfers import Transfer, solve_instrument
+from fit.circuit.wiring import passives_of
 from measure.response import FloatArray
 
 ROTATIONS = tuple(range(10, -1, -1))  # ten steps
@@ -30,7 +32,7 @@ class ToneStep:
     rotation : int
         On the knob.
     resistance_ohm : float
-        Of the pot in series with the capacitor. [Ω]
+        Of the pot in series with the capacitor, what is left at its stop included where that is known. [Ω]
     corner_hz, peak_hz, peak_db : float or None
         In this circuit: where the level is 3 dB below that at 20 Hz, and the highest maximum; None where there is none.
         [Hz], [Hz], [dB]
@@ -129,7 +131,8 @@ def tone_sweep(
     out = []
     for pot, capacitor in find_tone_controls(instrument).items():
         settings = [read_settings(instrument, {**controls, pot: str(rotation)}) for rotation in ROTATIONS]
-        harness = build_harness(instrument, [Case(settings=one, frequency_hz=frequency_hz) for one in settings])
+        cases = [Case(settings=one, frequency_hz=frequency_hz) for one in settings]
+        harness = build_harness(instrument, cases, has_stops=stops_among(known.basis))
         needed = {key for group in harness.groups for key in needed_values(instrument, group)}
         if not {f"pot.{pot}", f"capacitor.{capacitor}"} <= needed or not needed <= set(known.basis):
             continue
@@ -154,13 +157,13 @@ def _step(
     values = known.values
 
     def solve(f: FloatArray) -> Transfer:
-        harness = build_harness(instrument, [Case(settings=settings, frequency_hz=f)])
-        return solve_harness(harness, values=values)[0]
+        return solve_instrument(instrument, [Case(settings=settings, frequency_hz=f)], values=values)[0]
 
     peak, corner = find_peak(solve, frequency_hz, row), find_corner(solve, frequency_hz, row)
     fraction = values.get(f"pot.{pot}@{settings.pots[pot].label}", settings.pots[pot].fraction)
-    share = fraction if instrument.pot[pot].cw is None else 1 - fraction
-    resistance_ohm = values[f"pot.{pot}"] * share
+    segments = [part for part in passives_of(instrument, settings, has_stops=stops_among(values)) if part.key == f"pot.{pot}"]
+    left_ohm = sum((segment_ohm(part, values, fraction=fraction) for part in segments), 0.0)
+    resistance_ohm = left_ohm if abs(left_ohm) > LEAST_STOP_OHM else 0.0
     product_s = resistance_ohm * values[f"capacitor.{capacitor}"]
     return ToneStep(
         rotation=int(float(settings.pots[pot].label)),

@@ -2,10 +2,11 @@
 
 import math
 
-from fit.answers.digits import allowed_digits
+from fit.answers.digits import allowed_digits, interval_texts
 from fit.answers.known import Basis
 from fit.answers.predict import PredictAnswer
 from fit.answers.quantities import COVERAGE
+from fit.circuit.realparts import LOSS
 from fit.desk.document import Document
 from fit.desk.wording import MINUS, plain_text, table_lines
 from measure.quantity import format_quantity
@@ -35,7 +36,10 @@ def basis_lines(answer: PredictAnswer) -> list[str]:
     list of str
         Lines.
     """
-    lines = ["What this rests on", *table_lines([_row(key, one) for key, one in answer.basis.items()])]
+    rows = [
+        (plain_text(key), value_text(key, one), _sureness(key, one), HOW_KNOWN[one.origin]) for key, one in answer.basis.items()
+    ]
+    lines = ["What this rests on", *table_lines(rows)]
     if answer.measured is not None:
         simulated = "; simulated data" if answer.measured.simulated else ""
         takes = plain_text(", ".join(answer.measured.takes))
@@ -62,8 +66,11 @@ def basis_document(basis: Basis) -> Document:
     dict
         Value, unit, standard uncertainty (null where it does not count), origin.
     """
-    std = None if basis.relative_std is None else abs(basis.value) * basis.relative_std
-    return {"value": basis.value, "unit": basis.unit, "standard_uncertainty": std, "origin": basis.origin}
+    return {"value": basis.value, "unit": basis.unit, "standard_uncertainty": _std_of(basis), "origin": basis.origin}
+
+
+def _std_of(basis: Basis) -> float | None:
+    return abs(basis.value) * basis.relative_std if basis.relative_std is not None else basis.std
 
 
 def sureness_text(half: float) -> str:
@@ -97,22 +104,25 @@ def value_text(key: str, basis: Basis) -> str:
     Returns
     -------
     str
-        Of what was measured no more digits than its interval allows; a share of a track in per cent.
+        Of what was measured no more digits than its interval allows; a share of a track and a loss tangent in per cent.
     """
-    is_share = "@" in key
-    half = COVERAGE * (basis.relative_std or 0.0) * abs(basis.value) if basis.origin == "measured" else 0.0
+    is_share = "@" in key or key.endswith(LOSS)
+    half = COVERAGE * (_std_of(basis) or 0.0) if basis.origin == "measured" else 0.0
     digits = allowed_digits(basis.value, half, most=3 if is_share else 4)
     text = f"{100 * basis.value:.{digits}g} %" if is_share else format_quantity(basis.value, basis.unit, digits)
     return text.replace("-", MINUS)
 
 
-def _row(key: str, basis: Basis) -> tuple[str, ...]:
-    return plain_text(key), value_text(key, basis), _sureness(basis), HOW_KNOWN[basis.origin]
-
-
-def _sureness(basis: Basis) -> str:
-    if basis.relative_std is None:
+def _sureness(key: str, basis: Basis) -> str:
+    if basis.is_exact:
         return "not counted" if basis.origin in CLAIMS else "taken as exact"
     # of what is stated the bound, as it was written; of what was measured 95 %
-    half = basis.relative_std * (COVERAGE if basis.origin == "measured" else math.sqrt(3))
-    return sureness_text(half)
+    factor = COVERAGE if basis.origin == "measured" else math.sqrt(3)
+    if basis.std is None:
+        return sureness_text((basis.relative_std or 0.0) * factor)
+    half = basis.std * factor
+    if half < FACTOR_FROM * basis.value:
+        return sureness_text(half / basis.value)
+    unit, scale = ("%", 100.0) if key.endswith(LOSS) else (basis.unit, 1.0)
+    low, high = max(basis.value - half, 0.0), basis.value + half
+    return interval_texts(scale * basis.value, scale * low, scale * high, unit)[1]

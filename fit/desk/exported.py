@@ -16,6 +16,7 @@ from fit.answers.predict import read_changes
 from fit.circuit.controls import read_settings, split_settings
 from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument
+from fit.circuit.realparts import stops_among
 from fit.desk.basis import value_text
 from fit.desk.outcome import Desk
 from fit.desk.session import FitWish, collect_evidence
@@ -50,6 +51,8 @@ class Fitted:
         Sample rates of the takes, each once; none for responses measured elsewhere. [Hz]
     warnings : tuple of str
         What was noticed.
+    input_tangent : float
+        Loss tangent of the cable. [1]
     """
 
     answer: PickupAnswer
@@ -58,6 +61,7 @@ class Fitted:
     input_f: float
     rates_hz: tuple[float, ...]
     warnings: tuple[str, ...]
+    input_tangent: float = 0.0
 
 
 def fit_for_export(desk: Desk, logbook: Logbook, wish: FitWish) -> Fitted:
@@ -93,6 +97,7 @@ def fit_for_export(desk: Desk, logbook: Logbook, wish: FitWish) -> Fitted:
         input_f=float(np.exp(values["log_input_capacitance"])),
         rates_hz=tuple(sorted({take.response.origin.rate_hz for take in evidence.takes} - {0.0})),
         warnings=warnings,
+        input_tangent=max(values["loss_input_capacitance"], 0.0),
     )
 
 
@@ -222,7 +227,13 @@ def fitted_netlist_text(fitted: Fitted) -> tuple[str, float]:
     head = [f"coilsweep: {names}, from {', '.join(fitted.answer.takes)}", *fit_lines(fitted)]
     head += [f"simulated: {'yes' if fitted.answer.simulated else 'no'}"]
     head += ["emf is the pickup's EMF in volts; what the eddy currents take from the exciting field is in it already"]
-    netlist = pickup_netlist(fitted.pickups, input_ohm=fitted.input_ohm, input_f=fitted.input_f, comments=head)
+    netlist = pickup_netlist(
+        fitted.pickups,
+        input_ohm=fitted.input_ohm,
+        input_f=fitted.input_f,
+        input_tangent=fitted.input_tangent,
+        comments=head,
+    )
     return "\n".join(netlist.lines) + "\n", netlist.spread_error
 
 
@@ -244,7 +255,13 @@ def fitted_impulse(fitted: Fitted, pickup: NetPickup, *, rate_hz: float) -> Impu
         Causal.
     """
     return impulse_response(
-        lambda frequency_hz: pickup_gain(pickup, frequency_hz, input_ohm=fitted.input_ohm, input_f=fitted.input_f),
+        lambda frequency_hz: pickup_gain(
+            pickup,
+            frequency_hz,
+            input_ohm=fitted.input_ohm,
+            input_f=fitted.input_f,
+            input_tangent=fitted.input_tangent,
+        ),
         rate_hz=rate_hz,
     )
 
@@ -292,7 +309,8 @@ def instrument_text(
     stand = read_settings(built, split_settings(settings))
     changed = read_changes(built, changes)
     known = gather_known(built, load=load, changes=changed, measured=measured, with_tolerance=False, settings=stand)
-    harness = build_harness(built, [Case(settings=stand, frequency_hz=np.array([1e3]))])
+    case = Case(settings=stand, frequency_hz=np.array([1e3]))
+    harness = build_harness(built, [case], has_stops=stops_among(known.basis))
     absent = sorted({key for group in harness.groups for key in needed_values(built, group)} - set(known.basis))
     if absent:
         msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, fit takes of it, or use --change"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fit.answers.measured import MeasuredParts, keep_parts, read_measured
+from fit.circuit.realparts import owner_of
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook
@@ -91,6 +92,6 @@ def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quan
     if parts.outcome != "good":
         notes.append(f"The last fit (takes {takes}) misfits: what rests on its values is indicative only")
     if any(abs(load[name].value / value - 1) > SAME for name, value in parts.input_stated.items() if name in load):
-        parts = keep_parts(parts, [name for name in parts.names if name not in load])
+        parts = keep_parts(parts, [name for name in parts.names if owner_of(name) not in load])
         notes.append("The rig states another input or cable than at the last fit: that of the rig counts")
     return LastFit(parts=parts, notes=tuple(notes))
