@@ -84,11 +84,17 @@ def test_budget_adds_up_to_the_uncertainty():
 
 
 def test_scale_uncertainty_is_that_of_the_references_together():
-    """u(L)/L = 1/√Σ(1/u_p²) where noise is nowhere the limit: each ± 1 % is u = 0.577 %."""
+    """u(L)/L = 1/√Σ(1/u_p²) where noise is nowhere the limit: each ± 1 % is u = 0.577 %.
+
+    The dcr's own is wider by ± 1.5 K that the winding may have been warmer or colder (copper, 0.393 %/K, IEC 60028). The input's
+    resistance shares the damping with the cable's loss, which is not known: it tells less than it would alone.
+    """
     answer = answer_of("bare-single-coil", "open", "plus-1n")
     inductance = answer.quantities["inductance"]
-    together = 1 / np.sqrt(3 / (0.01 / np.sqrt(3)) ** 2)
-    assert inductance.standard_uncertainty / inductance.value == pytest.approx(together, rel=0.03)
+    each, warmth = 0.01 / np.sqrt(3), 0.00393 * 1.5 / np.sqrt(3)
+    all_three = 1 / np.sqrt(2 / each**2 + 1 / (each**2 + warmth**2))
+    without_input = 1 / np.sqrt(1 / each**2 + 1 / (each**2 + warmth**2))
+    assert all_three < inductance.standard_uncertainty / inductance.value < without_input
 
 
 def test_predicted_uncertainty_is_what_the_further_take_brings():
@@ -107,8 +113,7 @@ def test_a_reference_that_contradicts_the_takes_is_named():
     wrong = replace(evidence, dcr=parse_quantity("7.3k ± 1%"))
     answer = characterise_pickup(wrong)
     told = {finding.code: finding.text for finding in answer.findings}
-    assert "dcr does not go with the takes" in told["reference-misfit"]
-    assert "-13.0 %" in told["reference-misfit"] or "-12.9 %" in told["reference-misfit"]  # 6350 over 7300
+    assert "dcr, which by the takes is 6.3" in told["reference-misfit"]  # 6.35 kΩ
     assert answer.outcome == "misfit"  # 15 % off: no value may pass as good
     assert answer.quantities["inductance"].value == pytest.approx(2.87, rel=0.01)  # told without it, by the two added parts
 

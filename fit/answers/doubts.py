@@ -279,7 +279,7 @@ def _leak(part: str, value: float, half: float) -> Finding:
         return Finding(code="leaky-capacitor", severity="warn", text=text)
     ohm = 1 / (ACROSS_UNIT_S * value)
     text = (
-        f"{part} leaks, {_value_text(ohm, half / value, 'Ω')} lie across it; a sound one has over 50 MΩ. "
+        f"{part} leaks, {_value_text(ohm, half / value, 'Ω')} lie across it; a sound one has over 500 MΩ. "
         "Dirt or flux, a resistor that instrument.toml lacks, or a capacitor to be replaced"
     )
     return Finding(code="leaky-capacitor", severity="warn", text=text, figure=ohm, unit="Ω")

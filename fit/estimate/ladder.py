@@ -278,6 +278,7 @@ def _release(problem: Problem, names: Sequence[str]) -> Problem:
 
 def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float, best_bic: float) -> Rung:
     """Let tight priors go that the takes contradict, one after the other, as long as BIC falls and may come to the best."""
+    tight = _hold(rung.problem).parameters
     while len(rung.problem.released) < MOST_RELEASED:
         gains = release_gains(rung.problem, blocks, rung.fit)
         in_reach = sum(sorted(gains.values())[-MOST_RELEASED:])
@@ -290,10 +291,12 @@ def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float, best_bi
             _fit_rung(_release(rung.problem, [*rung.problem.released, name]), rung.fit.vector, blocks, log_determinant)
             for name in promising[:TRIED_RELEASES]
         ]
-        tried = [each for each in tried if is_possible(each.problem, each.fit.vector)]
         best = min(tried, key=lambda each: each.bic, default=rung)
         if best.bic >= rung.bic:
             return rung
+        if not is_possible(best.problem, best.fit.vector, tight):
+            again = _fit_rung(rung.problem, best.fit.vector, blocks, log_determinant)
+            return again if again.bic < rung.bic else rung
         rung = best
     return rung
 

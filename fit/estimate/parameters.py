@@ -103,9 +103,9 @@ class Parameter:
 
 
 # Priors tight enough for what is usual, that are let go where the takes ask for it (fit.estimate.release).
-HIGHPASS_STD_HZ = 0.1  # [Hz] between the first-order high-passes of two inputs of one card; common practice, no source
+HIGHPASS_STD_HZ = 0.003  # [Hz] between the first-order high-passes of two inputs of one card, taken for equal until they are not
 HIGHPASS_HZ = 5.0  # [Hz] of the reference channel's own, ± as much: felt only where the two differ
-ACROSS_STD = 0.02  # [1] of `ACROSS_UNIT_S`: a sound capacitor insulates with 50 MΩ and more
+ACROSS_STD = 0.002  # [1] of `ACROSS_UNIT_S`: a sound capacitor insulates with 500 MΩ and more; common practice, no source
 
 RELEASED_STD = {
     "log_": 0.7,  # [ln 1] of a reference: anything from half to twice

@@ -11,11 +11,12 @@ import numpy as np
 
 from fit.estimate.joint import Block, JointFit, covariance_of
 from fit.estimate.model import Problem, name_values
-from fit.estimate.parameters import released_std
+from fit.estimate.parameters import Parameter, released_std
 from measure.response import FloatArray
 
 OF_THE_BENCH = ("delay", "highpass", "across_", "loss_")  # what a model may have without a reference being wrong
 NOT_NEGATIVE = ("across_", "loss_")
+MOVED = 2.0  # [1] of its standard uncertainty that a reference must be off at least, past the bound of a rectangular one (√3)
 LEAST_LEARNED = 1e-7  # [1] of a prior's information; below, the takes say nothing of it
 
 
@@ -84,8 +85,8 @@ def penalty(problem: Problem) -> float:
     return float(np.log(2 * len(problem.data)) + np.log(max(choices, 1)))
 
 
-def is_possible(problem: Problem, vector: FloatArray) -> bool:
-    """Whether what was let go came out as something that can be: a leak and a loss are not negative.
+def is_possible(problem: Problem, vector: FloatArray, tight: Sequence[Parameter]) -> bool:
+    """Whether what was let go went somewhere else, and to what can be: a leak and a loss are not negative.
 
     Parameters
     ----------
@@ -93,11 +94,17 @@ def is_possible(problem: Problem, vector: FloatArray) -> bool:
         With p parameters.
     vector : ndarray, shape (p,)
         The fit.
+    tight : sequence of Parameter
+        With their priors before any was let go.
 
     Returns
     -------
     bool
-        False where it only stands in for something else.
+        False where it only stands in for something else, or for a search that ended elsewhere.
     """
-    p = name_values(problem, vector)
-    return all(p[name] > 0 for name in problem.released if name.startswith(NOT_NEGATIVE))
+    p, held = name_values(problem, vector), {each.name: each for each in tight}
+    return all(
+        abs(p[name] - held[name].prior_mean) > MOVED * held[name].prior_std
+        and (p[name] > 0 or not name.startswith(NOT_NEGATIVE))
+        for name in problem.released
+    )
