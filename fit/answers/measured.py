@@ -257,7 +257,7 @@ def not_below_nothing(parts: MeasuredParts) -> MeasuredParts:
         now[held] = 0.0
     if not held:
         return parts
-    found = np.where(plain, now, np.exp(np.where(plain, 0.0, now)))
+    found = np.where(now == start, values, np.where(plain, now, np.exp(np.where(plain, 0.0, now))))
     if not all(_is_possible(name, value) for name, value in zip(names, found.tolist(), strict=True)):
         found = np.where([is_linear(name) for name in names], np.maximum(values, 0.0), values)  # too far for a linear step
     return replace(parts, values=dict(zip(names, found.tolist(), strict=True)))

@@ -132,7 +132,7 @@ def needed_values(instrument: Instrument, group: Group) -> set[str]:
         Names; loss tangents and leaks of capacitors may be left out, and are not among them.
     """
     parts = [part for wiring in group.wirings for branch in wiring.branches for part in branch]
-    needed = {part.key for part in parts} | {part.stop for part in parts if part.stop}
+    needed = {part.key for part in parts if part.side != "stop"} | {part.stop for part in parts if part.stop}
     coils = coils_of(instrument)
     for name in group.wiring.coils:
         needed |= {f"{name}.dcr", f"{name}.inductance"}

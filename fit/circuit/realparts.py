@@ -164,11 +164,12 @@ def segment_ohm(part: Passive, values: Mapping[str, float], *, fraction: float) 
     float
         Not 0; what is left at a stop may come out of a fit as less than nothing. [Ω]
     """
+    left = values[part.stop] if part.stop else 0.0
+    if part.side == "stop":
+        return left if abs(left) > LEAST_STOP_OHM else math.copysign(LEAST_STOP_OHM, left)
     whole = values[part.key]
-    if part.stop:
-        left = values[part.stop]
-        left = left if abs(left) > LEAST_STOP_OHM else math.copysign(LEAST_STOP_OHM, left)
-        return left if part.side == "stop" else max(whole - left, LEAST_TRACK * whole)
+    if part.side == "rest":
+        return max(whole - left, LEAST_TRACK * whole)
     if not part.side:
         return whole
     return whole * (fraction if part.side == "ccw" else 1 - fraction)
