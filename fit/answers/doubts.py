@@ -16,7 +16,6 @@ from fit.estimate.parameters import (
     ACROSS_UNIT_S,
     DELAY_STD_CALIBRATED,
     DELAY_STD_SAMPLES,
-    HIGHPASS_STD_HZ,
     Parameter,
     added_parts,
 )
@@ -35,6 +34,7 @@ MOST_LOSS = 0.5  # [1] Σk² from which on something else than eddy currents is 
 MOST_TOLD = 2.9  # [%] the floor is not estimated beyond 3 %
 # priors that state nothing a person measured
 OWN_TO_TAKES = ("gain_step_", "logit_", "change_", "stop.", "reach.", "loss_", "field_", "warmer_", "clock")
+USUAL_HIGHPASS_HZ = 0.2  # [Hz] between two inputs of one card: common practice, no source
 MOST_KELVIN = 40.0  # [K] that a winding may have been warmed by
 # What sets the scale of impedance; the input's resistance is felt too little to.
 SCALES = (
@@ -253,7 +253,7 @@ def _of_the_bench(choice: Choice, parameter: Parameter, value: float, half: floa
     name = parameter.name
     if name == "highpass":
         text = (
-            f"the inputs' high-passes lie {abs(value):.2g} Hz apart, on one card {2 * HIGHPASS_STD_HZ:g} Hz are usual; "
+            f"the inputs' high-passes lie {abs(value):.2g} Hz apart, up to {USUAL_HIGHPASS_HZ:g} Hz is usual on one card; "
             "the fit allows for it. coilsweep calibrate loopback takes that out of every take"
         )
         return Finding(code="unequal-highpass", severity="warn", text=text, figure=value, unit="Hz")
