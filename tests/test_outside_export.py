@@ -4,6 +4,7 @@ ngspice (BSD-3-Clause) runs the netlists; scikit-rf (BSD-3-Clause) reads the Tou
 """
 
 import subprocess
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,14 +13,19 @@ from fit.answers.netlist import instrument_netlist, loops_of, pickup_netlist
 from fit.answers.oneport import NetPickup, pickup_gain, pickup_impedance
 from fit.circuit.coil import CoilValues
 from fit.circuit.controls import read_settings
+from fit.circuit.dielectric import NETWORK_ERROR
 from fit.circuit.harness import Case
 from fit.circuit.instrument import stated_values
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_instrument
 from measure.responsefile import format_touchstone, parse_touchstone
+from tests import guitar_cases as gc
+from tests.guitar_circuit import spice_lines
+from tests.guitar_parts import MUTUAL_H
 from tests.random_instruments import draw_instrument
-from tests.test_outside_circuit import needs_ngspice
+from tests.test_outside_circuit import needs_ngspice, simulate
+from tests.test_realparts import LEAKY, as_measured, circuit_of, true_values, with_real_parts, without_contacts
 
 INPUT_OHM, INPUT_F = 1e6, 470e-12
 DIGITS = 1e-9  # [1] relative: element values are written with 12 digits
@@ -191,6 +197,58 @@ def test_layouts_as_netlists(tmp_path, layout):
     (transfer,) = solve_instrument(instrument, [Case(settings=settings, frequency_hz=frequency_hz)], values=values)
     assert np.abs(transfer.voltage[0]).max() > 0.01  # it is heard
     np.testing.assert_allclose(voltage, transfer.voltage[0], rtol=DIGITS)
+
+
+# Every capacitor as the resistors and capacitors that stand for its loss, each as far off as it says; a resonance counts double.
+@needs_ngspice
+@pytest.mark.parametrize("seed", range(8))
+def test_random_instruments_of_real_parts_as_netlists(tmp_path, seed):
+    drawn, instrument = draw_instrument(seed)
+    values = {key: one.quantity.value for key, one in stated_values(instrument).items() if one.quantity is not None}
+    values |= {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
+    values = with_real_parts(instrument, values, np.random.default_rng(seed))
+    lossless = {key: value for key, value in values.items() if not key.endswith(".loss_tangent")}
+    at_ends = {pot: str(10 * (seed % 2)) for pot in list(instrument.pot)[1:]}
+    stated = drawn.settings() | at_ends | dict.fromkeys({"extra"} & set(instrument.switch), "off")
+    settings = read_settings(instrument, stated)
+    for given, tolerance in ((values, 2 * NETWORK_ERROR), (lossless, DIGITS)):
+        case = Case(settings=settings, frequency_hz=np.geomspace(20, 20e3, 40))
+        row = int(np.argmax(np.abs(solve_instrument(instrument, [case], values=given)[0].voltage).max(axis=1)))
+        netlist = instrument_netlist(instrument, settings, given, excite=list(instrument.pickup)[row])
+        assert any("at all frequencies" in line for line in netlist.lines) is (given is values)
+        tip = next(line.split()[1] for line in netlist.lines if line.startswith("Rinput"))
+        frequency_hz, voltage = run_as_written(tmp_path, netlist, f"v({tip})")
+        (transfer,) = solve_instrument(instrument, [replace(case, frequency_hz=frequency_hz)], values=given)
+        assert np.abs(transfer.voltage[row]).max() > 1e-3
+        np.testing.assert_allclose(voltage, transfer.voltage[row], rtol=tolerance)
+
+
+# At one frequency a loss is a resistor: a drawn guitar run by the simulator at a few single ones, its circuit written by code
+# that shares none with the package.
+@needs_ngspice
+@pytest.mark.parametrize("tone", ["10", "0"])
+def test_real_guitar_at_single_frequencies(tmp_path, tone):
+    case = without_contacts(gc.draw_one_pickup(31, kind="one loop", conditions=LEAKY))
+    instrument, values = as_measured(case), true_values(case)
+    circuit = circuit_of(case, fractions={"volume": 1.0, "tone": float(tone) / 10})
+    settings = read_settings(instrument, {"tone": tone})
+    for hertz in (60.0, 1000.0, 3700.0, 15e3):
+        lines, tip = spice_lines(circuit, at_hz=hertz)
+        _, (voltage,) = simulate(tmp_path, [*lines, ".options noopac"], [tip], f"lin 1 {hertz!r} {hertz!r}")
+        at = Case(settings=settings, frequency_hz=np.array([hertz]))
+        (transfer,) = solve_instrument(instrument, [at], values=values)
+        np.testing.assert_allclose(transfer.voltage[0] * 2j * np.pi * hertz * MUTUAL_H, voltage, rtol=DIGITS)
+
+
+@needs_ngspice
+def test_pickup_behind_a_lossy_cable(tmp_path):
+    pickup, options = PICKUPS["two loops"], {"input_ohm": INPUT_OHM, "input_f": INPUT_F, "input_tangent": 0.02}
+    netlist = pickup_netlist([pickup], **options)
+    frequency_hz, voltage = run_as_written(tmp_path, netlist, "v(tip)")
+    ours = pickup_gain(pickup, frequency_hz, **options)
+    np.testing.assert_allclose(voltage, ours, rtol=4 * NETWORK_ERROR)  # as sharp as the resonance is
+    ideal = pickup_gain(pickup, frequency_hz, input_ohm=INPUT_OHM, input_f=INPUT_F)
+    assert np.max(np.abs(ideal / ours - 1)) > 30 * NETWORK_ERROR
 
 
 STEEL = """

@@ -33,8 +33,8 @@ def values_of(instrument):
     return values | {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
 
 
-def per_volt_of_emf(case, frequency_hz, *, fractions, load=None):
-    """Voltage at the tip for 1 V of EMF in the one pickup of a drawn guitar, by mesh equations.
+def circuit_of(case, *, fractions, load=None):
+    """The one pickup of a drawn guitar at settings, 1 A in the exciter over it; as mesh equations and simulators know it.
 
     Strings are not weakened by eddy currents as the exciter's field is; the winding is as warm as in the takes.
     """
@@ -43,8 +43,13 @@ def per_volt_of_emf(case, frequency_hz, *, fractions, load=None):
     guitar = replace(case.guitar, pickups={name: replace(pickup, coils=tuple(coils))})
     usual = [("R", case.truths["input.resistance"])]
     usual.append(("C", case.truths["input.capacitance"], case.truths.get("input.loss_tangent", 0.0)))
-    circuit = gp.guitar_circuit(guitar, fractions, drives={name: 1.0}, load=load or usual)
-    return solve_tip(circuit, frequency_hz) / (2j * np.pi * frequency_hz * gp.MUTUAL_H)
+    return gp.guitar_circuit(guitar, fractions, drives={name: 1.0}, load=load or usual)
+
+
+def per_volt_of_emf(case, frequency_hz, *, fractions, load=None):
+    """Voltage at the tip for 1 V of EMF in the one pickup of a drawn guitar, by mesh equations."""
+    tip = solve_tip(circuit_of(case, fractions=fractions, load=load), frequency_hz)
+    return tip / (2j * np.pi * frequency_hz * gp.MUTUAL_H)
 
 
 def true_values(case):
