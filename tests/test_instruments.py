@@ -177,7 +177,7 @@ def test_damaged_file_is_named_in_one_line(book, capsys, content):
 
 
 ONE_PICKUP = {"bridge.inductance": 4.1, "bridge.dcr": 7.7e3, "bridge.winding_capacitance": 95e-12, "pot.volume": 450e3}
-ONE_PICKUP |= {"input.resistance": 1e6, "input.capacitance": 470e-12}
+ONE_PICKUP |= {"input.resistance": 1e6, "input.capacitance": 470e-12, "input.loss_tangent": 0.01, "pot.volume.stop_10": 2e3}
 
 
 @pytest.fixture
@@ -215,6 +215,8 @@ def test_predict_rests_on_the_last_fit(fitted, capsys):
         "standard_uncertainty": pytest.approx(4500.0, rel=1e-12),
         "origin": "measured",
     }
+    assert document["rests_on"]["pot.volume.stop_10"]["value"] == 2e3
+    assert document["rests_on"]["input.loss_tangent"]["unit"] == ""
     assert document["rests_on"]["capacitor.tone"]["origin"] == "marked"
     assert document["rests_on"]["capacitor.tone"]["standard_uncertainty"] == pytest.approx(2.2e-9 / 3**0.5, rel=1e-9)
     assert document["marked_only"] == ["capacitor.tone", "pot.tone"]
@@ -253,6 +255,7 @@ def test_rig_with_another_cable_counts(fitted, capsys):
     _, document, _ = run_json(capsys, "predict", "--logbook", fitted)
     assert document["rests_on"]["input.capacitance"]["value"] == pytest.approx(900e-12, rel=1e-12)
     assert document["rests_on"]["input.capacitance"]["origin"] == "stated"
+    assert "input.loss_tangent" not in document["rests_on"]
     assert document["rests_on"]["bridge.inductance"]["origin"] == "measured"
     assert document["warnings"] == ["The rig states another input or cable than at the last fit: that of the rig counts"]
 
