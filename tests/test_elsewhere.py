@@ -60,7 +60,7 @@ def test_two_tables_are_fitted_like_recordings(bench, capsys):
     assert (code, err) == (0, "")
     assert "Kept: take bare" in out
     assert "pickup over reference in V/V, 150 frequencies, 31.25 Hz to 19870 Hz" in out
-    assert "Outcome: good (6 of 6 checks passed)" in out
+    assert "Outcome: good (7 of 7 checks passed)" in out
     assert run(capsys, "import", "plus", plus, "--add", "1n ± 1%", "--logbook", bench)[0] == 0
     code, document, _ = run_json(capsys, "fit", "bare", "plus", "--dcr", "6k ± 1%", "--logbook", bench)
     assert code == 0
@@ -114,7 +114,7 @@ def test_inspect_says_what_it_is_and_checks_it_again(bench, capsys):
     code, document, _ = run_json(capsys, "inspect", "bare", "--logbook", bench)
     assert document["schema"] == "coilsweep.inspect/1"
     assert document["response"]["n_frequencies"] == len(GRID_HZ)
-    assert [check["name"] for check in document["checks"]] == ["order", "finite", "points", "band", "gaps", "noise"]
+    assert [check["name"] for check in document["checks"]] == ["order", "finite", "points", "band", "gaps", "noise", "causal"]
     assert read_take(open_logbook(bench), "bare").controls == {"volume": "7"}
 
 
@@ -151,6 +151,21 @@ def test_what_is_rejected_is_kept_and_marked(bench, capsys):
     with pytest.raises(FileError, match="cannot be used: Frequencies do not rise"):
         response_of_take(open_logbook(bench), read_take(open_logbook(bench), "down"))
     assert run(capsys, "inspect", "down", "--logbook", bench)[0] == 0
+
+
+def test_a_phase_of_the_other_sign_is_rejected_and_said(bench, capsys):
+    rows = [line.split(";") for line in table_text(std=True).splitlines()]
+    turned = [rows[0], *([f, gain, phase[1:] if phase[0] == "-" else f"-{phase}", std] for f, gain, phase, std in rows[1:])]
+    file = put(bench, "turned.csv", "\n".join(";".join(row) for row in turned))
+    code, document, err = run_json(capsys, "import", "turned", file, "--logbook", bench)
+    assert code == 3
+    assert document["outcome"] == "rejected"
+    checks = {check["name"]: check for check in document["checks"]}
+    assert [name for name, check in checks.items() if check["outcome"] != "pass"] == ["causal"]
+    assert checks["causal"]["figure"] > 10
+    assert "with the opposite sign of the phase they do" in err
+    with pytest.raises(FileError, match="magnitude and phase do not belong together"):
+        response_of_take(open_logbook(bench), read_take(open_logbook(bench), "turned"))
 
 
 def table_of(frequency_hz, value, std=None):
@@ -195,7 +210,7 @@ def test_each_check_fires_on_its_fault_alone():
 
 def test_of_very_many_frequencies_a_fit_uses_sixteen_an_octave(bench, capsys):
     frequency_hz = np.linspace(20, 20e3, 4000)
-    rows = "".join(f"{f!r},{f / 1e4!r},0.01\n" for f in frequency_hz.tolist())
+    rows = "".join(f"{f!r},0.01,{f / 1e4!r}\n" for f in frequency_hz.tolist())
     code, _, _ = run(capsys, "import", "many", put(bench, "many.csv", "frequency,real,imaginary\n" + rows), "--logbook", bench)
     assert code == 0
     logbook = open_logbook(bench)
@@ -203,7 +218,7 @@ def test_of_very_many_frequencies_a_fit_uses_sixteen_an_octave(bench, capsys):
     whole, used = response_of_take(logbook, take, is_whole=True), response_of_take(logbook, take)
     assert np.array_equal(whole.frequency_hz, frequency_hz)
     assert set(used.frequency_hz) < set(frequency_hz)
-    np.testing.assert_allclose(used.value.real, used.frequency_hz / 1e4, rtol=1e-15)  # as measured, nothing between
+    np.testing.assert_allclose(used.value.imag, used.frequency_hz / 1e4, rtol=1e-15)  # as measured, nothing between
     high = used.frequency_hz[used.frequency_hz > 1000]
     assert np.max(np.abs(16 * np.log2(high / 1000) - np.round(16 * np.log2(high / 1000)))) < 0.06
     assert len(high) == 69  # 16·log2(20) = 69.15: k from 1 to 69

@@ -11,6 +11,7 @@ from fit.desk.screen import check_rows, checks_told, take_heading
 from fit.desk.tablechecks import ASSUMED_STD, judge_table, used_points
 from fit.desk.takes import Looked
 from fit.desk.wording import plain_text, table_lines
+from measure.causality import judge_causal
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, kept_path
@@ -78,11 +79,7 @@ def response_of_take(logbook: Logbook, take: Take, *, is_whole: bool = False) ->
         reasons = "; ".join(finding.text for finding in looked.findings if finding.severity == "reject")
         msg = f'the response of the take "{take.name}" cannot be used: {plain_text(reasons)}'
         raise FileError(msg)
-    response = looked.response
-    kept = np.ones(len(response.frequency_hz), dtype=bool) if is_whole else used_points(response.frequency_hz)
-    return replace(
-        response, frequency_hz=response.frequency_hz[kept], value=response.value[kept], covariance=response.covariance[kept]
-    )
+    return looked.response if is_whole else _as_used(looked.response)
 
 
 def look_at_file(logbook: Logbook, take: Take) -> Looked:
@@ -185,8 +182,7 @@ def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Lo
         raise FileError(msg)
     table = _without_dc(table)
     findings = judge_table(table, is_impedance=unit == "Ω")
-    severities = {finding.severity for finding in findings}
-    if "reject" in severities:
+    if any(finding.severity == "reject" for finding in findings):
         return Looked(findings=findings, outcome="rejected", response=None)
     std = ASSUMED_STD * np.abs(table.value) if table.std is None else table.std
     response = Response(
@@ -195,9 +191,12 @@ def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Lo
         covariance=(std**2 / 2)[:, None, None] * np.eye(2),
         unit=unit,
         origin=replace(origin, simulated=origin.simulated or table.simulated),
-        findings=tuple(finding for finding in findings if finding.severity == "warn"),
     )
-    return Looked(findings=findings, outcome="usable" if "warn" in severities else "good", response=response)
+    findings = (*findings, judge_causal(_as_used(response)))
+    warnings = tuple(finding for finding in findings if finding.severity == "warn")
+    if findings[-1].severity == "reject":
+        return Looked(findings=findings, outcome="rejected", response=None)
+    return Looked(findings=findings, outcome="usable" if warnings else "good", response=replace(response, findings=warnings))
 
 
 def inspect_response(logbook: Logbook, take: Take) -> Outcome:
@@ -249,6 +248,14 @@ def content_line(take: Take, response: Response | None) -> str:
     frequency = response.frequency_hz
     what = f"{UNIT_WORDS[response.unit]} in {response.unit}"
     return f"{line}: {what}, {len(frequency)} frequencies, {frequency[0]:.5g} Hz to {frequency[-1]:.5g} Hz"
+
+
+def _as_used(response: Response) -> Response:
+    """Only the frequencies that a fit uses."""
+    kept = used_points(response.frequency_hz)
+    return replace(
+        response, frequency_hz=response.frequency_hz[kept], value=response.value[kept], covariance=response.covariance[kept]
+    )
 
 
 # Some programs write UTF-8, others one byte a sign; a degree sign in a header must not be what stops them.

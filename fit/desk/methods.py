@@ -65,7 +65,7 @@ def sift_findings(findings: Sequence[Finding], recordings: Sequence[Recording], 
     return tuple(_worded(finding, method) for finding in kept)
 
 
-def judge_response(response: Response, *, method: str) -> tuple[Finding, ...]:
+def judge_response(response: Response, *, method: str, is_timed: bool = True) -> tuple[Finding, ...]:
     """Judge a response by the way it was made.
 
     Parameters
@@ -74,20 +74,24 @@ def judge_response(response: Response, *, method: str) -> tuple[Finding, ...]:
         Pickup over reference.
     method : str
         What was driven: "exciter", "plate" or "impedance".
+    is_timed : bool
+        Its delay is known, from a reference channel.
 
     Returns
     -------
     tuple of Finding
         Those of the response itself included.
     """
+    from measure.causality import judge_causal
     from measure.methods import judge_impedance, judge_plate
 
     own = tuple(_worded(finding, method) for finding in response.findings)
+    causal = judge_causal(response, is_timed=is_timed)
     if method == "plate":  # faint at low notes by its nature, which its own check knows
-        return (*(finding for finding in own if finding.code != "noisy-response"), *judge_plate(response))
+        return (*(finding for finding in own if finding.code != "noisy-response"), *judge_plate(response), causal)
     if method == "impedance":
-        return (*own, *_no_signal(response), *judge_impedance(response))
-    return (*own, *_no_signal(response))
+        return (*own, *_no_signal(response), *judge_impedance(response), causal)
+    return (*own, *_no_signal(response), causal)
 
 
 def compare_repeats(recordings: Sequence[Recording], *, method: str) -> Finding:

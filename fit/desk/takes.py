@@ -120,7 +120,8 @@ def look_at(
         try:
             response = estimate_response(recordings, stimulus=stimulus)
             response = response if free is None else free(response)
-            findings += judge_response(response, method=method)
+            is_timed = all(recording.reference_channel is not None for recording in recordings)
+            findings += judge_response(response, method=method, is_timed=is_timed)
         except MeasureError as err:
             # where nobody said what should arrive, and nothing does, that is what the check for silence could not know
             code, findings = ("response", findings) if stimulus is not None else ("silent", _without(findings, "silent"))
