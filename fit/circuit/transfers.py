@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -192,7 +192,7 @@ class _Lossy:
 
 
 def _points_of(harness: Harness, group: Group) -> list[slice]:
-    ends = np.cumsum([0, *(len(harness.cases[case].frequency_hz) for case in group.cases)]).tolist()
+    ends = accumulate((len(harness.cases[case].frequency_hz) for case in group.cases), initial=0)
     return [slice(first, last) for first, last in pairwise(ends)]
 
 
