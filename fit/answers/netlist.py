@@ -26,7 +26,7 @@ BAND_HZ = (20.0, 20e3)  # [Hz] where the loops that stand for a spread are compa
 MOST_LOOPS = 12
 SPREAD_ERROR = 1e-4  # [1] of the coil's impedance; more loops are taken until it is reached
 FLOAT_OHM = 1e9  # [Ω] from a part that hangs on nothing to ground: no current runs, but a simulator needs a path
-SPELLED = {"Ω": "ohm", "±": "+-", "\N{MICRO SIGN}": "u", "\N{MINUS SIGN}": "-", "°": " deg", "…": "to"}
+SPELLED = {"Ω": "ohm", "±": "+-", "\N{MICRO SIGN}": "u", "\N{MINUS SIGN}": "-", "°": " deg", "…": "to", "σ": "sigma", "δ": "d"}
 ANALYSIS = (".options noopac", ".ac dec 100 20 20k")  # linear: no operating point is needed
 
 
@@ -353,6 +353,11 @@ def ascii_text(text: str) -> str:
     -------
     str
         One line; signs that occur in values spelled out, what else is not ASCII as ``?``.
+
+    Examples
+    --------
+    >>> ascii_text("Tone capacitor, loss angle (tan δ): 0.40 %, uncertain by 76 % (1 σ)")
+    'Tone capacitor, loss angle (tan d): 0.40 %, uncertain by 76 % (1 sigma)'
     """
     for sign, word in SPELLED.items():
         text = text.replace(sign, word)
