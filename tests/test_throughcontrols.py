@@ -17,6 +17,7 @@ from tests import driven_takes as driven
 from tests import guitar_cases as cases
 from tests.desk_bench import run, run_json
 from tests.guitar_bench import recordings_of
+from tests.readme_guitars import REAL, REAL_SEED
 from tests.recorded import RECORDINGS
 from tests.test_instrument_fit import WIRING
 
@@ -148,6 +149,53 @@ def test_take_over_a_pickup_that_is_switched_off_is_left_out(capsys, tmp_path):
     assert found["value"] == pytest.approx(case.truths["bridge.inductance"], rel=0.02)
     take_without = np.isin(["neck.inductance"], [one["quantity"] for one in document["not_identified"]])
     assert take_without.all()
+
+
+def test_real_parts_on_a_warm_day(capsys, tmp_path):
+    """The guitar of README.md: stops, a lossy capacitor, a winding 8 K warmer than when its resistance was read at 20 °C."""
+    case = cases.draw_one_pickup(REAL_SEED, conditions=REAL)
+    start(capsys, tmp_path, text=case.instrument_toml)
+    for name, recording in recordings_of(case).items():
+        file = tmp_path / f"{name}.wav"
+        write_recording(file, recording.samples, rate_hz=recording.rate_hz)
+        options = [
+            "--temperature",
+            f"{case.takes[name].temperature_c:.0f} °C",
+            *(["--add", "1n ± 1%"] if case.takes[name].added else []),
+        ]
+        take(
+            capsys,
+            tmp_path,
+            name,
+            file,
+            *options,
+            "--set",
+            "volume=10",
+            "--set",
+            f"tone={case.takes[name].settings.get('tone', '10')}",
+        )
+    words = ("fit", *case.takes, "--dcr", f"{case.dcr['bridge']} at {case.dcr_temperature_c:.0f}C", "--logbook", tmp_path)
+    code, document, _ = run_json(capsys, *words)
+    assert code == 0
+    assert document["outcome"] == "good"
+    assert document["released"] == []
+    truths = {
+        "dc_resistance": case.truths["bridge.dcr"],
+        "pot.tone.stop_0": case.truths["pot.tone.stop@0"],
+        "capacitor.tone": case.truths["capacitor.tone"],
+        "capacitor.tone.loss_tangent": case.truths["capacitor.tone.loss_tangent"],
+    }
+    for name, true in truths.items():
+        found = document["quantities"][name]
+        assert abs(found["value"] - true) < 3 * found["standard_uncertainty"] < 0.1 * true, name
+    _, out, _ = run(capsys, *words)
+    names = [line.strip().partition("  ")[0] for line in out.splitlines()]
+    place = names.index("Tone pot")
+    assert names[place + 1] == "Tone pot, ohms left at 0"
+    assert names[place + 2 : place + 4] == ["Tone capacitor", "Tone capacitor, loss angle (tan δ)"]
+    code, document, _ = run_json(capsys, *words[:-4], "--dcr", case.dcr["bridge"], "--logbook", tmp_path)
+    assert document["outcome"] == "misfit"
+    assert [one["parameter"] for one in document["released"]] == ["dcr as stated"]
 
 
 def test_dcr_of_each_pickup():
