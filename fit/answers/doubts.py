@@ -6,7 +6,7 @@ import numpy as np
 
 from fit.answers.digits import MINUS, allowed_digits
 from fit.answers.identify import has_two_loads
-from fit.answers.quantities import Derived
+from fit.answers.quantities import COVERAGE, Derived
 from fit.circuit.copper import TEMPERATURE_COEFFICIENT_PER_K
 from fit.estimate.budget import coverage_of
 from fit.estimate.evidence import TakeEvidence
@@ -19,7 +19,7 @@ from fit.estimate.parameters import (
     Parameter,
     added_parts,
 )
-from fit.estimate.release import is_reference
+from fit.estimate.release import is_reference, penalty
 from fit.estimate.shifts import is_calibrated
 from measure.quantity import format_quantity
 from measure.response import Finding, Severity, relative_std
@@ -45,6 +45,9 @@ UNITS = {
     "delay": "sample", "highpass": "Hz", "across_": "S", "loss_": "1", "log_inductance": "H",
     "log_winding_capacitance": "F", "log_capacitor.": "F", "log_input_capacitance": "F",
 }  # fmt: skip
+SEEN_BY_OTHERS = ("log_added_", "log_resistance", "log_input_", "log_series_")
+UNSEEN_ERROR = 0.1  # [1] of a reference, that is asked for
+MOST_NAMED = 4  # quantities in one sentence
 WEAK_REFERENCE = 0.1  # [1] relative standard uncertainty from which on a reference sets no scale
 OUTLIER = 2.0  # [1] times as far off as the other takes
 FAR = 3.0  # [1] so many times beyond the usual no pickup lies
@@ -77,6 +80,7 @@ def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -
         *_let_go(choice),
         *pulled_references(choice),
         *_one_reference(choice, told),
+        *_rests_on(choice, told),
         *_implausible(choice),
         *_unusual(told),
     )
@@ -317,6 +321,54 @@ def _one_reference(choice: Choice, told: dict[str, Derived]) -> list[Finding]:
     cure += "" if is_read else ", or --dcr"
     text = f"only {scales[0]} sets the scale: were it off, all values would be, and nothing here would show it. {cure}"
     return [Finding(code="one-reference", severity="warn", text=text)]
+
+
+def unseen_errors(choice: Choice, told: dict[str, Derived]) -> dict[str, tuple[str, ...]]:
+    """Find the references that the takes would not contradict if they were wrong, and what would be wrong with them.
+
+    Parameters
+    ----------
+    choice : Choice
+        The fit.
+    told : dict
+        Quantities that the takes tell.
+
+    Returns
+    -------
+    dict
+        Reference to the quantities that would be off by more than their intervals, were it `UNSEEN_ERROR` off.
+
+    Notes
+    -----
+    An error e of a reference with the standard uncertainty u moves a quantity by Cov(q, p)/u² · e, and the gain of letting it
+    go by e²/(u² − v²), v its posterior uncertainty (`fit.estimate.release.release_gains`).
+    """
+    out: dict[str, tuple[str, ...]] = {}
+    for index, parameter in enumerate(choice.problem.parameters):
+        if not (parameter.source and parameter.name.startswith(SEEN_BY_OTHERS)) or parameter.name in choice.problem.released:
+            continue
+        learned = 1 - float(choice.covariance[index, index]) / parameter.prior_std**2
+        if learned * (UNSEEN_ERROR / parameter.prior_std) ** 2 > penalty(choice.problem):
+            continue
+        off = []
+        for name, quantity in told.items():
+            moved = abs(float(choice.covariance[index] @ quantity.gradient)) / parameter.prior_std**2 * UNSEEN_ERROR
+            own = float(np.sqrt(max(quantity.gradient @ choice.covariance @ quantity.gradient, 0.0)))
+            if moved > COVERAGE * own:
+                off.append(name)
+        if off:
+            out[parameter.source] = tuple(off)
+    return out
+
+
+def _rests_on(choice: Choice, told: dict[str, Derived]) -> list[Finding]:
+    """Say which values rest on a reference whose error nothing in the takes would show."""
+    findings = []
+    for source, names in unseen_errors(choice, told).items():
+        shown = [name.replace("_", " ") for name in names if not name.partition(".")[0].startswith("eddy")][:MOST_NAMED]
+        text = f"nothing in the takes would show it if {source} were {100 * UNSEEN_ERROR:.0f} % off; with it would be {', '.join(shown)}"
+        findings.append(Finding(code="rests-on", severity="pass", text=text))
+    return findings
 
 
 def pulled_references(choice: Choice) -> list[Finding]:

@@ -52,8 +52,8 @@ def derive_quantities(choice: Choice) -> dict[str, Derived]:
     dict
         Name to quantity. Of several pickups each name begins with the pickup's, ``"bridge.inductance"``; parts are called
         ``"pot.volume"``, ``"capacitor.tone"``, ``"resistor.bleed"``, a pot's electrical fraction ``"pot.volume@6"``, the ohms
-        left at an end of its travel ``"pot.tone.stop_0"``, ``"capacitor.tone.loss_tangent"``, ``"capacitor.tone.leak"``. Two coils
-        have no winding capacitance and no unloaded resonance of their own.
+        left at an end of its travel ``"pot.tone.stop_0"``, ``"capacitor.tone.loss_tangent"``, ``"capacitor.tone.leak"``. Two
+        coils have no winding capacitance and no unloaded resonance of their own.
     """
     out: dict[str, Derived] = {}
     for pickup, suffix in suffixes_of(choice.problem).items():
@@ -111,8 +111,8 @@ def _is_led_out(choice: Choice, pickup: str) -> bool:
 
 def _each_coil(view: _Pickup) -> dict[str, Derived]:
     """Inductance, resistance and winding capacitance of each of two coils that are led out, and their coupling."""
-    first, second = view.coils
-    share = second.resistance_ohm / (first.resistance_ohm + second.resistance_ohm)
+    resistance_ohm = [float(coil.resistance_ohm) for coil in view.coils]
+    share = resistance_ohm[1] / sum(resistance_ohm)
     resistances = (
         {"log_resistance": 1.0, "log_second_resistance": -share},
         {"log_resistance": 1.0, "log_second_resistance": 1 - share},
@@ -125,7 +125,8 @@ def _each_coil(view: _Pickup) -> dict[str, Derived]:
         by_capacitance = view.gradient({"log_winding_capacitance": 1.0} | step)
         out[f"coil_{number}.inductance"] = Derived(value=coil.inductance_h, unit="H", gradient=by_inductance)
         out[f"coil_{number}.winding_capacitance"] = Derived(value=coil.winding_capacitance_f, unit="F", gradient=by_capacitance)
-        out[f"coil_{number}.dc_resistance"] = Derived(value=coil.resistance_ohm, unit="Ω", gradient=view.gradient(by_resistance))
+        gradient = view.gradient(by_resistance)
+        out[f"coil_{number}.dc_resistance"] = Derived(value=resistance_ohm[number - 1], unit="Ω", gradient=gradient)
     k = coupling_of(view.p)
     out["coil_coupling"] = Derived(value=k, unit="1", gradient=view.gradient({"log_coupling": 1 - k}))
     return out

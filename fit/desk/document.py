@@ -97,6 +97,7 @@ def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...], released
         },
         "quantities": {key: estimate_document(estimate) for key, estimate in answer.quantities.items()},
         "released": [_released_document(one) for one in released],
+        "taken_on_trust": [finding.text for finding in answer.findings if finding.code == "rests-on"],
         "not_identified": [
             {"quantity": one.quantity, "why": one.why, "next_take": next_take_document(one.next_take)}
             for one in answer.not_identified

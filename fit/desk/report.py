@@ -208,6 +208,7 @@ def _values(answer: PickupAnswer) -> str:
     tapers = taper_rows(read_tapers(answer.quantities, answer.tapers))
     if tapers:
         parts += ["<h3>Tapers, share of the track from ccw to wiper</h3>", _table(tapers)]
+    parts += [f"<p><b>Taken on trust:</b> {escape(one.text)}.</p>" for one in answer.findings if one.code == "rests-on"]
     for names, why, following in not_told(answer):
         text = f"<b>Not told by these takes:</b> {escape(names)}. Why: {escape(why)}."
         parts.append(f"<p>{text}{f' Cheapest next take: {escape(following)}.' if following else ''}</p>")

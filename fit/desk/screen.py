@@ -70,6 +70,9 @@ def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str
     noticed = dict.fromkeys((*warnings, *(finding.text for finding in answer.findings if finding.severity == "warn")))
     if noticed:
         lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
+    rests_on = [finding.text for finding in answer.findings if finding.code == "rests-on"]
+    if rests_on:
+        lines += ["", "Taken on trust", *(f"  {plain_text(text)}" for text in rests_on)]
     return lines
 
 

@@ -151,7 +151,11 @@ def coil_rows(
         by_share = product * (s * coil.inductance_h)
         _eddy_rows(f"{index}", p, coil, elements.profiles[index], by_share, transfer[index] * drive, rows)
     for placement, mask in circumstances.placed:
-        rows |= {placed_name(name, placement): row * mask for name, row in rows.items() if name.startswith("field_") and "#" not in name}
+        rows |= {
+            placed_name(name, placement): row * mask
+            for name, row in rows.items()
+            if name.startswith("field_") and "#" not in name
+        }
     if len(coils) == 2:
         by_mutual = -(transfer[0] * current[1] + transfer[1] * current[0]) * (s * elements.mutual_h)
         by_inductance = [row + by_mutual / 2 for row in by_inductance]

@@ -148,7 +148,9 @@ def dcr_in_takes(evidence: Evidence, dcr: Quantity) -> Quantity:
     is_known = base is not None and dcr.temperature_c is not None
     ratio = resistance_at(1.0, from_celsius=dcr.temperature_c or 0.0, to_celsius=base or 0.0) if is_known else 1.0
     kelvin = THERMOMETER_STD_K * 2**0.5 if is_known else SAME_ROOM_STD_K
-    slope = TEMPERATURE_COEFFICIENT_PER_K / resistance_at(1.0, from_celsius=REFERENCE_CELSIUS, to_celsius=base or REFERENCE_CELSIUS)
+    slope = TEMPERATURE_COEFFICIENT_PER_K / resistance_at(
+        1.0, from_celsius=REFERENCE_CELSIUS, to_celsius=base or REFERENCE_CELSIUS
+    )
     std = dcr.standard_uncertainty
     value = dcr.value * ratio
     total = None if std is None else float(np.hypot(std * ratio, value * slope * kelvin))

@@ -197,7 +197,15 @@ def _circuit(
 
 def _clocked(evidence: Evidence, parameters: Sequence[Parameter]) -> tuple[str, ...]:
     capacitors = {name for parts in added_parts(evidence)[0] for name, is_capacitor in parts if is_capacitor}
-    stores = ("log_inductance", "log_winding_capacitance", "log_tau_", "log_capacitor.", "log_input_capacitance", "shunt", "delay")
+    stores = (
+        "log_inductance",
+        "log_winding_capacitance",
+        "log_tau_",
+        "log_capacitor.",
+        "log_input_capacitance",
+        "shunt",
+        "delay",
+    )
     return tuple(each.name for each in parameters if each.name in capacitors or each.name.startswith(stores))
 
 

@@ -129,7 +129,11 @@ def released_std(parameter: Parameter) -> float | None:
     float or None
         None for what is not stated, or belongs to a single take.
     """
-    if not parameter.source or parameter.name.startswith(("log_gain_", "log_exciter_corner")) or parameter.name == "highpass_both":
+    if (
+        not parameter.source
+        or parameter.name.startswith(("log_gain_", "log_exciter_corner"))
+        or parameter.name == "highpass_both"
+    ):
         return None
     return next((std for begins, std in RELEASED_STD.items() if parameter.name.startswith(begins)), None)
 

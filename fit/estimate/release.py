@@ -104,7 +104,6 @@ def is_possible(problem: Problem, vector: FloatArray, tight: Sequence[Parameter]
     """
     p, held = name_values(problem, vector), {each.name: each for each in tight}
     return all(
-        abs(p[name] - held[name].prior_mean) > MOVED * held[name].prior_std
-        and (p[name] > 0 or not name.startswith(NOT_NEGATIVE))
+        abs(p[name] - held[name].prior_mean) > MOVED * held[name].prior_std and (p[name] > 0 or not name.startswith(NOT_NEGATIVE))
         for name in problem.released
     )

@@ -287,8 +287,9 @@ def _characteristic_by_parameter(coil: CoilValues, p: dict[str, float], s: compl
         conductance, susceptance = np.exp(-p["log_input_resistance"]), s * np.exp(p["log_input_capacitance"])
         admittance = winding + conductance + susceptance
         out |= {"log_input_resistance": -impedance * conductance, "log_input_capacitance": impedance * susceptance}
-    out["log_resistance"] = coil.resistance_ohm * admittance
-    out["log_inductance"] = (impedance - coil.resistance_ohm) * admittance
+    resistance_ohm = float(coil.resistance_ohm)
+    out["log_resistance"] = resistance_ohm * admittance
+    out["log_inductance"] = (impedance - resistance_ohm) * admittance
     scale = s * coil.inductance_h * admittance
     for index, ((share, _, _, _, profile), values) in enumerate(zip(coil.eddies, elements.profiles[0], strict=True)):
         sigmoid = 1 / (1 + np.exp(-p[f"share_0_{index}"]))

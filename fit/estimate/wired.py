@@ -334,7 +334,12 @@ def _keep_part_rows(
 
 
 def _keep_stop_rows(
-    term: Term, by_log: ComplexArray, conductance: ComplexArray | float, p: dict[str, float], rows: dict[str, ComplexArray], size: int
+    term: Term,
+    by_log: ComplexArray,
+    conductance: ComplexArray | float,
+    p: dict[str, float],
+    rows: dict[str, ComplexArray],
+    size: int,
 ) -> None:
     """Of a pot at an end of its travel: `by_log` by the logarithm of the conductance of one of its two segments."""
     whole_ohm = math.exp(p[term.name])
