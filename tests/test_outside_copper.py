@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fit.answers.copper import resistance_at
+from fit.circuit.copper import resistance_at
 
 # From the standard's coefficient, to the digits given: 0.4 % a degree, more than many a multimeter's error.
 PUBLISHED = [(25.0, 8055.2), (30.0, 8210.5), (20.0, 7900.0)]

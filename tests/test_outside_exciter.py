@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from fit.answers.conductor import enamelled_diameter_m, gauge_diameter_m, wire_resistance_ohm
-from fit.answers.copper import resistance_at
 from fit.answers.solenoid import nagaoka_coefficient, nagaoka_inductance_h, wheeler_layer_h, wheeler_multilayer_h
 from fit.answers.turns import (
     MU0,
@@ -15,6 +14,7 @@ from fit.answers.turns import (
     mutual_of_rectangles_h,
     mutual_of_turns_h,
 )
+from fit.circuit.copper import resistance_at
 
 NEEDS_CFSEM = "cfsem is not installed: pip install '.[test]'"
 SQUARE_GMD = 0.44705  # [1] of a square from itself, over its side: Maxwell 1873, §692 (from memory)

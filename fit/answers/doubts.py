@@ -353,7 +353,7 @@ def unseen_errors(choice: Choice, told: dict[str, Derived]) -> dict[str, tuple[s
         off = []
         for name, quantity in told.items():
             moved = abs(float(choice.covariance[index] @ quantity.gradient)) / parameter.prior_std**2 * UNSEEN_ERROR
-            own = float(np.sqrt(max(quantity.gradient @ choice.covariance @ quantity.gradient, 0.0)))
+            own = float(np.sqrt(max(float(quantity.gradient @ choice.covariance @ quantity.gradient), 0.0)))
             if moved > COVERAGE * own:
                 off.append(name)
         if off:
@@ -366,7 +366,8 @@ def _rests_on(choice: Choice, told: dict[str, Derived]) -> list[Finding]:
     findings = []
     for source, names in unseen_errors(choice, told).items():
         shown = [name.replace("_", " ") for name in names if not name.partition(".")[0].startswith("eddy")][:MOST_NAMED]
-        text = f"nothing in the takes would show it if {source} were {100 * UNSEEN_ERROR:.0f} % off; with it would be {', '.join(shown)}"
+        percent = f"{100 * UNSEEN_ERROR:.0f} %"
+        text = f"nothing in the takes would show it if {source} were {percent} off; with it would be {', '.join(shown)}"
         findings.append(Finding(code="rests-on", severity="pass", text=text))
     return findings
 

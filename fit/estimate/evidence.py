@@ -130,7 +130,7 @@ def _base_temperature(evidence: Evidence) -> float | None:
 
 
 def dcr_in_takes(evidence: Evidence, dcr: Quantity) -> Quantity:
-    """What a winding resistance that was read beforehand is in the takes, by copper's coefficient.
+    """Find what a winding resistance that was read beforehand is in the takes, by copper's coefficient.
 
     Parameters
     ----------

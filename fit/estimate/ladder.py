@@ -619,7 +619,7 @@ def _draw_two_coils(rng: np.random.Generator, base: dict[str, float], eddies: Ed
 
 
 def _moved_takes(choice: Choice) -> list[int]:
-    """Takes whose gain steps lie beyond what their priors allow, the farthest first."""
+    """List the takes whose gain steps lie beyond what their priors allow, the farthest first."""
     pulls: dict[int, float] = {}
     for index, parameter in enumerate(choice.problem.parameters):
         if not parameter.name.startswith("gain_step_"):

@@ -21,7 +21,7 @@ LEAST_LEARNED = 1e-7  # [1] of a prior's information; below, the takes say nothi
 
 
 def is_reference(name: str) -> bool:
-    """Whether a parameter that was let go is something that a person stated.
+    """Say whether a parameter that was let go is something that a person stated.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def release_gains(problem: Problem, blocks: Sequence[Block], fit: JointFit) -> d
 
 
 def penalty(problem: Problem) -> float:
-    """What BIC charges for one prior let go out of all that could be.
+    """Find what BIC charges for one prior let go out of all that could be.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def penalty(problem: Problem) -> float:
 
 
 def is_possible(problem: Problem, vector: FloatArray, tight: Sequence[Parameter]) -> bool:
-    """Whether what was let go went somewhere else, and to what can be: a leak and a loss are not negative.
+    """Say whether what was let go went somewhere else, and to what can be: a leak and a loss are not negative.
 
     Parameters
     ----------

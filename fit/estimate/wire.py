@@ -114,8 +114,8 @@ def wire_takes(
         cases = [
             Case(settings=evidence.takes[k].settings, frequency_hz=frequencies[k], load=(*own_load, *added[k])) for k in chosen
         ]
-        for group in build_harness(instrument, cases, has_stops=True).groups:
-            groups.append((group, [chosen[case] for case in group.cases], is_after, method, source))
+        harness = build_harness(instrument, cases, has_stops=True)
+        groups += [(group, [chosen[case] for case in group.cases], is_after, method, source) for group in harness.groups]
     seen = {
         stop_name(part.key, evidence.takes[take].settings.pots[part.key.removeprefix("pot.")].fraction)
         for group, takes, *_ in groups
