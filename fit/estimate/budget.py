@@ -211,7 +211,9 @@ def foresee_take(choice: Choice, added: Sequence[Quantity], settings: Settings) 
     evidence = choice.problem.evidence
     # the first take's response stands in: same frequencies, same relative noise
     further = replace(evidence.takes[0], name="further take", added=tuple(added), settings=settings, coil_moved=False)
-    problem = build_problem(replace(evidence, takes=(*evidence.takes, further)), choice.problem.model, thin=PREDICT_THIN)
+    problem = build_problem(
+        replace(evidence, takes=(*evidence.takes, further)), choice.problem.model, thin=PREDICT_THIN, is_foreseen=True
+    )
     values = name_values(choice.problem, choice.fit.vector)
     vector = np.array([values.get(parameter.name, parameter.start) for parameter in problem.parameters])
     prediction = predict_residual(problem, vector)

@@ -7,7 +7,7 @@ take alone or common to the takes of a placement. p, q, ℓ and which of the two
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -24,6 +24,8 @@ COARSE_ROUGH = (LEAST, 3e-4, 3e-3)
 POINTS_COARSE, POINTS_FINE = 40, 120  # a take, at most
 NEIGHBOUR = 0.5  # [1] of the criterion: a length that starts farther behind than this is not searched
 CLOSE = 10.0  # [1] of the criterion: a scope this far behind on the coarse grid is not refined
+UNCERTAIN = 1e-3  # [1] φ from which on a floor must be certain
+CERTAIN = 10.0  # [1] of the criterion, −2 ln of the likelihood, that a larger floor must gain
 JITTER = 1e-9  # [1] keeps the kernel's factor real; far below LEAST²
 SIMPLEX_TOLERANCE = 0.1  # [1] of ln p and ln q, and of the criterion: p itself is known to 10 or 20 %
 
@@ -113,8 +115,19 @@ def estimate_floor(problem: Problem, prediction: Prediction, vector: FloatArray,
     for score, length, smooth, rough, is_common in starts:
         if score < best + CLOSE:
             fine = _groups(problem, prediction, is_common=is_common, most_points=POINTS_FINE)
-            refined.append(_refine(fine, prior, (length, smooth, rough), is_common=is_common))
+            score, floor = _refine(fine, prior, (length, smooth, rough), is_common=is_common)
+            refined.append((score, _not_above_what_is_certain(fine, prior, floor, score)))
     return min(refined, key=lambda pair: pair[0])[1]
+
+
+def _not_above_what_is_certain(groups: Sequence[_Group], prior: _Prior, floor: Floor, score: float) -> Floor:
+    """Take a large floor back where the noise could be all of it: takes near the noise are wide, and no misfit."""
+    if floor.total <= UNCERTAIN:
+        return floor
+    scale = UNCERTAIN / floor.total
+    smooth, rough = max(scale * floor.smooth, LEAST), max(scale * floor.rough, LEAST)
+    smaller = _criterion(groups, prior, length=floor.length_octaves, smooth=smooth, rough=rough)
+    return floor if smaller > score + CERTAIN else replace(floor, smooth=smooth, rough=rough)
 
 
 def _best_of_grid(groups: Sequence[_Group], prior: _Prior) -> tuple[float, float, float, float]:

@@ -110,7 +110,9 @@ class Prediction:
     jacobian: ComplexArray
 
 
-def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1, released: Sequence[str] = ()) -> Problem:
+def build_problem(
+    evidence: Evidence, model: PickupModel, *, thin: int = 1, is_foreseen: bool = False, released: Sequence[str] = ()
+) -> Problem:
     """Lay takes and model out as one vector problem.
 
     Parameters
@@ -120,7 +122,9 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1, rele
     model : PickupModel
         The circuit.
     thin : int
-        Keep every so many frequencies, the same in all takes, with the noise of as many averaged.
+        Keep every so many frequencies, the same in all takes.
+    is_foreseen : bool
+        Those stand for all: each with the noise of as many averaged, for uncertainties that are foretold and not found.
     released : sequence of str
         Parameters whose priors are let go.
 
@@ -150,7 +154,8 @@ def build_problem(evidence: Evidence, model: PickupModel, *, thin: int = 1, rele
         evidence=evidence,
         parameters=tuple(widen_priors(parameters, released)),
         frequency_hz=np.concatenate(frequencies),
-        noise=np.concatenate([smooth_noise(t.response)[k] for t, k in zip(evidence.takes, kept, strict=True)]) / np.sqrt(thin),
+        noise=np.concatenate([smooth_noise(t.response)[k] for t, k in zip(evidence.takes, kept, strict=True)])
+        / np.sqrt(thin if is_foreseen else 1),
         data=np.concatenate([_with_positive_gain(t, k) for t, k in zip(evidence.takes, kept, strict=True)]),
         take_of_point=take_of_point,
         rate_of_point_hz=np.asarray(rates)[take_of_point],
