@@ -1,15 +1,12 @@
 """The demo plays the whole job, rejects what is spoilt, and says honestly what it found."""
 
 import json
-import time
 
 import numpy as np
 import pytest
 
 from fit.desk.demo import Drawer, pickup_response
 from tests.desk_bench import run, run_json
-
-LONGEST_S = 20.0
 
 
 @pytest.fixture(scope="module")
@@ -21,16 +18,14 @@ def played(tmp_path_factory):
 
     folder = tmp_path_factory.mktemp("demo") / "played"
     out, err = io.StringIO(), io.StringIO()
-    began = time.perf_counter()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         code = main(["demo", str(folder)])
-    return folder, code, out.getvalue(), err.getvalue(), time.perf_counter() - began
+    return folder, code, out.getvalue(), err.getvalue()
 
 
-def test_demo_plays_the_whole_job_in_time(played):
-    folder, code, out, err, took_s = played
+def test_demo_plays_the_whole_job(played):
+    folder, code, out, err = played
     assert code == 0
-    assert took_s < LONGEST_S
     for command in ("rig", "stimulus", "import open-loud", "import open ", "import plus-1n", "inspect", "fit", "report"):
         assert f"$ coilsweep {command}" in out
     assert out.rstrip().endswith(str(folder / "report.html"))
@@ -39,7 +34,7 @@ def test_demo_plays_the_whole_job_in_time(played):
 
 
 def test_demo_says_simulated_everywhere(played):
-    folder, _, out, _, _ = played
+    folder, _, out, _ = played
     assert "simulated" in out
     assert "simulated" in (folder / "report.html").read_text(encoding="utf-8")
     for name in ("open-loud", "open", "plus-1n"):

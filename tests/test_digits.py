@@ -132,7 +132,7 @@ def test_printed_by_hand(given_, texts):
 # One formatter: nobody else turns the ends of an interval into text.
 def test_no_other_place_writes_the_ends_of_an_interval():
     root = Path(__file__).parent.parent / "fit"
-    by_hand = re.compile(r"\{[^{}]*\.(?:low|high)\b[^{}]*:[^{}]*\}|format_quantity\([^()]*\.(?:low|high)\b")
+    by_hand = re.compile(r"\{[^{}\"']*\.(?:low|high)\b[^{}\"']*:[^{}]*\}|format_quantity\([^()]*\.(?:low|high)\b")
     found = [path.name for path in root.rglob("*.py") if by_hand.search(path.read_text(encoding="utf-8"))]
     assert found == []
     assert by_hand.search('f"{share.low:.1f} %"')

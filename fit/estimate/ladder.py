@@ -21,6 +21,7 @@ MISFIT = 5e-3  # [1] φ from which on the model is said to misfit
 TWO_COILS_SUFFICE = 2e-4  # [1] φ below which two coils with a loop each are not enriched: wrong ones leave six times as much
 MOVED_PULL = 3.0  # [1] of a gain step against its prior
 MOST_RELEASED = 3  # priors let go at most, one reference among them
+FIRST_ORDER = 2.0  # [1] that a gain may be larger than to first order
 TRIED_RELEASES = 2  # of the most promising ones are tried at a time
 BLAMES_MODEL = 2e-3  # [1] φ, sought with all references let go, from which on the model is at fault, not a reference
 DOUBTED = 4.0  # [1] of χ²: a gain from which on the floor is sought with all references let go
@@ -281,7 +282,7 @@ def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float, best_bi
     tight = _hold(rung.problem).parameters
     while len(rung.problem.released) < MOST_RELEASED:
         gains = release_gains(rung.problem, blocks, rung.fit)
-        in_reach = sum(sorted(gains.values())[-MOST_RELEASED:])
+        in_reach = FIRST_ORDER * sum(sorted(gains.values())[-MOST_RELEASED:])
         if rung.bic - in_reach > best_bic:
             return rung
         if any(is_reference(name) for name in rung.problem.released):

@@ -33,11 +33,16 @@ def plain_residual(parameters, takes):
             s = 2j * np.pi * frequency
             profile = s * np.exp(p["log_tau_0_0"]) / (1 + s * np.exp(p["log_tau_0_0"]))
             impedance = np.exp(p["log_resistance"]) + s * np.exp(p["log_inductance"]) * (1 - share * profile)
-            admittance = s * (np.exp(p["log_winding_capacitance"]) + np.exp(p["log_input_capacitance"]))
-            admittance += np.exp(-p["log_input_resistance"]) + (s * np.exp(p["log_added_0"]) if added else 0.0)
+            turn = -2 / np.pi * np.log(s / (2000 * np.pi))
+            admittance = s * (
+                np.exp(p["log_winding_capacitance"])
+                + np.exp(p["log_input_capacitance"] + p["loss_input_capacitance"] * turn)
+                + (np.exp(p["log_added_0"] + p["loss_added_0"] * turn) if added else 0.0)
+            )
+            admittance += np.exp(-p["log_input_resistance"])
             field = 1 - p["field_0_0"] * profile
             model = gain * s * field / (1 + impedance * admittance) * np.exp(-s * p["delay"] / 48000.0)
-            residual = (model / measured - 1) * weight
+            residual = np.log(model / measured) * weight
             rows += [residual.real, residual.imag]
     return rows
 
