@@ -23,6 +23,7 @@ MOVED_PULL = 3.0  # [1] of a gain step against its prior
 MOST_RELEASED = 3  # priors let go at most, one reference among them
 FIRST_ORDER = 2.0  # [1] that a gain may be larger than to first order
 TRIED_RELEASES = 2  # of the most promising ones are tried at a time
+HIGHPASS = "highpass"
 BLAMES_MODEL = 2e-3  # [1] φ, sought with all references let go, from which on the model is at fault, not a reference
 DOUBTED = 4.0  # [1] of χ²: a gain from which on the floor is sought with all references let go
 AS_LIKELY = 4.0  # [1] of χ²: another reference that would gain nearly as much may be the wrong one
@@ -59,10 +60,11 @@ TWO_COILS: tuple[Eddies, ...] = ((("loop",), ("loop",)), (("spread",), ("spread"
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Candidate:
-    """A model with the vector that a search under independent errors found for it."""
+    """A model with the vector that a search under independent errors found for it, and the priors let go in it."""
 
     model: PickupModel
     fit: JointFit
+    released: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -211,6 +213,9 @@ def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupM
     if only is not None:
         return _choose(evidence, _fit_one_coil(evidence, [model.eddies for model in only]), fixed_floor)
     compared = _compare(evidence, _fit_one_coil(evidence, ONE_COIL), fixed_floor)
+    if compared.floor.total >= BLAMES_MODEL and _is_steep(compared):
+        again = _compare(evidence, _fit_one_coil(evidence, ONE_COIL, released=(HIGHPASS,)), fixed_floor)
+        compared = again if again.floor.total < 0.5 * compared.floor.total else compared
     if len(compared.best.problem.model.eddies[0]) > 1:  # a third loop has a chance only where a second one helps
         candidates = _from_rungs(compared.rungs)
         candidates.append(_fit_three_loops(evidence, candidates))
@@ -241,7 +246,7 @@ def _compare(
     evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, near: Floor | None = None
 ) -> _Comparison:
     """Fit the candidates under the floor of the best fitting one; `near` is that of a similar set of models."""
-    problems = [build_problem(evidence, candidate.model, thin=COMPARE_THIN) for candidate in candidates]
+    problems = [build_problem(evidence, each.model, thin=COMPARE_THIN, released=each.released) for each in candidates]
     richest = int(np.argmin([candidate.fit.chi_square for candidate in candidates]))
     floor = fixed_floor or _floor_without_references(problems[richest], candidates[richest].fit.vector, near)
     blocks, log_determinant = floor_blocks(problems[richest], floor)
@@ -257,6 +262,15 @@ def _compare(
     if floor.total < MISFIT:  # of what misfits, it does not matter which
         rungs = _step_down(rungs, blocks, log_determinant)
     return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs))
+
+
+def _is_steep(compared: _Comparison) -> bool:
+    """See whether unequal high-passes may be behind a misfit: far from them, a search finds no way there by itself."""
+    rung = min(compared.rungs, key=lambda each: each.fit.chi_square)
+    if HIGHPASS in rung.problem.released:
+        return False
+    gain = release_gains(rung.problem, compared.blocks, rung.fit).get(HIGHPASS, 0.0)
+    return gain > penalty(rung.problem)
 
 
 def _floor_without_references(problem: Problem, vector: FloatArray, near: Floor | None) -> Floor:
@@ -345,7 +359,7 @@ def _settle(evidence: Evidence, compared: _Comparison, fixed_floor: Floor | None
 
 
 def _from_rungs(rungs: Sequence[Rung]) -> list[Candidate]:
-    return [Candidate(model=rung.problem.model, fit=rung.fit) for rung in rungs]
+    return [Candidate(model=rung.problem.model, fit=rung.fit, released=rung.problem.released) for rung in rungs]
 
 
 def _fit_rung(
@@ -479,16 +493,16 @@ def _search(
     return fits[0]
 
 
-def _fit_one_coil(evidence: Evidence, ladder: Sequence[Eddies]) -> list[Candidate]:
+def _fit_one_coil(evidence: Evidence, ladder: Sequence[Eddies], *, released: tuple[str, ...] = ()) -> list[Candidate]:
     """Each model of one coil with up to two losses, from fresh starts and from the fits of simpler ones."""
     fits: dict[Eddies, dict[str, float]] = {}
     candidates = []
     for eddies in ladder:
         model = PickupModel(eddies=eddies)
-        problem = build_problem(evidence, model, thin=SEARCH_THIN)
+        problem = build_problem(evidence, model, thin=SEARCH_THIN, released=released)
         fit = _search(problem, [start_vector(problem, known) for known in _first_values(eddies[0], fits)])
         fits[eddies] = name_values(problem, fit.vector)
-        candidates.append(Candidate(model=model, fit=fit))
+        candidates.append(Candidate(model=model, fit=fit, released=released))
     return candidates
 
 
@@ -497,9 +511,9 @@ def _fit_three_loops(evidence: Evidence, candidates: Sequence[Candidate]) -> Can
     two = min((c for c in candidates if len(c.model.eddies[0]) == 2), key=lambda candidate: candidate.fit.chi_square)
     known = name_values(build_problem(evidence, two.model, thin=SEARCH_THIN), two.fit.vector)
     model = PickupModel(eddies=THREE_LOOPS)
-    problem = build_problem(evidence, model, thin=SEARCH_THIN)
+    problem = build_problem(evidence, model, thin=SEARCH_THIN, released=two.released)
     fit = _search(problem, [start_vector(problem, known | _weak_loops(2, known, step)) for step in (-1.5, 1.5)])
-    return Candidate(model=model, fit=fit)
+    return Candidate(model=model, fit=fit, released=two.released)
 
 
 def _first_values(profiles: tuple[Profile, ...], fits: dict[Eddies, dict[str, float]]) -> list[dict[str, float]]:
