@@ -115,7 +115,7 @@ def test_what_nothing_could_show_is_said():
     case = cases.draw_wrong_reference(7, "input.capacitance", 0.13, conditions=AS_READ)
     answer = characterise_pickup(evidence_of_guitar(case))
     said = [finding.text for finding in answer.findings if finding.code == "rests-on"]
-    assert any("input capacitance" in text and "winding capacitance" in text for text in said)
+    assert any("input capacitance" in text and "winding capacitance" in text for text in said), said
 
 
 @pytest.mark.slow

@@ -47,6 +47,7 @@ UNITS = {
 }  # fmt: skip
 SEEN_BY_OTHERS = ("log_added_", "log_resistance", "log_input_", "log_series_")
 UNSEEN_ERROR = 0.1  # [1] of a reference, that is asked for
+FOLLOWING = ("resonance_", "q_", "peak_", "eddy_")  # what follows from the elements
 MOST_NAMED = 4  # quantities in one sentence
 WEAK_REFERENCE = 0.1  # [1] relative standard uncertainty from which on a reference sets no scale
 OUTLIER = 2.0  # [1] times as far off as the other takes
@@ -365,11 +366,17 @@ def _rests_on(choice: Choice, told: dict[str, Derived]) -> list[Finding]:
     """Say which values rest on a reference whose error nothing in the takes would show."""
     findings = []
     for source, names in unseen_errors(choice, told).items():
-        shown = [name.replace("_", " ") for name in names if not name.partition(".")[0].startswith("eddy")][:MOST_NAMED]
+        elements = [name for name in names if not any(mark in name for mark in FOLLOWING)]
+        shown = [_plain_name(name) for name in elements[:MOST_NAMED]] or ["resonance and Q"]
         percent = f"{100 * UNSEEN_ERROR:.0f} %"
         text = f"nothing in the takes would show it if {source} were {percent} off; with it would be {', '.join(shown)}"
         findings.append(Finding(code="rests-on", severity="pass", text=text))
     return findings
+
+
+def _plain_name(quantity: str) -> str:
+    kind, _, part = quantity.partition(".")
+    return f"{part} {kind}" if kind in ("pot", "capacitor", "resistor") else quantity.replace("_", " ").replace(".", " ")
 
 
 def pulled_references(choice: Choice) -> list[Finding]:
