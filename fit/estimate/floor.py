@@ -406,10 +406,21 @@ def smooth_difference(problem: Problem, floor: Floor, residual: ComplexArray) ->
     -------
     ndarray of complex, shape (m,)
         Its conditional mean p²K C⁻¹ r, free of noise.
+
+    Notes
+    -----
+    Takes that share it have one value a frequency: with the diagonal part D, the map E from frequencies to points and
+    p²K = U Uᵀ, the mean is U (1 + Uᵀ EᵀD⁻¹E U)⁻¹ Uᵀ EᵀD⁻¹ r, at a cost that grows with the takes and not with their cube.
     """
+    group_of_take = placements(problem) if floor.is_common else np.arange(len(problem.evidence.takes))
+    group_of_point = group_of_take[problem.take_of_point]
     out = np.zeros(len(residual), dtype=complex)
-    for points, covariance in floor_covariances(problem, floor):
-        octaves = np.log2(problem.frequency_hz[points])
-        smooth = floor.smooth**2 * kernel(octaves, floor.length_octaves)
-        out[points] = smooth @ np.linalg.solve(covariance, residual[points])
+    for group in range(group_of_take.max() + 1):
+        points = np.flatnonzero(group_of_point == group)
+        octaves, node = np.unique(np.log2(problem.frequency_hz[points]).round(9), return_inverse=True)
+        weight = 1 / (problem.noise[points] ** 2 + floor.rough**2 * problem.points_per_third)
+        lower = floor.smooth * _kernel_factor(octaves.tobytes(), floor.length_octaves)
+        summed = np.bincount(node, weight * residual[points].real) + 1j * np.bincount(node, weight * residual[points].imag)
+        inner = np.eye(len(octaves)) + lower.T @ (np.bincount(node, weight)[:, None] * lower)
+        out[points] = (lower @ np.linalg.solve(inner, lower.T @ summed))[node]
     return out

@@ -14,7 +14,9 @@ from fit.estimate.joint import fit_joint, independent_blocks
 from fit.estimate.model import build_problem
 from fit.estimate.parameters import PickupModel
 from fit.estimate.start import start_vector
+from tests import guitar_cases as cases
 from tests.benches import draw_bench
+from tests.guitar_evidence import evidence_of_guitar
 from tests.recorded import evidence_of
 
 ROUNDS = 15
@@ -137,3 +139,18 @@ def test_help_beside_the_import_of_numpy(benchmark):
     benchmark.extra_info["ratio"] = ratio
     benchmark.pedantic(lambda: run("help"), rounds=3)
     print(f"\n--help {1e3 * help_s:.0f} ms, import numpy {1e3 * numpy_s:.0f} ms, ratio {ratio:.2f}")
+
+
+def test_whole_answer_over_takes_of_one_placement(benchmark):
+    """Three takes and thirty of one placement: the time grows no faster than the takes, and the values are the same."""
+    times, values = {}, {}
+    for repeats in (1, 10):
+        evidence = evidence_of_guitar(cases.draw_bare(5, added=(cases.ADDED, "2n2 ± 1%"), repeats=repeats))
+        pairs = [timed(lambda evidence=evidence: characterise_pickup(evidence)) for _ in range(3)]
+        times[repeats] = min(time_s for time_s, _ in pairs)
+        values[repeats] = pairs[0][1].quantities["inductance"]
+    ratio = times[10] / times[1]
+    benchmark.extra_info["ratio"] = ratio
+    assert abs(values[10].value - values[1].value) < values[1].standard_uncertainty
+    benchmark.pedantic(lambda: characterise_pickup(evidence), rounds=1)
+    print(f"\nthirty takes over three: {ratio:.1f} times as long, for 10 times the takes")
