@@ -9,6 +9,7 @@ from fit.answers.compare import compare_takes
 from fit.estimate.evidence import Evidence
 from tests import benches
 from tests import guitar_cases as cases
+from tests.draws import drawn
 from tests.guitar_evidence import evidence_of_guitar
 from tests.test_instrument_fit import recorded_guitar
 
@@ -109,11 +110,12 @@ def test_one_side_alone_is_refused():
 
 @pytest.mark.slow
 def test_change_is_called_in_few_comparisons_where_nothing_was_done():
-    """The interval of all verdicts together: at most some 5 in 100 comparisons may name a change (60 drawn; 3 σ: 8)."""
+    """The interval of all verdicts together: at most some 5 in 100 comparisons may name a change (60 drawn, 3 σ: 8; 12 drawn, 3 σ: 3)."""
     wrong = []
-    for seed in range(100, 160):
+    n = drawn(60, everyday=12)
+    for seed in range(100, 100 + n):
         answer = compare_takes(evidence_of_guitar(cases.draw_shielding(seed, added_f=0.0)))
         changed = [name for name, change in answer.quantities.items() if change.verdict == "changed"]
         wrong += [(seed, changed)] if changed else []
-    print(f"{len(wrong)} of 60 comparisons name a change: {wrong}")
-    assert len(wrong) <= 8
+    print(f"{len(wrong)} of {n} comparisons name a change: {wrong}")
+    assert len(wrong) <= (8 if n == 60 else 3)

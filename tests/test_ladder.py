@@ -11,6 +11,7 @@ from fit.estimate.ladder import MISFIT, ONE_COIL, choose_model, model_name
 from fit.estimate.model import build_problem, name_values
 from fit.estimate.parameters import PickupModel
 from tests.benches import draw_bench, draw_truth
+from tests.draws import drawn
 from tests.recorded import evidence_of
 
 N_LOOPS = (0, 1, 1, 2, 2)  # in turn over the seeds
@@ -68,7 +69,7 @@ def test_pulls_of_200_benches(kind):
     ("kind", "n_benches"), [("no misfit", 1000), ("smooth misfit common to the takes", 1000), ("smooth misfit of each take", 400)]
 )
 def test_pulls_of_many_benches(kind, n_benches):
-    check_benches(kind, n_benches)
+    check_benches(kind, drawn(n_benches, everyday=n_benches // 4))
 
 
 def test_no_loss_for_two_loops_is_a_misfit():

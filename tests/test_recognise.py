@@ -12,6 +12,7 @@ from measure.recognise import Recognised, describe_sweep, is_own, played_samples
 from measure.response import FloatArray
 from measure.source.virtual import Faults, Gap, Noise
 from measure.stimulus import Sweep, sweep_samples
+from tests.draws import drawn
 from tests.test_checks import BENCH, NO_NOISE, RATE_HZ, ROOM, STIMULUS, SWEEP, blamed, coil, found, sense, slow, take
 
 OWN = Sweep(rate_hz=RATE_HZ)
@@ -171,7 +172,7 @@ def test_no_good_take_of_a_hundred_is_rejected_without_its_stimulus() -> None:
     from tests.test_checks import draw_bench
 
     rejected = []
-    for seed in range(100):
+    for seed in range(drawn(100, everyday=20)):
         draw = draw_bench(seed)
         findings = check_recording(take(draw.bench, sweep=draw.sweep))
         if outcome(findings) == "rejected":

@@ -18,9 +18,11 @@ from measure.quantity import parse_parts, parse_quantity
 from measure.recording import Recording
 from measure.transfer import estimate_response
 from tests import simulated_cases as simulated
+from tests.draws import drawn
 from tests.test_outside_circuit import needs_ngspice, simulate
 
-SINGLE_COILS, HUMBUCKERS = range(100, 150), range(200, 220)
+SINGLE_COILS, HUMBUCKERS = range(100, 100 + drawn(50, everyday=20)), range(200, 200 + drawn(20, everyday=8))
+DRAWN_ONCE = pytest.mark.xdist_group("simulated cases")
 
 
 def netlist_of(pickup, load):
@@ -172,12 +174,14 @@ def humbuckers():
 
 
 @pytest.mark.slow
+@DRAWN_ONCE
 def test_no_good_take_is_rejected():
     rejected = [seed for seed, _, outcomes, _ in (*single_coils(), *humbuckers()) if "rejected" in outcomes]
     assert rejected == []
 
 
 @pytest.mark.slow
+@DRAWN_ONCE
 def test_single_coils_come_out_right():
     limits = {"inductance": 0.01, "dc_resistance": 0.015, "winding_capacitance": 5e-12}
     pulls = []
@@ -198,6 +202,7 @@ def test_single_coils_come_out_right():
 
 
 @pytest.mark.slow
+@DRAWN_ONCE
 def test_single_coils_agree_with_their_model():
     for seed, case, _, answer in single_coils():
         if simulated_is_quiet(case):
@@ -212,6 +217,7 @@ def simulated_is_quiet(case):
 
 
 @pytest.mark.slow
+@DRAWN_ONCE
 def test_humbuckers_total_inductance_comes_out_right():
     wrong = []
     for seed, case, _, answer in humbuckers():
@@ -226,6 +232,7 @@ def test_humbuckers_total_inductance_comes_out_right():
 
 
 @pytest.mark.slow
+@DRAWN_ONCE
 def test_most_humbuckers_are_described():
     described = [
         answer.outcome == "good" and abs(answer.quantities["inductance"].value / case.pickup.inductance_h - 1) < 0.01
