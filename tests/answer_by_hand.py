@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fit.answers.pickup import (
+from fit.answers.pickup.characterisation import (
     Candidate,
     Contribution,
     Curve,

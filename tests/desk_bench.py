@@ -4,7 +4,7 @@ import json
 
 import numpy as np
 
-from fit.desk.cli import main
+from fit.desk.command.main import main
 from measure.source.files import read_stimulus, write_recording
 from measure.source.virtual import Faults, Noise, VirtualBench
 

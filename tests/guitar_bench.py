@@ -5,7 +5,7 @@ import scipy.fft
 from scipy.interpolate import CubicSpline
 
 from fit.estimate.parameters import ACROSS_UNIT_S, SHUNT_UNIT_F, STOP_UNIT_OHM
-from measure.recording import Recording
+from measure.signal.recording import Recording
 from tests import simulated_cases as simulated
 from tests.guitar_cases import added_key, true_response
 

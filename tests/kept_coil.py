@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fit.desk.cli import main
+from fit.desk.command.main import main
 from tests.desk_bench import (
     CAPACITANCE_F,
     DCR_OHM,

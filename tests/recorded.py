@@ -9,7 +9,7 @@ from fit.estimate.evidence import Evidence, TakeEvidence
 from measure.quantity import parse_parts, parse_quantity
 from measure.response import Response
 from measure.source.files import read_recording
-from measure.transfer import estimate_response
+from measure.transfer.response import estimate_response
 
 RECORDINGS = Path(__file__).parents[1] / "fixtures" / "recordings"
 

@@ -3,8 +3,8 @@
 import numpy as np
 import scipy.fft
 
-from measure.recording import Recording
-from measure.stimulus import Sweep, sweep_samples
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 
 RESONANCE_HZ, Q = 4000.0, 10.0
 HUM_ORDERS = np.array([1, 2, 3, 5, 7, 9, 11, 15, 21])

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy.signal import chirp, lfilter
 
-from measure.arrival import THIRD_TOP, find_latency, follow_stimulus
 from measure.response import FloatArray
-from measure.stimulus import Sweep, sweep_samples
-from measure.timetable import read_timetable
+from measure.signal.arrival import THIRD_TOP, find_latency, follow_stimulus
+from measure.signal.stimulus import Sweep, sweep_samples
+from measure.signal.timetable import read_timetable
 
 RATE_HZ = 48000
 SWEEP = Sweep(rate_hz=RATE_HZ, duration_s=1.5, before_s=0.3, after_s=0.3)

@@ -11,25 +11,25 @@ import msgspec
 import numpy as np
 import pytest
 
-from fit.answers.pickup import Estimate
-from fit.desk.calibrated import calibration_warnings
-from fit.desk.calibratedtext import bounded_text
-from fit.desk.calibrating import calibrate_loopback
-from fit.desk.elsewhere import take_response
-from fit.desk.heard import Heard
-from fit.desk.intake import TakeFacts
-from fit.desk.outcome import Desk
-from fit.desk.taking import TakeOrder, make_take
-from fit.desk.wording import SIMULATED_TEXT
+from fit.answers.pickup.characterisation import Estimate
+from fit.desk.bench.calibrate import calibrate_loopback
+from fit.desk.bench.heard import Heard
+from fit.desk.bench.imports import TakeFacts
+from fit.desk.bench.take import TakeOrder, make_take
+from fit.desk.book.card import calibration_warnings
+from fit.desk.book.desk import Desk
+from fit.desk.book.response import take_response
+from fit.desk.show.sheets.calibrate import bounded_text
+from fit.desk.show.words import SIMULATED_TEXT
 from measure.errors import FileError
 from measure.logbook.calibrated import read_loopback
 from measure.logbook.rig import read_rig
 from measure.logbook.store import open_logbook, read_take
 from measure.quantity import parse_quantity
-from measure.recording import Recording
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.files import write_recording
 from measure.source.virtual import Noise, VirtualBench
-from measure.stimulus import Sweep, sweep_samples
 from tests.desk_bench import flat, run, run_json
 
 RATE_HZ = 48000

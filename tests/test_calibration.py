@@ -5,7 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from measure.calibration import (
+from measure.errors import CalibrationError
+from measure.response import Response
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
+from measure.source.virtual import Noise, VirtualBench
+from measure.transfer.calibration import (
     Calibration,
     Curve,
     apply_calibration,
@@ -14,13 +19,8 @@ from measure.calibration import (
     judge_age,
     require_match,
 )
-from measure.errors import CalibrationError
-from measure.loopback import Loopback, solve_loopback
-from measure.recording import Recording
-from measure.response import Response
-from measure.source.virtual import Noise, VirtualBench
-from measure.stimulus import Sweep, sweep_samples
-from measure.transfer import estimate_response
+from measure.transfer.loopback import Loopback, solve_loopback
+from measure.transfer.response import estimate_response
 
 RATE_HZ = 48000
 GRID_HZ = 1000.0 * 2.0 ** (np.arange(-80, 71) / 16)

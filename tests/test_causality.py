@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from measure.causality import FEWEST, judge_causal
-from measure.recording import Recording
+from measure.checks.causality import FEWEST, judge_causal
 from measure.response import Origin, Response, relative_std
-from measure.transfer import estimate_response
+from measure.signal.recording import Recording
+from measure.transfer.response import estimate_response
 from tests import guitar_cases as gc
 from tests import guitar_parts as gp
 from tests import simulated_cases as simulated

@@ -11,8 +11,8 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
-from fit.desk.cli import main
-from fit.desk.drifting import change_text, drift_warnings
+from fit.desk.book.drift import change_text, drift_warnings
+from fit.desk.command.main import main
 from measure.errors import FileError
 from measure.logbook.checked import CHECKED_FILE, CheckedCoil, DriftRecord, keep_checked, read_checked
 from measure.logbook.store import list_takes, open_logbook
@@ -57,7 +57,7 @@ def by_hand(monkeypatch):
         one = answer(outcome="misfit" if wish.dcr else "good")
         return replace(one, quantities={"resonance_loaded": estimate(5900.0 + wobble, 9.0, "Hz")}), ()
 
-    monkeypatch.setattr("fit.desk.takesets.answer_for", answer_for)
+    monkeypatch.setattr("fit.desk.book.take_sets.answer_for", answer_for)
 
 
 def names(*numbers):

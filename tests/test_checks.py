@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from measure.checks import NAMES, check_recording, noise_summary, outcome
-from measure.recording import Recording
-from measure.repeats import check_repeats
+from measure.checks.recording import NAMES, check_recording, noise_summary, outcome
+from measure.checks.repeats import check_repeats
 from measure.response import ComplexArray, Finding, FloatArray
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap, Noise, VirtualBench
-from measure.stimulus import Sweep, sweep_samples
 from tests.draws import drawn
 
 RATE_HZ = 48000

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from fit.desk.cli import main
+from fit.desk.command.main import main
 from measure.source.virtual import Faults, Gap
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, record, run, run_json
 
@@ -377,14 +377,14 @@ def test_help_and_version(capsys):
 
 
 def test_help_imports_nothing_heavy():
-    script = "import sys; from fit.desk.cli import main; main(['--help']); print(sorted(m for m in sys.modules if m in "
+    script = "import sys; from fit.desk.command.main import main; main(['--help']); print(sorted(m for m in sys.modules if m in "
     script += "('numpy', 'scipy', 'matplotlib', 'lmfit', 'soundfile', 'sounddevice', 'msgspec', 'tomlkit')))"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
 
 
 def test_interrupt_ends_with_130(capsys, monkeypatch):
-    import fit.desk.session as session
+    import fit.desk.questions.fit as session
 
     def interrupted(*_, **__):
         raise KeyboardInterrupt
@@ -398,7 +398,7 @@ def test_interrupt_ends_with_130(capsys, monkeypatch):
 def test_reader_that_leaves_early_is_no_error(bench):
     reader, writer = os.pipe()
     os.close(reader)
-    script = "from fit.desk.cli import run; run()"
+    script = "from fit.desk.command.main import run; run()"
     words = [sys.executable, "-c", script, "rig", "--logbook", str(bench / "book")]
     try:
         done = subprocess.run(words, stdout=writer, stderr=subprocess.PIPE, text=True, check=False)
@@ -459,7 +459,7 @@ def test_four_commands_tell_the_coil_of_an_independent_simulation(capsys, tmp_pa
 def test_output_that_cannot_be_written_is_one_line(tmp_path):
     for words in (["rig"], ["rig", "--json"], ["fit", "nothere", "--json"]):
         with Path("/dev/full").open("w") as full:
-            command = [sys.executable, "-c", "from fit.desk.cli import run; run()", *words, "--logbook", str(tmp_path)]
+            command = [sys.executable, "-c", "from fit.desk.command.main import run; run()", *words, "--logbook", str(tmp_path)]
             done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
         assert done.returncode == 2
         assert len(done.stderr.strip().splitlines()) == 1

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.clocks import NAME, align_clocks, judge_clocks, measure_drift, stretch_samples
-from measure.stimulus import Sweep, sweep_samples
 from tests.takes_by_formula import apply_response, coil_response
 
 RATE_HZ = 48000

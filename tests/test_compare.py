@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.compare import compare_takes
+from fit.answers.compare.comparison import compare_takes
 from fit.estimate.evidence import Evidence
 from tests import benches
 from tests import guitar_cases as cases
@@ -110,7 +110,7 @@ def test_one_side_alone_is_refused():
 
 @pytest.mark.slow
 def test_change_is_called_in_few_comparisons_where_nothing_was_done():
-    """The interval of all verdicts together: at most some 5 in 100 comparisons may name a change (60 drawn, 3 σ: 8; 12 drawn, 3 σ: 3)."""
+    """All verdicts together: some 5 in 100 comparisons may name a change (3 σ: 8 of 60, 3 of 12)."""
     wrong = []
     n = drawn(60, everyday=12)
     for seed in range(100, 100 + n):

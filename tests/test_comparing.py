@@ -18,7 +18,7 @@ RIG = ["--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "-
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
     """Logbook with the recordings from before and after shielding."""
-    from fit.desk.cli import main
+    from fit.desk.command.main import main
 
     folder = tmp_path_factory.mktemp("book")
     assert main(["rig", "--logbook", str(folder), *RIG]) == 0

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from fit.answers.pickup import Contribution, NextTake, NotIdentified
-from fit.desk.confirming import confirm_document, confirm_lines, judge_part
+from fit.answers.pickup.characterisation import Contribution, NextTake, NotIdentified
+from fit.desk.questions.confirm import confirm_document, confirm_lines, judge_part
 from measure.quantity import parse_quantity
 from measure.response import Finding
 from tests.answer_by_hand import answer as answer_by_hand
@@ -41,7 +41,7 @@ TAKE = NextTake(add="", text="one more take with the controls set to tone=0", pr
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
     """The recordings of an instrument: tone up, with 1 nF added, tone down; its tone capacitor is 30.6 nF."""
-    from fit.desk.cli import main
+    from fit.desk.command.main import main
 
     folder = tmp_path_factory.mktemp("confirm")
     at = ["--logbook", str(folder)]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fit.answers.controlchart import (
+from fit.answers.repeat.control_chart import (
     BASELINE_POINTS,
     LEAST_POINTS,
     Baseline,

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from fit.desk.demo import Drawer, pickup_response
+from fit.desk.bench.demo import Drawer, pickup_response
 from tests.desk_bench import run, run_json
 
 
@@ -14,7 +14,7 @@ def played(tmp_path_factory):
     import contextlib
     import io
 
-    from fit.desk.cli import main
+    from fit.desk.command.main import main
 
     folder = tmp_path_factory.mktemp("demo") / "played"
     out, err = io.StringIO(), io.StringIO()

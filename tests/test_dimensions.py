@@ -2,7 +2,7 @@
 
 import pytest
 
-from fit.desk.dimensions import read_length, read_level_v, read_wire, wires_to_choose
+from fit.desk.show.lengths import read_length, read_level_v, read_wire, wires_to_choose
 
 
 # dBu: 1 mW in 600 Ω, 0.7746 V; dBV: 1 V (IEC 60027-3, from memory). Peak and peak to peak of a sine.

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.desk.elsewhere import response_of_take
-from fit.desk.tablechecks import ASSUMED_STD, judge_table
-from fit.desk.wording import SIMULATED_TEXT
+from fit.desk.book.response import response_of_take
+from fit.desk.book.table import ASSUMED_STD, judge_table
+from fit.desk.show.words import SIMULATED_TEXT
 from measure.errors import FileError
 from measure.logbook.store import open_logbook, read_take
 from measure.response import relative_std
-from measure.responsefile import ResponseTable, parse_csv
+from measure.tables.files import ResponseTable, parse_csv
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, RIG, coil, flat, run, run_json
 
 GRID_HZ = 1000 * 2.0 ** (np.arange(-80, 70) / 16)  # as other instruments have them too: rising, some 16 an octave

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from measure.checks import check_recording, outcome
-from measure.ends import judge_ends
-from measure.recording import Recording
-from measure.stimulus import Sweep, sweep_samples
+from measure.checks.ends import judge_ends
+from measure.checks.recording import check_recording, outcome
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 from tests import simulated_cases as simulated
 
 RATE_HZ = 48000

@@ -6,13 +6,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.conductor import gauge_diameter_m, wire_resistance_ohm
-from fit.answers.exciter import analyse_exciter, emf_key, setup_figures
-from fit.answers.exciterdesign import DesignWish, design_exciter, smallest_sense_ohm
-from fit.answers.excitersetup import Drive, PickupCoil, Setup, Winding, turns_per_layer
-from fit.answers.solenoid import nagaoka_coefficient, nagaoka_inductance_h
-from fit.answers.turns import MU0, Turns, coil_inductance_h, mutual_of_circles_h, mutual_of_rectangles_h, mutual_of_turns_h
-from fit.desk.dimensions import read_wire, wires_to_choose
+from fit.answers.exciter.conductor import gauge_diameter_m, wire_resistance_ohm
+from fit.answers.exciter.design import DesignWish, design_exciter, smallest_sense_ohm
+from fit.answers.exciter.rating import analyse_exciter, emf_key, setup_figures
+from fit.answers.exciter.setup import Drive, PickupCoil, Setup, Winding, turns_per_layer
+from fit.answers.exciter.solenoid import nagaoka_coefficient, nagaoka_inductance_h
+from fit.answers.exciter.turns import (
+    MU0,
+    Turns,
+    coil_inductance_h,
+    mutual_of_circles_h,
+    mutual_of_rectangles_h,
+    mutual_of_turns_h,
+)
+from fit.desk.show.lengths import read_wire, wires_to_choose
 
 WINDING = Winding(
     turns=60, wire_m=0.2e-3, enamelled_m=0.225e-3, is_round=True, former_width_m=0.02, former_depth_m=0.02,
@@ -176,8 +183,8 @@ def test_voltage_in_a_pickup_far_away_is_that_of_two_dipoles():
 def test_a_pickup_by_more_nodes_gives_the_same(monkeypatch):
     near = replace(SETUP, pickup=replace(PICKUP, gap_m=0.001))
     few = figures(near)["mutual_inductance"]
-    monkeypatch.setattr("fit.answers.exciter.AXIAL_NODES", 12)
-    monkeypatch.setattr("fit.answers.exciter.RADIAL_NODES", 12)
+    monkeypatch.setattr("fit.answers.exciter.rating.AXIAL_NODES", 12)
+    monkeypatch.setattr("fit.answers.exciter.rating.RADIAL_NODES", 12)
     assert few == pytest.approx(figures(near)["mutual_inductance"], rel=0.01)
 
 

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.excitercorner import COPPER_STD, current_response, find_corner
-from measure.recording import Recording
+from fit.answers.calibrate.exciter_corner import COPPER_STD, current_response, find_corner
 from measure.response import CHANNEL_DELAY, CHANNEL_GAIN, Origin, Response
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Noise, VirtualBench
-from measure.stimulus import Sweep, sweep_samples
-from measure.transfer import estimate_response
+from measure.transfer.response import estimate_response
 from tests.benches import GRID_HZ, RATE_HZ, smooth_error
 
 NOISE = 3e-5

@@ -5,7 +5,7 @@ import shlex
 
 import pytest
 
-from fit.answers.conductor import enamelled_diameter_m
+from fit.answers.exciter.conductor import enamelled_diameter_m
 
 from .desk_bench import run, run_json
 

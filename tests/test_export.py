@@ -7,19 +7,19 @@ import numpy as np
 import pytest
 import soundfile
 
-from fit.answers.measured import MeasuredParts
-from fit.answers.oneport import NetPickup, emf_shares, impulse_response, pickup_gain, pickup_impedance
+from fit.answers.netlist.oneport import NetPickup, emf_shares, impulse_response, pickup_gain, pickup_impedance
+from fit.answers.parts.fitted import MeasuredParts
 from fit.circuit.coil import CoilValues
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk.elsewhere import response_of_take, take_response
-from fit.desk.exported import Fitted, fitted_netlist_text, fitted_port_text, in_ohms, instrument_text
-from fit.desk.wording import SIMULATED_TEXT
+from fit.desk.book.response import response_of_take, take_response
+from fit.desk.export.contents import Fitted, fitted_netlist_text, fitted_port_text, in_ohms, instrument_text
+from fit.desk.show.words import SIMULATED_TEXT
 from measure.logbook.store import open_logbook, read_take
 from measure.logbook.take import RecordingFile, Take
 from measure.quantity import parse_quantity
 from measure.response import Response
-from measure.responsefile import parse_csv, parse_touchstone
+from measure.tables.files import parse_csv, parse_touchstone
 from tests.answer_by_hand import answer
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, INPUT_F, INPUT_OHM, RIG, record, run, run_json
 
@@ -41,7 +41,7 @@ TRUTH = NetPickup(
 @pytest.fixture(scope="module")
 def logbook(tmp_path_factory):
     """A logbook with two good takes and a silent one, made once."""
-    from fit.desk.cli import main
+    from fit.desk.command.main import main
 
     folder = tmp_path_factory.mktemp("bench")
     place = ["--logbook", str(folder)]
@@ -289,9 +289,9 @@ def test_nothing_rests_on_a_rejected_take(there, tmp_path, capsys):
 
 # Where the second file cannot be written, the first is taken back.
 def test_files_are_written_all_or_none(there, tmp_path, capsys, monkeypatch):
-    import fit.desk.export
+    import fit.desk.export.files
 
-    written = fit.desk.export.replace_file
+    written = fit.desk.export.files.replace_file
 
     def fail(path, content):
         if path.name == "plus.csv":
@@ -301,7 +301,7 @@ def test_files_are_written_all_or_none(there, tmp_path, capsys, monkeypatch):
             raise FileError(msg)
         written(path, content)
 
-    monkeypatch.setattr(fit.desk.export, "replace_file", fail)
+    monkeypatch.setattr(fit.desk.export.files, "replace_file", fail)
     code, _, err = run(capsys, "export", "open", "plus", "--to", "csv", *there)
     assert code == 2
     assert "no space" in err

@@ -7,15 +7,15 @@ import shutil
 
 import pytest
 
-from fit.desk.cli import main
-from fit.desk.demo import Drawer
-from fit.desk.guide_bench import virtual_bench
-from fit.desk.guide_scene import Bench, Offer, Taken, read_parts, read_quantity
-from fit.desk.guide_terminal import file_name, read_memory, run_guide
-from fit.desk.guide_virtual import JOB_F, TONE_CAPACITOR_F
-from fit.desk.intake import TakeFacts
-from fit.desk.outcome import Desk
-from fit.desk.taking import TakeOrder, make_take
+from fit.desk.bench.demo import Drawer
+from fit.desk.bench.imports import TakeFacts
+from fit.desk.bench.take import TakeOrder, make_take
+from fit.desk.bench.virtual import JOB_F, TONE_CAPACITOR_F
+from fit.desk.book.desk import Desk
+from fit.desk.command.main import main
+from fit.desk.guide.bench import virtual_bench
+from fit.desk.guide.console import file_name, read_memory, run_guide
+from fit.desk.guide.scene import Bench, Offer, Taken, read_parts, read_quantity
 from measure.errors import FileError, ServerDiedError
 from measure.logbook.store import list_takes, open_logbook
 from measure.source.virtual import Noise, VirtualBench

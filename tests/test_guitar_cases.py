@@ -12,7 +12,7 @@ from fit.circuit.reading import read_instrument
 from fit.estimate.model import build_problem, predict_residual
 from fit.estimate.parameters import PickupModel
 from measure.quantity import parse_quantity
-from measure.transfer import estimate_response
+from measure.transfer.response import estimate_response
 from tests import guitar_cases as cases
 from tests import guitar_parts as gp
 from tests.guitar_bench import recordings_of, truth_vector

@@ -4,10 +4,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from measure.hum import find_silences, fit_hum, hum_samples, line_levels, noise_density
-from measure.recording import Recording
+from measure.signal.mains import find_silences, fit_hum, hum_samples, line_levels, noise_density
+from measure.signal.recording import Recording
 from measure.source.files import read_recording
-from measure.transfer import estimate_response
+from measure.transfer.response import estimate_response
 from tests.takes_by_formula import HUM_ORDERS, coil_response, hum_wave, noise_samples, take
 
 RECORDINGS = Path(__file__).parent.parent / "fixtures" / "recordings"

@@ -3,8 +3,8 @@ import json
 import numpy as np
 import pytest
 
-from fit.answers.hum import NoiseTake, compare_noise
-from fit.desk.methods import noise_take
+from fit.answers.compare.noise import NoiseTake, compare_noise
+from fit.desk.book.method import noise_take
 from measure.logbook.take import RecordingFile, Take
 from measure.source.files import read_recording
 from tests.recorded import RECORDINGS

@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.inputload import LoadTake, characterise_input
-from measure.calibration import apply_calibration
-from measure.loopback import solve_loopback
+from fit.answers.calibrate.input import LoadTake, characterise_input
 from measure.quantity import Quantity, parse_quantity
-from measure.recording import Recording
 from measure.response import Origin, Response
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Noise, VirtualBench
-from measure.stimulus import Sweep, sweep_samples
-from measure.transfer import estimate_response
+from measure.transfer.calibration import apply_calibration
+from measure.transfer.loopback import solve_loopback
+from measure.transfer.response import estimate_response
 from tests.benches import GRID_HZ, RATE_HZ, quantity
 
 ONE_PERCENT = 0.01 / np.sqrt(3)

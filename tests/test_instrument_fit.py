@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.pickup import characterise_pickup
+from fit.answers.pickup.characterisation import characterise_pickup
 from fit.circuit.controls import read_settings, taper_fraction
 from fit.circuit.reading import read_instrument
 from fit.estimate.evidence import Evidence, TakeEvidence

@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pytest
 
-from fit.answers.measured import MeasuredParts, measured_document
-from fit.desk.lastfit import text_sha256
+from fit.answers.parts.fitted import MeasuredParts, measured_document
+from fit.desk.book.kept_fit import text_sha256
 from tests.desk_bench import run, run_json
 
 

@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fit.desk import leveling
-from fit.desk.leveling import card_of
+from fit.desk.bench.level import card_of
+from fit.desk.bench.rig import level as leveling
 from measure.logbook.rig import Interface, Reference, Rig, read_rig
 from measure.source.devices import Device, DeviceList
 from measure.source.listening import Progress
@@ -24,7 +24,7 @@ DUMB = Device(name="speaker", host_api="ALSA", n_inputs=0, n_outputs=2, own_rate
 def listed(monkeypatch):
     def put(*devices):
         found = DeviceList(devices=devices, explanation="that one is the default", library="V1")
-        for place in ("fit.desk.leveling", "measure.source.devices"):
+        for place in ("fit.desk.bench.level", "measure.source.devices"):
             monkeypatch.setattr(f"{place}.list_devices", lambda: found)
 
     return put

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.levels import TONE_HZ, TONE_LEVEL, judge_levels, read_levels
+from measure.signal.levels import TONE_HZ, TONE_LEVEL, judge_levels, read_levels
 
 RATE_HZ = 48000
 

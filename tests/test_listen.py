@@ -3,9 +3,15 @@
 import numpy as np
 import pytest
 
-from fit.answers.filtering import convolve_blocks, design_size, filter_gain, minimum_phase_impulse, minimum_phase_spectrum
-from fit.answers.listen import HIGHEST_HZ, LEVEL_HIGH_HZ, LEVEL_LOW_HZ, MOST_BOOST, Side, design_change
-from fit.answers.predict import predict_instrument
+from fit.answers.listen.impulse import HIGHEST_HZ, LEVEL_HIGH_HZ, LEVEL_LOW_HZ, MOST_BOOST, Side, design_change
+from fit.answers.listen.minimum_phase import (
+    convolve_blocks,
+    design_size,
+    filter_gain,
+    minimum_phase_impulse,
+    minimum_phase_spectrum,
+)
+from fit.answers.predict.prediction import predict_instrument
 from fit.circuit.instrument import Instrument
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument

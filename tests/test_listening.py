@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from fit.answers.listen import Side, design_change
-from fit.answers.loudness import weighted_energy
+from fit.answers.listen.impulse import Side, design_change
+from fit.answers.listen.loudness import weighted_energy
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk import listening
+from fit.desk.questions import listen as listening
 from measure.errors import FileError
 from measure.quantity import parse_quantity
 from measure.source.files import create_blocks, open_blocks
@@ -199,8 +199,8 @@ def test_memory_does_not_grow_with_the_length(book, capsys):
 
 
 def test_measured_values_stand_in_for_stated_ones(book, capsys, monkeypatch):
-    from fit.answers.measured import MeasuredParts
-    from fit.desk.lastfit import LastFit
+    from fit.answers.parts.fitted import MeasuredParts
+    from fit.desk.book.kept_fit import LastFit
 
     names = ("capacitor.tone", "bridge.inductance")
     values = {"capacitor.tone": 47e-9, "bridge.inductance": 4.4}
@@ -234,7 +234,7 @@ def test_picture(book, capsys):
 
 
 def test_picture_holds_the_curves():
-    from fit.desk.listenplots import listen_figure
+    from fit.desk.show.figures.listen import listen_figure
 
     instrument = read_instrument(layout_text("one-pickup"))
     load = {"input.resistance": parse_quantity("1M", "Ω"), "input.capacitance": parse_quantity("470p", "F")}

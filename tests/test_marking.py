@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fit.answers.marking import (
+from fit.answers.confirm.marking import (
     SERIES_TOLERANCE,
     coarsest_series,
     letter_code,

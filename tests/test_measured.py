@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.adopted import adopt_losses, shared_parts
-from fit.answers.harvest import measured_parts
-from fit.answers.known import TAPER_BOUND
-from fit.answers.measured import MeasuredParts, keep_parts, measured_document, read_measured
-from fit.answers.predict import predict_instrument, read_changes
+from fit.answers.parts.fitted import MeasuredParts, keep_parts, measured_document, read_measured
+from fit.answers.parts.from_fit import measured_parts
+from fit.answers.parts.known import TAPER_BOUND
+from fit.answers.predict.carry_over import adopt_losses, shared_parts
+from fit.answers.predict.prediction import predict_instrument, read_changes
 from fit.circuit.controls import read_settings
 from fit.circuit.harness import Case
 from fit.circuit.instrument import stated_values

@@ -1,10 +1,10 @@
 import numpy as np
 import pytest
 
-from fit.desk.takes import look_at
-from measure.methods import judge_impedance, judge_plate
-from measure.recording import Recording
+from fit.desk.book.take import look_at
+from measure.checks.method import judge_impedance, judge_plate
 from measure.response import Response
+from measure.signal.recording import Recording
 from tests.desk_bench import run, run_json
 from tests.driven_takes import CARD, Instrument, changed, quiet, record, save, through_plate, through_resistor
 from tests.simulated_cases import sweep, write

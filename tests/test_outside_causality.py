@@ -7,7 +7,7 @@ The package impedance (MIT) carries the data and `linKK`, after M. Schönleber, 
 import numpy as np
 import pytest
 
-from measure.causality import fit_grid, judge_causal
+from measure.checks.causality import fit_grid, judge_causal
 from measure.response import Origin, Response
 
 

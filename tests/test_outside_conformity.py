@@ -14,9 +14,9 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from fit.answers.confirm import confirm_part
-from fit.answers.conformity import conformance, decide_conformity, is_logarithmic
-from fit.answers.pickup import Estimate
+from fit.answers.confirm.confirmation import confirm_part
+from fit.answers.confirm.conformity import conformance, decide_conformity, is_logarithmic
+from fit.answers.pickup.characterisation import Estimate
 from measure.quantity import parse_quantity
 
 K95 = 1.96  # as the intervals are made

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from fit.answers.conductor import enamelled_diameter_m, gauge_diameter_m, wire_resistance_ohm
-from fit.answers.solenoid import nagaoka_coefficient, nagaoka_inductance_h, wheeler_layer_h, wheeler_multilayer_h
-from fit.answers.turns import (
+from fit.answers.exciter.conductor import enamelled_diameter_m, gauge_diameter_m, wire_resistance_ohm
+from fit.answers.exciter.solenoid import nagaoka_coefficient, nagaoka_inductance_h, wheeler_layer_h, wheeler_multilayer_h
+from fit.answers.exciter.turns import (
     MU0,
     ROUND_WIRE_GMD,
     Turns,

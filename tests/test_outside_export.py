@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.netlist import instrument_netlist, loops_of, pickup_netlist
-from fit.answers.oneport import NetPickup, pickup_gain, pickup_impedance
+from fit.answers.netlist.oneport import NetPickup, pickup_gain, pickup_impedance
+from fit.answers.netlist.spice import instrument_netlist, loops_of, pickup_netlist
 from fit.circuit.coil import CoilValues
 from fit.circuit.controls import read_settings
 from fit.circuit.dielectric import NETWORK_ERROR
@@ -19,7 +19,7 @@ from fit.circuit.instrument import stated_values
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_instrument
-from measure.responsefile import format_touchstone, parse_touchstone
+from measure.tables.files import format_touchstone, parse_touchstone
 from tests import guitar_cases as gc
 from tests.guitar_circuit import spice_lines
 from tests.guitar_parts import MUTUAL_H

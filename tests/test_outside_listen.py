@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from fit.answers.filtering import convolve_blocks, filter_gain, minimum_phase_impulse
-from fit.answers.listen import Side, design_change
-from fit.answers.loudness import k_weight, weighted_energy
-from fit.answers.pickup import characterise_pickup
+from fit.answers.listen.impulse import Side, design_change
+from fit.answers.listen.loudness import k_weight, weighted_energy
+from fit.answers.listen.minimum_phase import convolve_blocks, filter_gain, minimum_phase_impulse
+from fit.answers.pickup.characterisation import characterise_pickup
 from fit.circuit.reading import read_instrument
-from fit.desk.cli import main
+from fit.desk.command.main import main
 from measure.quantity import parse_quantity
-from measure.recording import Recording
+from measure.signal.recording import Recording
 from measure.source.files import read_recording
-from measure.transfer import estimate_response
+from measure.transfer.response import estimate_response
 from tests.recorded import RECORDINGS, evidence_of, response_of
 
 SOURCE_OHM, INPUT_OHM = 10e3, 1e6

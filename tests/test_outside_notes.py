@@ -5,7 +5,7 @@ import pytest
 
 from fit.circuit.coil import CoilValues
 from fit.circuit.network import build_network, solve_network
-from fit.desk.wording import note_frequency_hz, note_name
+from fit.desk.show.words import note_frequency_hz, note_name
 from fit.estimate.resonance import find_pole
 
 # Equal temperament from A4 = 440 Hz (ISO 16, from memory); the open strings, and the 22nd fret of the highest.

@@ -6,7 +6,7 @@ The simulator is ngspice (BSD-3-Clause); where its binary is missing these tests
 import numpy as np
 import pytest
 
-from fit.answers.predict import predict_instrument
+from fit.answers.predict.prediction import predict_instrument
 from fit.circuit.controls import read_settings
 from fit.circuit.harness import Case, build_harness
 from fit.circuit.instrument import stated_values

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.answers.controlchart import (
+from fit.answers.repeat.control_chart import (
     EWMA_WEIGHT,
     EWMA_WIDTH,
     Baseline,
@@ -17,7 +17,7 @@ from fit.answers.controlchart import (
     moving_range_chart,
     range_freedom,
 )
-from fit.answers.repeatability import analyse_nested, estimate_spreads
+from fit.answers.repeat.repeatability import analyse_nested, estimate_spreads
 
 NIST = Path(__file__).parent.parent / "fixtures" / "nist"
 FLOW_RATE = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)

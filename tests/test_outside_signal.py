@@ -9,12 +9,12 @@ import pytest
 import scipy.constants
 import scipy.signal
 
-from measure.hum import fit_hum, line_levels
-from measure.recording import Recording
 from measure.response import relative_std
+from measure.signal.mains import fit_hum, line_levels
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.files import read_recording, read_stimulus, write_recording
-from measure.stimulus import Sweep, sweep_samples
-from measure.transfer import estimate_response, mean_ratio
+from measure.transfer.response import estimate_response, mean_ratio
 
 RECORDINGS = Path(__file__).parent.parent / "fixtures" / "recordings"
 

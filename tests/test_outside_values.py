@@ -6,7 +6,7 @@ import eseries
 import numpy as np
 import pytest
 
-from fit.answers.marking import SERIES_TOLERANCE, coarsest_series, marking_code, nearest_marking, read_marking
+from fit.answers.confirm.marking import SERIES_TOLERANCE, coarsest_series, marking_code, nearest_marking, read_marking
 from measure.quantity import (
     COVERAGE_95,
     capacitor_code,

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from fit.answers.pickup import PickupAnswer, characterise_pickup
+from fit.answers.pickup.characterisation import PickupAnswer, characterise_pickup
 from measure.quantity import parse_quantity
 from tests.benches import draw_bench
 from tests.recorded import evidence_of, read_case

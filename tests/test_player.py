@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.player import Player, ramp_samples, soften_ends
-from measure.stimulus import Sweep, sweep_samples
 
 N_RAMP = 50
 

@@ -6,8 +6,8 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from fit.desk import plots
-from fit.desk.wording import note_frequency_hz, note_name
+from fit.desk.show.figures import style as plots
+from fit.desk.show.words import note_frequency_hz, note_name
 from tests.answer_by_hand import answer
 
 

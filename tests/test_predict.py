@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.predict import predict_instrument, read_changes
-from fit.answers.tone import find_tone_controls
+from fit.answers.predict.prediction import predict_instrument, read_changes
+from fit.answers.predict.tone import find_tone_controls
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from measure.quantity import parse_quantity

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from fit.answers.predict import predict_instrument, read_changes
-from fit.desk.predictplots import predict_figure
+from fit.answers.predict.prediction import predict_instrument, read_changes
+from fit.desk.show.figures.predict import predict_figure
 from tests.test_measured import INSTRUMENT, LOAD, found_parts
 from tests.test_plots import labels_overlap
 

@@ -3,8 +3,8 @@ import json
 import numpy as np
 import pytest
 
-from measure.quiet import judge_quiet, noise_levels
-from measure.recording import Recording
+from measure.signal.noise import judge_quiet, noise_levels
+from measure.signal.recording import Recording
 from measure.source.files import read_recording
 from tests.recorded import RECORDINGS
 from tests.takes_by_formula import stimulus_samples, take

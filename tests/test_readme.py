@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from fit.desk.cli import coilsweep
+from fit.desk.command.main import coilsweep
 from tests import readme_guitars
 
 ROOT = Path(__file__).parent.parent

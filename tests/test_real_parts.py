@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.compare import compare_takes
-from fit.answers.pickup import characterise_pickup
+from fit.answers.compare.comparison import compare_takes
+from fit.answers.pickup.characterisation import characterise_pickup
 from fit.circuit.reading import read_instrument
 from fit.estimate.evidence import Evidence
 from tests import guitar_cases as cases

@@ -5,19 +5,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.adopted import adopt_losses, shared_parts
-from fit.answers.known import gather_known
-from fit.answers.listen import Side, design_change
-from fit.answers.measured import MeasuredParts, keep_parts, measured_document, not_below_nothing, read_measured
-from fit.answers.pickup import characterise_pickup
-from fit.answers.predict import predict_instrument, read_changes
+from fit.answers.listen.impulse import Side, design_change
+from fit.answers.parts.fitted import MeasuredParts, keep_parts, measured_document, not_below_nothing, read_measured
+from fit.answers.parts.known import gather_known
+from fit.answers.pickup.characterisation import characterise_pickup
+from fit.answers.predict.carry_over import adopt_losses, shared_parts
+from fit.answers.predict.prediction import predict_instrument, read_changes
 from fit.circuit.controls import read_settings
 from fit.circuit.harness import Case
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.realparts import is_beside, is_linear
 from fit.circuit.transfers import solve_instrument
-from fit.desk.basis import basis_document, basis_lines
+from fit.desk.show.sheets.basis import basis_document, basis_lines
 from fit.estimate.parameters import STATED_LOSS_STD
 from measure.quantity import parse_quantity
 from tests import guitar_cases as gc

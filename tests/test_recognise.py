@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.signal import chirp, hilbert
 
-from measure.checks import check_recording, outcome
-from measure.contrast import judge_level, judge_slope, measure_contrast
-from measure.recognise import Recognised, describe_sweep, is_own, played_samples, recognise_best, recognise_sweep
+from measure.checks.contrast import judge_level, judge_slope, measure_contrast
+from measure.checks.recording import check_recording, outcome
+from measure.checks.sweep import Recognised, describe_sweep, is_own, played_samples, recognise_best, recognise_sweep
 from measure.response import FloatArray
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap, Noise
-from measure.stimulus import Sweep, sweep_samples
 from tests.draws import drawn
 from tests.test_checks import BENCH, NO_NOISE, RATE_HZ, ROOM, STIMULUS, SWEEP, blamed, coil, found, sense, slow, take
 
@@ -141,7 +141,7 @@ def test_drift_of_the_own_sweep_is_measured_without_it() -> None:
 
 
 def noise_take(*, pickup=None, noise: Noise = ROOM, is_swapped: bool = False):
-    from measure.recording import Recording
+    from measure.signal.recording import Recording
 
     stimulus = np.concatenate([np.zeros(24000), np.random.default_rng(3).normal(size=96000) * 0.1, np.zeros(24000)])
     bench = replace(BENCH, pickup=pickup or coil(), reference=sense(), noise=noise, faults=Faults(is_swapped=is_swapped))

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from fit.answers.pickup import Contribution
-from fit.answers.repeatability import Result, analyse_nested, estimate_spreads, judge_repeatability, own_part
+from fit.answers.pickup.characterisation import Contribution
+from fit.answers.repeat.repeatability import Result, analyse_nested, estimate_spreads, judge_repeatability, own_part
 
 # Sets in each placement, placements in each day.
 DESIGNS = {

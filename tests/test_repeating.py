@@ -9,8 +9,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from fit.desk.cli import main
-from fit.desk.takesets import named, split_into_sets
+from fit.desk.book.take_sets import named, split_into_sets
+from fit.desk.command.main import main
 from measure.logbook.store import list_takes, open_logbook
 from tests.desk_bench import run, run_json
 from tests.kept_coil import Bench, date_take, write_repeat

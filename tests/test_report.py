@@ -5,8 +5,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from fit.answers.confirm import confirm_part
-from fit.desk.report import Sheet, TakeSheet, report_html
+from fit.answers.confirm.confirmation import confirm_part
+from fit.desk.show.page import Sheet, TakeSheet, report_html
 from measure.quantity import parse_quantity
 from measure.response import Finding
 from tests.answer_by_hand import answer, estimate

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from measure.columns import column_words, recognise_columns
 from measure.response import Origin, Response
-from measure.responsefile import format_csv, format_touchstone, parse_csv, parse_touchstone
+from measure.tables.columns import column_words, recognise_columns
+from measure.tables.files import format_csv, format_touchstone, parse_csv, parse_touchstone
 
 # The same two points, written in many ways: 100 Hz 0.1j, 1 kHz −0.5.
 SAME = {

@@ -5,11 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from fit.answers.pickup import Estimate
-from fit.desk.references import gather_evidence
-from fit.desk.screen import limiting_source, not_told
-from fit.desk.takes import RejectedError, kept_recordings, take_to_fit
-from fit.desk.wording import estimate_texts, headline_keys, in_order, plain_text, quantity_name, quantity_texts, table_lines
+from fit.answers.pickup.characterisation import Estimate
+from fit.desk.book.references import gather_evidence
+from fit.desk.book.take import RejectedError, kept_recordings, take_to_fit
+from fit.desk.show.sheets.fit import limiting_source, not_told
+from fit.desk.show.words import estimate_texts, headline_keys, in_order, plain_text, quantity_name, quantity_texts, table_lines
 from fit.estimate.evidence import CLOCK_BOUND
 from measure.errors import FileError
 from measure.logbook.rig import write_rig

@@ -1,10 +1,10 @@
 import numpy as np
 import pytest
 
-from fit.answers.shielding import common_frequencies, compare_shielding
-from measure.recording import Recording
+from fit.answers.compare.shielding import common_frequencies, compare_shielding
 from measure.response import Origin, Response
-from measure.transfer import estimate_response
+from measure.signal.recording import Recording
+from measure.transfer.response import estimate_response
 from tests.driven_takes import Instrument, record, through_plate
 
 OPEN = Instrument()

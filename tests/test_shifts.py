@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.pickup import characterise_pickup
+from fit.answers.pickup.characterisation import characterise_pickup
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.joint import covariance_of, fit_joint, independent_blocks
 from fit.estimate.model import build_problem, predict_residual

@@ -10,13 +10,13 @@ from functools import cache
 import numpy as np
 import pytest
 
-from fit.answers.pickup import characterise_pickup
-from fit.desk.cli import main
+from fit.answers.pickup.characterisation import characterise_pickup
+from fit.desk.command.main import main
 from fit.estimate.evidence import Evidence, TakeEvidence
-from measure.checks import check_recording, outcome
+from measure.checks.recording import check_recording, outcome
 from measure.quantity import parse_parts, parse_quantity
-from measure.recording import Recording
-from measure.transfer import estimate_response
+from measure.signal.recording import Recording
+from measure.transfer.response import estimate_response
 from tests import simulated_cases as simulated
 from tests.draws import drawn
 from tests.test_outside_circuit import needs_ngspice, simulate

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from measure.errors import DeviceGoneError, MeasureError, NoProgressError, OpenError, RateError, ServerDiedError
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.devices import list_devices
 from measure.source.interface import Source
 from measure.source.soundcard import SoundCard, play_and_record
-from measure.stimulus import Sweep, sweep_samples
 
 CARD = SoundCard(device="card")
 RATE_HZ = 48000

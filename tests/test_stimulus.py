@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from measure.stimulus import FADE_S, Sweep, sweep_samples
+from measure.signal.stimulus import FADE_S, Sweep, sweep_samples
 
 
 @pytest.mark.parametrize("rate_hz", [44100, 48000, 96000, 192000])

@@ -27,7 +27,7 @@ from measure.logbook.take import (
     with_sha256,
 )
 from measure.response import Finding
-from measure.stimulus import Sweep
+from measure.signal.stimulus import Sweep
 
 TAKE_JSON = Path("takes/open/take.json")
 HASH = "0123456789abcdef" * 4

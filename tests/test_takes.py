@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from fit.desk.screen import checks_told
-from fit.desk.takes import Looked, look_at
+from fit.desk.book.take import Looked, look_at
+from fit.desk.show.sheets.fit import checks_told
 from measure.response import Finding
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults
-from measure.stimulus import Sweep, sweep_samples
 from tests.test_checks import BENCH, STIMULUS, coil, take
 
 
@@ -52,8 +52,8 @@ MEMORY_PROGRAM = """
 import sys
 from pathlib import Path
 import numpy, scipy.fft, soundfile
-import measure.checks, measure.repeats, measure.transfer
-from fit.desk.takes import look_at
+import measure.checks.recording, measure.checks.repeats, measure.transfer.response
+from fit.desk.book.take import look_at
 from measure.source.files import read_recording
 def peak():  # of this program alone; ru_maxrss also holds that of the one that started it
     return next(int(line.split()[1]) for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))

@@ -8,15 +8,15 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fit.desk.demo import Drawer
-from fit.desk.intake import TakeFacts
-from fit.desk.outcome import Desk
-from fit.desk.takes import Looked, join_findings, kept_recordings, rig_of
-from fit.desk.taking import MOST_REPEATS, PreflightError, TakeOrder, make_take
+from fit.desk.bench.demo import Drawer
+from fit.desk.bench.imports import TakeFacts
+from fit.desk.bench.take import MOST_REPEATS, PreflightError, TakeOrder, make_take
+from fit.desk.book.desk import Desk
+from fit.desk.book.take import Looked, join_findings, kept_recordings, rig_of
 from measure.errors import DeviceError, FileError
-from measure.levels import SWEEP_GAIN_DB, TONE_HZ, TONE_LEVEL, read_levels
 from measure.logbook.store import list_takes, open_logbook, read_take
 from measure.response import Finding
+from measure.signal.levels import SWEEP_GAIN_DB, TONE_HZ, TONE_LEVEL, read_levels
 from measure.source.listening import Progress
 from measure.source.soundcard import SoundCard
 from measure.source.virtual import Faults, Noise, VirtualBench

@@ -2,10 +2,10 @@
 
 import pytest
 
-from fit.answers.pickup import Estimate, characterise_pickup
-from fit.answers.tapers import read_tapers
-from fit.desk.taperplots import taper_figure
-from fit.desk.tapertext import taper_lines
+from fit.answers.pickup.characterisation import Estimate, characterise_pickup
+from fit.answers.pickup.tapers import read_tapers
+from fit.desk.show.figures.taper import taper_figure
+from fit.desk.show.sheets.taper import taper_lines
 from tests import guitar_cases as cases
 from tests.guitar_evidence import evidence_of_guitar
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from fit.circuit.instrument import stated_values
 from fit.circuit.reading import read_instrument
-from fit.desk.bounds import as_text
-from fit.desk.throughcontrols import with_bounds, with_dcr
+from fit.desk.book.bounds import as_text
+from fit.desk.book.through_controls import with_bounds, with_dcr
 from measure.quantity import parse_quantity
 from measure.source.files import write_recording
 from tests import driven_takes as driven

@@ -6,12 +6,12 @@ import pytest
 import scipy.fft
 import soundfile
 
-from measure.bands import grid_frequencies
 from measure.errors import MeasureError
-from measure.hum import find_silences
-from measure.recording import Recording
-from measure.stimulus import Sweep, sweep_samples
-from measure.transfer import estimate_response, mean_ratio, ratio_covariance
+from measure.signal.bands import grid_frequencies
+from measure.signal.mains import find_silences
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
+from measure.transfer.response import estimate_response, mean_ratio, ratio_covariance
 from tests.draws import drawn
 from tests.takes_by_formula import apply_response, coil_response, take
 
@@ -81,7 +81,10 @@ def test_standard_deviation_predicts_the_residuals(name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", CONDITIONS)
 def test_standard_deviation_over_200_seeds(name):
-    seen = [pulls(estimate_response([take(np.random.default_rng(seed), **CONDITIONS[name])])) for seed in range(drawn(200, everyday=100))]
+    seen = [
+        pulls(estimate_response([take(np.random.default_rng(seed), **CONDITIONS[name])]))
+        for seed in range(drawn(200, everyday=100))
+    ]
     n = min(len(z) for z in seen)
     z = np.stack([z[-n:] for z in seen])
     assert 0.95 < np.mean(np.abs(z) ** 2) < 1.15
@@ -165,7 +168,7 @@ def test_harmonics_are_kept_out_where_there_is_no_reference(square, cube, monkey
     assert error[frequency_hz < 30].max() < 7e-4
     assert error[(frequency_hz > 1000) & (frequency_hz < 18000)].max() < 1e-3
     if square:
-        monkeypatch.setattr("measure.transfer._gate", lambda *_: None)
+        monkeypatch.setattr("measure.transfer.response._gate", lambda *_: None)
         frequency_hz, error = response_to_distorted(square, cube)
         assert error[low].max() > 2e-3  # the gate is what does it
 
@@ -251,8 +254,8 @@ def test_ratio_covariance_against_draws():
 def test_long_recording_in_segments_agrees_with_the_whole(monkeypatch):
     recording = take(np.random.default_rng(0))
     whole = estimate_response([recording])
-    monkeypatch.setattr("measure.spectra.WHOLE_SAMPLES", 1 << 16)
-    monkeypatch.setattr("measure.spectra.SEGMENT_SAMPLES", 1 << 16)
+    monkeypatch.setattr("measure.signal.spectra.WHOLE_SAMPLES", 1 << 16)
+    monkeypatch.setattr("measure.signal.spectra.SEGMENT_SAMPLES", 1 << 16)
     segments = estimate_response([recording])
     common = whole.frequency_hz >= segments.frequency_hz[0] - 1e-9
     difference = segments.value - whole.value[common]
@@ -266,11 +269,11 @@ MEMORY_PROGRAM = """
 import resource, sys
 import numpy as np
 import scipy.fft, soundfile
-import measure.spectra
+import measure.signal.spectra
 from measure.source.files import read_recording
-from measure.transfer import estimate_response
-measure.spectra.WHOLE_SAMPLES >>= int(sys.argv[2])
-measure.spectra.SEGMENT_SAMPLES >>= int(sys.argv[2])
+from measure.transfer.response import estimate_response
+measure.signal.spectra.WHOLE_SAMPLES >>= int(sys.argv[2])
+measure.signal.spectra.SEGMENT_SAMPLES >>= int(sys.argv[2])
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 recording = read_recording(sys.argv[1])
 estimate_response([recording])

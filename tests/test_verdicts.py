@@ -2,12 +2,12 @@
 
 import pytest
 
-from fit.answers.confirm import confirm_part
-from fit.answers.joined import Joined
-from fit.answers.levels import Reading
-from fit.answers.wiring import Position, WiringAnswer
-from fit.desk.plots import COLOURS
-from fit.desk.verdicts import confirm_figure, wiring_figure
+from fit.answers.confirm.confirmation import confirm_part
+from fit.answers.wiring.arrangement import Joined
+from fit.answers.wiring.levels import Reading
+from fit.answers.wiring.survey import Position, WiringAnswer
+from fit.desk.show.figures.style import COLOURS
+from fit.desk.show.figures.verdict import confirm_figure, wiring_figure
 from measure.quantity import parse_quantity
 from tests.answer_by_hand import estimate
 

@@ -5,9 +5,9 @@ import pytest
 from scipy.fft import next_fast_len, rfft, rfftfreq
 
 from measure.response import ComplexArray, FloatArray
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.interface import Source
 from measure.source.virtual import Faults, Gap, Noise, VirtualBench
-from measure.stimulus import Sweep, sweep_samples
 
 RATE_HZ = 48000
 SWEEP = Sweep(rate_hz=RATE_HZ, duration_s=1.0, before_s=0.3, after_s=0.1)

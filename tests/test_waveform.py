@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.waveform import find_repeats
+from measure.checks.waveform import find_repeats
 from tests import simulated_cases as simulated
 
 RATE_HZ = 48000

@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.expected import expect_wiring, find_differences, out_of_phase
-from fit.answers.joined import Joined, arrangements, fit_levels, is_split_alone, joined_text
-from fit.answers.levels import WiringTake
-from fit.answers.wiring import label_positions, read_wiring
+from fit.answers.wiring.arrangement import Joined, arrangements, fit_levels, is_split_alone, joined_text
+from fit.answers.wiring.expected import expect_wiring, find_differences, out_of_phase
+from fit.answers.wiring.levels import WiringTake
+from fit.answers.wiring.survey import label_positions, read_wiring
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from measure.response import Response

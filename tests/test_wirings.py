@@ -6,10 +6,10 @@ import re
 import numpy as np
 import pytest
 
-from fit.answers.joined import Joined
-from fit.answers.levels import Reading
-from fit.answers.wiring import Position
-from fit.desk.wiringtext import position_text
+from fit.answers.wiring.arrangement import Joined
+from fit.answers.wiring.levels import Reading
+from fit.answers.wiring.survey import Position
+from fit.desk.show.sheets.wiring import position_text
 from measure.source.files import read_stimulus, write_recording
 from measure.source.virtual import Faults, Noise, VirtualBench
 
@@ -73,7 +73,7 @@ def names_of(pickups=PICKUPS, positions=POSITIONS):
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
     """A logbook with eight takes and one where nothing arrives."""
-    from fit.desk.cli import main
+    from fit.desk.command.main import main
 
     folder = tmp_path_factory.mktemp("wiring")
     at = ["--logbook", str(folder)]

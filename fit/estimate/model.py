@@ -6,9 +6,10 @@ from typing import Protocol
 
 import numpy as np
 
+from fit.estimate.at_jack import Jack
 from fit.estimate.coils import Circumstances
 from fit.estimate.evidence import Evidence, TakeEvidence, dcr_in_takes, warmth_of
-from fit.estimate.jack import Jack
+from fit.estimate.lay_out import models_of, placed_after, wire_takes
 from fit.estimate.parameters import (
     Parameter,
     PickupModel,
@@ -20,7 +21,6 @@ from fit.estimate.parameters import (
 )
 from fit.estimate.parts import change_parameters, field_parameters, part_parameters, pickup_parameters
 from fit.estimate.shifts import shift_rows
-from fit.estimate.wire import models_of, placed_after, wire_takes
 from measure.response import ComplexArray, FloatArray, Response, relative_std
 
 LOWEST_HZ = 30.0  # [Hz] below, the EMF is too small to tell anything and the coil's R alone counts

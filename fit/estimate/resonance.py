@@ -10,8 +10,8 @@ import numpy as np
 
 from fit.circuit.coil import CoilValues, coil_elements
 from fit.circuit.network import solve_network
+from fit.estimate.at_jack import jack_network
 from fit.estimate.coils import coil_rows, coil_values, coupling_of
-from fit.estimate.jack import jack_network
 from fit.estimate.model import Problem, name_values, suffixes_of
 from fit.estimate.parameters import PickupModel
 from measure.response import ComplexArray, FloatArray

@@ -12,13 +12,13 @@ from typing import Any, Literal
 import msgspec
 import numpy as np
 
-from measure.calibration import Calibration, Curve
 from measure.errors import FileError
 from measure.logbook.disk import one_line, read_small
 from measure.logbook.naming import check_name
 from measure.logbook.rig import Rig, describe, read_rig, write_rig
 from measure.logbook.store import RESULTS, Logbook, rig_path, write_result
 from measure.logbook.take import parse_time
+from measure.transfer.calibration import Calibration, Curve
 
 LIMIT_BYTES = 2_000_000  # of a file; a loopback has about 30 kB
 SCHEMA = "coilsweep.loopback/1"
@@ -32,7 +32,7 @@ class CurveRecord(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fiel
     Attributes
     ----------
     frequency_hz, real, imaginary, relative_std : list of float
-        As in `measure.calibration.Curve`, all of one length.
+        As in `measure.transfer.calibration.Curve`, all of one length.
     """
 
     frequency_hz: list[float]
@@ -42,7 +42,7 @@ class CurveRecord(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fiel
 
 
 class LoopbackRecord(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """A calibration as it is kept; the fields are those of `measure.calibration.Calibration`.
+    """A calibration as it is kept; the fields are those of `measure.transfer.calibration.Calibration`.
 
     Attributes
     ----------

@@ -7,7 +7,7 @@ import msgspec
 
 from measure.logbook.take import FindingRecord, SweepStimulus, Take
 from measure.response import Finding
-from measure.stimulus import Sweep
+from measure.signal.stimulus import Sweep
 
 
 def stimulus_of_sweep(sweep: Sweep) -> SweepStimulus:

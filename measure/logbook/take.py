@@ -12,7 +12,7 @@ from measure.logbook.disk import one_line
 from measure.logbook.naming import RECORDING_SUFFIXES, RESPONSE_SUFFIXES, check_name
 from measure.logbook.rig import Rig, describe
 from measure.quantity import COLDEST_C, HOTTEST_C, parse_parts, parse_quantity
-from measure.stimulus import Sweep
+from measure.signal.stimulus import Sweep
 
 TAKE_FILE = "take.json"
 MAX_REPEATS = 100
@@ -96,7 +96,7 @@ class ResponseFile(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fie
 
 
 class SweepStimulus(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, tag_field="kind", tag="sweep"):
-    """The exponential sweep that was played; the fields are those of `measure.stimulus.Sweep`.
+    """The exponential sweep that was played; the fields are those of `measure.signal.stimulus.Sweep`.
 
     Attributes
     ----------

@@ -8,10 +8,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.arrival import N_PRESENT, find_latency, follow_stimulus
+from measure.checks.clock import MISMATCH, find_bursts, find_jumps, fit_pace
 from measure.response import Finding, FloatArray
-from measure.stream import MISMATCH, find_bursts, find_jumps, fit_pace
-from measure.timetable import read_timetable
+from measure.signal.arrival import N_PRESENT, find_latency, follow_stimulus
+from measure.signal.timetable import read_timetable
 
 N_TAPS = 96  # [samples] whose weights make one between them: flat to 0.46 of the rate, what folds back 90 dB down
 BETA = 9.0  # [1] of their Kaiser window

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.errors import FileError
-from measure.recording import Recording, Samples
 from measure.response import FloatArray
+from measure.signal.recording import Recording, Samples
 from measure.source.sanity import check_header, check_start, require_sane, require_whole, shown_name
 
 if TYPE_CHECKING:

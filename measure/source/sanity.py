@@ -6,8 +6,8 @@ from typing import Literal, Protocol
 import numpy as np
 
 from measure.errors import FileError
-from measure.recording import Samples
 from measure.response import FloatArray
+from measure.signal.recording import Samples
 
 FORMATS = ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF")
 STARTS: dict[bytes, Literal["little", "big"] | None] = {  # first bytes, and the order of those of the length that follows

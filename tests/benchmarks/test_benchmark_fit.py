@@ -9,7 +9,7 @@ import numpy as np
 import scipy.fft
 from lmfit import Minimizer, Parameters
 
-from fit.answers.pickup import characterise_pickup
+from fit.answers.pickup.characterisation import characterise_pickup
 from fit.estimate.joint import fit_joint, independent_blocks
 from fit.estimate.model import build_problem
 from fit.estimate.parameters import PickupModel
@@ -125,7 +125,7 @@ def test_time_of_a_fit_over_takes(benchmark):
 
 def test_help_beside_the_import_of_numpy(benchmark):
     commands = {
-        "help": [sys.executable, "-c", "from fit.desk.cli import run; run()", "--help"],
+        "help": [sys.executable, "-c", "from fit.desk.command.main import run; run()", "--help"],
         "numpy": [sys.executable, "-c", "import numpy"],
     }
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import scipy.fft
 
-from fit.answers.pickup import characterise_pickup
+from fit.answers.pickup.characterisation import characterise_pickup
 from fit.estimate.floor import Floor, floor_blocks
 from fit.estimate.joint import whiten
 from fit.estimate.model import build_problem, predict_residual

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import scipy.fft
 
-from measure.recording import Recording
-from measure.stimulus import Sweep, sweep_samples
-from measure.transfer import estimate_response
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
+from measure.transfer.response import estimate_response
 from tests.takes_by_formula import apply_response, coil_response, hum_wave
 
 RATE_HZ = 96000

@@ -5,11 +5,11 @@ import time
 
 import numpy as np
 
-from measure.checks import check_recording
-from measure.recording import Recording
+from measure.checks.recording import check_recording
+from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.soundcard import SoundCard, play_and_record
-from measure.stimulus import Sweep, sweep_samples
-from measure.transfer import estimate_response
+from measure.transfer.response import estimate_response
 from tests.live.bench import coil
 
 LEVEL = 0.4

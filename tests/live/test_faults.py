@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from measure.checks import noise_summary
+from measure.checks.recording import noise_summary
 from measure.errors import (
     ChannelError,
     LibraryMissingError,

@@ -2,8 +2,8 @@
 
 import pytest
 
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.files import write_recording
-from measure.stimulus import Sweep, sweep_samples
 from tests.desk_bench import RIG, run, run_json
 from tests.live.bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H
 from tests.live.playing import record_cleanly, troubles

@@ -15,7 +15,7 @@ from tests.live.person import Person
 ADDED_F = 1.0024e-9  # [F] of a part that says 1n ± 1%
 VOLUME_OHM, TONE_OHM, TONE_F = 463e3, 528e3, 30.6e-9
 HENRY, OHM, FARAD = 3.62, 7150.0, 118e-12
-COMMAND = [sys.executable, "-c", "from fit.desk.cli import run; run()", "guide"]
+COMMAND = [sys.executable, "-c", "from fit.desk.command.main import run; run()", "guide"]
 
 
 def number_of_bench(shown):

@@ -5,9 +5,9 @@ import time
 import numpy as np
 import pytest
 
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.player import RAMP_S
 from measure.source.soundcard import SoundCard, play_and_record
-from measure.stimulus import Sweep, sweep_samples
 from tests.live.playing import CARD, LEVEL, departure, record, record_cleanly, short_sweep, troubles
 
 

@@ -25,7 +25,7 @@ LEVEL = 0.4
 SWEEP_S = 2.0
 SIGNAL_S = 0.7 + SWEEP_S + 0.5  # [s] with the silences around it
 START_S = 5.0  # [s] starting Python twice on a busy machine
-COMMAND = "from fit.desk.cli import run; run()"
+COMMAND = "from fit.desk.command.main import run; run()"
 
 
 @pytest.fixture

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.soundcard import SoundCard
-from measure.stimulus import Sweep, sweep_samples
 from tests.live.playing import departure, record, record_cleanly, short_sweep, troubles
 
 CARDS = SoundCard(device="bench", input_device="bench in")

@@ -1,0 +1,1 @@
+"""What are the input and the exciter."""

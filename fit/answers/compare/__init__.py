@@ -1,0 +1,1 @@
+"""What did a job change."""

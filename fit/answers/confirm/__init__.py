@@ -1,0 +1,1 @@
+"""Is a part within its marking."""

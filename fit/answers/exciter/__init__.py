@@ -1,0 +1,1 @@
+"""Which coil drives the pickup."""

@@ -1,0 +1,1 @@
+"""How would a change sound."""

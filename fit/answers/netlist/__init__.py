@@ -1,0 +1,1 @@
+"""A pickup or an instrument for other programs."""

@@ -1,0 +1,1 @@
+"""Parts with their values and gradients, used by fits and predictions."""

@@ -1,0 +1,1 @@
+"""What is it: one pickup or a whole instrument."""

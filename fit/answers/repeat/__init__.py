@@ -1,0 +1,1 @@
+"""How well does this bench repeat itself."""

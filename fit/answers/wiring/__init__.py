@@ -1,0 +1,1 @@
+"""Are pickups and switch wired as stated."""

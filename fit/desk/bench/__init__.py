@@ -1,0 +1,1 @@
+"""Makes or keeps takes, rig and calibration."""

@@ -1,0 +1,335 @@
+"""The command calibrate: from recordings, of files or of the card, to what rig.toml keeps.
+
+Each function takes something that records when it is called, so that it does not matter where the samples come from.
+"""
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from fit.answers.calibrate.exciter_corner import current_response, find_corner
+from fit.answers.calibrate.input import LoadTake, characterise_input
+from fit.desk.bench.heard import Heard, InputLoad, heard_from_files
+from fit.desk.book.bounds import bounded
+from fit.desk.book.card import Made, calibration_warnings, device_of, freed_response, inputs_of
+from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
+from fit.desk.book.take import rig_of
+from fit.desk.show.document import Document, estimate_document, finding_document
+from fit.desk.show.sheets.calibrate import bounded_text, corner_lines, input_lines, loopback_document, loopback_lines
+from fit.desk.show.words import SIMULATED_TEXT, plain_text
+from measure.errors import CalibrationError
+from measure.logbook.calibrated import Kind, encode_loopback, keep_result, state_calibration
+from measure.logbook.rig import Rig
+from measure.logbook.store import Logbook, open_logbook, rig_path
+from measure.response import Finding, Response
+
+SENSELESS = ("swapped",)  # two inputs on one point, or on both ends of a resistor, may look exchanged
+
+
+Listen = Callable[[], Heard]
+
+
+def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
+    """Compare the two inputs, both on the output, and keep their ratio.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    listen : callable
+        Records both inputs.
+
+    Returns
+    -------
+    Outcome
+        What was found; exit code 3 where it is no loopback, and nothing is written then.
+    """
+    from measure.transfer.loopback import solve_loopback
+
+    logbook = open_logbook(desk.logbook, create=True)
+    rig = rig_of(logbook)
+    heard = listen()
+    _require_rig(rig, heard)
+    findings = _checks(heard)
+    if not _is_rejected(findings):
+        device = device_of(rig)
+        found = solve_loopback(heard.recordings, stimulus=heard.stimulus, device=device, time_utc=heard.time_utc)
+        findings += found.findings
+    if _is_rejected(findings):
+        return _rejected(desk, "loopback", findings)
+    made = _made(rig, heard)
+    reference = made.reference_channel or found.calibration.reference_channel
+    calibration = replace(found.calibration, pickup_channel=made.pickup_channel, reference_channel=reference)
+    written = _write(desk, logbook, rig, heard, _Result(kind="loopback", content=encode_loopback(calibration)))
+    document = loopback_document(calibration) | {"file": written.file, "rig": {}}
+    lines = loopback_lines(calibration, has_stimulus=heard.stimulus is not None)
+    return _done(lines, document, findings, simulated=calibration.simulated)
+
+
+def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[InputLoad], Heard]) -> Outcome:
+    """Find resistance and capacitance of the pickup's input, cable included, and write them to rig.toml.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    loads : sequence of InputLoad
+        One a take.
+    listen : callable
+        Records both ends of the resistor: the pickup's input on the one, the reference input on the driven one.
+
+    Returns
+    -------
+    Outcome
+        Values with their intervals; exit code 3 where they may not be used, and nothing is written then.
+    """
+    logbook = open_logbook(desk.logbook, create=True)
+    rig = rig_of(logbook)
+    warnings: list[str] = []
+    takes: list[LoadTake] = []
+    findings: tuple[Finding, ...] = ()
+    first: Heard | None = None
+    for load in loads:
+        heard = listen(load)
+        _require_rig(rig, heard, first)
+        first = first or heard
+        own = _named(_checks(heard), load.name)
+        findings += own
+        if not _is_rejected(own):
+            response = _response(logbook, rig, heard, warnings)
+            added = tuple(bounded(part, f"added in {load.name}", warnings) for part in load.added)
+            series = bounded(load.series, f"series resistor in {load.name}", warnings)
+            takes.append(LoadTake(name=load.name, response=response, series=series, added=added))
+    if first is None or _is_rejected(findings):
+        return _rejected(desk, "input", findings)
+    answer = characterise_input(takes)
+    findings += answer.findings
+    for text in dict.fromkeys(warnings):
+        desk.say(f"warning: {plain_text(text)}")
+    if _is_rejected(findings):
+        return _rejected(desk, "input", findings)
+    changes: dict[str, str | float] = {
+        "input.resistance": bounded_text(answer.resistance),
+        "input.capacitance": bounded_text(answer.capacitance),
+    }
+    document: Document = {
+        "schema": "coilsweep.calibrate/1",
+        "kind": "input",
+        "simulated": answer.simulated,
+        "takes": [load.name for load in loads],
+        "quantities": {"resistance": estimate_document(answer.resistance), "capacitance": estimate_document(answer.capacitance)},
+        "budget": {
+            key: [{"source": one.source, "contribution": one.contribution} for one in parts]
+            for key, parts in answer.budget.items()
+        },
+        "floor": answer.floor,
+    }
+    written = _write(desk, logbook, rig, first, _Result(kind="input", content=_json(document), changes=changes))
+    lines = input_lines(answer, changes, [load.name for load in loads])
+    return _done(
+        lines, document | {"file": written.file, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings
+    )
+
+
+def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None = None) -> Outcome:
+    """Find the exciter's corner and write it to rig.toml.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    by_output : callable
+        Records the output on the reference input; on the pickup's input the sense resistor, or with `by_current` a pickup.
+    by_current : callable, optional
+        Records the same pickup, with the sense resistor on the reference input; the coil stays where it is.
+
+    Returns
+    -------
+    Outcome
+        The corner with its interval; exit code 3 where it may not be used, and nothing is written then.
+    """
+    logbook = open_logbook(desk.logbook, create=True)
+    rig = rig_of(logbook)
+    warnings: list[str] = []
+    responses: list[Response] = []
+    findings: tuple[Finding, ...] = ()
+    first: Heard | None = None
+    for name, listen in (("by the output", by_output), ("by the current", by_current)):
+        if listen is not None:
+            heard = listen()
+            _require_rig(rig, heard, first)
+            first = first or heard
+            own = _named(_checks(heard), name)
+            findings += own
+            if not _is_rejected(own):
+                responses.append(_response(logbook, rig, heard, warnings))
+    if first is None or _is_rejected(findings):
+        return _rejected(desk, "exciter", findings)
+    answer = find_corner(responses[0] if by_current is None else current_response(responses[0], responses[1]))
+    findings += answer.findings
+    if _is_rejected(findings):
+        return _rejected(desk, "exciter", findings)
+    changes: dict[str, str | float] = {"exciter.corner_hz": bounded_text(answer.corner)}
+    document: Document = {
+        "schema": "coilsweep.calibrate/1",
+        "kind": "exciter",
+        "simulated": answer.simulated,
+        "quantities": {"corner": estimate_document(answer.corner)},
+        "budget": {"corner": [{"source": one.source, "contribution": one.contribution} for one in answer.budget]},
+        "floor": answer.floor,
+    }
+    written = _write(desk, logbook, rig, first, _Result(kind="exciter", content=_json(document), changes=changes))
+    lines = corner_lines(answer, changes)
+    return _done(
+        lines, document | {"file": written.file, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings
+    )
+
+
+def calibrate_exciter_files(
+    desk: Desk, files: tuple[Path | None, Path | None, Path | None], stimulus_file: Path | None, *, live: Listen
+) -> Outcome:
+    """Find the exciter's corner from files, or from the card where none is given.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    files : tuple of (Path or None)
+        The first alone: sense resistor and output; or the other two: a pickup by the output, and by the current.
+    stimulus_file : Path or None
+        What was played.
+    live : callable
+        Records the sense resistor and the output here.
+
+    Returns
+    -------
+    Outcome
+        As `calibrate_exciter`.
+
+    Raises
+    ------
+    ValueError
+        If other files are given.
+    """
+    alone, by_output, by_current = files
+    if not any(files):
+        return calibrate_exciter(desk, live)
+    if alone is not None and by_output is None and by_current is None:
+        return calibrate_exciter(desk, lambda: heard_from_files(desk, [alone], stimulus_file))
+    if alone is None and by_output is not None and by_current is not None:
+        return calibrate_exciter(
+            desk,
+            lambda: heard_from_files(desk, [by_output], stimulus_file),
+            lambda: heard_from_files(desk, [by_current], stimulus_file),
+        )
+    msg = "give either --from FILE, or --by-output FILE and --by-current FILE"
+    raise ValueError(msg)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Result:
+    """What is to be kept."""
+
+    kind: Kind
+    content: bytes
+    changes: dict[str, str | float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Written:
+    file: str
+
+
+def _require_rig(rig: Rig, heard: Heard, first: Heard | None = None) -> None:
+    """Refuse recordings at another rate than rig.toml states, or than each other.
+
+    Raises
+    ------
+    CalibrationError
+        If rates differ, or the reference input was not recorded.
+    """
+    recording = heard.recordings[0]
+    stated = rig.interface.rate_hz
+    if stated is not None and recording.rate_hz != stated:
+        msg = f"rig.toml states {stated} Hz, the recording has {recording.rate_hz} Hz: record at the rate of the takes to come"
+        raise CalibrationError(msg)
+    if first is not None and recording.rate_hz != first.recordings[0].rate_hz:
+        msg = f"the recordings have different sample rates, {first.recordings[0].rate_hz} and {recording.rate_hz} Hz: use one"
+        raise CalibrationError(msg)
+    if recording.reference_channel is None:
+        msg = "a calibration needs both inputs: state interface.reference_channel (coilsweep rig --reference-channel N)"
+        raise CalibrationError(msg)
+
+
+def _checks(heard: Heard) -> tuple[Finding, ...]:
+    from measure.checks.recording import check_recording
+
+    found = [one for recording in heard.recordings for one in check_recording(recording, stimulus=heard.stimulus)]
+    return (*heard.findings, *(one for one in found if one.code not in SENSELESS and one.severity != "pass"))
+
+
+def _made(rig: Rig, heard: Heard) -> Made:
+    first = heard.recordings[0]
+    pickup, reference = inputs_of(rig, (first.pickup_channel, first.reference_channel), is_live=heard.is_live)
+    return Made(rate_hz=first.rate_hz, pickup_channel=pickup, reference_channel=reference, time_utc=heard.time_utc)
+
+
+def _named(findings: Sequence[Finding], name: str) -> tuple[Finding, ...]:
+    return tuple(replace(one, text=f"{name}: {one.text}") for one in findings)
+
+
+def _is_rejected(findings: Sequence[Finding]) -> bool:
+    return any(finding.severity == "reject" for finding in findings)
+
+
+def _response(logbook: Logbook, rig: Rig, heard: Heard, warnings: list[str]) -> Response:
+    from measure.transfer.response import estimate_response
+
+    response = estimate_response(heard.recordings, stimulus=heard.stimulus)
+    response = freed_response(logbook, rig, response, _made(rig, heard))
+    warnings += calibration_warnings(response)
+    return response
+
+
+def _write(desk: Desk, logbook: Logbook, rig: Rig, heard: Heard, result: _Result) -> _Written:
+    kept = keep_result(logbook, result.kind, result.content, date=heard.time_utc)
+    state_calibration(
+        logbook,
+        result.kind,
+        kept,
+        date=heard.time_utc,
+        rate_hz=heard.recordings[0].rate_hz,
+        device=device_of(rig),
+        changes=result.changes or {},
+    )
+    file = logbook.path / "results" / kept.name
+    desk.say(f"Written: {file}, {rig_path(logbook)}")
+    return _Written(file=str(file))
+
+
+def _rejected(desk: Desk, kind: Kind, findings: Sequence[Finding]) -> Outcome:
+    for finding in findings:
+        if finding.severity != "pass":
+            word = "rejected" if finding.severity == "reject" else "warning"
+            desk.say(f"{word}: {finding.code}: {plain_text(finding.text)}")
+    lines = ("Not calibrated: rig.toml is as it was. Put right what is named above, and record again.",)
+    document: Document = {"schema": "coilsweep.calibrate/1", "kind": kind, "outcome": "rejected"}
+    document["checks"] = [finding_document(finding) for finding in findings]
+    return Outcome(lines=lines, document=document, exit_code=REJECTED)
+
+
+def _done(
+    lines: Sequence[str], document: Document, findings: Sequence[Finding], *, simulated: bool, warnings: Sequence[str] = ()
+) -> Outcome:
+    noticed = [*dict.fromkeys(warnings), *(one.text for one in findings if one.severity == "warn")]
+    told = [lines[0], *([SIMULATED_TEXT] if simulated else []), *lines[1:]]
+    if noticed:
+        told += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
+    outcome = "usable" if noticed else "good"
+    whole = document | {"outcome": outcome, "warnings": noticed, "checks": [finding_document(one) for one in findings]}
+    return Outcome(lines=tuple(told), document=whole, exit_code=DONE)
+
+
+def _json(document: Document) -> bytes:
+    return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode()

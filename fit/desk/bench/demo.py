@@ -1,0 +1,251 @@
+"""The whole job on the virtual bench: an unmarked coil from a drawer, three recordings, one of them spoilt.
+
+The pickup's eddy loss is of broken order, between a plain loop and the skin effect of solid poles; none of the models that are
+fitted describes it exactly, so the answer has to be honest about what is left. Everything is marked as simulated.
+"""
+
+import contextlib
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from fit.answers.pickup.characterisation import Estimate
+from fit.desk.bench.imports import TakeFacts, import_recordings
+from fit.desk.bench.rig import show_or_write_rig, write_stimulus
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.questions.fit import FitWish, fit_takes, inspect_take, write_report
+from fit.desk.show.document import Document
+from fit.desk.show.words import estimate_texts, quantity_name, table_lines
+from measure.errors import FileError
+from measure.quantity import format_quantity
+from measure.response import ComplexArray, FloatArray
+from measure.source.virtual import Faults, Noise, VirtualBench
+
+STORY = (
+    "A single coil lies in a drawer, without a name, cover off, two wires. What is it?",
+    "On the bench: an audio interface, a small exciter coil with a 100 Ω sense resistor, a 1 nF capacitor of 1 %, a multimeter.",
+    "All of it is simulated here; you type the same commands for real recordings.",
+)
+RATE_HZ = 96000
+REPORT_FILE = "report.html"
+DCR_TEXT = "5.62k ± 1%"
+ADDED_TEXT = "1n ± 1%"
+AT_HAND_TEXT = "470p ± 1%, 2n2 ± 1%"
+RIG: dict[str, str | int] = {
+    "input_resistance": "1M ± 1%",
+    "input_capacitance": "185p ± 3p",
+    "sense_resistor": "100 ± 1%",
+    "reference": "current",
+    "pickup_channel": 1,
+    "reference_channel": 2,
+}
+NOISE = Noise(
+    hum_hz=50.0, pickup_hum=(2e-3, 3e-4, 8e-4, 1e-4, 3e-4), reference_hum=(2e-5,), pickup_white=1.5e-5, reference_white=8e-6
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawer:
+    """What really lies on the bench; the parts' true values lie within what is written on them.
+
+    Attributes
+    ----------
+    inductance_h, resistance_ohm, capacitance_f : float
+        Of the coil, at low frequency. [H], [Ω], [F]
+    loss : float
+        Share of the inductance that eddy currents take away at high frequency. [1]
+    loss_field : float
+        Share of the exciting field that they take away. [1]
+    loss_tau_s : float
+        Where the loss sets in. [s]
+    loss_order : float
+        0.5 where the skin depth rules, 1 for a plain loop. [1]
+    added_f, input_ohm, input_f : float
+        True values of the added capacitor and the input with its cable. [F], [Ω], [F]
+    """
+
+    inductance_h: float = 2.31
+    resistance_ohm: float = 5604.0
+    capacitance_f: float = 88e-12
+    loss: float = 0.16
+    loss_field: float = 0.2
+    loss_tau_s: float = 17e-6
+    loss_order: float = 0.8
+    added_f: float = 1.0031e-9
+    input_ohm: float = 1.004e6
+    input_f: float = 186.2e-12
+
+
+def play_demo(desk: Desk, folder: Path) -> Outcome:
+    """Play the whole job and end with a report.
+
+    Parameters
+    ----------
+    desk : Desk
+        How to speak; its logbook is not used.
+    folder : Path
+        Becomes the logbook; must be empty or not there.
+
+    Returns
+    -------
+    Outcome
+        The path of the report, and the fit's document.
+
+    Raises
+    ------
+    FileError
+        If the folder is there and holds something.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        msg = f"{folder} is not empty; the demo overwrites nothing: name another folder, coilsweep demo DIR"
+        raise FileError(msg)
+    for line in STORY:
+        desk.tell(line)
+    _typed(desk, "cd", str(folder))
+    folder.mkdir(parents=True, exist_ok=True)
+    with contextlib.chdir(folder):  # so that every name reads as the person would type it
+        inside = replace(desk, logbook=Path())
+        _set_up(inside)
+        _record(inside, Drawer())
+        _bring_in(inside)
+        fitted = _characterise(inside)
+        _typed(desk, "coilsweep report")
+        _told(desk, write_report(inside, Path(REPORT_FILE)))
+    report = folder / REPORT_FILE
+    rows = _truth_rows(fitted.document, Drawer())
+    lines = ("", "What really lay in the drawer", *table_lines(rows), "", f"All of it as one page: {report}")
+    document: Document = {"schema": "coilsweep.demo/1", "simulated": True, "report": str(report), "fit": fitted.document}
+    return Outcome(lines=lines, document=document)
+
+
+def pickup_response(drawer: Drawer, frequency_hz: FloatArray, *, added_f: float) -> ComplexArray:
+    r"""Voltage at the pickup's input for a constant exciter current.
+
+    Parameters
+    ----------
+    drawer : Drawer
+        What lies on the bench.
+    frequency_hz : ndarray, shape (n,)
+        From 0 up. [Hz]
+    added_f : float
+        Capacitance across the jack. [F]
+
+    Returns
+    -------
+    ndarray of complex, shape (n,)
+        Scaled to 1 at 1 kHz of the bare EMF.
+
+    Notes
+    -----
+    :math:`P = (s\tau)^a / (1 + (s\tau)^a)`, the form of K. S. Cole and R. H. Cole, J. Chem. Phys. 9 (1941) 341, here for the
+    share of the inductance that eddy currents take away.
+    """
+    s = 2j * np.pi * frequency_hz
+    power = (s * drawer.loss_tau_s) ** drawer.loss_order
+    lost = power / (1 + power)
+    impedance = drawer.resistance_ohm + s * drawer.inductance_h * (1 - drawer.loss * lost)
+    admittance = s * (drawer.capacitance_f + drawer.input_f + added_f) + 1 / drawer.input_ohm
+    return s / (2 * np.pi * 1000) * (1 - drawer.loss_field * lost) / (1 + impedance * admittance)
+
+
+def _set_up(desk: Desk) -> None:
+    options = [f"--{name.replace('_', '-')} {_quoted(value)}" for name, value in RIG.items()]
+    _typed(desk, "coilsweep rig", *options)
+    _told(desk, show_or_write_rig(desk, RIG))
+    _typed(desk, f"coilsweep stimulus sweep.wav --rate {RATE_HZ}")
+    _told(desk, write_stimulus(desk, Path("sweep.wav"), {"rate_hz": RATE_HZ, "duration_s": 3.0}))
+
+
+def _record(desk: Desk, drawer: Drawer) -> None:
+    from measure.source.files import read_stimulus, write_recording
+
+    desk.tell("")
+    desk.tell("Play sweep.wav, record both inputs, save as WAV: the virtual bench does that now.")
+    stimulus, rate_hz = read_stimulus(Path("sweep.wav"))
+    gains = {"open-loud": (0.5, 0.0), "open": (0.045, 0.0), "plus-1n": (0.045, drawer.added_f)}
+    for seed, (name, (gain, added_f)) in enumerate(gains.items(), start=1):
+        bench = _bench(drawer, gain=gain, added_f=added_f, seed=seed)
+        write_recording(Path(f"{name}.wav"), bench.record(stimulus, rate_hz=rate_hz), rate_hz)
+
+
+def _bench(drawer: Drawer, *, gain: float, added_f: float, seed: int) -> VirtualBench:
+    return VirtualBench(
+        pickup=lambda f: gain * _interface(f) * pickup_response(drawer, f, added_f=added_f),
+        reference=lambda f: 0.6 * _interface(f),
+        reference_delay_samples=0.01,
+        noise=NOISE,
+        faults=Faults(),
+        seed=seed,
+    )
+
+
+# Output and exciter: no DC, and the coil's own inductance against its resistance at the top.
+def _interface(frequency_hz: FloatArray) -> ComplexArray:
+    s = 2j * np.pi * frequency_hz
+    return s / (s + 2 * np.pi * 4.0) / (1 + s / (2 * np.pi * 30e3))
+
+
+def _bring_in(desk: Desk) -> None:
+    played = Path("sweep.wav")
+    takes = {
+        "open-loud": TakeFacts(stimulus_file=played, note="input gain far up", simulated=True),
+        "open": TakeFacts(stimulus_file=played, note="input gain turned down", simulated=True),
+        "plus-1n": TakeFacts(stimulus_file=played, added=ADDED_TEXT, simulated=True),
+    }
+    for name, facts in takes.items():
+        added = f' --add "{facts.added}"' if facts.added else ""
+        note = f' --note "{facts.note}"' if facts.note else ""
+        _typed(desk, f"coilsweep import {name} {name}.wav --stimulus sweep.wav{added}{note}")
+        _told(desk, import_recordings(desk, name, (Path(f"{name}.wav"),), facts=facts))
+    _typed(desk, "coilsweep inspect open")
+    _told(desk, inspect_take(desk, "open"))
+
+
+def _characterise(desk: Desk) -> Outcome:
+    names = ("open", "plus-1n")
+    _typed(desk, "coilsweep fit", *names, f'--dcr "{DCR_TEXT}" --have "{AT_HAND_TEXT}" --plot fit.png')
+    wish = FitWish(names=names, dcr=DCR_TEXT, at_hand=AT_HAND_TEXT)
+    fitted = fit_takes(desk, wish, plot_file=Path("fit.png"))
+    _told(desk, fitted)
+    return fitted
+
+
+def _typed(desk: Desk, *words: str) -> None:
+    desk.tell("")
+    desk.tell(f"$ {' '.join(words)}")
+
+
+def _quoted(value: str | int) -> str:
+    text = str(value)
+    return f'"{text}"' if " " in text else text
+
+
+def _told(desk: Desk, outcome: Outcome) -> None:
+    for line in outcome.lines:
+        desk.tell(line)
+
+
+def _truth_rows(document: Document, drawer: Drawer) -> list[tuple[str, ...]]:
+    truths = {
+        "inductance": drawer.inductance_h,
+        "winding_capacitance": drawer.capacitance_f,
+        "dc_resistance": drawer.resistance_ohm,
+    }
+    rows: list[tuple[str, ...]] = [("", "true", "found", "95 % interval", "")]
+    for key, truth in truths.items():
+        found = document["quantities"].get(key)
+        if found is None:
+            rows.append((quantity_name(key), "", "not identified", "", ""))
+            continue
+        low, high = found["interval_95"]
+        estimate = Estimate(
+            value=found["value"],
+            unit=found["unit"],
+            standard_uncertainty=found["standard_uncertainty"],
+            low=low,
+            high=high,
+        )
+        verdict = "inside" if low <= truth <= high else "OUTSIDE"
+        rows.append((quantity_name(key), format_quantity(truth, found["unit"], 4), *estimate_texts(estimate), verdict))
+    return rows

@@ -1,0 +1,263 @@
+"""The commands level and devices: what there is, and what the inputs hear while a quiet tone plays."""
+
+import threading
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fit.desk.bench.before import USUAL_RATE_HZ
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.take import rig_of
+from fit.desk.show.document import Document, finding_document
+from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
+from measure.logbook.rig import Rig, card_channel
+from measure.logbook.store import open_logbook
+from measure.response import Finding, FloatArray
+from measure.signal.levels import TONE_HZ, TONE_LEVEL, ChannelLevel, judge_levels, read_levels
+from measure.source.devices import Device, list_devices
+from measure.source.listening import Progress
+from measure.source.soundcard import SoundCard, play_and_record
+
+WINDOW_S = 0.5  # [s] that levels are read from
+SETTLED_S = 0.3  # [s] from which on the tone has arrived through any interface
+REDRAW_S = 0.25  # [s]
+SWEEP_LEVEL = 0.5  # [1] of the take that is to follow
+
+
+def card_of(rig: Rig) -> SoundCard:
+    """Find the sound card that a rig names.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    SoundCard
+        Channels 1 and 2, and the default device, where it names none.
+    """
+    interface = rig.interface
+    return SoundCard(
+        device=interface.device,
+        host_api=interface.host_api,
+        input_device=interface.input_device,
+        output_channel=interface.output_channel or 1,
+        pickup_channel=card_channel(rig, "pickup"),
+        reference_channel=None if rig.reference.kind == "none" else card_channel(rig, "reference"),
+    )
+
+
+def show_devices(desk: Desk) -> Outcome:
+    """List what PortAudio offers.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where; the rig there may name one of them.
+
+    Returns
+    -------
+    Outcome
+        One row a device.
+    """
+    listed = list_devices()
+    rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.exists() else Rig()
+    rows: list[tuple[str, ...]] = [("device", "host API", "in", "out", "rates that open", "")]
+    for device in listed.devices:
+        rates = ", ".join(f"{rate / 1000:g}" for rate in device.rates_hz or ())
+        shown = f"{rates} kHz" if rates else "did not answer" if device.rates_hz is None else "none"
+        marks = [word for word, is_so in _marks(device, rig) if is_so]
+        name, api = plain_text(device.name), plain_text(device.host_api)
+        rows.append((name, api, str(device.n_inputs), str(device.n_outputs), shown, ", ".join(marks)))
+    lines = [*(table_lines(rows) if listed.devices else []), plain_text(listed.explanation)]
+    there = {device.name for device in listed.devices if _is_named(device, rig)}
+    named = {rig.interface.device, rig.interface.input_device} - {None, *there}
+    lines += [f"The rig names {plain_text(str(absent))}, which is not there." for absent in sorted(map(str, named))]
+    document: Document = {
+        "schema": "coilsweep.devices/1",
+        "library": listed.library,
+        "explanation": listed.explanation,
+        "devices": [
+            {
+                "device": device.name,
+                "host_api": device.host_api,
+                "inputs": device.n_inputs,
+                "outputs": device.n_outputs,
+                "rates_hz": None if device.rates_hz is None else list(device.rates_hz),
+                "is_default_input": device.is_default_input,
+                "is_default_output": device.is_default_output,
+                "is_in_rig": _is_named(device, rig),
+            }
+            for device in listed.devices
+        ],
+    }
+    return Outcome(lines=tuple(lines), document=document)
+
+
+def _is_named(device: Device, rig: Rig) -> bool:
+    interface = rig.interface
+    return device.name in (interface.device, interface.input_device) and interface.host_api in (None, device.host_api)
+
+
+def _marks(device: Device, rig: Rig) -> tuple[tuple[str, bool], ...]:
+    return (
+        ("in the rig", _is_named(device, rig)),
+        ("default output", device.is_default_output),
+        ("default input", device.is_default_input),
+    )
+
+
+@dataclass(slots=True, eq=False)
+class _Watch:
+    """Keeps the last samples, and when to draw and to stop."""
+
+    rate_hz: int
+    n_channels: int
+    end_s: float | None
+    stop: threading.Event = field(default_factory=threading.Event)
+    kept: list[FloatArray] = field(default_factory=list)
+    drawn_s: float = 0.0
+    levels: tuple[ChannelLevel, ...] = ()
+
+    def take(self, progress: Progress) -> bool:
+        """Keep the new samples; whether it is time to draw."""
+        if len(progress.samples) and progress.n_recorded > SETTLED_S * self.rate_hz:
+            self.kept.append(np.asarray(progress.samples, dtype=float))
+        wanted = round(WINDOW_S * self.rate_hz)
+        while sum(len(part) for part in self.kept[1:]) >= wanted:
+            self.kept.pop(0)
+        now = time.monotonic()
+        if sum(len(part) for part in self.kept) < wanted or now - self.drawn_s < REDRAW_S:
+            return False
+        self.drawn_s = now
+        self.levels = read_levels(np.concatenate(self.kept)[-wanted:], self.rate_hz)
+        return True
+
+
+def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL) -> Outcome:
+    """Play a quiet tone and show what the inputs hear, until Enter, Ctrl-C or for some seconds.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where the rig is.
+    seconds : float or None
+        None until somebody stops it. [s]
+    level : float
+        Peak of the tone over full scale.
+
+    Returns
+    -------
+    Outcome
+        The last levels and what they mean.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        If it was to last some seconds and is stopped before.
+    """
+    rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.exists() else Rig()
+    card, rate_hz = card_of(rig), rig.interface.rate_hz or USUAL_RATE_HZ
+    n_channels = 1 if card.reference_channel is None else 2
+    desk.say(SWEEP_CAUTION.replace("The sweep is loud", "A quiet tone plays, and later a loud sweep"))
+    tone = level * np.sin(2 * np.pi * TONE_HZ * np.arange(rate_hz) / rate_hz)
+    desk.say(level_heading(n_channels))
+    watch = _Watch(rate_hz=rate_hz, n_channels=n_channels, end_s=None if seconds is None else time.monotonic() + seconds)
+    if seconds is None:
+        desk.say("Enter or Ctrl-C ends it.")
+        threading.Thread(target=_wait_for_enter, args=(watch.stop,), daemon=True).start()
+
+    def on_block(progress: Progress) -> bool:
+        if watch.end_s is not None and time.monotonic() > watch.end_s:
+            watch.stop.set()
+        if watch.stop.is_set():  # what comes now is the ramp to silence
+            return True
+        if watch.take(progress):
+            desk.redraw(level_line(watch.levels, judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL)))
+        return False
+
+    try:
+        play_and_record(card, tone, rate_hz=rate_hz, n_channels=n_channels, on_block=on_block, repeats=True)
+    except KeyboardInterrupt:
+        if seconds is not None:
+            raise
+    desk.redraw("")
+    findings = judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL) if watch.levels else ()
+    return Outcome(lines=tuple(_level_lines(watch.levels, findings)), document=_level_document(watch.levels, findings))
+
+
+def _wait_for_enter(stop: threading.Event) -> None:
+    import sys
+
+    sys.stdin.readline()
+    stop.set()
+
+
+def level_heading(n_channels: int) -> str:
+    """Name the columns of `level_line`.
+
+    Parameters
+    ----------
+    n_channels : int
+        Pickup, or pickup and reference.
+
+    Returns
+    -------
+    str
+        All figures are in dBFS.
+    """
+    return "  ".join([*(f"{name}: peak tone  hum noise" for name in ("pickup", "reference")[:n_channels]), "[dBFS]"])
+
+
+def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> str:
+    """Put levels as one line that is drawn again and again.
+
+    Parameters
+    ----------
+    levels : tuple of ChannelLevel
+        Pickup, and reference where there is one.
+    findings : tuple of Finding
+        What they mean.
+
+    Returns
+    -------
+    str
+        Short enough for a terminal.
+    """
+    parts = []
+    for name, level in zip(("pickup", "reference"), levels, strict=False):
+        figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
+        parts.append(" " * len(name) + " " + "".join(f"{figure:5.0f}" for figure in figures))
+    worst = next((each.text for each in findings if each.severity == "reject"), None)
+    worst = worst or next((each.text for each in findings if each.severity == "warn"), None)
+    worst = worst or next((each.text for each in findings if each.code == "exciter"), "")
+    return "  ".join([*parts, worst])
+
+
+def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> list[str]:
+    if not levels:
+        return ["Nothing was heard long enough to tell levels."]
+    rows: list[tuple[str, ...]] = [("", "peak", "tone", "hum", "noise")]
+    for name, level in zip(("pickup", "reference"), levels, strict=False):
+        figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
+        rows.append((name, *(f"{figure:.1f} dBFS" for figure in figures)))
+    lines = [f"look: {each.text}" for each in findings if each.severity != "pass"]
+    if not lines:
+        told = [each.text for each in findings if each.code == "exciter"]
+        lines = [f"All right: {'; '.join(told)}. Next: coilsweep take NAME"]
+    return [*table_lines(rows), *lines]
+
+
+def _level_document(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> Document:
+    inputs = {
+        name: {
+            "peak_dbfs": level.peak_dbfs,
+            "tone_dbfs": level.tone_dbfs,
+            "hum_dbfs": level.hum_dbfs,
+            "noise_dbfs": level.noise_dbfs,
+        }
+        for name, level in zip(("pickup", "reference"), levels, strict=False)
+    }
+    return {"schema": "coilsweep.level/1", "inputs": inputs, "checks": [finding_document(each) for each in findings]}

@@ -1,0 +1,131 @@
+"""The rig as the logbook states it, and the sweep as a file."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+
+import msgspec
+
+from fit.answers.calibrate.input import doubt_input
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.take import RIG_OPTIONS, rig_of
+from fit.desk.show.document import Document
+from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
+from measure.logbook.rig import Rig, input_resistance, missing, write_rig
+from measure.logbook.store import open_logbook, rig_path
+from measure.quantity import format_quantity, parse_quantity
+
+DEFAULT_RATE_HZ = 96000
+
+
+def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
+    """Write what is stated of the rig, and show it with what is missing.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    changes : mapping
+        Name of an option to its value; empty to show only.
+
+    Returns
+    -------
+    Outcome
+        The rig as it is now.
+    """
+    logbook = open_logbook(desk.logbook, create=bool(changes))
+    if changes:
+        keys = {option.removeprefix("--").replace("-", "_"): key for key, option in RIG_OPTIONS.items()} | {
+            "rate_hz": "interface.rate_hz"
+        }
+        stated: dict[str, str | int | float] = {keys[name]: value for name, value in changes.items()}
+        if "exciter.corner_hz" in stated:
+            corner = parse_quantity(str(stated["exciter.corner_hz"]), "Hz")
+            stated["exciter.corner_hz"] = corner.value if corner.bound is None else corner.text
+        rig = write_rig(rig_path(logbook), stated)
+        desk.say(f"Written: {rig_path(logbook)}")
+    else:
+        rig = rig_of(logbook)
+    rows, open_keys = rig_rows(rig), missing(rig)
+    lines = [f"Rig in {rig_path(logbook)}", *table_lines(rows)] if rows else ["No rig is stated yet."]
+    if open_keys:
+        missing_rows: list[tuple[str, ...]] = [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()]
+        lines += ["", "Still missing", *table_lines(missing_rows)]
+    resistance = input_resistance(rig)
+    low = None if resistance is None else doubt_input(resistance.value)
+    if low is not None:
+        lines += ["", f"look: {low.text}"]
+    document: Document = {"schema": "coilsweep.rig/1", "rig": msgspec.to_builtins(rig), "missing": [*open_keys]}
+    return Outcome(lines=tuple(lines), document=document)
+
+
+def rig_rows(rig: Rig) -> list[tuple[str, str]]:
+    """Rows of what a rig states.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    list of (str, str)
+        Key and value, in the order of rig.toml; what is not stated is left out.
+    """
+    rows: list[tuple[str, str]] = []
+    for key in RIG_OPTIONS:
+        section, name = key.split(".")
+        value = getattr(getattr(rig, section), name)
+        if value is not None:
+            unit = " Hz" if name.endswith("_hz") else " ppm" if name == "clock" else ""
+            rows.append((key, plain_text(value) if isinstance(value, str) else f"{value:g}{unit}"))
+    kept = {} if rig.calibration is None else {kind: getattr(rig.calibration, kind) for kind in ("loopback", "input", "exciter")}
+    return rows + [(f"calibration.{kind}", plain_text(file)) for kind, file in kept.items() if file is not None]
+
+
+def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:
+    """Write the sweep as an audio file.
+
+    Parameters
+    ----------
+    desk : Desk
+        Its rig may state the rate.
+    file : Path
+        To be written; must not be there.
+    numbers : mapping
+        Fields of the sweep.
+
+    Returns
+    -------
+    Outcome
+        What was written.
+
+    Raises
+    ------
+    ValueError
+        If the sweep cannot be made so.
+    """
+    from measure.signal.stimulus import Sweep, sweep_samples
+    from measure.source.files import write_recording
+
+    stated = dict(numbers)
+    rate = stated.pop("rate_hz", None)
+    if rate is None and desk.logbook.is_dir():
+        rate = rig_of(open_logbook(desk.logbook)).interface.rate_hz
+    rate_hz = int(rate or DEFAULT_RATE_HZ)
+    if stated.get("stop_hz", 0) >= rate_hz / 2 or stated.get("start_hz", 0) >= stated.get("stop_hz", rate_hz * 0.46):
+        msg = f"the sweep must rise and end below half the sample rate, {rate_hz / 2:g} Hz: choose --start, --stop or --rate"
+        raise ValueError(msg)
+    sweep = Sweep(rate_hz=rate_hz, **stated)
+    samples = sweep_samples(sweep)
+    write_recording(file, samples, rate_hz, n_bits=24)
+    desk.say(SWEEP_CAUTION)
+    seconds = len(samples) / rate_hz
+    lines = (
+        f"Written: {file}, {seconds:.2f} s, {rate_hz} Hz, 24 bit",
+        f"Sweep from {format_quantity(sweep.start_hz, 'Hz')} to {format_quantity(sweep.stop_hz, 'Hz')}, with silence around it.",
+        "Play it unchanged (no effects, no resampling), record pickup and reference at the same rate, silences included, then:",
+        f'  coilsweep import NAME RECORDING.wav --stimulus "{plain_text(str(file))}"',
+    )
+    document: Document = {"schema": "coilsweep.stimulus/1", "file": str(file), "length_s": seconds, "bits": 24}
+    return Outcome(lines=lines, document=document | asdict(sweep))

@@ -1,0 +1,1 @@
+"""A logbook turned into evidence."""

@@ -1,0 +1,140 @@
+"""The references of a fit: what the rig, the takes and the person state in ohms and farads, each with a bound."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import msgspec
+
+from fit.answers.calibrate.input import doubt_input
+from fit.desk.book.bounds import bounded
+from fit.desk.book.take import RIG_OPTIONS, rig_of
+from fit.desk.book.through_controls import instrument_of_takes, take_evidence, with_dcr
+from fit.estimate.evidence import CLOCK_BOUND, Evidence, TakeEvidence
+from measure.errors import FileError
+from measure.logbook.placement import placements
+from measure.logbook.rig import Rig, clock_bound, exciter_corner, input_capacitance, input_resistance
+from measure.logbook.store import Logbook, list_takes
+from measure.logbook.take import Take
+from measure.quantity import Quantity, parse_parts, parse_quantity
+from measure.response import Response
+
+
+def gather_evidence(
+    logbook: Logbook, takes: Sequence[Take], responses: Sequence[Response], *, dcr: str | None, at_hand: str
+) -> tuple[Evidence, tuple[str, ...]]:
+    """Put takes and references together for the estimate.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    takes : sequence of Take
+        In the order they were made.
+    responses : sequence of Response
+        One a take.
+    dcr : str or None
+        As written.
+    at_hand : str
+        Parts for a further take, as written.
+
+    Returns
+    -------
+    evidence : Evidence
+        Every reference with a bound.
+    warnings : tuple of str
+        Bounds that were taken for granted, and what does not fit together.
+
+    Raises
+    ------
+    ValueError
+        If a quantity cannot be read.
+    FileError
+        If the rig does not state what is needed, the takes were made with different inputs, or their controls are not those of
+        instrument.toml.
+    """
+    warnings: list[str] = []
+    instrument = instrument_of_takes(logbook, takes, warnings)
+    if instrument is not None and dcr is not None:
+        instrument, dcr = with_dcr(instrument, dcr, warnings), None
+    rig = _common_rig(takes, rig_of(logbook), warnings)
+    placed = placements(list_takes(logbook).takes)
+    before: int | None = None
+    rows: list[TakeEvidence] = []
+    for take, response in zip(takes, responses, strict=True):
+        evidence = take_evidence(take, response, instrument, warnings)
+        if evidence is None:
+            continue
+        added = tuple(bounded(part, f"added in {take.name}", warnings) for part in parse_parts(take.added))
+        moved = before is not None and placed[take.name] != before
+        before = placed[take.name] if evidence.method == "exciter" else before
+        rows.append(replace(evidence, added=added, coil_moved=moved))
+    if not rows:
+        msg = "none of these takes tells anything of a part: the pickup under the exciter reaches the jack in none"
+        raise FileError(msg)
+    rows.sort(key=lambda row: row.method != "exciter")  # those of other methods come last
+    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    if resistance is None or capacitance is None:
+        key = "input.resistance" if resistance is None else "input.capacitance"
+        example = "1M ± 1%" if resistance is None else "185p ± 3p"
+        msg = f'rig.toml does not state {key} (input and cable together): coilsweep rig {RIG_OPTIONS[key]} "{example}"'
+        raise FileError(msg)
+    low = doubt_input(resistance.value)
+    if low is not None:
+        warnings.append(low.text)
+    kind = rig.reference.kind or "current"
+    whole = Evidence(
+        takes=tuple(rows),
+        input_resistance=bounded(resistance, "input resistance", warnings),
+        input_capacitance=bounded(capacitance, "input capacitance", warnings),
+        dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
+        reference_kind=kind,
+        exciter_corner=None if kind == "current" else _corner(rig, warnings),
+        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
+        instrument=instrument,
+        clock_bound=_widest_clock(takes, rig),
+    )
+    return whole, tuple(warnings)
+
+
+def _has_no_reference(take: Take) -> bool:
+    return bool(take.recordings) and all(recording.reference_channel is None for recording in take.recordings)
+
+
+def _widest_clock(takes: Sequence[Take], now: Rig) -> float:
+    """Bound of the sample clock: of several that the takes state the widest, since they share one parameter."""
+    own = [clock_bound(take.rig) if take.rig is not None else None for take in takes]
+    return max(bound or clock_bound(now) or CLOCK_BOUND for bound in own)
+
+
+def _corner(rig: Rig, warnings: list[str]) -> Quantity:
+    corner = exciter_corner(rig)
+    if corner is None:
+        how = 'coilsweep rig --exciter-corner "9k ± 5%"'
+        msg = f"rig.toml does not state exciter.corner_hz, needed where the exciter's current is not recorded: {how}"
+        raise FileError(msg)
+    return bounded(corner, "exciter corner", warnings)
+
+
+# What a take was made with stands in the take; where it says nothing, the logbook's rig does.
+def _common_rig(takes: Sequence[Take], now: Rig, warnings: list[str]) -> Rig:
+    stated = {}
+    for key in ("input.resistance", "input.capacitance", "reference.kind", "exciter.corner_hz"):
+        section, name = key.split(".")
+        current = getattr(getattr(now, section), name)
+        own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes}
+        if key == "reference.kind":  # a take whose reference was not recorded has none, whatever the rig says
+            own |= {take.name: "none" for take in takes if _has_no_reference(take)}
+        values = {value if value is not None else current for value in own.values()}
+        if len(values) > 1:
+            each = ", ".join(f"{name} {value or current}" for name, value in own.items())
+            msg = f"the takes were made with different {key} ({each}): fit them apart"
+            raise FileError(msg)
+        stated[key] = values.pop()
+        if current is not None and stated[key] != current:
+            warnings.append(f"rig.toml now says {key} = {current}; the takes were made with {stated[key]}, which is used.")
+    return msgspec.structs.replace(
+        now,
+        input=msgspec.structs.replace(now.input, resistance=stated["input.resistance"], capacitance=stated["input.capacitance"]),
+        reference=msgspec.structs.replace(now.reference, kind=stated["reference.kind"]),
+        exciter=msgspec.structs.replace(now.exciter, corner_hz=stated["exciter.corner_hz"]),
+    )

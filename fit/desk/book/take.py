@@ -1,0 +1,321 @@
+"""From files and the logbook to recordings, their checks and responses."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from fit.desk.book.method import compare_repeats, judge_response, sift_findings
+from fit.desk.show.words import plain_text
+from measure.errors import FileError, MeasureError
+from measure.logbook.kept import findings_of_take, sweep_of_take
+from measure.logbook.rig import Rig, read_rig
+from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
+from measure.logbook.take import FileStimulus, Take
+from measure.response import Finding, FloatArray, Response
+from measure.signal.recording import Recording
+
+SEVERITIES = ("pass", "warn", "reject")
+RIG_OPTIONS = {
+    "interface.device": "--device",
+    "interface.host_api": "--host-api",
+    "interface.input_device": "--input-device",
+    "interface.rate_hz": "--rate",
+    "interface.output_channel": "--output-channel",
+    "interface.pickup_channel": "--pickup-channel",
+    "interface.reference_channel": "--reference-channel",
+    "interface.clock": "--clock",
+    "reference.kind": "--reference",
+    "reference.sense_resistor": "--sense-resistor",
+    "exciter.corner_hz": "--exciter-corner",
+    "input.resistance": "--input-resistance",
+    "input.capacitance": "--input-capacitance",
+}
+
+
+class RejectedError(Exception):
+    """A value was asked for that would rest on a rejected recording."""
+
+    exit_code = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Looked:
+    """What a look at the recordings of a take gave.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        All checks.
+    outcome : str
+        "good", "usable" or "rejected".
+    response : Response or None
+        None where it was rejected, or is of a kind without a response.
+    """
+
+    findings: tuple[Finding, ...]
+    outcome: str
+    response: Response | None
+
+
+def rig_of(logbook: Logbook) -> Rig:
+    """Read the rig of a logbook.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+
+    Returns
+    -------
+    Rig
+        An empty one where rig.toml is not there yet.
+    """
+    path = rig_path(logbook)
+    return read_rig(path) if path.exists() else Rig()
+
+
+def look_at(
+    recordings: Sequence[Recording],
+    *,
+    stimulus: FloatArray | None,
+    method: str = "exciter",
+    free: Callable[[Response], Response] | None = None,
+) -> Looked:
+    """Check recordings and compute their response where that is allowed.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        Repeats of one take.
+    stimulus : ndarray, shape (n,), or None
+        What was played.
+    method : str
+        What was driven; it says which checks make sense.
+    free : callable, optional
+        Takes the card out of a response before it is judged.
+
+    Returns
+    -------
+    Looked
+        Findings, outcome, response; for the method "quiet" there is no response.
+    """
+    from measure.checks.recording import check_recording, outcome
+    from measure.transfer.response import estimate_response
+
+    if method == "quiet":
+        stimulus = None
+    each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
+    worst = _worst_of(each, names=[recording.name for recording in recordings])
+    findings = sift_findings(worst, recordings, method=method)
+    if method == "quiet":
+        from measure.signal.noise import judge_quiet, noise_levels
+
+        findings += judge_quiet(noise_levels(recordings, is_quiet=True))
+        return Looked(findings=findings, outcome=outcome(findings), response=None)
+    response = None
+    is_comparable = len(recordings) > 1 and all(recording.reference_channel is not None for recording in recordings)
+    if is_comparable and outcome(findings) != "rejected":
+        findings += (compare_repeats(recordings, method=method),)
+    if outcome(findings) != "rejected":
+        try:
+            response = estimate_response(recordings, stimulus=stimulus)
+            response = response if free is None else free(response)
+            is_timed = all(recording.reference_channel is not None for recording in recordings)
+            findings += judge_response(response, method=method, is_timed=is_timed)
+        except MeasureError as err:
+            # where nobody said what should arrive, and nothing does, that is what the check for silence could not know
+            code, findings = ("response", findings) if stimulus is not None else ("silent", _without(findings, "silent"))
+            findings += (Finding(code=code, severity="reject", text=f"No response could be computed: {err}"),)
+    judged = outcome(findings)
+    return Looked(findings=findings, outcome=judged, response=None if judged == "rejected" else response)
+
+
+def join_findings(looked: Looked, findings: Iterable[Finding]) -> Looked:
+    """Add what the sound card told of a recording to what the recording tells itself.
+
+    Parameters
+    ----------
+    looked : Looked
+        At the recordings.
+    findings : iterable of Finding
+        Of the card, of all repeats; of several with one code the worst counts.
+
+    Returns
+    -------
+    Looked
+        Its outcome is the worst of both.
+    """
+    told: dict[str, Finding] = {}
+    for finding in findings:
+        kept = told.get(finding.code)
+        if kept is None or SEVERITIES.index(finding.severity) > SEVERITIES.index(kept.severity):
+            told[finding.code] = finding
+    outcomes = ("good", "usable", "rejected")
+    worst = max([outcomes.index(looked.outcome), *(SEVERITIES.index(finding.severity) for finding in told.values())])
+    response = None if outcomes[worst] == "rejected" else looked.response
+    return Looked(findings=(*looked.findings, *told.values()), outcome=outcomes[worst], response=response)
+
+
+def card_findings(take: Take) -> tuple[Finding, ...]:
+    """Get what the sound card told when a take was made: it cannot be seen in the recording again.
+
+    Parameters
+    ----------
+    take : Take
+        Kept.
+
+    Returns
+    -------
+    tuple of Finding
+        Those of `measure.source.delivery` and of two clocks.
+    """
+    from measure.source import clocks, delivery
+
+    return tuple(finding for finding in findings_of_take(take) if finding.code in (*delivery.NAMES, clocks.NAME))
+
+
+def _without(findings: tuple[Finding, ...], code: str) -> tuple[Finding, ...]:
+    return tuple(finding for finding in findings if finding.code != code)
+
+
+def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], FloatArray | None]:
+    """Read the recordings of a take, and what was played.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    take : Take
+        As read.
+
+    Returns
+    -------
+    recordings : list of Recording
+        Repeats.
+    stimulus : ndarray, shape (n,), or None
+        None where it is not known.
+
+    Raises
+    ------
+    FileError
+        If the take holds no recordings, or its stimulus has another rate.
+    """
+    from measure.signal.stimulus import sweep_samples
+    from measure.source.files import read_recording, read_stimulus
+
+    if not take.recordings:
+        msg = f'the take "{take.name}" is a response measured elsewhere and holds no recordings'
+        raise FileError(msg)
+    recordings = []
+    for index, item in enumerate(take.recordings):
+        path = recording_path(logbook, take, index)
+        recording = read_recording(path, pickup_channel=item.pickup_channel, reference_channel=item.reference_channel)
+        recordings.append(replace(recording, simulated=take.simulated))
+    stimulus = None
+    sweep = sweep_of_take(take)
+    if sweep is not None:
+        stimulus = sweep_samples(sweep)
+    elif isinstance(take.stimulus, FileStimulus):
+        stimulus, rate_hz = read_stimulus(kept_path(logbook, take, take.stimulus.file))
+        same_rate(rate_hz, recordings[0].rate_hz, name=take.stimulus.file)
+    return recordings, stimulus
+
+
+def same_rate(stimulus_rate_hz: int, rate_hz: int, *, name: str) -> None:
+    """See that stimulus and recording have one sample rate.
+
+    Parameters
+    ----------
+    stimulus_rate_hz, rate_hz : int
+        Of the stimulus and of the recording. [Hz]
+    name : str
+        Of the stimulus, for the message.
+
+    Raises
+    ------
+    FileError
+        If they differ.
+    """
+    if stimulus_rate_hz != rate_hz:
+        msg = f"{name}: the stimulus has {stimulus_rate_hz} Hz, the recording {rate_hz} Hz. Record at the stimulus's rate."
+        raise FileError(msg)
+
+
+def take_to_fit(logbook: Logbook, name: str) -> Take:
+    """Read a take that values may be derived from.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    name : str
+        Of the take.
+
+    Returns
+    -------
+    Take
+        Verified, not rejected, something was played.
+
+    Raises
+    ------
+    RejectedError
+        If its recording was rejected.
+    FileError
+        If nothing was played in it.
+    """
+    take = read_take(logbook, name)
+    if take.outcome == "rejected":
+        reasons = "; ".join(item.advice for item in take.findings if item.outcome == "reject")
+        msg = f'the take "{name}" was rejected, no value may rest on it: {plain_text(reasons)}'
+        raise RejectedError(msg)
+    if take.method == "quiet":
+        msg = f'in the take "{take.name}" nothing was played: it tells hum and noise (coilsweep compare), no part'
+        raise FileError(msg)
+    return take
+
+
+def exists_already(logbook: Logbook, name: str) -> bool:
+    """See whether a take of that name is there, damaged or not.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    name : str
+        Of the take.
+
+    Returns
+    -------
+    bool
+        True if the name is taken.
+    """
+    listing = list_takes(logbook)
+    return name in listing.damaged or any(take.name == name for take in listing.takes)
+
+
+def is_response_file(path: Path) -> bool:
+    """See whether a file holds a response that was measured elsewhere, by its suffix.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    bool
+        True for CSV and Touchstone files.
+    """
+    return path.suffix.lower() in {".csv", ".s1p", ".s2p", ".txt"}
+
+
+# Of several repeats, the worst outcome of each check counts.
+def _worst_of(each: Sequence[tuple[Finding, ...]], *, names: Sequence[str]) -> tuple[Finding, ...]:
+    worst: dict[str, Finding] = {}
+    for findings, name in zip(each, names, strict=True):
+        for finding in findings:
+            named = replace(finding, text=f"{name}: {finding.text}") if len(each) > 1 and finding.severity != "pass" else finding
+            kept = worst.get(finding.code)
+            if kept is None or SEVERITIES.index(named.severity) > SEVERITIES.index(kept.severity):
+                worst[finding.code] = named
+    return tuple(worst.values())

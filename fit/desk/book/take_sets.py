@@ -1,0 +1,278 @@
+"""Takes put together to sets that each give one result: a take with every load, made in one placement on one day."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from fit.answers.pickup.characterisation import PickupAnswer
+from fit.desk.book.desk import Desk
+from fit.desk.questions.fit import FitWish, answer_for
+from fit.desk.show.words import headline_keys, in_order, plain_text
+from measure.logbook.placement import placements
+from measure.logbook.store import Logbook, list_takes
+from measure.logbook.take import Take, parse_time
+from measure.quantity import parse_parts
+
+NIGHT_S = 8 * 3600.0  # [s] a pause as long ends a day at the bench, whatever the date in UTC does meanwhile
+MOST_NAMED = 4  # takes in a sentence
+HEADLINES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_loaded", "q_loaded", "lc_product")
+
+Load = tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class TakeSet:
+    """Takes that are fitted together to one result.
+
+    Attributes
+    ----------
+    day, placement : int
+        From 0; a placement that lasted over a night counts as two.
+    takes : tuple of Take
+        One for each load, in the order in which the loads first came.
+    """
+
+    day: int
+    placement: int
+    takes: tuple[Take, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of its takes."""
+        return tuple(take.name for take in self.takes)
+
+    @property
+    def date(self) -> str:
+        """Date of its last take, UTC."""
+        return self.takes[-1].time_utc[:10]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class TakeSets:
+    """What takes came to.
+
+    Attributes
+    ----------
+    sets : tuple of TakeSet
+        In the order of time.
+    loads : tuple of str
+        What each set consists of, in words.
+    notes : tuple of str
+        What was left out, and what is doubtful, one line each.
+    """
+
+    sets: tuple[TakeSet, ...]
+    loads: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class FittedSet:
+    """A set with its result."""
+
+    takes: TakeSet
+    answer: PickupAnswer
+
+
+def split_into_sets(logbook: Logbook, takes: Sequence[Take]) -> TakeSets:
+    """Put takes of one coil together by placement and day.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open; its other takes tell when the coil was moved, too.
+    takes : sequence of Take
+        Of one coil.
+
+    Returns
+    -------
+    TakeSets
+        A set has the loads that most placements have; a placement without one of them is left out.
+
+    Raises
+    ------
+    ValueError
+        If a take is named twice, or most placements have no load in common.
+    """
+    twice = [name for name, count in Counter(take.name for take in takes).items() if count > 1]
+    if twice:
+        msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
+        raise ValueError(msg)
+    listed = list_takes(logbook).takes
+    days, placed = _days(listed), placements(listed)
+    order = {take.name: place for place, take in enumerate(listed)}
+    groups: dict[tuple[int, int], dict[Load, list[Take]]] = {}
+    for take in sorted(takes, key=lambda take: order[take.name]):
+        groups.setdefault((days[take.name], placed[take.name]), {}).setdefault(_load(take), []).append(take)
+    counts = Counter(load for group in groups.values() for load in group)
+    usual = [load for load, count in counts.items() if 2 * count > len(groups)]
+    if not usual:
+        words = "; ".join(dict.fromkeys(_load_text(one[0]) for group in groups.values() for one in group.values()))
+        msg = f"no load is common to most placements ({words}): make the same takes in each, for example without and with 1n"
+        raise ValueError(msg)
+    sets, notes = _sets(groups, usual)
+    nights = Counter(placement for _, placement in groups)
+    stayed = [take for (_, place), group in groups.items() if nights[place] > 1 for own in group.values() for take in own]
+    if stayed:
+        who = named([take.name for take in stayed])
+        notes.append(f"{who}: of several days, but without --coil-moved; each day counts as a placement of its own")
+    texts = tuple(_load_text(sets[0].takes[index]) for index in range(len(usual))) if sets else ()
+    return TakeSets(sets=sets, loads=texts, notes=tuple(notes))
+
+
+def fit_sets(desk: Desk, logbook: Logbook, split: TakeSets, *, dcr: str | None) -> tuple[tuple[FittedSet, ...], tuple[str, ...]]:
+    """Fit each set by itself, as ``coilsweep fit`` would.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where; shows how far it is.
+    logbook : Logbook
+        Open.
+    split : TakeSets
+        What is to be fitted.
+    dcr : str or None
+        From a multimeter; the same for all.
+
+    Returns
+    -------
+    fitted : tuple of FittedSet
+        As many as there are sets, misfits among them.
+    warnings : tuple of str
+        Of the sets and of the fits, each once; misfits.
+    """
+    fitted, warnings = [], list(split.notes)
+    silent = replace(desk, steps=lambda items, _label: items)
+    for one in desk.steps(split.sets, "fits"):
+        answer, noticed = answer_for(silent, logbook, FitWish(names=one.names, dcr=dcr))
+        warnings += noticed
+        fitted.append(FittedSet(takes=one, answer=answer))
+        if answer.outcome != "good":
+            why = [finding.text for finding in answer.findings if finding.severity == "reject"]
+            warnings.append(f"{named(one.names)}: the fit misfits: {why[0] if why else 'see coilsweep fit'}")
+    return tuple(fitted), tuple(dict.fromkeys(warnings))
+
+
+def common_quantities(fitted: Sequence[FittedSet]) -> tuple[list[str], list[str]]:
+    """List the quantities that every set tells, and those that only some do.
+
+    Parameters
+    ----------
+    fitted : sequence of FittedSet
+        At least one.
+
+    Returns
+    -------
+    told, untold : list of str
+        In the order in which people ask for them; those of losses, which hang on the model that was chosen, are left out.
+    """
+    each = [[key for key in one.answer.quantities if "eddy_" not in key] for one in fitted]
+    told = set(each[0]).intersection(*each)
+    return in_order(told), in_order(set().union(*each) - told)
+
+
+def shown_quantities(keys: Sequence[str]) -> list[str]:
+    """Choose the quantities that lines and pictures show.
+
+    Parameters
+    ----------
+    keys : sequence of str
+        All.
+
+    Returns
+    -------
+    list of str
+        A few that do not follow from each other.
+    """
+    return headline_keys(keys, HEADLINES) or list(keys)
+
+
+def sets_text(split: TakeSets, n_sets: int) -> str:
+    """Say of what the sets consist.
+
+    Parameters
+    ----------
+    split : TakeSets
+        With its loads.
+    n_sets : int
+        That could be used.
+
+    Returns
+    -------
+    str
+        For example ``"12 sets of 2 takes (nothing added; 1n ± 1%)"``.
+    """
+    n_takes = len(split.loads)
+    takes = f"{n_takes} takes" if n_takes > 1 else "one take"
+    return f"{n_sets} set{'s' if n_sets != 1 else ''} of {takes} ({'; '.join(split.loads)})"
+
+
+def named(names: Sequence[str]) -> str:
+    """Name takes in a sentence.
+
+    Parameters
+    ----------
+    names : sequence of str
+        At least one.
+
+    Returns
+    -------
+    str
+        The first few.
+
+    Examples
+    --------
+    >>> named(["a"]), named(["a", "b", "c", "d", "e", "f"])
+    ('take a', 'takes a, b, c, d and 2 more')
+    """
+    shown = ", ".join(names[:MOST_NAMED])
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return f"take{'s' if len(names) > 1 else ''} {shown}{more}"
+
+
+def _days(takes: Sequence[Take]) -> dict[str, int]:
+    """Give each take the number of its day at the bench."""
+    days: dict[str, int] = {}
+    day, before = 0, None
+    for take in takes:
+        time = parse_time(take.time_utc)
+        if before is not None and (time - before).total_seconds() >= NIGHT_S:
+            day += 1
+        before = time
+        days[take.name] = day
+    return days
+
+
+def _sets(groups: dict[tuple[int, int], dict[Load, list[Take]]], usual: Sequence[Load]) -> tuple[tuple[TakeSet, ...], list[str]]:
+    sets: list[TakeSet] = []
+    lacking: list[str] = []
+    spare: list[str] = []
+    days = {day: number for number, day in enumerate(dict.fromkeys(day for day, _ in groups))}
+    placement = 0
+    for (day, _), group in groups.items():
+        n_sets = min(len(group.get(load, ())) for load in usual)
+        for turn in range(n_sets):
+            chosen = tuple(group[load][turn] for load in usual)
+            sets.append(TakeSet(day=days[day], placement=placement, takes=chosen))
+        placement += n_sets > 0
+        rest = [take.name for load, own in group.items() for take in own[n_sets if load in usual else 0 :]]
+        (spare if n_sets else lacking).extend(rest)
+    notes = []
+    if lacking:
+        notes.append(f"{named(lacking)}: left out, the placement lacks a take with a load that the others have")
+    if spare:
+        notes.append(f"{named(spare)}: left out, they do not make up another whole set")
+    return tuple(sets), notes
+
+
+def _load(take: Take) -> Load:
+    """Tell what a take was made with, beside the coil: takes that agree in it are repeats of each other."""
+    added = sorted((part.value, part.bound or 0.0, part.unit) for part in parse_parts(take.added))
+    return (take.method, take.series_resistor, take.coil_over, tuple(sorted(take.controls.items())), tuple(added))
+
+
+def _load_text(take: Take) -> str:
+    parts = [take.added or "nothing added", *(f"{name}={value}" for name, value in take.controls.items())]
+    parts += [] if take.coil_over is None else [f"over {take.coil_over}"]
+    parts += [] if take.method == "exciter" else [f"method {take.method}"]
+    return plain_text(", ".join(parts))

@@ -1,0 +1,1 @@
+"""Commands: reads what was typed."""

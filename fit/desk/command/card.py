@@ -1,0 +1,94 @@
+"""Commands that use the sound card, as they are typed. Nothing heavy is imported before one runs."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fit.desk.command.console import desk_at
+from fit.desk.command.options import shared_options, temperature_option
+
+if TYPE_CHECKING:
+    from fit.desk.book.desk import Outcome
+
+
+@click.command()
+@shared_options
+def devices(*, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Show what sound cards there are, and at which rates they open."""
+    del as_json, debug
+    from fit.desk.bench.level import show_devices
+
+    return show_devices(desk_at(logbook))
+
+
+@click.command()
+@click.option("--seconds", type=click.FloatRange(1, 600), help="End after so long; default: Enter or Ctrl-C.")
+@click.option(
+    "--level", type=click.FloatRange(0, 0.2, min_open=True), default=0.03, show_default=True, help="Peak over full scale."
+)
+@shared_options
+def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Play a quiet tone and show what the inputs hear.
+
+    Tells whether the exciter is found, too far or too near, whether an input is dead, clips, or hears direct monitoring.
+    """
+    del debug
+    from fit.desk.bench.level import watch_level
+
+    return watch_level(desk_at(logbook, as_json=as_json), seconds=seconds, level=level)
+
+
+@click.command()
+@click.argument("name")
+@click.option("--add", "added", default="", metavar="PARTS", help='Parts across the jack, for example "680p±1%, 150k±1%".')
+@click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Position of a control, for example volume=7.")
+@click.option("--coil-over", default="", metavar="PICKUP", help="Pickup that the exciter stands over.")
+@click.option("--coil-moved", is_flag=True, help="The exciter was moved since the take before.")
+@click.option(
+    "--method",
+    type=click.Choice(["exciter", "impedance", "plate", "quiet"]),
+    default="exciter",
+    show_default=True,
+    help="What is driven.",
+)
+@click.option("--series-resistor", metavar="R", help="Method impedance: what the jack is driven through, for example 100k±1%.")
+@temperature_option
+@click.option("--repeats", type=click.IntRange(1, 16), default=1, show_default=True, help="How often.")
+@click.option(
+    "--noise",
+    "noise_db",
+    type=click.FloatRange(-120, 0),
+    metavar="DB",
+    help="Repeat, 16 times at most, until the noise is so far from the response, for example -60.",
+)
+@click.option("--level", type=click.FloatRange(0, 1, min_open=True), default=0.5, show_default=True, help="Peak over full scale.")
+@click.option("--duration", "duration_s", type=click.FloatRange(0.5, 300), metavar="S", help="Seconds of sweep, or of silence.")
+@click.option("--start", "start_hz", type=click.FloatRange(1), metavar="HZ", help="First frequency of the sweep; default: 15.")
+@click.option("--stop", "stop_hz", type=click.FloatRange(1), metavar="HZ", help="Last frequency; default: 0.46 × rate.")
+@click.option("--at-once", is_flag=True, help="Without a short, soft sweep before that looks for clipping and dead inputs.")
+@click.option("--note", default="", metavar="TEXT", help="Anything worth remembering.")
+@click.option("--virtual", is_flag=True, help="On the virtual bench: no hardware, the take is marked as simulated.")
+@shared_options
+def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Play the sweep, record, check, and keep the take.
+
+    What drives the exciter, and on which channels, says rig.toml. First comes a short, soft sweep: where the real one would
+    clip, or an input is dead, nothing more is played. A take is kept whole or not at all; a rejected one is kept and marked,
+    and the cure is said. Method quiet plays nothing and records 5 s. Ctrl-C lets the output fade to silence.
+    """
+    del as_json, debug
+    from fit.desk.bench.before import virtual_source
+    from fit.desk.bench.imports import TakeFacts
+    from fit.desk.bench.level import card_of
+    from fit.desk.bench.take import TakeOrder, make_take, with_next_step
+    from fit.desk.book.take import rig_of
+    from measure.logbook.store import open_logbook
+
+    own = {key: options.pop(key) for key in ("repeats", "noise_db", "level", "duration_s", "start_hz", "stop_hz")}
+    is_at_once = options.pop("at_once")
+    facts = TakeFacts(**options, simulated=virtual)
+    order = TakeOrder(name=name, facts=facts, is_looked_at_first=not is_at_once, **own)
+    book = open_logbook(logbook, create=True)
+    source = virtual_source(book, rig_of(book), facts) if virtual else card_of(rig_of(book))
+    return with_next_step(make_take(desk_at(logbook), order, source=source), method=facts.method)

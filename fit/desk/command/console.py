@@ -1,0 +1,129 @@
+"""The desk at a terminal: messages and progress on stderr, silence where JSON was asked for."""
+
+import contextlib
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from fit.desk.book.desk import Desk
+
+Item = TypeVar("Item")
+
+
+def desk_at(logbook: Path, *, as_json: bool = False) -> "Desk":
+    """Give a command its desk.
+
+    Parameters
+    ----------
+    logbook : Path
+        Folder.
+    as_json : bool
+        Nothing but one document may go to stdout.
+
+    Returns
+    -------
+    Desk
+        Talks to this terminal.
+    """
+    from fit.desk.book.desk import Desk
+
+    return Desk(logbook=logbook, say=_say, tell=_keep_silent if as_json else _tell, steps=_steps, bar=_bar, redraw=_redraw)
+
+
+def read_line(prompt: str, *, on_stderr: bool) -> str | None:
+    """Ask, and read what is typed.
+
+    Parameters
+    ----------
+    prompt : str
+        The question.
+    on_stderr : bool
+        Where stdout is for a document alone.
+
+    Returns
+    -------
+    str or None
+        None at the end of input.
+    """
+    click.echo(prompt, nl=False, err=on_stderr)
+    try:
+        typed = input()
+    except EOFError:
+        click.echo("", err=on_stderr)
+        return None
+    if not sys.stdin.isatty():  # from a pipe or a file: nobody has seen it typed
+        click.echo(typed, err=on_stderr)
+    return typed
+
+
+def _tell(line: str) -> None:
+    with reader_may_leave():
+        click.echo(line)
+        sys.stdout.flush()
+
+
+def _keep_silent(line: str) -> None:
+    del line
+
+
+def _say(line: str) -> None:
+    click.echo(line, err=True)
+
+
+# A bar for people who wait at a terminal; for everyone else just the items.
+def _steps(items: Sequence[Item], label: str) -> Iterator[Item]:
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield from items
+        return
+    with click.progressbar(items, label=label, file=sys.stderr, color=False) as bar:
+        yield from bar
+
+
+# In a terminal the line is drawn over; elsewhere each stands by itself.
+def _redraw(line: str) -> None:
+    if sys.stderr.isatty():
+        width = shutil.get_terminal_size().columns - 1
+        click.echo(f"\r{line[:width]:<{width}}" if line else "", err=True, nl=not line)
+    elif line:
+        click.echo(line, err=True)
+
+
+@contextlib.contextmanager
+def _bar(label: str) -> Iterator[Callable[[int, int | None], None]]:
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda _done, _of: None
+        return
+    with click.progressbar(length=1000, label=label, file=sys.stderr, color=False) as bar:
+
+        def advance(done: int, of: int | None) -> None:
+            if of:
+                bar.update(max(round(1000 * done / of) - bar.pos, 0))
+
+        yield advance
+
+
+@contextlib.contextmanager
+def reader_may_leave() -> Iterator[None]:
+    """Let whoever reads stdout stop reading, as `head` does.
+
+    Yields
+    ------
+    None
+        While printing.
+    """
+    try:
+        yield
+    except BrokenPipeError:
+        give_up_stdout()
+
+
+def give_up_stdout() -> None:
+    """Send what is still to be written to stdout nowhere: its reader left, or its disk is full."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,178 @@
+"""The command line: reads what was typed, hands it to the session, prints what comes back.
+
+Answers go to stdout, progress and messages to stderr. Nothing heavy is imported before a command runs.
+"""
+
+import errno
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat
+from fit.desk.command.console import give_up_stdout, reader_may_leave
+
+if TYPE_CHECKING:
+    from fit.desk.book.desk import Outcome
+
+DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
+EXAMPLES = """\b
+Examples:
+  coilsweep demo                                   the whole job, played on a virtual bench
+  coilsweep guide pickup                           be led through a job, take by take; --virtual to try it
+  coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
+  coilsweep exciter --former 24 --output line      which coil to wind, and what it does
+  coilsweep calibrate loopback                     how the two inputs differ; then: calibrate input
+  coilsweep level                                  what the inputs hear while a quiet tone plays
+  coilsweep take open                              play the sweep, record, check, keep
+  coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
+  coilsweep import open bare.wav --stimulus sweep.wav
+  coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
+  coilsweep fit open plus-1n --dcr "6.35k ± 1%"    what the pickup is
+  coilsweep report pickup.html                     all of it as one page
+  coilsweep instrument --layout one-pickup         a file to state a whole guitar in
+  coilsweep import down down.wav --set tone=0      a take at the jack of a closed guitar
+  coilsweep confirm capacitor.tone up up-1n down   is the part what is marked on it
+  coilsweep wiring bridge-at-both neck-at-both     what a switch position connects
+  coilsweep compare --before before --after after  what a job changed
+  coilsweep predict --set tone=3 --change capacitor.tone=10n
+  coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
+  coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
+  coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
+  coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
+
+\b
+Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
+130 interrupted.
+"""
+
+
+@click.group(epilog=EXAMPLES, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(package_name="coilsweep", message="coilsweep %(version)s")
+def coilsweep() -> None:
+    """Find out what an electric-guitar pickup is, with a sound card and a small exciter coil.
+
+    A sweep drives the exciter over the pickup; the recording becomes a response with error bars; a circuit is fitted to
+    several of them, and inductance, capacitance, resistance and losses come out with 95 % intervals.
+    """
+
+
+for _command in (
+    bench.demo,
+    guide.guide,
+    bench.rig,
+    exciter.exciter,
+    card.devices,
+    card.level,
+    card.take,
+    calibrate.calibrate,
+    bench.stimulus,
+    bench.import_take,
+    bench.inspect,
+    questions.fit,
+    questions.report,
+    questions.export,
+    questions.instrument,
+    questions.predict,
+    questions.compare,
+    questions.confirm,
+    questions.wiring,
+    questions.listen,
+    repeat.repeat,
+    repeat.check,
+):
+    coilsweep.add_command(_command)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : sequence of str or None
+        What was typed after ``coilsweep``; None for the arguments of the process.
+
+    Returns
+    -------
+    int
+        Exit code: 0 done, 2 wrong use or bad file, 3 recording rejected, 4 sound card trouble, 130 interrupted.
+    """
+    words = list(sys.argv[1:] if argv is None else argv)
+    options = words[: words.index("--")] if "--" in words else words
+    as_json = "--json" in options
+    try:
+        result = coilsweep.main(args=words, prog_name="coilsweep", standalone_mode=False)
+        if result is None or isinstance(result, int):
+            return result or DONE
+        _print_outcome(result, as_json=as_json)
+        return int(result.exit_code)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        return DONE if not words else WRONG_USE
+    except (click.Abort, KeyboardInterrupt):
+        return _complain("Interrupted; nothing half-written is left.", INTERRUPTED, as_json=as_json)
+    except click.ClickException as error:
+        return _complain(error.format_message(), WRONG_USE, as_json=as_json)
+    except _expected_errors() as error:
+        if "--debug" in options:
+            import traceback
+
+            traceback.print_exc()
+        if isinstance(error, OSError) and error.errno == errno.ENOSPC and not error.filename:
+            give_up_stdout()  # what could not be written would be tried again on leaving
+        return _complain(_one_line(error), getattr(error, "exit_code", WRONG_USE), as_json=as_json)
+
+
+def run() -> None:
+    """Entry of the installed command."""
+    for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(variable, "1")  # the matrices are small: threads wait for each other (4 s of demo became 10 s)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    sys.exit(main())
+
+
+# What the world, or a wrong word typed, may raise; nothing is imported for a command that went well.
+def _expected_errors() -> tuple[type[Exception], ...]:
+    from measure.errors import MeasureError
+
+    raised = (("fit.desk.book.take", "RejectedError"), ("fit.desk.bench.take", "PreflightError"))
+    own = [getattr(sys.modules[module], name) for module, name in raised if module in sys.modules]
+    return (ValueError, OSError, MeasureError, *own)
+
+
+def _is_unicode_shown() -> bool:
+    return (sys.stdout.encoding or "").lower().startswith("utf")
+
+
+def _one_line(error: BaseException) -> str:
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.strerror}: {error.filename}" if error.filename else error.strerror
+    return str(error) or type(error).__name__
+
+
+def _complain(message: str, code: int, *, as_json: bool) -> int:
+    line = " ".join(message.split())
+    if as_json:
+        document = {"schema": "coilsweep.error/1", "error": {"message": line, "exit_code": code}}
+        try:
+            click.echo(json.dumps(document, ensure_ascii=not _is_unicode_shown(), indent=1))
+            sys.stdout.flush()
+        except OSError:  # stdout itself is what failed
+            give_up_stdout()
+    click.echo(f"coilsweep: {line}", err=True)
+    return code
+
+
+def _print_outcome(outcome: "Outcome", *, as_json: bool) -> None:
+    with reader_may_leave():
+        if as_json:
+            click.echo(json.dumps(outcome.document, ensure_ascii=not _is_unicode_shown(), indent=1, allow_nan=False))
+        else:
+            for line in outcome.lines:
+                click.echo(line)
+        sys.stdout.flush()

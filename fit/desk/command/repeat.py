@@ -1,0 +1,64 @@
+"""Commands about the bench over time, as they are typed. Nothing heavy is imported before one runs."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fit.desk.command.console import desk_at
+from fit.desk.command.options import shared_options
+
+if TYPE_CHECKING:
+    from fit.desk.book.desk import Outcome
+
+
+@click.command()
+@click.argument("names", nargs=-1, required=True, metavar="NAME...")
+@click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
+@click.option(
+    "--plot",
+    "plot_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.png",
+    help="Picture of the results, .png or .svg.",
+)
+@shared_options
+def repeat(
+    names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool, **options: Any
+) -> "Outcome":
+    """Say how well the bench repeats, from one coil laid down again and again.
+
+    NAME... are takes of one coil, the same loads in each placement (--coil-moved with its first take), over several days where
+    that is asked for. Each set of takes is fitted by itself; the results' spread is split into repeats, placements and days
+    (ISO 5725), and set beside the intervals that the fits state.
+    """
+    del as_json, debug
+    from fit.desk.questions.repeat import RepeatWish, repeat_takes
+
+    return repeat_takes(desk_at(logbook), RepeatWish(names=names, **options), plot_file=plot_file)
+
+
+@click.command()
+@click.argument("coil", metavar="COIL")
+@click.argument("names", nargs=-1, metavar="[NAME...]")
+@click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
+@click.option("--quantity", metavar="NAME", help="That is drawn, for example inductance; default: the one that is furthest off.")
+@click.option(
+    "--plot",
+    "plot_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.png",
+    help="Picture of the charts, .png or .svg.",
+)
+@shared_options
+def check(coil: str, *, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+    """Say whether a kept coil still measures as it did.
+
+    Its takes are those called COIL, or COIL- with anything behind, unless NAME... says otherwise; the same loads each time, one
+    placement a measurement. A drift beyond the limits of the control charts (ISO 7870) warns later results, until a check is
+    within them again.
+    """
+    del as_json, debug
+    from fit.desk.questions.check import CheckWish, check_coil
+
+    return check_coil(desk_at(logbook), CheckWish(coil=coil, **options), plot_file=plot_file)

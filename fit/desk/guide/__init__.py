@@ -1,0 +1,1 @@
+"""Asks the person what comes next."""

@@ -1,0 +1,216 @@
+"""The stages of a guide that state the guitar: its wiring, what is printed on its parts, which pickup is measured."""
+
+import hashlib
+from collections.abc import Mapping
+
+from fit.circuit.instrument import Instrument, parts_of
+from fit.circuit.layouts import DESCRIPTIONS, layout_text
+from fit.circuit.reading import read_instrument
+from fit.desk.book.instrument import heard_pickups
+from fit.desk.guide.scene import Scene, read_quantity
+from fit.desk.guide.session import Deed, Done, Question, Step, one_of
+from fit.desk.questions.predict import LIMIT_BYTES, read_instrument_file
+from fit.desk.show.words import in_sentence, plain_text, table_lines
+from measure.logbook.disk import read_small, replace_file, write_new
+from measure.logbook.store import instrument_path
+
+ALONE = "none"
+
+
+def instrument_stage(scene: Scene, *, without: str = "") -> Step | None:
+    """Ask how the guitar is wired, where no instrument.toml says so.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+    without : str
+        What it means to go without one; empty where there has to be one.
+
+    Returns
+    -------
+    Question, Deed or None
+        None when it is stated.
+    """
+    path = instrument_path(scene.logbook())
+    if not scene.settled("instrument.known"):
+        known = "yes" if path.exists() else "no"
+        lines = ("", f"instrument.toml states the guitar already: {_title(scene)}.") if path.exists() else ()
+        return Deed(key="instrument.begun", run=lambda: Done(lines=lines, entries={"instrument.known": known}))
+    if scene.answer("instrument.known") == "yes" and path.exists():
+        return None
+    layout = scene.answer("layout")
+    if not layout:
+        return _layout_question(without)
+    if layout == ALONE:
+        return None
+    for name, part, unit in parts_of(read_instrument(layout_text(layout))):
+        if part.marked is not None and not scene.settled(f"marked.{name}"):
+            return _marking_question(name, part.marked, unit)
+    if not scene.settled("instrument.written") or not path.exists():
+        return Deed(key="instrument.writing", run=lambda: _write(scene, layout))
+    return None
+
+
+def instrument_of(scene: Scene) -> Instrument | None:
+    """Read the guitar.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+
+    Returns
+    -------
+    Instrument or None
+        None for a pickup alone.
+    """
+    path = instrument_path(scene.logbook())
+    return read_instrument_file(path) if path.exists() and scene.answer("layout") != ALONE else None
+
+
+def over_stage(scene: Scene) -> Step | None:
+    """Ask which pickup the exciter lies on.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+
+    Returns
+    -------
+    Question or None
+        None where there is one only.
+    """
+    instrument = instrument_of(scene)
+    names = () if instrument is None else tuple(instrument.pickup)
+    if len(names) < 2 or scene.answer("over") in names:
+        return None
+    return Question(
+        key="over",
+        text=f"Over which pickup will the coil lie: {', '.join(names)}?",
+        default=names[0],
+        explanation=("One of them is enough: all that hangs on it is measured through it.",),
+        read=one_of(names),
+    )
+
+
+def usual_controls(scene: Scene) -> dict[str, str]:
+    """Where the controls stand while one pickup is measured: pots at 10, switches so that it reaches the jack.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+
+    Returns
+    -------
+    dict
+        Control to position.
+    """
+    instrument = instrument_of(scene)
+    if instrument is None:
+        return {}
+    over = scene.answer("over", next(iter(instrument.pickup)))
+    controls = dict.fromkeys(instrument.pot, "10")
+    heard = heard_pickups(instrument)
+    for switch in instrument.switch:
+        ways = {position: pickups for (name, position), pickups in heard.items() if name == switch and over in pickups}
+        if ways:
+            controls[switch] = min(ways, key=lambda position: len(ways[position]))
+    return controls
+
+
+def _title(scene: Scene) -> str:
+    return plain_text(read_instrument_file(instrument_path(scene.logbook())).name or "without a name")
+
+
+def _layout_question(without: str) -> Question:
+    names = (*DESCRIPTIONS, *((ALONE,) if without else ()))
+    meanings = DESCRIPTIONS | {ALONE: without}
+    rows: list[tuple[str, ...]] = [(str(number), name, meanings[name]) for number, name in enumerate(names, start=1)]
+    return Question(
+        key="layout",
+        text="Which wiring is nearest to yours, by its number?",
+        default="1",
+        before=("", "The guitar", *table_lines(rows)),
+        explanation=(
+            "It is written to instrument.toml, as text with a word on every line that needs one. If yours differs, take the",
+            "nearest; when the file is written, leave with q, change it in an editor, and start the guide again.",
+        ),
+        read=one_of(names),
+    )
+
+
+def _marking_question(name: str, usual: str, unit: str) -> Question:
+    return Question(
+        key=f"marked.{name}",
+        text=f"What is printed on the {in_sentence(name)}?",
+        default=usual,
+        explanation=(
+            "A claim to be tested: the fit only begins from it. Without a look inside, Enter takes what is usual.",
+            "223K on a capacitor is 22n ± 10%: 22, then 3 zeros, in picofarads; J is ± 5 %, K ± 10 %, M ± 20 % (IEC 60062).",
+        ),
+        read=read_quantity("F" if unit == "F" else "Ω"),
+    )
+
+
+def _write(scene: Scene, layout: str) -> Done:
+    """Write instrument.toml whole; one that was changed since the guide wrote it stays."""
+    path = instrument_path(scene.logbook())
+    text = marked_text(layout, {e.key.removeprefix("marked."): e.answer for e in scene.memory.entries if e.key[:7] == "marked."})
+    line = f"Written: {path}"
+    try:
+        write_new(path, text.encode())
+    except FileExistsError:
+        if is_as_written(read_small(path, LIMIT_BYTES).decode("utf-8", errors="replace")):
+            replace_file(path, text.encode())
+        else:
+            line = f"{path} was changed in an editor since and stays as it is; write what is printed on the parts there"
+    return Done(lines=(line,), entries={"instrument.written": layout})
+
+
+def is_as_written(text: str) -> bool:
+    """Say whether nobody has changed an instrument.toml since a guide wrote it.
+
+    Parameters
+    ----------
+    text : str
+        Of the file.
+
+    Returns
+    -------
+    bool
+        True if its first line fits the rest.
+    """
+    first, _, rest = text.partition("\n")
+    return first == _mark(rest)
+
+
+def _mark(rest: str) -> str:
+    return f"# Written by coilsweep guide ({hashlib.sha256(rest.encode()).hexdigest()[:12]})"
+
+
+def marked_text(layout: str, marked: Mapping[str, str]) -> str:
+    """Text of an instrument.toml with what is printed on its parts.
+
+    Parameters
+    ----------
+    layout : str
+        Where it begins.
+    marked : dict of str to str
+        Part, such as ``"capacitor.tone"``, to its marking.
+
+    Returns
+    -------
+    str
+        To be written.
+    """
+    import tomlkit
+
+    document = tomlkit.parse(layout_text(layout))
+    for key, text in marked.items():
+        kind, name = key.split(".")
+        document[kind][name]["marked"] = text
+    rest = tomlkit.dumps(document)
+    return f"{_mark(rest)}\n{rest}"

@@ -1,0 +1,58 @@
+"""The rig, asked for one thing at a time, and written to rig.toml as it is answered."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from fit.desk.bench.rig import show_or_write_rig
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.guide.ask_rig import rig_stage
+from fit.desk.guide.bench import card_bench
+from fit.desk.guide.scene import Scene
+from fit.desk.guide.session import Memory, converse
+from fit.desk.show.words import CAUTIONS, plain_text
+from measure.logbook.store import open_logbook
+
+HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves; what is answered is written at once."
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Person:
+    """Somebody at a terminal; there is nothing to keep, since rig.toml holds what was answered."""
+
+    show: Callable[[str], None]
+    read_line: Callable[[str], str | None]
+
+    def tell(self, line: str) -> None:
+        self.show(plain_text(line))
+
+    def ask(self, text: str) -> str | None:
+        return self.read_line(f"{text} ")
+
+    def keep(self, memory: Memory) -> None:
+        del memory
+
+
+def ask_rig(desk: Desk, read_line: Callable[[str], str | None]) -> Outcome:
+    """Ask for what a rig states, and write each answer.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where; `tell` shows the questions.
+    read_line : callable
+        Prints a prompt and reads a line; None at the end of input.
+
+    Returns
+    -------
+    Outcome
+        The rig as it is then, and what is missing.
+    """
+    logbook = open_logbook(desk.logbook, create=True)
+    for caution in CAUTIONS:
+        desk.say(caution)
+    person = _Person(show=desk.tell, read_line=read_line)
+    person.tell(HOW_TO)
+    bench = card_bench(desk)
+    converse(lambda memory: rig_stage(Scene(desk=desk, memory=memory, bench=bench)), Memory(job="pickup"), person)
+    desk.tell("")
+    return show_or_write_rig(replace(desk, logbook=logbook.path), {})

@@ -1,0 +1,240 @@
+"""The guide at a terminal: prompts, the session kept in the logbook, leaving and going on."""
+
+import shutil
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import ModuleType
+
+import msgspec
+
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.guide import capacitor as guide_capacitor
+from fit.desk.guide import compare as guide_compare
+from fit.desk.guide import pickup as guide_pickup
+from fit.desk.guide import wiring as guide_wiring
+from fit.desk.guide.page import wrapped
+from fit.desk.guide.scene import Bench, Scene
+from fit.desk.guide.session import Job, Memory, Talk, answer_of, converse, rewound
+from fit.desk.show.document import Document
+from fit.desk.show.words import SIMULATED_TEXT, plain_text
+from measure.errors import FileError
+from measure.logbook.disk import read_small
+from measure.logbook.store import Logbook, list_takes, open_logbook, write_result
+
+LIMIT_BYTES = 2_000_000  # of the file of a session; a long one has some 20 kB
+JOBS: dict[Job, ModuleType] = {
+    "pickup": guide_pickup,
+    "capacitor": guide_capacitor,
+    "compare": guide_compare,
+    "wiring": guide_wiring,
+}
+MOST_COLUMNS = 130
+HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves (to go on later)."
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Keeper:
+    """A person at a terminal, and the file that keeps the session.
+
+    Attributes
+    ----------
+    logbook : Logbook
+        Open.
+    show : callable
+        Prints a line.
+    read_line : callable
+        Prints a prompt and reads a line; None at the end of input.
+    """
+
+    logbook: Logbook
+    show: Callable[[str], None]
+    read_line: Callable[[str], str | None]
+
+    def tell(self, line: str) -> None:
+        """Show a line.
+
+        Parameters
+        ----------
+        line : str
+            To be shown.
+        """
+        width = max(60, min(shutil.get_terminal_size((MOST_COLUMNS, 24)).columns, MOST_COLUMNS))
+        for part in wrapped(plain_text(line), width):
+            self.show(part)
+
+    def ask(self, text: str) -> str | None:
+        """Ask and wait.
+
+        Parameters
+        ----------
+        text : str
+            The question.
+
+        Returns
+        -------
+        str or None
+            What was typed; None at the end of input.
+        """
+        return self.read_line(f"{text} ")
+
+    def keep(self, memory: Memory) -> None:
+        """Keep the session.
+
+        Parameters
+        ----------
+        memory : Memory
+            As it is now.
+        """
+        write_result(self.logbook, file_name(memory.job), msgspec.json.format(msgspec.json.encode(memory), indent=1))
+
+
+def file_name(job: Job) -> str:
+    """Name of the file that keeps a session, in the logbook's results.
+
+    Parameters
+    ----------
+    job : str
+        Which guide.
+
+    Returns
+    -------
+    str
+        A guide of its own for each job.
+    """
+    return f"guide-{job}.json"
+
+
+def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: Callable[[str], str | None]) -> Outcome:
+    """Lead a person through a job.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where; `tell` shows the session, `say` does where only a document is wanted.
+    job : str
+        Which.
+    virtual : bool
+        On the virtual bench.
+    bench : Bench
+        Where takes come from.
+    read_line : callable
+        Prints a prompt and reads a line.
+
+    Returns
+    -------
+    Outcome
+        How it ended; lines were told on the way.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        As it comes, after a word how to go on.
+    """
+    logbook = open_logbook(desk.logbook, create=True)
+    talk = Keeper(logbook=logbook, show=desk.tell, read_line=read_line)
+    memory = _begin(logbook, job, virtual=virtual, talk=talk)
+    if memory is None:
+        return _outcome(desk, job, None, document=None)
+    going_on = f"To go on: {' '.join(['coilsweep guide', job, *(['--virtual'] if virtual else [])])}, with the same logbook."
+    try:
+        ending = converse(lambda memory: JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench)), memory, talk)
+    except KeyboardInterrupt:
+        desk.say(f"\n{going_on}")
+        raise
+    if not ending.is_finished:
+        desk.tell(f"Left; nothing is lost. {going_on}")
+    return _outcome(desk, job, ending.memory if ending.is_finished else None, document=ending.document)
+
+
+def read_memory(logbook: Logbook, job: Job) -> Memory | None:
+    """Read a session that was left.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        Open.
+    job : str
+        Which guide.
+
+    Returns
+    -------
+    Memory or None
+        None where there is none.
+
+    Raises
+    ------
+    FileError
+        If its file is damaged.
+    """
+    path = logbook.path / "results" / file_name(job)
+    if not path.exists():
+        return None
+    try:
+        memory = msgspec.json.decode(read_small(path, LIMIT_BYTES), type=Memory)
+    except (msgspec.DecodeError, UnicodeDecodeError) as err:
+        msg = f"{path} is damaged ({err}): delete it; takes and rig stay, and the guide begins anew"
+        raise FileError(msg) from err
+    if memory.job != job:
+        msg = f'{path} belongs to the guide "{memory.job}": delete it; takes and rig stay, and the guide begins anew'
+        raise FileError(msg)
+    return _with_takes(memory, {take.name for take in list_takes(logbook).takes})
+
+
+# A take whose folder was deleted is made again, with all that rested on it. Nothing is played on going on: where a sweep was
+# interrupted, the person is asked again.
+def _with_takes(memory: Memory, names: set[str]) -> Memory:
+    if memory.entries and memory.entries[-1].key.startswith("ready."):
+        return _with_takes(rewound(memory, memory.entries[-1].key), names)
+    for entry in memory.entries:
+        if entry.key.startswith("take.") and entry.answer not in names:
+            return _with_takes(rewound(memory, f"ready.{entry.key.removeprefix('take.')}"), names)
+    return memory
+
+
+def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory | None:
+    """Begin, or go on; None where a finished session is to stay as it is.
+
+    Raises
+    ------
+    FileError
+        If the session that was left took place on the other kind of bench.
+    """
+    memory = read_memory(logbook, job)
+    talk.tell(JOBS[job].STORY)
+    if virtual:
+        talk.tell(SIMULATED_TEXT)
+    talk.tell(HOW_TO)
+    if memory is None or not memory.entries:
+        return Memory(job=job, virtual=virtual)
+    if memory.virtual != virtual:
+        how = "go on with --virtual" if memory.virtual else "go on without --virtual"
+        kind = "the virtual" if memory.virtual else "a real"
+        msg = f"the guide in {logbook.path} was begun on {kind} bench: {how}, or use another folder by --logbook"
+        raise FileError(msg)
+    report = answer_of(memory, "report")
+    if not report:
+        talk.tell(f"Going on where you left; {_made(memory)}.")
+        return memory
+    talk.tell(f"This guide is finished; its report: {report}")
+    typed = talk.ask("Begin anew; the takes so far stay in the logbook: yes or no? [no]")
+    if typed is not None and typed.strip().lower() in ("y", "yes"):
+        return Memory(job=job, virtual=virtual)
+    return None
+
+
+def _made(memory: Memory) -> str:
+    names = [entry.answer for entry in memory.entries if entry.key.startswith("take.")]
+    return f"takes so far: {', '.join(names)}" if names else "no take was made yet"
+
+
+def _outcome(desk: Desk, job: Job, memory: Memory | None, *, document: Mapping[str, object] | None) -> Outcome:
+    report = "" if memory is None else answer_of(memory, "report")
+    told: Document = {
+        "schema": "coilsweep.guide-outcome/1",
+        "job": job,
+        "logbook": str(desk.logbook),
+        "finished": memory is not None,
+        "report": report or None,
+        "answer": None if document is None else dict(document),
+    }
+    return Outcome(lines=(), document=told)

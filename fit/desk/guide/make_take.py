@@ -1,0 +1,242 @@
+"""The stages of a guide that make a take: what to do first, the sweep, a look at it, and a repeat where it is needed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from fit.desk.book.take import exists_already
+from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Order, Scene, read_yes
+from fit.desk.guide.session import Deed, Done, Question, Step, one_of
+from fit.desk.show.words import plain_text
+from measure.errors import MeasureError
+
+LOUDER, SOFTER = 2.0, 0.5  # [1] what "louder" and "softer" make of the level
+LEAST_LEVEL, MOST_LEVEL = 0.001, 1.0  # [1] of full scale
+TOO_LOUD = ("clipped",)
+TOO_SOFT = ("low-level", "silent", "buried-in-hum", "no-signal")
+NOTHING_ARRIVES = ("dead-channel", "no-signal", "low-level", "buried-in-hum", "response")
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Slot:
+    """A take that a guide wants.
+
+    Attributes
+    ----------
+    name : str
+        In the session, and of the take unless that name is used already.
+    title : str
+        What it is for, in a few words.
+    todo : tuple of str
+        What to do before it.
+    added : str
+        Parts across the jack.
+    controls : dict of str to str
+        Where the controls stand.
+    coil_over : str
+        Pickup under the exciter.
+    coil_moved : bool
+        The exciter is laid down anew for it.
+    method : str
+        "exciter" or "quiet".
+    is_after : bool
+        After the job of "compare".
+    may_be_silent : bool
+        That nothing arrives is an answer too: this pickup is not connected.
+    """
+
+    name: str
+    title: str
+    todo: tuple[str, ...]
+    added: str = ""
+    controls: Mapping[str, str] = field(default_factory=dict)
+    coil_over: str = ""
+    coil_moved: bool = False
+    method: str = "exciter"
+    is_after: bool = False
+    may_be_silent: bool = False
+
+
+def level_stage(scene: Scene) -> Step | None:
+    """Ask how loud to play.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+
+    Returns
+    -------
+    Question or None
+        Once a session.
+    """
+    if scene.settled(LEVEL_KEY):
+        return None
+    return Question(
+        key=LEVEL_KEY,
+        text="How loud to play, as a share of full scale?",
+        default=f"{FIRST_LEVEL:g}",
+        before=("", "Monitors down, headphones off the ears, direct monitoring off; the output's knob low."),
+        explanation=(
+            "Nothing is ever played louder than this. Begin low: each take is looked at, and louder or softer is offered.",
+        ),
+        read=_read_level,
+    )
+
+
+def _read_level(typed: str) -> str:
+    try:
+        level = float(typed.replace(",", "."))
+    except ValueError:
+        level = 0.0
+    if not LEAST_LEVEL <= level <= MOST_LEVEL:
+        msg = f'"{plain_text(typed[:40])}" is not a share of full scale, expected {LEAST_LEVEL:g} to {MOST_LEVEL:g}'
+        raise ValueError(msg)
+    return f"{level:.4g}"
+
+
+def take_stage(scene: Scene, slot: Slot) -> Step | None:
+    """Make one take: ready, the sweep, a look at it.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+    slot : Slot
+        Which take.
+
+    Returns
+    -------
+    Question, Deed or None
+        None when there is a take that can be used.
+    """
+    if not scene.settled(f"ready.{slot.name}"):
+        return _ready(scene, slot)
+    if not scene.settled(f"outcome.{slot.name}"):
+        return _sweep(scene, slot)
+    if scene.answer(f"outcome.{slot.name}") != "good" and not scene.settled(f"verdict.{slot.name}"):
+        return _verdict(scene, slot)
+    return None
+
+
+def take_of(scene: Scene, slot: Slot) -> str:
+    """Name of the take that was made for a slot.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+    slot : Slot
+        Which.
+
+    Returns
+    -------
+    str
+        In the logbook; empty where there is none.
+    """
+    return scene.answer(f"take.{slot.name}")
+
+
+def control_lines(controls: Mapping[str, str]) -> tuple[str, ...]:
+    """Say where the controls are to stand.
+
+    Parameters
+    ----------
+    controls : dict of str to str
+        Control to position.
+
+    Returns
+    -------
+    tuple of str
+        One line, or none.
+    """
+    if not controls:
+        return ()
+    return (f"Set {', '.join(f'{name} to {value}' for name, value in controls.items())}.",)
+
+
+def _ready(scene: Scene, slot: Slot) -> Question:
+    sound = "Nothing is played; hands off the strings." if slot.method == "quiet" else f"The sweep plays at {_level(scene):g}."
+    return Question(
+        key=f"ready.{slot.name}",
+        text="Ready? Enter records" if slot.method == "quiet" else "Ready? Enter plays",
+        default="yes",
+        before=("", slot.title, *(f"  - {line}" for line in (*slot.todo, *control_lines(slot.controls)))),
+        explanation=(sound, "Each take is checked at once. A bad one is kept, marked, and never used."),
+        read=read_yes,
+    )
+
+
+def _level(scene: Scene) -> float:
+    return float(_read_level(scene.answer(LEVEL_KEY, f"{FIRST_LEVEL:g}")))
+
+
+def _sweep(scene: Scene, slot: Slot) -> Deed:
+    def run() -> Done:
+        name = _free_name(scene, slot.name)
+        order = Order(
+            name=name,
+            added=slot.added,
+            controls=slot.controls,
+            coil_over=slot.coil_over,
+            coil_moved=slot.coil_moved,
+            method=slot.method,
+            level=_level(scene),
+            is_after=slot.is_after,
+            may_be_silent=slot.may_be_silent,
+            note=f"guide: {slot.title}",
+        )
+        try:
+            taken = scene.bench.take(order)
+        except MeasureError as err:
+            return Done(lines=(f"  No take: {plain_text(str(err))}",), back_to=f"ready.{slot.name}")
+        outcome = "silent" if slot.may_be_silent and _is_nothing(taken.outcome, taken.codes) else taken.outcome
+        entries = {f"outcome.{slot.name}": outcome, f"codes.{slot.name}": " ".join(taken.codes)}
+        named = {} if taken.outcome == FAILED else {f"take.{slot.name}": name}
+        return Done(lines=tuple(f"  {line}" for line in taken.lines), entries=named | entries)
+
+    return Deed(key=f"sweep.{slot.name}", run=run, before=("  recording …",))
+
+
+def _is_nothing(outcome: str, codes: tuple[str, ...]) -> bool:
+    return outcome == "rejected" and "dead-channel" in codes and all(code in NOTHING_ARRIVES for code in codes)
+
+
+def _free_name(scene: Scene, wanted: str) -> str:
+    logbook, number, name = scene.logbook(), 1, wanted
+    while exists_already(logbook, name):
+        number += 1
+        name = f"{wanted}-{number}"
+    return name
+
+
+def _verdict(scene: Scene, slot: Slot) -> Question:
+    outcome, codes = scene.answer(f"outcome.{slot.name}"), scene.answer(f"codes.{slot.name}").split()
+    choices = ("again", "softer", "louder") if outcome in ("rejected", FAILED) else ("keep", "again", "softer", "louder")
+    default = choices[0]
+    if outcome in ("rejected", FAILED):
+        default = "softer" if any(code in TOO_LOUD for code in codes) else default
+        default = "louder" if any(code in TOO_SOFT for code in codes) else default
+    faint = "Little of the sweep reached the jack: so it is where this pickup is not connected. If the coil lies well: keep."
+    told = {
+        "usable": faint if slot.may_be_silent and "noisy-response" in codes else "",
+        FAILED: "No take was made. Put right what is said above.",
+        "rejected": "This take cannot be used: nothing may rest on it. Put right what is said above.",
+        "silent": "Nothing of the sweep reached the jack. If the coil lies well, this pickup is not connected here: keep.",
+    }.get(outcome) or "This take can be used, but it could be better. Put right what is said above, or keep it."
+
+    def act(answer: str) -> Done:
+        if answer == "keep":
+            return Done()
+        factor = {"softer": SOFTER, "louder": LOUDER}.get(answer, 1.0)
+        level = min(max(_level(scene) * factor, LEAST_LEVEL), MOST_LEVEL)
+        return Done(entries={LEVEL_KEY: f"{level:.4g}"}, back_to=f"ready.{slot.name}")
+
+    return Question(
+        key=f"verdict.{slot.name}",
+        text=f"What now: {', '.join(choices)}?",
+        default=default,
+        before=(f"  {told}",),
+        explanation=("again: the same once more. softer, louder: once more at half or twice the level.",),
+        read=one_of(choices),
+        act=act,
+    )

@@ -1,0 +1,308 @@
+"""What the stages of a guide look at, and what they share: cautions, how quantities are read."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from fit.desk.book.desk import Desk
+from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
+from fit.desk.show.words import CAUTIONS, plain_text
+from measure.logbook.store import Logbook, open_logbook
+from measure.quantity import parse_parts, parse_quantity
+
+NONE = "none"
+FAILED = "failed"  # no take was kept: a look before the sweep showed that it would not be worth it
+LEVEL_KEY = "level"
+FIRST_LEVEL = 0.1  # [1] of full scale: begin with the output low
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Order:
+    """A take that is to be made.
+
+    Attributes
+    ----------
+    name : str
+        That it gets in the logbook.
+    added : str
+        Parts across the jack.
+    controls : dict of str to str
+        Where the controls stand.
+    coil_over : str
+        Pickup under the exciter; empty where there is one.
+    coil_moved : bool
+        The exciter was laid down anew.
+    method : str
+        "exciter" or "quiet".
+    level : float
+        Peak of the sweep over full scale.
+    is_after : bool
+        After the job of "compare".
+    may_be_silent : bool
+        That nothing arrives is an answer too.
+    note : str
+        Kept with it.
+    """
+
+    name: str
+    added: str = ""
+    controls: Mapping[str, str]
+    coil_over: str = ""
+    coil_moved: bool = False
+    method: str = "exciter"
+    level: float = FIRST_LEVEL
+    is_after: bool = False
+    may_be_silent: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Taken:
+    """A take that was made and looked at.
+
+    Attributes
+    ----------
+    outcome : str
+        "good", "usable", "rejected" or `FAILED`.
+    lines : tuple of str
+        What the look showed, for people.
+    codes : tuple of str
+        Checks that were not passed.
+    """
+
+    outcome: str
+    lines: tuple[str, ...]
+    codes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Offer:
+    """An interface that can be chosen.
+
+    Attributes
+    ----------
+    device, host_api : str
+        As rig.toml names them.
+    rates_hz : tuple of int
+        At which it opens; empty: not known. [Hz]
+    is_default : bool
+        The system's own choice.
+    has_inputs, has_outputs : bool
+        It records, it plays.
+    """
+
+    device: str
+    host_api: str
+    rates_hz: tuple[int, ...] = ()
+    is_default: bool = False
+    has_inputs: bool = True
+    has_outputs: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Bench:
+    """Where the guide's takes come from.
+
+    Attributes
+    ----------
+    take : callable
+        Makes a take, keeps it in the logbook and looks at it; raises MeasureError where the sound card gives trouble.
+    offers : callable
+        Lists interfaces; None on the virtual bench, where there is nothing to choose.
+    defaults : dict of str to str
+        Key of a question to what Enter alone means.
+    """
+
+    take: Callable[[Order], Taken]
+    offers: Callable[[], Sequence[Offer]] | None
+    defaults: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Scene:
+    """What a stage looks at.
+
+    Attributes
+    ----------
+    desk : Desk
+        Where the logbook is.
+    memory : Memory
+        What is settled.
+    bench : Bench
+        Where takes come from.
+    """
+
+    desk: Desk
+    memory: Memory
+    bench: Bench
+
+    def settled(self, key: str) -> bool:
+        """Say whether something is settled.
+
+        Parameters
+        ----------
+        key : str
+            What.
+
+        Returns
+        -------
+        bool
+            True if there is an answer.
+        """
+        return is_settled(self.memory, key)
+
+    def answer(self, key: str, otherwise: str = "") -> str:
+        """Tell what was settled.
+
+        Parameters
+        ----------
+        key : str
+            What.
+        otherwise : str
+            Where it is not.
+
+        Returns
+        -------
+        str
+            The latest answer.
+        """
+        return answer_of(self.memory, key, otherwise)
+
+    def logbook(self) -> Logbook:
+        """Open the logbook.
+
+        Returns
+        -------
+        Logbook
+            Made, where it is not there.
+        """
+        return open_logbook(self.desk.logbook, create=True)
+
+
+Stage = Callable[[Scene], Step | None]
+
+
+def first_open(stages: Sequence[Stage], scene: Scene) -> Step | None:
+    """Find what comes next.
+
+    Parameters
+    ----------
+    stages : sequence of callable
+        In their order.
+    scene : Scene
+        What is settled.
+
+    Returns
+    -------
+    Question, Deed or None
+        Of the first stage that has something to do.
+    """
+    for stage in stages:
+        step = stage(scene)
+        if step is not None:
+            return step
+    return None
+
+
+def caution_stage(scene: Scene) -> Step | None:
+    """Show the cautions once.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is settled.
+
+    Returns
+    -------
+    Question or None
+        To be confirmed.
+    """
+    if scene.settled("cautions"):
+        return None
+    return Question(
+        key="cautions",
+        text="Read that? Enter goes on",
+        default="yes",
+        before=("", "Before anything else", *(f"  {line}" for line in CAUTIONS), ""),
+        explanation=("Each of these lines is there because something breaks, or somebody is hurt, without it.",),
+        read=read_yes,
+    )
+
+
+def read_yes(typed: str) -> str:
+    """Read a consent.
+
+    Parameters
+    ----------
+    typed : str
+        What was typed.
+
+    Returns
+    -------
+    str
+        "yes".
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
+    if typed.lower() not in ("yes", "y"):
+        msg = f'"{plain_text(typed[:40])}" was not expected: Enter when you are ready, q to leave, b to go back'
+        raise ValueError(msg)
+    return "yes"
+
+
+def read_quantity(unit: str, *, may_be_none: bool = False) -> Read:
+    """Read a value with its bound.
+
+    Parameters
+    ----------
+    unit : str
+        Ω, F or Hz.
+    may_be_none : bool
+        "none" will do as well.
+
+    Returns
+    -------
+    callable
+        Reads what was typed.
+    """
+    example = {"Ω": "7.9k ± 1%", "F": "185p ± 3p", "Hz": "9k ± 5%"}[unit]
+
+    def read(typed: str) -> str:
+        if may_be_none and typed.lower() == NONE:
+            return NONE
+        if parse_quantity(typed, unit).bound is None:
+            msg = f'how exact is it? Add ± and the bound, as in "{example}"; +- will do'
+            raise ValueError(msg)
+        return typed
+
+    return read
+
+
+def read_parts(*, may_be_none: bool) -> Read:
+    """Read parts across the jack, each with its bound.
+
+    Parameters
+    ----------
+    may_be_none : bool
+        "none" will do as well.
+
+    Returns
+    -------
+    callable
+        Reads what was typed.
+    """
+
+    def read(typed: str) -> str:
+        if may_be_none and typed.lower() == NONE:
+            return NONE
+        for part in parse_parts(typed):
+            if part.bound is None:
+                plain, mark, behind = part.text.partition(" tan")
+                example = f"{plain} ± 1%{mark}{behind}"
+                msg = f'how exact is {part.text}? Add ± and the bound printed on it, for example "{example}"; +- will do'
+                raise ValueError(msg)
+        return typed
+
+    return read

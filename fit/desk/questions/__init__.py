@@ -1,0 +1,1 @@
+"""From a logbook to an answer."""

@@ -1,0 +1,296 @@
+"""The command exciter: what a coil does, or which coil to wind."""
+
+import math
+from dataclasses import dataclass
+
+from fit.answers.exciter.design import USUAL_SENSE_OHM, DesignWish, Wire, design_exciter
+from fit.answers.exciter.rating import ExciterAnswer, analyse_exciter
+from fit.answers.exciter.setup import Drive, PickupCoil, Setup, Winding
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.take import rig_of
+from fit.desk.show.document import Document, estimate_document, finding_document
+from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose
+from fit.desk.show.sheets.exciter import Shown, exciter_lines
+from measure.logbook.rig import sense_resistor
+from measure.logbook.store import open_logbook
+from measure.quantity import Quantity, parse_quantity
+
+# Inside an output, and the least load it is made for [Ω]: common practice, no source.
+OUTPUTS = {"headphone": (30.0, 16.0), "line": (100.0, 600.0)}
+ROOM_CELSIUS = 20.0
+LENGTH_BOUND = 0.03  # [1] of a length without ±: a ruler's
+WIRE_BOUND = 0.015  # [1] of a wire's diameter: about the tolerance of IEC 60317, from memory
+LEVEL_BOUND = 0.1  # [1] of a level read from a data sheet or a meter
+SOURCE_BOUND = 0.5  # [1] of a resistance inside an output
+SENSE_BOUND = 0.05  # [1] of a resistor without ±
+KELVIN_BOUND = 3.0  # [K] of the coil's temperature
+GAP_BOUND = 0.2  # [1] of the distance: 1 mm of 5
+TURNS_BOUND = 0.1  # [1] of a pickup's turns where they are told
+# Iron, and a winding whose size is assumed: half to twice the voltage is a 95 % interval.
+IRON_BOUND = math.sqrt(3) * math.log(2) / 1.96
+# A usual single coil, without its iron: common practice, no source.
+USUAL_PICKUP_TURNS, USUAL_PICKUP_SIZE, USUAL_PICKUP_HEIGHT, PICKUP_BUILD = 8000.0, "58x10", "11", 0.4
+LARGEST_TURNS = 100_000
+USUAL = {
+    "former": "20", "length": "8", "depth": "3", "rating": "0.25", "output": "headphone", "level": "1 V",
+    "source_resistance": None, "minimum_load": None, "temperature": ROOM_CELSIUS, "distance": "5",
+    "pickup_turns": None, "pickup_size": None, "pickup_height": None,
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExciterWish:
+    """What is asked, as it was typed; None where it was not.
+
+    Attributes
+    ----------
+    turns : int or None
+        Of a coil there is; None for a coil to wind.
+    wire : str or None
+        Gauge or diameter; for a coil to wind also "AWG" or "mm".
+    former, length, depth : str
+        Bare former, and the room for the winding along and across.
+    output : str
+        "headphone" or "line".
+    level, source_resistance, minimum_load, sense_resistor, rating : str or None
+        Of output and resistor.
+    temperature : float
+        Of the coil. [°C]
+    distance : str
+        From the exciter's face to the pickup's winding.
+    pickup_turns : float or None
+        Of the pickup.
+    pickup_size, pickup_height : str or None
+        Of its mean turn and winding.
+    at : tuple of str
+        Frequencies.
+    corner, current, pickup_voltage : str or None
+        Wanted of a coil to wind.
+    """
+
+    turns: int | None
+    wire: str | None
+    former: str
+    length: str
+    depth: str
+    output: str
+    level: str
+    source_resistance: str | None
+    minimum_load: str | None
+    sense_resistor: str | None
+    rating: str
+    temperature: float
+    distance: str
+    pickup_turns: float | None
+    pickup_size: str | None
+    pickup_height: str | None
+    at: tuple[str, ...]
+    corner: str
+    current: str | None
+    pickup_voltage: str | None
+
+
+def plan_exciter(desk: Desk, wish: ExciterWish) -> Outcome:
+    """Say what an exciter does, or which one to wind.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where; a rig there gives the sense resistor.
+    wish : ExciterWish
+        What is asked.
+
+    Returns
+    -------
+    Outcome
+        Figures, and what is outside of its limits.
+
+    Raises
+    ------
+    ValueError
+        If something is missing or wrong; one line.
+    """
+    sense = _stated_sense(desk, wish)
+    setup, bounds, assumed = _read(wish, sense)
+    at_hz = tuple(parse_quantity(text, "Hz").value for text in wish.at)
+    unmet: dict[str, str] = {}
+    if wish.turns is None:
+        design = design_exciter(setup, _design_wish(wish, keep_sense=sense is not None))
+        setup, wire, unmet = design.setup, design.wire, design.unmet
+    else:
+        if wish.wire is None:
+            msg = 'say of which wire the turns are: --wire "0.2 mm" or --wire "AWG 32"; without --turns, a coil is proposed'
+            raise ValueError(msg)
+        for option, value in (("--current", wish.current), ("--pickup-voltage", wish.pickup_voltage)):
+            if value is not None:
+                msg = f"{option} is for a coil to wind: leave out --turns"
+                raise ValueError(msg)
+        wire = read_wire(wish.wire)
+    answer = analyse_exciter(setup, bounds=bounds, at_hz=at_hz)
+    shown = Shown(answer=answer, wire=wire.name, typed=_typed(wish), is_design=wish.turns is None, unmet=unmet, assumed=assumed)
+    return Outcome(lines=tuple(exciter_lines(shown)), document=_document(shown, wire))
+
+
+# What was typed and still holds for the coil that is proposed.
+def _typed(wish: ExciterWish) -> str:
+    words = []
+    for option, usual in USUAL.items():
+        value = getattr(wish, option)
+        if value is not None and value != usual:
+            text = f"{value:g}" if isinstance(value, float) else value
+            words.append(f"--{option.replace('_', '-')} " + (f'"{text}"' if " " in text else text))
+    return " ".join(words)
+
+
+def _read(wish: ExciterWish, sense: Quantity | None) -> tuple[Setup, dict[str, float], tuple[str, ...]]:
+    winding, bounds = _read_winding(wish)
+    drive, drive_bounds, drive_assumed = _read_drive(wish, sense)
+    pickup, pickup_bounds, pickup_assumed = _read_pickup(wish)
+    setup = Setup(winding=winding, drive=drive, pickup=pickup)
+    return setup, bounds | drive_bounds | pickup_bounds, (*drive_assumed, *pickup_assumed)
+
+
+def _read_winding(wish: ExciterWish) -> tuple[Winding, dict[str, float]]:
+    width, depth = read_sides(wish.former, of="former")
+    wire = wires_to_choose(wish.wire)[0] if wish.turns is None or wish.wire is None else read_wire(wish.wire)
+    winding = Winding(
+        turns=1 if wish.turns is None else wish.turns,
+        wire_m=wire.bare_m,
+        enamelled_m=wire.enamelled_m,
+        is_round=depth is None,
+        former_width_m=width.value_m,
+        former_depth_m=(depth or width).value_m,
+        length_m=read_length(wish.length, of="length").value_m,
+        room_m=read_length(wish.depth, of="depth").value_m,
+        celsius=wish.temperature,
+    )
+    bounds = {
+        "winding.wire_m": WIRE_BOUND,
+        "winding.enamelled_m": LENGTH_BOUND,
+        "winding.former_width_m": width.bound or LENGTH_BOUND,
+        "winding.celsius": KELVIN_BOUND / max(abs(wish.temperature), 1.0),
+    }
+    if depth is not None:
+        bounds["winding.former_depth_m"] = depth.bound or LENGTH_BOUND
+    return winding, bounds
+
+
+def _stated_sense(desk: Desk, wish: ExciterWish) -> Quantity | None:
+    if wish.sense_resistor is not None:
+        return parse_quantity(wish.sense_resistor, "Ω")
+    return sense_resistor(rig_of(open_logbook(desk.logbook)))
+
+
+def _read_drive(wish: ExciterWish, sense: Quantity | None) -> tuple[Drive, dict[str, float], tuple[str, ...]]:
+    source_ohm, minimum_ohm = OUTPUTS[wish.output]
+    assumed = []
+    if wish.source_resistance is None:
+        assumed.append(f"{source_ohm:g} Ω inside the {wish.output} output (--source-resistance)")
+    else:
+        source_ohm = 0.0 if wish.source_resistance.strip() in ("0", "0R") else parse_quantity(wish.source_resistance, "Ω").value
+    if wish.minimum_load is None:
+        assumed.append(f"made for loads from {minimum_ohm:g} Ω up (--minimum-load)")
+    else:
+        minimum_ohm = parse_quantity(wish.minimum_load, "Ω").value
+    if sense is not None and wish.sense_resistor is None:
+        assumed.append(f"sense resistor {sense.text} from rig.toml")
+    elif sense is None and wish.turns is not None:
+        assumed.append(f"sense resistor {USUAL_SENSE_OHM:g} Ω (--sense-resistor)")
+    drive = Drive(
+        level_v=read_level_v(wish.level),
+        source_ohm=source_ohm,
+        sense_ohm=USUAL_SENSE_OHM if sense is None else sense.value,
+        minimum_load_ohm=minimum_ohm,
+        rating_w=_watt(wish.rating),
+    )
+    sense_bound = SENSE_BOUND if sense is None or sense.bound is None else sense.bound / sense.value
+    bounds = {"drive.level_v": LEVEL_BOUND, "drive.source_ohm": SOURCE_BOUND, "drive.sense_ohm": sense_bound}
+    return drive, bounds, tuple(assumed)
+
+
+def _read_pickup(wish: ExciterWish) -> tuple[PickupCoil, dict[str, float], tuple[str, ...]]:
+    width, depth = read_sides(wish.pickup_size or USUAL_PICKUP_SIZE, of="pickup's size")
+    gap = read_length(wish.distance, of="distance")
+    turns = USUAL_PICKUP_TURNS if wish.pickup_turns is None else wish.pickup_turns
+    if not 1 <= turns <= LARGEST_TURNS:
+        msg = f"{turns:g} turns on the pickup: expected 1 to {LARGEST_TURNS}; usual are 5000 to 10000 (common practice)"
+        raise ValueError(msg)
+    pickup = PickupCoil(
+        turns=turns,
+        is_round=depth is None,
+        width_m=width.value_m,
+        depth_m=(depth or width).value_m,
+        height_m=read_length(wish.pickup_height or USUAL_PICKUP_HEIGHT, of="pickup's height").value_m,
+        build_m=PICKUP_BUILD * min(width.value_m, (depth or width).value_m),
+        gap_m=gap.value_m,
+        iron=1.0,
+    )
+    size = USUAL_PICKUP_SIZE.replace("x", " × ")
+    unknown = [f"{turns:g} turns"] if wish.pickup_turns is None else []
+    if wish.pickup_size is None:
+        unknown.append(f"mean turn {size} mm")
+    if wish.pickup_height is None:
+        unknown.append(f"{USUAL_PICKUP_HEIGHT} mm high")
+    assumed = (f"pickup: {', '.join(unknown)} (--pickup-turns, --pickup-size, --pickup-height)",) if unknown else ()
+    bounds = {
+        "pickup.gap_m": gap.bound or GAP_BOUND,
+        "pickup.turns": TURNS_BOUND,
+        "pickup.iron": IRON_BOUND,
+    }
+    return pickup, bounds, assumed
+
+
+def _design_wish(wish: ExciterWish, *, keep_sense: bool) -> DesignWish:
+    return DesignWish(
+        wires=wires_to_choose(wish.wire),
+        corner_hz=parse_quantity(wish.corner, "Hz").value,
+        current_a=None if wish.current is None else parse_quantity(wish.current, "A").value,
+        emf_v=None if wish.pickup_voltage is None else parse_quantity(wish.pickup_voltage, "V").value,
+        keep_sense=keep_sense,
+    )
+
+
+def _watt(text: str) -> float:
+    written = text.strip().removesuffix("W").strip()
+    numerator, slash, denominator = written.partition("/")
+    try:
+        watt = parse_quantity(numerator, "").value / (parse_quantity(denominator, "").value if slash else 1.0)
+    except ValueError:
+        watt = math.nan
+    if not 1e-3 <= watt <= 1e3:
+        msg = f'rating "{text[:40]}" is not a power: expected watts such as 0.25, 1/4 W or 1'
+        raise ValueError(msg)
+    return watt
+
+
+def _document(shown: Shown, wire: Wire) -> Document:
+    answer = shown.answer
+    return {
+        "schema": "coilsweep.exciter/1",
+        "mode": "design" if shown.is_design else "analysis",
+        "winding": _winding_document(answer, wire),
+        "drive": _plain(answer.setup.drive),
+        "pickup": _plain(answer.setup.pickup),
+        "quantities": {name: estimate_document(estimate) for name, estimate in answer.quantities.items()},
+        "pickup_voltage": [{"frequency_hz": hz} | estimate_document(emf) for hz, emf in answer.emf.items()],
+        "formula": {"name": answer.formula, "inductance_h": answer.formula_h} if answer.formula else None,
+        "checks": [finding_document(finding) for finding in answer.findings],
+        "unmet": dict(shown.unmet),
+        "assumed": list(shown.assumed),
+        "warnings": shown.warnings(),
+    }
+
+
+def _winding_document(answer: ExciterAnswer, wire: Wire) -> Document:
+    return _plain(answer.setup.winding) | {
+        "wire": wire.name,
+        "layers": answer.layers,
+        "turns_per_layer": answer.turns_per_layer,
+        "build_m": answer.build_m,
+        "fill": answer.fill,
+        "fits": answer.findings[0].severity == "pass",
+    }
+
+
+def _plain(part: Winding | Drive | PickupCoil) -> Document:
+    return {name: getattr(part, name) for name in part.__slots__}

@@ -1,0 +1,290 @@
+"""The command listen: from a recording of the instrument as it is to one of it changed."""
+
+import math
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from fit.answers.listen.impulse import ListenAnswer, Side, design_change
+from fit.answers.listen.loudness import weighted_energy
+from fit.answers.listen.minimum_phase import convolve_blocks
+from fit.answers.predict.carry_over import adopt_losses, shared_parts
+from fit.answers.predict.prediction import read_changes
+from fit.circuit.controls import split_settings
+from fit.circuit.instrument import Instrument
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.kept_fit import LastFit, last_fit
+from fit.desk.book.take import rig_of
+from fit.desk.questions.predict import load_of_rig, read_instrument_file
+from fit.desk.show.sheets.listen import Facts, Levels, Written, is_simulated, listen_document, listen_lines
+from fit.desk.show.words import plain_text
+from measure.errors import FileError
+from measure.logbook.disk import HIDDEN, UNFINISHED, disk_message, sync_folder
+from measure.logbook.store import instrument_path, open_logbook
+from measure.quantity import Quantity, parse_quantity
+from measure.response import FloatArray
+from measure.source.files import SUFFIXES, create_blocks, open_blocks
+
+LOAD_UNITS = {"input.resistance": "Ω", "input.capacitance": "F"}
+CEILING = 10 ** (-0.1 / 20)  # [1] of full scale; the little that is left keeps a converter from overshooting
+SILENT = 10 ** (-120 / 20)  # [1] of full scale; a recording whose peak does not come up to it
+BLOCK_VALUES = 1 << 18  # samples times channels that are transformed at a time: bounds the memory
+LEAST_TAPS = 2  # [1] lengths of the filter in a transform, at least: shorter blocks cost more than they save
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListenWish:
+    """What is to be heard, as it was typed.
+
+    Attributes
+    ----------
+    source, target : Path
+        Recording of the instrument as it is; what is written, as loud as it.
+    true_level : Path or None
+        The same with the level that the change gives it.
+    recorded : tuple of str
+        CONTROL=VALUE: where the controls stood in the recording.
+    settings, changes : tuple of str
+        CONTROL=VALUE, PART=VALUE: what is changed.
+    instrument : Path or None
+        Another instrument.toml, to be heard in place of that in the logbook.
+    excite : str
+        Pickup; empty for all.
+    stated : bool
+        From instrument.toml alone, whatever was measured.
+    replace : bool
+        Files that are there already are replaced.
+    """
+
+    source: Path
+    target: Path
+    true_level: Path | None = None
+    recorded: tuple[str, ...] = ()
+    settings: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
+    instrument: Path | None = None
+    excite: str = ""
+    stated: bool = False
+    replace: bool = False
+
+
+def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = None) -> Outcome:
+    """Filter a recording so that it sounds as after a change.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    wish : ListenWish
+        Files and changes.
+    plot_file : Path or None
+        Picture to be written, ending in .png.
+
+    Returns
+    -------
+    Outcome
+        What was written, and what the change does.
+
+    Raises
+    ------
+    ValueError
+        If a setting, part, pickup or value is wrong or missing, nothing changes, or nothing is heard.
+    FileError
+        If the recording is not usable or silent, or a file cannot be written or is there already.
+    """
+    if plot_file is not None and plot_file.suffix.lower() != ".png":
+        msg = f"{plain_text(str(plot_file))}: the picture is written as PNG, give a name that ends in .png"
+        raise ValueError(msg)
+    targets = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
+    _require_targets(wish.source, targets, may_replace=wish.replace)
+    before, after, notes = _sides(desk, wish)
+    with open_blocks(wish.source) as audio:
+        answer = design_change(before, after, rate_hz=audio.rate_hz, excite=wish.excite)
+    levels = _measure(desk, wish.source, answer.impulse)
+    written = _plan(targets, levels)
+    _write(desk, wish, answer=answer, levels=levels, written=written)
+    facts = Facts(
+        changed=_changed(wish),
+        excite=wish.excite,
+        answer=answer,
+        levels=levels,
+        written=tuple(written),
+        measured=before.measured,
+        notes=notes,
+    )
+    if plot_file is not None:
+        from fit.desk.show.figures.listen import listen_figure
+        from fit.desk.show.figures.style import write_png
+
+        figure = listen_figure(answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
+        write_png(figure, plot_file)
+        desk.say(f"Written: {plot_file}")
+    return Outcome(lines=tuple(listen_lines(facts)), document={**listen_document(facts), "source": str(wish.source)})
+
+
+def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
+    if not (wish.settings or wish.changes or wish.instrument):
+        msg = "nothing is changed, so there is nothing to hear: say what by --set, --change or --instrument"
+        raise ValueError(msg)
+    logbook = open_logbook(desk.logbook)
+    own = instrument_path(logbook)
+    if not own.exists():
+        msg = f"{own} is not there: state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
+        raise FileError(msg)
+    load = load_of_rig(rig_of(logbook))
+    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
+    instrument, parts = read_instrument_file(own), fit.parts
+    recorded = split_settings(wish.recorded)
+    before = Side(instrument=instrument, controls=recorded, load=load, measured=parts)
+    other = instrument
+    if wish.instrument is not None:
+        other = read_instrument_file(wish.instrument)
+        parts = None if parts is None else shared_parts(parts, instrument, other)
+        recorded = {control: value for control, value in recorded.items() if control in other.pot or control in other.switch}
+    after = Side(
+        instrument=other,
+        controls=recorded | split_settings(wish.settings),
+        load=load,
+        changes=_read_changes(other if parts is None else adopt_losses(other, parts), wish.changes),
+        measured=parts,
+    )
+    return before, after, fit.notes
+
+
+# A longer cable or another input may be tried as well; they belong to the rig, not to the instrument.
+def _read_changes(instrument: Instrument, texts: tuple[str, ...]) -> dict[str, Quantity]:
+    parts = split_settings(texts)
+    changes = read_changes(instrument, [f"{key}={text}" for key, text in parts.items() if key not in LOAD_UNITS])
+    for key in parts.keys() & LOAD_UNITS.keys():
+        try:
+            changes[key] = parse_quantity(parts[key], LOAD_UNITS[key])
+        except ValueError as err:
+            msg = f"{key}: {err}"
+            raise ValueError(msg) from None
+    return changes
+
+
+def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:
+    if len({path.resolve() for path in targets}) < len(targets):
+        msg = f"{plain_text(str(targets[0]))}: both levels would go to the same file, name two"
+        raise ValueError(msg)
+    for path in targets:
+        shown = plain_text(str(path))
+        if path.suffix.lower() not in SUFFIXES:
+            msg = f"{shown}: give a name that ends in {', '.join(SUFFIXES)}"
+            raise ValueError(msg)
+        if path.resolve() == source.resolve() or (path.exists() and source.exists() and path.samefile(source)):
+            msg = f"{shown}: this is the recording itself, which is never written over; name another file"
+            raise FileError(msg)
+        if path.is_dir() or not path.parent.is_dir():
+            msg = f"{shown}: {'is a folder' if path.is_dir() else 'there is no such folder'}; name a file in one that is there"
+            raise FileError(msg)
+        if path.exists() and not may_replace:
+            msg = f"{shown} is there already and is not overwritten: choose another name, or say --replace"
+            raise FileError(msg)
+
+
+# With the filter's tail a block fills a power of two.
+def _block_frames(n_taps: int, n_channels: int) -> int:
+    size = max(BLOCK_VALUES // n_channels, LEAST_TAPS * n_taps)
+    return (1 << (size - 1).bit_length()) - n_taps + 1
+
+
+def _filtered(desk: Desk, source: Path, impulse: FloatArray, label: str) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Blocks of the recording, and the same filtered."""
+    with open_blocks(source) as audio:
+        n_frames = _block_frames(len(impulse), audio.n_channels)
+    with open_blocks(source, n_frames=n_frames) as audio:
+        n_blocks = math.ceil(audio.n_frames / n_frames)
+        kept: list[FloatArray] = []
+
+        def keep() -> Iterator[FloatArray]:
+            for block in audio.blocks:
+                kept[:] = [block]
+                yield block
+
+        blocks = convolve_blocks(keep(), impulse)
+        for _ in desk.steps(range(n_blocks), label):
+            after = next(blocks)
+            yield kept[0], after
+        for _ in blocks:  # none is left; but only now a file that ends too early is told
+            pass
+
+
+def _measure(desk: Desk, source: Path, impulse: FloatArray) -> Levels:
+    n_frames = n_channels = 0
+    before = after = peak_before = peak = 0.0
+    with open_blocks(source) as audio:
+        rate_hz, n_channels = audio.rate_hz, audio.n_channels
+    for old, new in _filtered(desk, source, impulse, "listening"):
+        n_frames += len(old)
+        before, after = before + weighted_energy(old, rate_hz), after + weighted_energy(new, rate_hz)
+        peak_before, peak = max(peak_before, float(np.max(np.abs(old)))), max(peak, float(np.max(np.abs(new))))
+    if peak_before < SILENT or after <= 0:
+        msg = (
+            f"{plain_text(source.name)}: silent, its largest sample is below −120 dB of full scale. Record the instrument again."
+        )
+        raise FileError(msg)
+    return Levels(n_frames=n_frames, n_channels=n_channels, change=math.sqrt(after / before), peak=peak)
+
+
+def _plan(targets: list[Path], levels: Levels) -> list[Written]:
+    written = []
+    for path, level, gain in zip(targets, ("matched", "true"), (1 / levels.change, 1.0), strict=False):
+        lowered = min(1.0, CEILING / (gain * levels.peak))
+        written.append(Written(path=path, level=level, gain=gain * lowered, lowered=lowered))
+    return written
+
+
+def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> None:
+    with ExitStack() as files:
+        places = [files.enter_context(_whole_or_not(one.path, may_replace=wish.replace)) for one in written]
+        with ExitStack() as open_files:
+            writers: list[Callable[[FloatArray], None]] = [
+                open_files.enter_context(
+                    create_blocks(
+                        place,
+                        rate_hz=answer.rate_hz,
+                        n_channels=levels.n_channels,
+                        n_frames=levels.n_frames,
+                        suffix=one.path.suffix,
+                    )
+                )
+                for place, one in zip(places, written, strict=True)
+            ]
+            for _, block in _filtered(desk, wish.source, answer.impulse, "writing"):
+                for write, one in zip(writers, written, strict=True):
+                    write(block * one.gain)
+
+
+@contextmanager
+def _whole_or_not(path: Path, *, may_replace: bool) -> Iterator[Path]:
+    """Hand out a place for an unfinished file, and give it its name when all went well.
+
+    Raises
+    ------
+    FileError
+        If the name was taken meanwhile, or the disk refuses.
+    """
+    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}{UNFINISHED}")
+    try:
+        yield unfinished
+        if path.exists() and not may_replace:
+            msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
+            raise FileError(msg)
+        unfinished.replace(path)
+        sync_folder(path.parent)
+    except OSError as err:
+        msg = disk_message("not written", path, err)
+        raise FileError(msg) from None
+    finally:
+        unfinished.unlink(missing_ok=True)
+
+
+def _changed(wish: ListenWish) -> tuple[str, ...]:
+    other = [] if wish.instrument is None else [f"wiring as in {wish.instrument}"]
+    return tuple(plain_text(text) for text in (*other, *wish.changes, *wish.settings))

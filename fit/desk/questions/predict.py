@@ -1,0 +1,291 @@
+"""The instrument as the logbook states it, and what it is predicted to do."""
+
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from fit.answers.parts.fitted import MeasuredParts
+from fit.answers.predict.carry_over import adopt_losses, shared_parts
+from fit.answers.predict.prediction import PredictAnswer, predict_instrument, read_changes
+from fit.circuit.controls import split_settings
+from fit.circuit.instrument import Instrument
+from fit.circuit.layouts import DESCRIPTIONS, layout_text
+from fit.circuit.reading import read_instrument
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.instrument import show_instrument
+from fit.desk.book.kept_fit import LastFit, last_fit
+from fit.desk.book.take import rig_of
+from fit.desk.show.document import Document
+from fit.desk.show.sheets.predict import prediction_document, prediction_lines
+from fit.desk.show.words import NOTES, note_frequency_hz, plain_text, table_lines
+from measure.errors import FileError
+from measure.logbook.disk import read_small, write_new
+from measure.logbook.rig import Rig, input_capacitance, input_resistance
+from measure.logbook.store import instrument_path, open_logbook
+from measure.quantity import Quantity, parse_quantity
+
+LIMIT_BYTES = 200_000
+DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
+FLATS = {"D♭": "C♯", "D♯": "E♭", "G♭": "F♯", "G♯": "A♭", "A♯": "B♭"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PredictWish:
+    """What is to be predicted, as it was typed.
+
+    Attributes
+    ----------
+    settings, changes : tuple of str
+        CONTROL=VALUE, PART=VALUE.
+    instrument : Path or None
+        Another instrument.toml.
+    excite : str
+        Pickup; empty for all.
+    at : tuple of str
+        Notes or frequencies.
+    stated : bool
+        From instrument.toml alone, whatever was measured.
+    tolerance : bool
+        Count what is printed on parts that are only marked, and how tapers differ.
+    """
+
+    settings: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
+    instrument: Path | None = None
+    excite: str = ""
+    at: tuple[str, ...] = ()
+    stated: bool = False
+    tolerance: bool = True
+
+
+def show_or_write_instrument(desk: Desk, layout: str | None = None) -> Outcome:
+    """Write a starting instrument.toml, or show and check the one there is.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    layout : str or None
+        Of the file to be written; None to show.
+
+    Returns
+    -------
+    Outcome
+        Parts, controls, and what is missing for a prediction.
+
+    Raises
+    ------
+    FileError
+        If there is an instrument.toml already, or it is not sound.
+    """
+    text = None if layout is None else layout_text(layout)
+    logbook = open_logbook(desk.logbook, create=text is not None)
+    path = instrument_path(logbook)
+    if text is not None:
+        try:
+            write_new(path, text.encode())
+        except FileExistsError:
+            msg = f"{path} is there already and is never overwritten: change it, or move it away first"
+            raise FileError(msg) from None
+        desk.say(f"Written: {path}")
+    if not path.exists():
+        rows = [(name, meaning) for name, meaning in DESCRIPTIONS.items()]
+        lines = ("No instrument is stated yet. Begin with coilsweep instrument --layout NAME:", *table_lines(rows))
+        document: Document = {"schema": "coilsweep.instrument/1", "instrument": None, "layouts": dict(rows)}
+        return Outcome(lines=lines, document=document)
+    return show_instrument(path, read_instrument_file(path), rig_of(logbook))
+
+
+def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = None) -> Outcome:
+    """Predict what the instrument does, and what a change would do.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    wish : PredictWish
+        Settings and changes.
+    plot_file : Path or None
+        Picture to be written, ending in .png.
+
+    Returns
+    -------
+    Outcome
+        Figures and curves; beside those before the change, where there is one.
+
+    Raises
+    ------
+    ValueError
+        If a setting, part or value is wrong or missing.
+    FileError
+        If there is no instrument.toml, or it is not sound.
+    """
+    if plot_file is not None and plot_file.suffix.lower() != ".png":
+        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
+        raise ValueError(msg)
+    logbook = open_logbook(desk.logbook)
+    own = instrument_path(logbook)
+    if wish.instrument is None and not own.exists():
+        msg = f"{own} is not there: begin one with coilsweep instrument --layout NAME, or name another by --instrument"
+        raise FileError(msg)
+    load = load_of_rig(rig_of(logbook))
+    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
+    at = {_at_text(text): _at_hz(text) for text in wish.at or DEFAULT_NOTES}
+    question = _Question(controls=split_settings(wish.settings), load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()))
+    answer, before = _answers(desk, question, wish, own=own, fit=fit)
+    if plot_file is not None:
+        from fit.desk.show.figures.predict import predict_figure
+        from fit.desk.show.figures.style import write_png
+
+        write_png(predict_figure(answer, before), plot_file)
+        desk.say(f"Written: {plot_file}")
+    head: Document = {"schema": "coilsweep.predict/1", "changes": list(wish.changes), "warnings": list(fit.notes)}
+    document = head | prediction_document(answer, at)
+    if before is not None:
+        document["before"] = prediction_document(before, at)
+    title = plain_text(read_instrument_file(wish.instrument or own).name or (wish.instrument or own).name)
+    changed = ", ".join(plain_text(change) for change in wish.changes)
+    notes = [plain_text(note) for note in fit.notes]
+    lines = [title, *([f"Changed: {changed}"] if changed else []), *notes, *prediction_lines(answer, before, at=at)]
+    return Outcome(lines=tuple(lines), document=document)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Question:
+    """What is asked of every instrument alike."""
+
+    controls: dict[str, str]
+    load: dict[str, Quantity]
+    tolerance: bool
+    at_hz: tuple[float, ...]
+
+
+def _answers(
+    desk: Desk, question: _Question, wish: PredictWish, *, own: Path, fit: LastFit
+) -> tuple[PredictAnswer, PredictAnswer | None]:
+    """Predict with what is changed, and without."""
+    here = read_instrument_file(own) if own.exists() else None
+    asked = read_instrument_file(wish.instrument or own)
+    parts = fit.parts
+    if here is not None and wish.instrument is not None and parts is not None:
+        parts = shared_parts(parts, here, asked)
+    changes = read_changes(asked if parts is None else adopt_losses(asked, parts), wish.changes)
+    answer = _predict(asked, question, parts, changes=changes, excite=wish.excite)
+    before = None
+    if wish.instrument is None and changes:
+        before = _predict(asked, question, parts, excite=wish.excite)
+    elif wish.instrument is not None and here is not None:
+        before = _before(desk, here, question, wish.excite, parts=fit.parts)
+    return answer, before
+
+
+def _predict(
+    instrument: Instrument,
+    question: _Question,
+    parts: MeasuredParts | None,
+    *,
+    changes: dict[str, Quantity] | None = None,
+    excite: str,
+) -> PredictAnswer:
+    return predict_instrument(
+        instrument,
+        question.controls,
+        load=question.load,
+        changes=changes,
+        measured=parts,
+        with_tolerance=question.tolerance,
+        excite=excite,
+        at_hz=question.at_hz,
+    )
+
+
+def read_instrument_file(path: Path) -> Instrument:
+    """Read and check an instrument.toml.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    Instrument
+        Sound.
+
+    Raises
+    ------
+    FileError
+        If it is missing, not text, or not sound; one line that names file and place.
+    """
+    content = read_small(path, LIMIT_BYTES)
+    try:
+        return read_instrument(content.decode("utf-8-sig"))
+    except UnicodeDecodeError as err:
+        msg = f"{path} is not UTF-8 text: byte {err.start} is {content[err.start]:#04x}"
+    except ValueError as err:
+        msg = f"{path}, {err}"
+    raise FileError(msg)
+
+
+def load_of_rig(rig: Rig) -> dict[str, Quantity]:
+    """Read what the jack sees, cable included.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    dict
+        ``"input.resistance"`` and ``"input.capacitance"``.
+
+    Raises
+    ------
+    ValueError
+        If the rig does not state both; the message says how to.
+    """
+    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    if resistance is None or capacitance is None:
+        options = [
+            option
+            for quantity, option in ((resistance, "--input-resistance"), (capacitance, "--input-capacitance"))
+            if quantity is None
+        ]
+        msg = f"the rig does not state what the jack sees, cable included: coilsweep rig {' … '.join(options)} …"
+        raise ValueError(msg)
+    return {"input.resistance": resistance, "input.capacitance": capacitance}
+
+
+# The instrument in the logbook at the same settings, as far as it has these controls.
+def _before(
+    desk: Desk, instrument: Instrument, question: _Question, excite: str, *, parts: MeasuredParts | None
+) -> PredictAnswer | None:
+    has = {*instrument.pot, *instrument.switch}
+    shared = replace(question, controls={name: value for name, value in question.controls.items() if name in has})
+    try:
+        return _predict(instrument, shared, parts, excite=excite if excite in instrument.pickup else "")
+    except ValueError as err:
+        desk.say(f"No comparison with the instrument in the logbook: {err}")
+        return None
+
+
+def _at_text(text: str) -> str:
+    written = text.strip().replace("#", "♯")
+    if re.fullmatch(r"[A-Ga-g]b\d", written):
+        written = f"{written[0]}♭{written[2]}"
+    note = written[:1].upper() + written[1:]
+    return FLATS.get(note[:-1], note[:-1]) + note[-1] if _is_note(note) else written
+
+
+def _is_note(text: str) -> bool:
+    return text[-1:].isdecimal() and text[-1:].isascii() and FLATS.get(text[:-1], text[:-1]) in NOTES
+
+
+def _at_hz(text: str) -> float:
+    written = _at_text(text)
+    frequency_hz = note_frequency_hz(written) if _is_note(written) else parse_quantity(written, "Hz").value
+    if not 1 <= frequency_hz <= 1e6:
+        msg = f"{text}: expected a note such as E2, or a frequency between 1 Hz and 1 MHz"
+        raise ValueError(msg)
+    return frequency_hz

@@ -1,0 +1,152 @@
+"""The command wiring: what each switch position connects, from takes with the coil over each pickup in turn."""
+
+from pathlib import Path
+
+from fit.answers.wiring.expected import expect_wiring, find_differences
+from fit.answers.wiring.levels import WiringTake
+from fit.answers.wiring.survey import MUCH_LEAKAGE, WiringAnswer, read_wiring
+from fit.circuit.instrument import Instrument
+from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.response import take_response
+from fit.desk.book.take import rig_of, take_to_fit
+from fit.desk.questions.predict import read_instrument_file
+from fit.desk.show.sheets.wiring import CAUTIONS, position_text, wiring_document, wiring_lines
+from fit.desk.show.words import SIMULATED_TEXT, plain_text
+from measure.errors import FileError
+from measure.logbook.placement import placements
+from measure.logbook.rig import input_capacitance, input_resistance
+from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, read_take
+from measure.logbook.take import Take
+from measure.quantity import parse_parts
+
+SILENT_CHECKS = ("dead-channel", "no-signal", "low-level", "buried-in-hum", "response")  # of a take where nothing arrives
+
+
+def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = None) -> Outcome:
+    """Say which pickups each switch position connects, in which polarity, in series or parallel.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+    names : tuple of str
+        Takes with the coil over each pickup, at each position.
+    plot_file : Path or None
+        Picture to be written, ending in .png.
+
+    Returns
+    -------
+    Outcome
+        A table of positions and pickups.
+
+    Raises
+    ------
+    ValueError
+        If the picture's name does not end in .png.
+    """
+    if plot_file is not None and plot_file.suffix.lower() != ".png":
+        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
+        raise ValueError(msg)
+    logbook = open_logbook(desk.logbook)
+    instrument = _instrument(logbook)
+    kept = [_take(logbook, name, instrument) for name in dict.fromkeys(names)]
+    answer = _read(desk, logbook, kept, instrument)
+    warnings = _warnings(kept, answer)
+    expected = None
+    if instrument is not None:
+        expected, complaint = _expect(logbook, instrument, answer)
+        warnings += complaint
+    differences = {} if expected is None else find_differences(answer, expected)
+    is_simulated = any(take.simulated for take in kept)
+    if plot_file is not None:
+        from fit.desk.show.figures.style import write_png
+        from fit.desk.show.figures.verdict import wiring_figure
+
+        texts = [position_text(one) for one in answer.positions]
+        write_png(wiring_figure(answer, texts, is_simulated=is_simulated), plot_file)
+        desk.say(f"Written: {plot_file}")
+    lines = wiring_lines(answer, expected, differences=differences, takes=tuple(take.name for take in kept))
+    if is_simulated:
+        lines.insert(1, SIMULATED_TEXT)
+    if warnings:
+        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in warnings)]
+    document = wiring_document(answer, differences, has_instrument=expected is not None)
+    document |= {"takes": [take.name for take in kept], "simulated": is_simulated, "warnings": [*warnings, " ".join(CAUTIONS)]}
+    return Outcome(lines=tuple(lines), document=document)
+
+
+def _read(desk: Desk, logbook: Logbook, kept: list[Take], instrument: Instrument | None) -> WiringAnswer:
+    placed = placements(list_takes(logbook).takes)
+    takes = []
+    for take in desk.steps(sorted(kept, key=lambda take: bool(take.added)), "responses"):
+        response = None if take.outcome == "rejected" else take_response(logbook, take)
+        pickup = take.coil_over or _only_pickup(instrument)
+        takes.append(
+            WiringTake(name=take.name, pickup=pickup, controls=take.controls, placement=placed[take.name], response=response)
+        )
+    if instrument is None:
+        return read_wiring(takes)
+    return read_wiring(takes, pickups=tuple(instrument.pickup), switches=instrument.switch)
+
+
+def _instrument(logbook: Logbook) -> Instrument | None:
+    path = instrument_path(logbook)
+    return read_instrument_file(path) if path.exists() else None
+
+
+# A take where the reference plays and nothing of it reaches the pickup's input says that this pickup is not connected; any other
+# rejected one says nothing.
+def _is_silent(take: Take) -> bool:
+    rejected = [item for item in take.findings if item.outcome == "reject"]
+    is_dead = any(item.name == "dead-channel" and item.advice.startswith("pickup") for item in rejected)
+    return is_dead and all(item.name in SILENT_CHECKS for item in rejected)
+
+
+def _take(logbook: Logbook, name: str, instrument: Instrument | None) -> Take:
+    take = read_take(logbook, name)
+    if take.method != "exciter":
+        msg = f'the take "{name}" was made by the method "{take.method}": wiring needs takes with the exciter over a pickup'
+        raise FileError(msg)
+    if take.outcome == "rejected" and not _is_silent(take):
+        return take_to_fit(logbook, name)
+    pickups = [] if instrument is None else list(instrument.pickup)
+    if take.coil_over is None and len(pickups) != 1:
+        msg = f'the take "{name}" does not say which pickup the coil lay over: make it with --coil-over PICKUP'
+        raise FileError(msg)
+    if take.coil_over is not None and pickups and take.coil_over not in pickups:
+        msg = f'the take "{name}" has the coil over "{take.coil_over}", instrument.toml knows only {", ".join(pickups)}'
+        raise FileError(msg)
+    return take
+
+
+def _only_pickup(instrument: Instrument | None) -> str:
+    return "" if instrument is None else next(iter(instrument.pickup))
+
+
+def _expect(logbook: Logbook, instrument: Instrument, answer: WiringAnswer) -> tuple[WiringAnswer | None, list[str]]:
+    rig = rig_of(logbook)
+    jack = {"input.resistance": input_resistance(rig), "input.capacitance": input_capacitance(rig)}
+    load = {key: quantity.value for key, quantity in jack.items() if quantity is not None}
+    try:
+        return expect_wiring(instrument, {one.label: one.controls for one in answer.positions}, load=load), []
+    except ValueError as err:
+        return None, [f"not compared with instrument.toml: {err}"]
+
+
+def _warnings(takes: list[Take], answer: WiringAnswer) -> list[str]:
+    silent = [take.name for take in takes if take.outcome == "rejected"]
+    loaded = [take.name for take in takes if any(part.unit == "Ω" for part in parse_parts(take.added))]
+    warnings = [f"take {name}: nothing but noise arrived; taken as not connected" for name in silent]
+    warnings += [f"take {name}: a resistor across the jack lowers the levels; a take without it tells more" for name in loaded]
+    warnings += [f"{name} is connected at none of these positions, or the coil lay badly over it" for name in answer.unheard]
+    warnings += [f"no take has the coil over {name}" for name in answer.unmeasured]
+    if answer.left_out:
+        warnings.append(
+            f"not needed: {', '.join(answer.left_out)} (a second take of the same, or with a pot turned and fewer pickups)"
+        )
+    if answer.leakage is not None and answer.leakage > MUCH_LEAKAGE:
+        figure = f"{100 * answer.leakage:.0f} %"
+        warnings.append(
+            f"pickups that are not connected read up to {figure} (usual are a few): lay the coil closer to its pickup"
+        )
+    return warnings

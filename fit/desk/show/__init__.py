@@ -1,0 +1,1 @@
+"""Chooses a word, a column, a colour."""

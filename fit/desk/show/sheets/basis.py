@@ -1,0 +1,128 @@
+"""What a prediction rests on, value by value: measured, changed, stated, or only marked."""
+
+import math
+
+from fit.answers.digits import allowed_digits, interval_texts
+from fit.answers.parts.known import Basis
+from fit.answers.parts.quantities import COVERAGE
+from fit.answers.predict.prediction import PredictAnswer
+from fit.circuit.realparts import LOSS
+from fit.desk.show.document import Document
+from fit.desk.show.words import MINUS, plain_text, table_lines
+from measure.quantity import format_quantity
+
+HOW_KNOWN = {
+    "measured": "measured",
+    "changed": "changed",
+    "stated": "stated",
+    "marked": "only marked",
+    "taper": "by its taper",
+}
+CLAIMS = ("marked", "taper")
+EXACT = 1e-9  # [1] narrower than this is no interval
+FACTOR_FROM = 0.5  # [1] a relative half-width from which on ± says nothing
+
+
+def basis_lines(answer: PredictAnswer) -> list[str]:
+    """Say for people what a prediction rests on.
+
+    Parameters
+    ----------
+    answer : PredictAnswer
+        As predicted.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    rows = [
+        (plain_text(key), value_text(key, one), _sureness(key, one), HOW_KNOWN[one.origin]) for key, one in answer.basis.items()
+    ]
+    lines = ["What this rests on", *table_lines(rows)]
+    if answer.measured is not None:
+        simulated = "; simulated data" if answer.measured.simulated else ""
+        takes = plain_text(", ".join(answer.measured.takes))
+        lines.append(f"  measured: by the last fit, takes {takes}, ± of 95 %{simulated}")
+    claims = {one.origin for one in answer.basis.values()} & set(CLAIMS)
+    if claims and answer.with_tolerance:
+        counted = "counted as printed (audio: 10 to 15 % of the track at 5); --no-tolerance leaves them out"
+        lines.append(f"  only marked, by its taper: claims, {counted}")
+    elif claims:
+        lines.append("  only marked, by its taper: claims, left out of the intervals above, which are too narrow by that")
+    return lines
+
+
+def basis_document(basis: Basis) -> Document:
+    """Put one value that a prediction rests on as JSON states it.
+
+    Parameters
+    ----------
+    basis : Basis
+        The value.
+
+    Returns
+    -------
+    dict
+        Value, unit, standard uncertainty (null where it does not count), origin.
+    """
+    return {"value": basis.value, "unit": basis.unit, "standard_uncertainty": _std_of(basis), "origin": basis.origin}
+
+
+def _std_of(basis: Basis) -> float | None:
+    return abs(basis.value) * basis.relative_std if basis.relative_std is not None else basis.std
+
+
+def sureness_text(half: float) -> str:
+    """Put how sure a value is for people.
+
+    Parameters
+    ----------
+    half : float
+        Half-width of its interval over the value. [1]
+
+    Returns
+    -------
+    str
+        ``"± 2.1 %"``; a factor where it is wide.
+    """
+    if half < EXACT:
+        return "exact"
+    return f"± {100 * half:.2g} %" if half < FACTOR_FROM else f"× or ÷ {math.exp(min(half, 20.0)):.2g}"
+
+
+def value_text(key: str, basis: Basis) -> str:
+    """Write one value that a prediction rests on.
+
+    Parameters
+    ----------
+    key : str
+        Its name.
+    basis : Basis
+        The value.
+
+    Returns
+    -------
+    str
+        Of what was measured no more digits than its interval allows; a share of a track and a loss tangent in per cent.
+    """
+    is_share = "@" in key or key.endswith(LOSS)
+    half = COVERAGE * (_std_of(basis) or 0.0) if basis.origin == "measured" else 0.0
+    digits = allowed_digits(basis.value, half, most=3 if is_share else 4)
+    text = f"{100 * basis.value:.{digits}g} %" if is_share else format_quantity(basis.value, basis.unit, digits)
+    return text.replace("-", MINUS)
+
+
+def _sureness(key: str, basis: Basis) -> str:
+    if basis.is_exact:
+        return "not counted" if basis.origin in CLAIMS else "taken as exact"
+    # of what is stated the bound, as it was written; of what was measured 95 %
+    factor = COVERAGE if basis.origin == "measured" else math.sqrt(3)
+    if basis.std is None:
+        return sureness_text((basis.relative_std or 0.0) * factor)
+    half = basis.std * factor
+    if half < FACTOR_FROM * basis.value:
+        return sureness_text(half / basis.value)
+    unit, scale = ("%", 100.0) if key.endswith(LOSS) else (basis.unit, 1.0)
+    low, high = max(basis.value - half, 0.0), basis.value + half
+    return interval_texts(scale * basis.value, scale * low, scale * high, unit)[1]

@@ -1,0 +1,244 @@
+"""What a comparison found, as lines for a terminal and as one JSON document."""
+
+from fit.answers.compare.comparison import Change, CompareAnswer, ResponseChange
+from fit.answers.compare.noise import LevelChange, NoiseChange
+from fit.answers.compare.shielding import Coupling, ShieldingAnswer
+from fit.answers.digits import allowed_digits
+from fit.answers.parts.quantities import is_of_a_part
+from fit.answers.pickup.characterisation import Estimate
+from fit.desk.show.document import Document, estimate_document
+from fit.desk.show.words import MINUS, SIMULATED_TEXT, estimate_texts, in_order, plain_text, quantity_name, table_lines
+from measure.quantity import format_quantity
+
+SHOWN_BANDS_HZ = (100.0, 1000.0, 10000.0)  # of the third octaves, in the terminal
+
+
+def change_lines(
+    parts: CompareAnswer | None,
+    noise: NoiseChange | None,
+    shielding: ShieldingAnswer | None,
+    *,
+    simulated: bool,
+    warnings: tuple[str, ...],
+) -> list[str]:
+    """Everything that ``compare`` says.
+
+    Parameters
+    ----------
+    parts, noise, shielding : answers, or None
+        None where the takes do not tell it.
+    simulated : bool
+        A take came from the virtual bench.
+    warnings : tuple of str
+        What was noticed outside the answers.
+
+    Returns
+    -------
+    list of str
+        Lines for a terminal.
+    """
+    lines = [SIMULATED_TEXT] if simulated else []
+    noticed = list(warnings)
+    if parts is not None:
+        names = " and ".join(", ".join(plain_text(name) for name in side) for side in (parts.before, parts.after))
+        lines += [f"Before and after, in one fit of {names}"]
+        if parts.outcome != "good":
+            lines += ["", "INDICATIVE ONLY: what was measured and what was stated do not go together."]
+            lines += [plain_text(finding.text) for finding in parts.findings if finding.severity == "reject"]
+        lines += ["", *table_lines(_part_rows(parts))]
+        lines.append(f"  changed: beyond {parts.beyond:.1f} standard uncertainties, which 5 of 100 comparisons reach by chance")
+        untold = _untold(parts)
+        if untold:
+            lines += ["", "Not told by these takes", *(f"  {quantity_name(key)}: {why}" for key, why in untold.items())]
+        lines += ["", "Response at the jack, for the same field", *(f"  {_response_text(pair)}" for pair in parts.responses)]
+        noticed += [finding.text for finding in parts.findings if finding.severity == "warn"]
+    if noise is not None:
+        lines += ["", "Hum and noise", *table_lines(_noise_rows(noise))]
+        notes = dict.fromkeys((*noise.hum.notes, *noise.noise.notes, *noise.notes))
+        lines += [f"  {plain_text(note)}" for note in notes]
+    if shielding is not None:
+        lines += ["", "Foil near the wiring, after against before", f"  {shielding.text}", *table_lines(_band_rows(shielding))]
+        lines += _coupling_lines(shielding)
+    if noticed:
+        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in dict.fromkeys(noticed))]
+    return lines
+
+
+def compare_document(
+    parts: CompareAnswer | None,
+    noise: NoiseChange | None,
+    shielding: ShieldingAnswer | None,
+    *,
+    simulated: bool,
+    warnings: tuple[str, ...],
+) -> Document:
+    """Put a comparison as ``compare --json`` states it.
+
+    Parameters
+    ----------
+    parts, noise, shielding : answers, or None
+        None where the takes do not tell it.
+    simulated : bool
+        A take came from the virtual bench.
+    warnings : tuple of str
+        What was noticed outside the answers.
+
+    Returns
+    -------
+    dict
+        A coilsweep.compare/1 document.
+    """
+    document: Document = {"schema": "coilsweep.compare/1", "simulated": simulated}
+    document["outcome"] = "good" if parts is None else parts.outcome
+    if parts is not None:
+        document["quantities"] = {key: _change_document(change) for key, change in parts.quantities.items()}
+        document["not_identified"] = [{"quantity": key, "why": why} for key, why in _untold(parts).items()]
+        document["changed_beyond_standard_uncertainties"] = parts.beyond
+        document["floor"] = {"value": parts.floor.value, "correlation_octaves": parts.floor.correlation_octaves}
+        document["model"] = {"name": parts.model_name}
+        pairs = [_response_document(pair) for pair in parts.responses]
+        if pairs:
+            document["response"] = max(pairs, key=lambda pair: abs(pair["max_change_db"])) | {"pairs": pairs}
+    if noise is not None:
+        document["hum"], document["noise"] = _level_document(noise.hum), _level_document(noise.noise)
+        document["noise_notes"] = list(noise.notes)
+    if shielding is not None:
+        document["shielding"] = _shielding_document(shielding)
+    found = [] if parts is None else [finding.text for finding in parts.findings if finding.severity != "pass"]
+    document["warnings"] = [*warnings, *found]
+    return document
+
+
+def _name(key: str) -> str:
+    return quantity_name(key)
+
+
+def _untold(parts: CompareAnswer) -> dict[str, str]:
+    """List what the takes do not tell, and why; what a part has beside its value nobody misses."""
+    return {key: why for key, why in parts.not_identified.items() if not is_of_a_part(key)}
+
+
+def _part_rows(parts: CompareAnswer) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = [("", "before", "after", "change", "95 % interval", "verdict")]
+    for key in in_order(parts.quantities):
+        change = parts.quantities[key]
+        value, interval = estimate_texts(change.change)
+        rows.append((quantity_name(key), _side_text(change.before), _side_text(change.after), value, interval, change.verdict))
+    return rows
+
+
+def _side_text(side: Estimate | None) -> str:
+    if side is None:
+        return ""
+    digits = allowed_digits(side.value, (side.high - side.low) / 2, most=4 if side.unit == "1" else 3)
+    return f"{side.value:#.{digits}g}" if side.unit == "1" else format_quantity(side.value, side.unit, digits)
+
+
+def _response_text(pair: ResponseChange) -> str:
+    value, interval = estimate_texts(pair.largest)
+    place = format_quantity(float(f"{pair.at_hz:.3g}"), "Hz")
+    names = f"{plain_text(pair.before)} to {plain_text(pair.after)}"
+    return f"{names}: most at {place}, {value} ({interval}): {pair.verdict}"
+
+
+def _noise_rows(noise: NoiseChange) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = [("", "before", "after", "change", "95 % interval", "verdict")]
+    for name, level in (("Hum", noise.hum), ("Noise without it", noise.noise)):
+        sides = ["none found" if side is None else _signed(side, "dBFS") for side in (level.before_dbfs, level.after_dbfs)]
+        change, interval = "", ""
+        if level.change is not None:
+            change, interval = estimate_texts(level.change)
+        elif level.bound_db is not None:
+            change = f"at least {_signed(level.bound_db, 'dB')}"
+        rows.append((name, *sides, change, interval, level.verdict))
+    return rows
+
+
+def _signed(value: float, unit: str) -> str:
+    return f"{value:.1f} {unit}".replace("-", MINUS)
+
+
+def _band_rows(shielding: ShieldingAnswer) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = [("band", "change", "95 % interval", "verdict")]
+    for wanted in SHOWN_BANDS_HZ:
+        band = min(shielding.bands, key=lambda one: abs(one.frequency_hz / wanted - 1), default=None)
+        if band is None or abs(band.frequency_hz / wanted - 1) > 0.1:
+            continue
+        change, interval = estimate_texts(band.change) if band.change is not None else ("", "")
+        if band.change is None and band.bound_db is not None:
+            change = _signed(band.bound_db, "dB or more")
+        rows.append((format_quantity(float(f"{band.frequency_hz:.3g}"), "Hz"), change, interval, band.verdict))
+    return rows
+
+
+def _coupling_lines(shielding: ShieldingAnswer) -> list[str]:
+    lines = []
+    for side, coupling in (("before", shielding.coupling_before), ("after", shielding.coupling_after)):
+        if coupling is not None and coupling.mean is not None:
+            value, interval = estimate_texts(coupling.mean)
+            lines.append(f"  capacitance between foil and wiring {side}: {value} ({interval})")
+    return lines
+
+
+def _coupling(coupling: Coupling | None) -> Document | None:
+    return None if coupling is None else _estimate(coupling.mean)
+
+
+def _change_document(change: Change) -> Document:
+    return {
+        "before": _estimate(change.before),
+        "after": _estimate(change.after),
+        "change": estimate_document(change.change),
+        "verdict": change.verdict,
+    }
+
+
+def _estimate(estimate: Estimate | None) -> Document | None:
+    return None if estimate is None else estimate_document(estimate)
+
+
+def _response_document(pair: ResponseChange) -> Document:
+    return {
+        "before": pair.before,
+        "after": pair.after,
+        "max_change_db": pair.largest.value,
+        "at_hz": pair.at_hz,
+        "standard_uncertainty_db": pair.largest.standard_uncertainty,
+        "verdict": pair.verdict,
+        "frequency_hz": pair.frequency_hz.tolist(),
+        "change_db": pair.change_db.tolist(),
+        "change_db_std": pair.change_db_std.tolist(),
+        "measured_db": pair.measured_db.tolist(),
+    }
+
+
+def _level_document(level: LevelChange) -> Document:
+    return {
+        "change": _estimate(level.change),
+        "at_least_db": level.bound_db,
+        "verdict": level.verdict,
+        "before_dbfs": level.before_dbfs,
+        "after_dbfs": level.after_dbfs,
+        "scatter_db": level.scatter_db,
+        "notes": list(level.notes),
+    }
+
+
+def _shielding_document(shielding: ShieldingAnswer) -> Document:
+    return {
+        "text": shielding.text,
+        "capacitance_before": _coupling(shielding.coupling_before),
+        "capacitance_after": _coupling(shielding.coupling_after),
+        "frequency_hz": shielding.frequency_hz.tolist(),
+        "ratio_db": shielding.ratio_db.tolist(),
+        "std_db": shielding.std_db.tolist(),
+        "bands": [
+            {
+                "frequency_hz": band.frequency_hz,
+                "change": _estimate(band.change),
+                "at_least_db": band.bound_db,
+                "verdict": band.verdict,
+            }
+            for band in shielding.bands
+        ],
+    }

@@ -1,0 +1,80 @@
+"""A part against its marking as rows of a table, for terminal and report."""
+
+from fit.answers.confirm.confirmation import ConfirmAnswer, limit_text
+from fit.answers.confirm.conformity import Decision
+from fit.answers.digits import MINUS, limits_text, spread_texts
+from fit.desk.show.words import estimate_texts, plain_text
+from measure.quantity import format_quantity
+
+POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
+CERTAIN = 0.0005  # [1] a probability that rounds to 0.0 or 100.0 % is told as a bound
+
+
+def part_rows(answer: ConfirmAnswer) -> list[tuple[str, ...]]:
+    """Put what is marked, what was measured and how that was judged.
+
+    Parameters
+    ----------
+    answer : ConfirmAnswer
+        What was found.
+
+    Returns
+    -------
+    list of tuple of str
+        What it is, its value, a note.
+    """
+    rows: list[tuple[str, ...]] = []
+    if answer.marked is not None and answer.tolerance is not None and answer.marked_low is not None:
+        allowed = f"{limit_text(answer.marked_low, answer.marked.unit)} … "
+        allowed += limit_text(answer.marked_high or answer.marked.value, answer.marked.unit)
+        how = f", ± {100 * answer.tolerance:g} % assumed" if answer.tolerance_assumed else ""
+        rows.append(("marked", f"{plain_text(answer.marked.text)}{how}", f"{allowed} allowed"))
+    if answer.measured is not None:
+        value, interval = estimate_texts(answer.measured)
+        rows.append(("measured", value, f"{interval} (95 %)"))
+    if answer.deviation is not None and answer.measured is not None and answer.marked is not None:
+        half = (answer.measured.high - answer.measured.low) / 2 / answer.marked.value
+        off, _ = spread_texts(100 * answer.deviation, 100 * half, finest=-1)
+        rows.append(("off the marking", f"{off if off.startswith(MINUS) else f'+{off}'} %", ""))
+    if answer.decision is not None and answer.measured is not None:
+        rows += _decision_rows(answer.decision, answer.measured.unit)
+    if answer.code is not None:
+        rows.append(
+            ("printed code", answer.code, "as on a part, IEC 60062" if answer.marked else "of the nearest preferred value")
+        )
+    if answer.nearest_preferred is not None:
+        note = POT_NOTE if answer.part.startswith("pot.") else "nearest by ratio, IEC 60063"
+        rows.append(("nearest preferred", answer.nearest_preferred, note))
+    return rows
+
+
+def chance_text(chance: float) -> str:
+    """Write a probability to a tenth of a per cent, never as none or all.
+
+    Parameters
+    ----------
+    chance : float
+        0 to 1. [1]
+
+    Returns
+    -------
+    str
+        In per cent.
+
+    Examples
+    --------
+    >>> chance_text(0.9754), chance_text(0.99999), chance_text(1e-9)
+    ('97.5 %', '> 99.9 %', '< 0.1 %')
+    """
+    if chance < CERTAIN:
+        return "< 0.1 %"
+    return "> 99.9 %" if chance > 1 - CERTAIN else f"{100 * chance:.1f} %"
+
+
+def _decision_rows(decision: Decision, unit: str) -> list[tuple[str, ...]]:
+    risk = "no verdict" if decision.specific_risk is None else f"risk of the verdict {chance_text(decision.specific_risk)}"
+    accepted = "no value: the interval is too wide"
+    if decision.acceptance is not None:
+        accepted = limits_text(*decision.acceptance, unit, half=decision.guard_band)
+    band = f"guard band w = U = {format_quantity(decision.guard_band, unit, 2)} (JCGM 106, 8.3; ILAC-G8:09/2019)"
+    return [("accepted", accepted, band), ("within its marking", chance_text(decision.conforming), f"probability; {risk}")]

@@ -1,0 +1,340 @@
+"""An answer and the checks of a take as lines for a terminal."""
+
+from typing import TYPE_CHECKING
+
+from fit.answers.digits import spread_texts
+from fit.answers.parts.quantities import COVERAGE
+from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.pickup.tapers import read_tapers
+from fit.desk.show.document import Document, finding_document
+from fit.desk.show.sheets.taper import taper_lines
+from fit.desk.show.words import (
+    MINUS,
+    SIMULATED_TEXT,
+    headline_keys,
+    in_order,
+    in_sentence,
+    note_name,
+    plain_text,
+    quantity_name,
+    quantity_texts,
+    table_lines,
+    temperature_text,
+)
+from measure.quantity import format_quantity
+from measure.response import Finding
+
+if TYPE_CHECKING:
+    from fit.desk.book.take import Looked
+    from measure.logbook.take import Take
+
+MOST_FLOOR = 0.029  # [1] from which on a floor is at the end of what is estimated
+MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit
+SHOWN_CANDIDATES = 4
+MOST_REACHES = 3
+LEAST_SHOWN_DB = 0.05  # [dB] smaller errors of hum and noise are not shown
+HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
+UNJUDGED = "not judged"  # how the text of a check begins that could not be made
+OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
+
+
+def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str]:
+    """Everything that ``fit`` says.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        What was found.
+    warnings : tuple of str
+        What was noticed outside the fit, one line each.
+
+    Returns
+    -------
+    list of str
+        Lines for a terminal.
+    """
+    takes = ", ".join(plain_text(take) for take in answer.takes)
+    lines = [f"{'Guitar' if answer.tapers else 'Pickup'}, from {takes}"]
+    if answer.simulated:
+        lines.append(SIMULATED_TEXT)
+    if answer.outcome != "good":
+        lines += ["", *misfit_lines(answer)]
+    lines += ["", *table_lines(quantity_rows(answer))]
+    lines += taper_lines(read_tapers(answer.quantities, answer.tapers))
+    lines += _not_identified_lines(answer)
+    lines += _next_take_lines(answer)
+    lines += ["", f"Model: {answer.model_name}", *table_lines(_candidate_rows(answer))]
+    lines += ["", "Agreement of model and measurement", *table_lines(agreement_rows(answer))]
+    if answer.outcome == "good":
+        lines.append(f"  smooth difference: {100 * answer.floor.value:.2g} % (values are good below 0.5 %)")
+    noticed = dict.fromkeys((*warnings, *(finding.text for finding in answer.findings if finding.severity == "warn")))
+    if noticed:
+        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
+    rests_on = [finding.text for finding in answer.findings if finding.code == "rests-on"]
+    if rests_on:
+        lines += ["", "Taken on trust", *(f"  {plain_text(text)}" for text in rests_on)]
+    return lines
+
+
+def misfit_lines(answer: PickupAnswer) -> list[str]:
+    """Heading of values that are not to be relied upon.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        Whose outcome is not good.
+
+    Returns
+    -------
+    list of str
+        What the misfit is and where.
+    """
+    doubts = [
+        plain_text(finding.text) for finding in answer.findings if finding.severity == "reject" and finding.code != "misfit"
+    ]
+    if answer.floor.value < MISFIT_AT:
+        return ["INDICATIVE ONLY: what was measured and what was stated do not go together.", *doubts]
+    worst = f"{format_quantity(answer.floor.worst_hz, 'Hz')} (near {note_name(answer.floor.worst_hz)})"
+    return [
+        "INDICATIVE ONLY: no model tried describes this pickup well enough.",
+        f"Model and measurement differ smoothly by {_at_least(answer.floor.value)}, most near {worst}; the limit is "
+        f"{100 * MISFIT_AT:.1g} %. True values may lie outside the intervals.",
+        *doubts,
+    ]
+
+
+def _at_least(floor: float) -> str:
+    """Say a floor's size; it is not estimated beyond 3 %."""
+    return f"{'at least ' if floor > MOST_FLOOR else ''}{100 * floor:.2g} %"
+
+
+def quantity_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
+    """Rows of the table of values.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        What was found.
+
+    Returns
+    -------
+    list of tuple of str
+        Quantity, value, 95 % interval, what limits it most; the first row is the heading.
+    """
+    rows: list[tuple[str, ...]] = [("", "value", "95 % interval", "limited most by")]
+    for key in in_order(answer.quantities):
+        estimate = answer.quantities[key]
+        if "@" not in key:  # a taper has a table of its own
+            rows.append((quantity_name(key), *quantity_texts(key, estimate), plain_text(limiting_source(answer, key))))
+    return rows
+
+
+def limiting_source(answer: PickupAnswer, key: str) -> str:
+    """Name the largest contribution to the uncertainty of a quantity.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        With its budget.
+    key : str
+        The quantity.
+
+    Returns
+    -------
+    str
+        The source with its share of the variance; empty where there is no budget.
+    """
+    parts = answer.budget.get(key, ())
+    total = sum(part.contribution**2 for part in parts)
+    if total <= 0:
+        return ""
+    largest = max(parts, key=lambda part: abs(part.contribution))
+    return f"{largest.source} ({100 * largest.contribution**2 / total:.0f} %)"
+
+
+def agreement_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
+    """Rows of the table that says how far model and measurement lie apart.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        With its curves.
+
+    Returns
+    -------
+    list of tuple of str
+        Take, rms and largest difference; the first row is the heading.
+    """
+    rows: list[tuple[str, ...]] = [("take", "rms", "largest", "phase rms")]
+    rows.extend(
+        (plain_text(curve.take), f"{curve.rms_db:.3f} dB", f"{curve.max_db:.3f} dB", f"{curve.rms_degree:.2f}°")
+        for curve in answer.curves
+    )
+    return rows
+
+
+def take_heading(take: "Take") -> str:
+    """Head what is told of a take.
+
+    Parameters
+    ----------
+    take : Take
+        As kept.
+
+    Returns
+    -------
+    str
+        Its name, when it was made, how warm the winding was.
+    """
+    warmth = temperature_text(take.temperature_c)
+    return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
+
+
+def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None) -> tuple[list[str], Document]:
+    """Put the checks of a take as lines and as JSON states them.
+
+    Parameters
+    ----------
+    is_simulated : bool
+        The recordings came from the virtual bench.
+    looked : Looked
+        What a look at its recordings gave.
+    noise : dict or None
+        Hum and floor; without it the table of checks is left out of the lines.
+
+    Returns
+    -------
+    lines : list of str
+        A table.
+    document : dict
+        Outcome, checks, noise.
+    """
+    lines = [SIMULATED_TEXT] if is_simulated else []
+    lines.append(f"Outcome: {looked.outcome} ({_count_text(looked.findings)})")
+    document: Document = {
+        "outcome": looked.outcome,
+        "simulated": is_simulated,
+        "checks": [finding_document(finding) for finding in looked.findings],
+    }
+    if noise is not None:
+        lines += [*table_lines(check_rows(looked.findings)), "", "Noise", *table_lines(_noise_rows(noise))]
+        document["noise"] = noise
+    return lines, document
+
+
+# A check that could not be made passes in the JSON, with the figure null; people are told that it was not made.
+def _count_text(findings: tuple[Finding, ...]) -> str:
+    unjudged = [finding.text.removeprefix(UNJUDGED).lstrip(": ") for finding in findings if finding.text.startswith(UNJUDGED)]
+    passed = sum(finding.severity == "pass" for finding in findings) - len(unjudged)
+    text = f"{passed} of {len(findings)} checks passed"
+    if not unjudged:
+        return text
+    is_rejected = any(finding.severity == "reject" for finding in findings)  # what is wrong already says why
+    why = "" if is_rejected else plain_text(max(unjudged, key=unjudged.count))
+    return f"{text}, {len(unjudged)} not judged{f': {why}' if why else ''}"
+
+
+def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
+    hum, floor, limit = noise["hum_dbfs"], noise["floor_dbfs"], noise["hum_limit_dbfs"]
+    hum_text = "none found" if limit is None else f"none found; a line above {limit:.0f} dBFS would have been"
+    if hum is not None:
+        hum_text = f"{_level_text(hum, noise['hum_std_db'])}, mains at {noise['hum_hz']:.2f} Hz"
+    floor_text = "not measured"
+    if floor is not None:
+        low_hz, high_hz = noise["band_hz"]
+        band_text = f"{low_hz:.0f} Hz to {high_hz / 1000:.3g} kHz without mains lines"
+        floor_text = f"{_level_text(floor, noise['floor_std_db'])}, {band_text}"
+    return [("hum", hum_text.replace("-", MINUS)), ("noise floor", floor_text.replace("-", MINUS))]
+
+
+def _level_text(level_dbfs: float, std_db: float) -> str:
+    half_db = COVERAGE * std_db
+    level, half = spread_texts(level_dbfs, half_db, finest=-1)
+    return f"{level} dBFS ± {half} dB" if half_db >= LEAST_SHOWN_DB else f"{level} dBFS"
+
+
+def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
+    """Rows of the table of checks.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        Of one take.
+
+    Returns
+    -------
+    list of tuple of str
+        Check, outcome, what was found; the first row is the heading.
+    """
+    rows: list[tuple[str, ...]] = [("check", "outcome", "what was found")]
+    for finding in findings:
+        word = "-" if finding.text.startswith(UNJUDGED) else OUTCOME_WORDS[finding.severity]
+        rows.append((finding.code, word, plain_text(finding.text)))
+    return rows
+
+
+def not_told(answer: PickupAnswer) -> list[tuple[str, str, str]]:
+    """Group what the takes cannot tell by its reason and its cheapest next take.
+
+    Parameters
+    ----------
+    answer : PickupAnswer
+        What was found.
+
+    Returns
+    -------
+    list of (str, str, str)
+        Quantities, why, next take with what it would tell; the last is empty where no take helps.
+    """
+    groups: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    by_key = {one.quantity: one for one in answer.not_identified}
+    for key in in_order(by_key):
+        one = by_key[key]
+        text = "" if one.next_take is None else one.next_take.text
+        reach = "" if one.next_take is None else f"{in_sentence(key)} to ± {196 * one.next_take.predicted_relative_std:.2g} %"
+        groups.setdefault((one.why, text), []).append((quantity_name(key), reach))
+    rows = []
+    for (why, text), members in groups.items():
+        reaches = "; ".join(reach for _, reach in members[:MOST_REACHES])
+        rows.append(("; ".join(name for name, _ in members), why, f"{text}; it would tell {reaches}" if text else ""))
+    return rows
+
+
+def _not_identified_lines(answer: PickupAnswer) -> list[str]:
+    rows = not_told(answer)
+    if not rows:
+        return []
+    lines = ["", "Not told by these takes"]
+    for names, why, following in rows:
+        lines += [f"  {names}", f"    {why}"]
+        if following:
+            lines.append(f"    cheapest next take: {plain_text(following)}")
+    return lines
+
+
+# One take helps several quantities: it is named once, with all that it would narrow by a tenth or more.
+def _next_take_lines(answer: PickupAnswer) -> list[str]:
+    helped: dict[str, list[str]] = {}
+    for key in headline_keys(answer.next_takes, HELPED_QUANTITIES):
+        takes, estimate = answer.next_takes.get(key), answer.quantities.get(key)
+        if takes and estimate is not None:
+            now = estimate.standard_uncertainty / abs(estimate.value)
+            then = takes[0].predicted_relative_std
+            if then < 0.9 * now:
+                reach = f"{quantity_name(key)} to ± {196 * then:.2g} % (now ± {196 * now:.2g} %)"
+                helped.setdefault(takes[0].text, []).append(reach)
+    if not helped:
+        return []
+    lines = ["", "What would narrow it further"]
+    for text, reaches in helped.items():
+        lines += [f"  {plain_text(text)}:", *(f"    {reach}" for reach in reaches)]
+    return lines
+
+
+def _candidate_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
+    ranked = sorted(answer.candidates, key=lambda one: one.bic)[:SHOWN_CANDIDATES]
+    if not ranked:
+        return []
+    rows: list[tuple[str, ...]] = [("tried", "BIC above the best", "reduced χ²")]
+    rows.extend((one.name, f"{one.bic - ranked[0].bic:.1f}", f"{one.reduced_chi_square:.3g}") for one in ranked)
+    return rows

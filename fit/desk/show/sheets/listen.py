@@ -1,0 +1,234 @@
+"""What listen has to say, as lines for people and as the JSON document."""
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from fit.answers.listen.impulse import Heard, ListenAnswer
+from fit.answers.listen.minimum_phase import filter_gain
+from fit.answers.parts.fitted import MeasuredParts
+from fit.desk.show.document import Document
+from fit.desk.show.sheets.predict import settings_document, settings_text
+from fit.desk.show.words import MINUS, SIMULATED_TEXT, plain_text, table_lines
+from measure.quantity import format_quantity
+
+SHOWN_HZ = (50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 3e3, 4e3, 5e3, 6e3, 8e3, 10e3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """What a first pass through the recording told.
+
+    Attributes
+    ----------
+    n_frames, n_channels : int
+        Its size.
+    change : float
+        Loudness after over that before, as an amplitude. [1]
+    peak : float
+        Largest sample after the filter, over full scale. [1]
+    """
+
+    n_frames: int
+    n_channels: int
+    change: float
+    peak: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """One file of the answer.
+
+    Attributes
+    ----------
+    path : Path
+        Of the file.
+    level : str
+        "matched" or "true".
+    gain : float
+        On top of the filter. [1]
+    lowered : float
+        Share of `gain` that was taken away so that nothing clips; 1 for none. [1]
+    """
+
+    path: Path
+    level: str
+    gain: float
+    lowered: float
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Facts:
+    """All of an answer.
+
+    Attributes
+    ----------
+    changed : tuple of str
+        As it was typed, safe to print.
+    excite : str
+        Pickup; empty for all.
+    answer : ListenAnswer
+        The filter.
+    levels : Levels
+        Of the recording.
+    written : tuple of Written
+        Files, the one at matched level first.
+    measured : MeasuredParts or None
+        From the last fit.
+    notes : tuple of str
+        On that fit.
+    """
+
+    changed: tuple[str, ...]
+    excite: str
+    answer: ListenAnswer
+    levels: Levels
+    written: tuple[Written, ...]
+    measured: MeasuredParts | None
+    notes: tuple[str, ...]
+
+
+def listen_lines(facts: Facts) -> list[str]:
+    """Put the answer for people.
+
+    Parameters
+    ----------
+    facts : Facts
+        The answer.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    answer, levels = facts.answer, facts.levels
+    lines = [f"Changed: {', '.join(facts.changed)}", f"Recorded at: {settings_text(answer.before.settings)}"]
+    if answer.after.settings != answer.before.settings:
+        lines.append(f"Heard at:    {settings_text(answer.after.settings)}")
+    lines.append(f"Pickups: {_pickups_text(facts.excite, answer.before, answer.after)}")
+    lines += ["", *(_written_line(one) for one in facts.written)]
+    change_db = _db(levels.change)
+    direction = "louder" if change_db > 0 else "quieter"
+    lines.append(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).")
+    lines.append(f"In {plain_text(facts.written[0].path.name)} that is taken out, so that you judge the colour alone.")
+    if len(facts.written) == 1:
+        lines.append("To hear it as loud as it would be, add --true-level FILE.wav.")
+    lines += ["", *_table(answer, levels)]
+    lines += [f"Note: {finding.text}." for finding in answer.findings]
+    return [*lines, "", *_basis_lines(facts)]
+
+
+def _basis_lines(facts: Facts) -> list[str]:
+    before, after = facts.answer.before, facts.answer.after
+    lines = [plain_text(note) for note in facts.notes]
+    measured = _measured_of(facts)
+    if measured is not None:
+        names = ", ".join(sorted({*before.measured, *after.measured}))
+        lines.append(f"Measured, by the last fit (takes {plain_text(', '.join(measured.takes))}): {names}")
+        lines += [SIMULATED_TEXT] if measured.simulated else []
+    marked = sorted({*before.marked, *after.marked})
+    if marked:
+        lines.append(f"Only marked, not measured, so the change may turn out another: {', '.join(marked)}")
+    return [*lines, "coilsweep predict says how sure the curves are."]
+
+
+def _measured_of(facts: Facts) -> MeasuredParts | None:
+    return facts.measured if facts.answer.before.measured or facts.answer.after.measured else None
+
+
+def _pickups_text(excite: str, before: Heard, after: Heard) -> str:
+    sounding = " and ".join(before.pickups)
+    if before.pickups != after.pickups:
+        sounding += f" before, {' and '.join(after.pickups)} after"
+    if excite:
+        return f"only {excite} sounds, as said by --excite"
+    is_many = max(len(before.pickups), len(after.pickups)) > 1
+    return sounding + (", as if the strings gave each the same voltage (--excite PICKUP for one alone)" if is_many else "")
+
+
+def _written_line(one: Written) -> str:
+    meaning = {"matched": "as loud as the recording", "true": "at the level that the change gives"}[one.level]
+    line = f"Written: {plain_text(str(one.path))}, {meaning}"
+    if one.lowered < 1:
+        down = f"{-_db(one.lowered):.1f} dB"
+        line += f", but lowered by {down} so that nothing clips: lower the recording by {down} too when you compare"
+    return line
+
+
+def _table(answer: ListenAnswer, levels: Levels) -> list[str]:
+    shown = np.array([one_hz for one_hz in SHOWN_HZ if one_hz <= answer.frequency_hz[-1]])
+    gain = np.abs(filter_gain(answer.impulse, answer.rate_hz, shown))
+    rows = [("", "change", "at equal loudness")]
+    for one_hz, one in zip(shown, gain, strict=True):
+        rows.append((format_quantity(float(one_hz), "Hz"), _db_text(one), _db_text(one / levels.change)))
+    return table_lines(rows)
+
+
+def _db(ratio: float) -> float:
+    return 20 * math.log10(ratio)
+
+
+def _db_text(ratio: float) -> str:
+    text = f"{_db(ratio):+.1f} dB"
+    return "0.0 dB" if text[1:] == "0.0 dB" else text.replace("-", MINUS)
+
+
+def is_simulated(facts: Facts) -> bool:
+    """Tell whether an answer rests on takes of the virtual bench.
+
+    Parameters
+    ----------
+    facts : Facts
+        The answer.
+
+    Returns
+    -------
+    bool
+        It does.
+    """
+    measured = _measured_of(facts)
+    return measured is not None and measured.simulated
+
+
+def listen_document(facts: Facts) -> Document:
+    """Put the answer as ``listen --json`` states it.
+
+    Parameters
+    ----------
+    facts : Facts
+        The answer.
+
+    Returns
+    -------
+    dict
+        A coilsweep.listen/1 document.
+    """
+    answer, levels, measured = facts.answer, facts.levels, _measured_of(facts)
+    return {
+        "schema": "coilsweep.listen/1",
+        "sample_rate_hz": answer.rate_hz,
+        "channels": levels.n_channels,
+        "frames": levels.n_frames,
+        "changes": list(facts.changed),
+        "excite": facts.excite or None,
+        "before": {"settings": settings_document(answer.before.settings), "pickups": list(answer.before.pickups)},
+        "after": {"settings": settings_document(answer.after.settings), "pickups": list(answer.after.pickups)},
+        "written": [
+            {"file": str(one.path), "level": one.level, "gain_db": _db(one.gain), "lowered_db": max(0.0, -_db(one.lowered))}
+            for one in facts.written
+        ],
+        "level_change_db": _db(levels.change),
+        "frequency_hz": answer.frequency_hz.tolist(),
+        "asked_db": [_db(float(one)) for one in np.abs(answer.asked)],
+        "given_db": [_db(float(one)) for one in np.abs(answer.given)],
+        "impulse_samples": len(answer.impulse),
+        "limited_hz": None if answer.limited_hz is None else list(answer.limited_hz),
+        "findings": [{"name": one.code, "text": one.text} for one in answer.findings],
+        "simulated": is_simulated(facts),
+        "takes": [] if measured is None else list(measured.takes),
+        "measured": sorted({*answer.before.measured, *answer.after.measured}),
+        "warnings": list(facts.notes),
+        "marked_only": sorted({*answer.before.marked, *answer.after.marked}),
+    }

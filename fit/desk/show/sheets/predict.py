@@ -1,0 +1,240 @@
+"""A prediction as lines for people and as the JSON document."""
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from fit.answers.digits import allowed_digits
+from fit.answers.parts.quantities import COVERAGE
+from fit.answers.pickup.characterisation import Estimate
+from fit.answers.predict.prediction import PickupCurve, PredictAnswer
+from fit.answers.predict.tone import ToneStep, ToneSweep
+from fit.circuit.controls import Settings
+from fit.desk.show.document import Document, estimate_document
+from fit.desk.show.sheets.basis import basis_document, basis_lines, sureness_text
+from fit.desk.show.words import MINUS, estimate_texts, plain_text, table_lines
+from measure.quantity import format_quantity
+from measure.response import FloatArray
+
+DB_PER_NEPER = 20 / math.log(10)
+NOTHING = "–"
+EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
+
+
+def prediction_document(answer: PredictAnswer, at: Mapping[str, float]) -> Document:
+    """Put a prediction as ``predict --json`` states it.
+
+    Parameters
+    ----------
+    answer : PredictAnswer
+        As predicted.
+    at : mapping
+        Name of each chosen note or frequency to its frequency. [Hz]
+
+    Returns
+    -------
+    dict
+        Settings, frequencies, curves, figures.
+    """
+    return {
+        "settings": settings_document(answer.settings),
+        "frequency_hz": answer.frequency_hz.tolist(),
+        "pickups": {name: _curve_document(curve) for name, curve in answer.pickups.items()},
+        "figures": {name: _figures_document(curve, at) for name, curve in answer.pickups.items()},
+        "tone": [_sweep_document(sweep) for sweep in answer.tone_sweeps],
+        "simulated": answer.measured is not None and answer.measured.simulated,
+        "rests_on": {name: basis_document(basis) for name, basis in answer.basis.items()},
+        "takes": [] if answer.measured is None else list(answer.measured.takes),
+        "tolerance_counts": answer.with_tolerance,
+        "marked_only": list(answer.marked),
+        "taken_as_exact": list(answer.unbounded),
+    }
+
+
+def prediction_lines(answer: PredictAnswer, before: PredictAnswer | None, *, at: Mapping[str, float]) -> list[str]:
+    """Put a prediction for people.
+
+    Parameters
+    ----------
+    answer : PredictAnswer
+        As predicted.
+    before : PredictAnswer or None
+        Without the change.
+    at : mapping
+        Name of each chosen note or frequency to its frequency. [Hz]
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    lines = [f"Settings: {settings_text(answer.settings)}"]
+    for name, curve in answer.pickups.items():
+        old = before.pickups.get(name) if before is not None else None
+        lines += [
+            "",
+            f"Pickup {name}: output over its winding's EMF",
+            *_figure_lines(curve, old, at=at, is_compared=before is not None),
+        ]
+    for sweep in answer.tone_sweeps:
+        lines += ["", *_sweep_lines(sweep, has_tapers=answer.with_tolerance)]
+    return [*lines, "", *basis_lines(answer)]
+
+
+def settings_text(settings: Settings) -> str:
+    """Put where the controls stand for people.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of every control.
+
+    Returns
+    -------
+    str
+        For example ``"volume=7 (47.2 %), selector=both"``.
+    """
+    pots = [
+        f"{name}={pot.label}" + ("" if pot.label.endswith("%") else f" ({100 * pot.fraction:.3g} %)")
+        for name, pot in settings.pots.items()
+    ]
+    return ", ".join([*pots, *(f"{name}={position}" for name, position in settings.switches.items())]) or "no controls"
+
+
+def settings_document(settings: Settings) -> Document:
+    """Put where the controls stand for programs.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of every control.
+
+    Returns
+    -------
+    dict
+        Control to its setting; of a pot also the electrical fraction.
+    """
+    pots = {name: {"setting": pot.label, "fraction": pot.fraction} for name, pot in settings.pots.items()}
+    return pots | {name: {"setting": position} for name, position in settings.switches.items()}
+
+
+def _figure_lines(curve: PickupCurve, old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool) -> list[str]:
+    if not curve.is_connected:
+        return ["  not heard at these settings"]
+    was = {} if old is None or not old.is_connected else _figures(old, at)
+    rows: list[tuple[str, ...]] = [("", "changed", "95 % interval", "before")] if is_compared else [("", "", "95 % interval")]
+    for label, estimate in _figures(curve, at).items():
+        value, interval = ("none", "") if estimate is None else _texts(estimate)
+        earlier = was.get(label)
+        more = (_texts(earlier)[0] if earlier is not None else NOTHING,) if is_compared else ()
+        rows.append((label, value, interval, *more))
+    return table_lines(rows)
+
+
+def _figures(curve: PickupCurve, at: Mapping[str, float]) -> dict[str, Estimate | None]:
+    figures = {"Peak at": curve.peak_frequency, "Peak level": curve.peak_level, "3 dB below 20 Hz at": curve.corner}
+    for name, frequency_hz in at.items():
+        is_named = not name[:1].isdigit()
+        label = f"Level at {name} ({format_quantity(frequency_hz, 'Hz')})" if is_named else f"Level at {name}"
+        figures[plain_text(label)] = curve.levels[frequency_hz]
+    return figures
+
+
+def _texts(estimate: Estimate) -> tuple[str, str]:
+    is_exact = estimate.standard_uncertainty <= EXACT * max(abs(estimate.value), 1.0)
+    if not is_exact:
+        return estimate_texts(estimate)
+    is_level = estimate.unit == "dB"
+    text = f"{estimate.value:.2f} dB" if is_level else format_quantity(estimate.value, estimate.unit, 4)
+    return text.replace("-", MINUS), NOTHING
+
+
+def _sweep_lines(sweep: ToneSweep, *, has_tapers: bool) -> list[str]:
+    lines = [
+        f"Tone control {sweep.pot} turned down, {sweep.pickup} heard. Textbook: 1/(2πRC) of pot.{sweep.pot} and "
+        f"capacitor.{sweep.capacitor} alone,",
+        "right for a resistor that feeds a capacitor, far off here: the pickup is the source, the pot is in series with it",
+    ]
+    if not has_tapers:
+        lines.append("Where a rotation stands on the track is by the nominal taper unless measured: not in the 95 %")
+    head = ("", "in series", "3 dB down at", "95 %", "peak at", "95 %", "peak level", "textbook")
+    return [*lines, *table_lines([head, *(_step_row(step) for step in sweep.steps)])]
+
+
+def _step_row(step: ToneStep) -> tuple[str, ...]:
+    return (
+        str(step.rotation),
+        format_quantity(step.resistance_ohm, "Ω"),
+        _hz_text(step.corner_hz, step.corner_relative_std),
+        NOTHING if step.corner_hz is None else sureness_text(COVERAGE * step.corner_relative_std),
+        _hz_text(step.peak_hz, step.peak_relative_std),
+        NOTHING if step.peak_hz is None else sureness_text(COVERAGE * step.peak_relative_std),
+        NOTHING if step.peak_db is None else f"{step.peak_db:.1f} dB".replace("-", MINUS),
+        _hz_text(step.textbook_hz),
+    )
+
+
+def _hz_text(frequency_hz: float | None, relative_std: float = 0.0) -> str:
+    if frequency_hz is None:
+        return NOTHING
+    return format_quantity(frequency_hz, "Hz", allowed_digits(frequency_hz, COVERAGE * relative_std * frequency_hz, most=3))
+
+
+def _curve_document(curve: PickupCurve) -> Document:
+    is_sound = np.abs(curve.gain) > 0
+    level_db = DB_PER_NEPER * np.log(np.where(is_sound, np.abs(curve.gain), 1.0))
+    phase_degree = np.degrees(np.unwrap(np.angle(curve.gain)))
+    return {
+        "connected": curve.is_connected,
+        "gain_db": _numbers(level_db, is_sound),
+        "gain_db_standard_uncertainty": _numbers(curve.gain_db_std, is_sound),
+        "phase_degree": _numbers(phase_degree, is_sound),
+        "phase_degree_standard_uncertainty": _numbers(np.degrees(curve.phase_std), is_sound),
+        "group_delay_s": _numbers(curve.group_delay_s, is_sound),
+        "group_delay_s_standard_uncertainty": _numbers(curve.group_delay_std_s, is_sound),
+    }
+
+
+# JSON knows no infinity: where nothing is heard stands null.
+def _numbers(values: FloatArray, is_sound: np.ndarray) -> list[float | None]:
+    return [float(value) if sound else None for value, sound in zip(values, is_sound, strict=True)]
+
+
+def _figures_document(curve: PickupCurve, at: Mapping[str, float]) -> Document:
+    def put(estimate: Estimate | None) -> Document | None:
+        return None if estimate is None else estimate_document(estimate)
+
+    return {
+        "peak": {"frequency": put(curve.peak_frequency), "level": put(curve.peak_level)},
+        "minus_3_db": put(curve.corner),
+        "levels": {
+            name: {"frequency_hz": frequency_hz, "level": put(curve.levels.get(frequency_hz))}
+            for name, frequency_hz in at.items()
+        },
+    }
+
+
+def _sweep_document(sweep: ToneSweep) -> Document:
+    return {
+        "pot": sweep.pot,
+        "capacitor": sweep.capacitor,
+        "pickup": sweep.pickup,
+        "steps": [
+            {
+                "rotation": step.rotation,
+                "resistance_ohm": step.resistance_ohm,
+                "minus_3_db_hz": step.corner_hz,
+                "minus_3_db_hz_standard_uncertainty": _times(step.corner_hz, step.corner_relative_std),
+                "peak_hz": step.peak_hz,
+                "peak_hz_standard_uncertainty": _times(step.peak_hz, step.peak_relative_std),
+                "peak_db": step.peak_db,
+                "textbook_hz": step.textbook_hz,
+            }
+            for step in sweep.steps
+        ],
+    }
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor

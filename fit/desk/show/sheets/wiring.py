@@ -1,0 +1,230 @@
+"""What wiring finds, as lines for a terminal and as a JSON document."""
+
+from fit.answers.digits import spread_texts
+from fit.answers.parts.quantities import COVERAGE
+from fit.answers.pickup.characterisation import Estimate
+from fit.answers.wiring.arrangement import Joined, halved, is_split_alone, joined_text
+from fit.answers.wiring.expected import out_of_phase
+from fit.answers.wiring.levels import Reading
+from fit.answers.wiring.survey import Position, WiringAnswer
+from fit.desk.show.document import Document, estimate_document
+from fit.desk.show.words import MINUS, plain_text, table_lines
+
+CAUTIONS = (
+    "Signs compare pickups only if the coil was laid the same way round over each. They tell how windings are wound and wired,",
+    "not where magnets point: a pickup that is reverse wound with reversed magnets reads as inverted here, and is in phase for",
+    "the strings.",
+)
+
+FINEST = -2  # [1] power of ten: hundredths of a level
+MOST_LISTED = 6  # takes that fit on a line
+NEARLY_WHOLE = 0.9  # [1] level from which on a pickup is not said to be weaker
+HALF_HINT = (
+    "Split or coils in parallel: fit two takes at that position, one with a known part across the jack. About half the",
+    "inductance of the whole is one coil, about a quarter both in parallel.",
+)
+
+
+def wiring_lines(
+    answer: WiringAnswer, expected: WiringAnswer | None, *, differences: dict[str, tuple[str, ...]], takes: tuple[str, ...]
+) -> list[str]:
+    """Everything that ``wiring`` says but for warnings.
+
+    Parameters
+    ----------
+    answer : WiringAnswer
+        What was found.
+    expected : WiringAnswer or None
+        By instrument.toml.
+    differences : dict
+        Position to where the two differ.
+    takes : tuple of str
+        Their names.
+
+    Returns
+    -------
+    list of str
+        Lines for a terminal.
+    """
+    names = [plain_text(name) for name in answer.pickups]
+    rows: list[tuple[str, ...]] = [("position", *names, "what is connected")]
+    rows.extend(
+        (plain_text(one.label), *(_cell(one.readings[name]) for name in answer.pickups), plain_text(position_text(one)))
+        for one in answer.positions
+    )
+    count = f"{len(takes)} take{'s' if len(takes) > 1 else ''}"
+    listed = f": {', '.join(plain_text(take) for take in takes)}" if len(takes) <= MOST_LISTED else ""
+    lines = [f"Wiring, from {count}{listed}", "", *table_lines(rows)]
+    lines += [
+        "",
+        "  figures: output over that of the same pickup alone, with its sign; · not connected, ? not told, blank: no take",
+    ]
+    if answer.leakage is not None:
+        lines.append(f"  pickups that are not connected read at most {100 * answer.leakage:.1f} %: the exciter reaches them")
+    if any(word == "" for one in answer.positions for word in one.halves.values()):
+        lines += ["", *HALF_HINT]
+    needs = list(dict.fromkeys(need for one in answer.positions for need in one.needs))
+    if needs:
+        lines += ["", "Not decided yet; these takes would tell", *(f"  {plain_text(need)}" for need in needs)]
+        stated = {one.label: one.joined for one in expected.positions} if expected is not None else {}
+        for one in answer.positions:
+            joined = stated.get(one.label)
+            if one.joined is None and joined is not None and (joined in one.possible or not one.is_complete):
+                lines.append(f"  {plain_text(one.label)}: instrument.toml would have {plain_text(joined_text(joined))}")
+    if differences:
+        lines += ["", "DIFFERS from instrument.toml"]
+        lines += [f"  {plain_text(label)}: {plain_text(text)}" for label, texts in differences.items() for text in texts]
+    elif expected is not None:
+        lines += ["", "Nothing differs from instrument.toml."]
+    return [*lines, "", *CAUTIONS]
+
+
+def position_text(position: Position) -> str:
+    """Say what a position connects.
+
+    Parameters
+    ----------
+    position : Position
+        As found.
+
+    Returns
+    -------
+    str
+        For example ``"bridge parallel to middle, in phase"``.
+    """
+    heard = {name: one for name, one in position.readings.items() if one.is_connected}
+    if not heard:
+        return "nothing" if position.is_complete else "not told"
+    if position.joined is not None:
+        text = _half_text(position) if len(heard) == 1 else joined_text(position.joined)
+    else:
+        text = " and ".join(heard)
+        if len(heard) > 1:
+            text += _undecided_text(position)
+    if len(heard) > 1:
+        text += f", {_phase_text(position, tuple(heard))}"
+    untold = [name for name, one in position.readings.items() if one.take is not None and one.is_connected is None]
+    missing = [name for name, one in position.readings.items() if one.take is None]
+    text += f"; {' and '.join(untold)} not told" if untold else ""
+    return text + (f"; no take over {' and '.join(missing)}" if missing else "")
+
+
+def level_text(reading: Reading) -> str:
+    """Write the level of a pickup that is connected, with its sign.
+
+    Parameters
+    ----------
+    reading : Reading
+        Connected.
+
+    Returns
+    -------
+    str
+        For example ``"+0.62"``; ± where the polarity is not told.
+    """
+    sign = {1: "+", -1: MINUS, 0: "±"}[reading.sign]
+    return sign + spread_texts(reading.level or 0.0, COVERAGE * (reading.level_std or 0.0), finest=FINEST)[0]
+
+
+def wiring_document(answer: WiringAnswer, differences: dict[str, tuple[str, ...]], *, has_instrument: bool) -> Document:
+    """Put the answer as ``wiring --json`` states it.
+
+    Parameters
+    ----------
+    answer : WiringAnswer
+        What was found.
+    differences : dict
+        Position to where takes and instrument.toml differ.
+    has_instrument : bool
+        They were compared.
+
+    Returns
+    -------
+    dict
+        A coilsweep.wiring/1 document without takes and warnings.
+    """
+    return {
+        "schema": "coilsweep.wiring/1",
+        "pickups": list(answer.pickups),
+        "positions": [
+            {
+                "position": one.label,
+                "controls": one.controls,
+                "pickups": {name: _reading_document(reading) for name, reading in one.readings.items()},
+                "joined": _joined_document(one.joined),
+                "possible": [_joined_document(joined) for joined in one.possible],
+                "halves": one.halves,
+                "text": position_text(one),
+                "needs": list(one.needs),
+                "differs": list(differences.get(one.label, ())) if has_instrument else None,
+            }
+            for one in answer.positions
+        ],
+        "leakage": answer.leakage,
+        "unheard": list(answer.unheard),
+        "unmeasured": list(answer.unmeasured),
+        "left_out": list(answer.left_out),
+    }
+
+
+def _undecided_text(position: Position) -> str:
+    if is_split_alone(position.possible):
+        plain = min(position.possible, key=lambda one: len(halved(one)))
+        split = sorted({name for one in position.possible for name in halved(one)})
+        return f" ({joined_text(plain).replace('half of ', '')}); whether {' or '.join(split)} is split is not told"
+    kinds = {one.kind for one in position.possible}
+    return ", series or parallel not decided" if kinds >= {"series", "parallel"} else ", how they are joined is not decided"
+
+
+def _half_text(position: Position) -> str:
+    name = next(name for name, one in position.readings.items() if one.is_connected)
+    level = f"at {100 * (position.readings[name].level or 1.0):.0f} % of its level"
+    how = {
+        "split": "split to one coil",
+        "perhaps": f"{level}, perhaps split",
+        "": "split, or its coils in parallel",
+        None: level if (position.readings[name].level or 1.0) < NEARLY_WHOLE else "",
+    }
+    text = how[position.halves.get(name)]
+    return f"{name}, {text}" if text else name
+
+
+def _phase_text(position: Position, heard: tuple[str, ...]) -> str:
+    odd = out_of_phase(position.readings)
+    if any(position.readings[name].sign == 0 for name in heard):
+        return "polarity not told"
+    if not odd:
+        return "in phase"
+    return "out of phase" if len(heard) == 2 else f"{' and '.join(odd)} out of phase"
+
+
+def _cell(reading: Reading) -> str:
+    if reading.take is None:
+        return ""
+    if reading.is_connected is None:
+        return "?"
+    if not reading.is_connected:
+        return "·"
+    return level_text(reading)
+
+
+def _reading_document(reading: Reading) -> Document:
+    level = None
+    if reading.level is not None and reading.level_std is not None:
+        half = COVERAGE * reading.level_std
+        level = estimate_document(
+            Estimate(
+                value=reading.level,
+                unit="1",
+                standard_uncertainty=reading.level_std,
+                low=reading.level - half,
+                high=reading.level + half,
+            )
+        )
+    return {"take": reading.take, "connected": reading.is_connected, "level": level, "sign": reading.sign or None}
+
+
+def _joined_document(joined: Joined | None) -> Document | None:
+    if joined is None:
+        return None
+    return {"kind": joined.kind, "name": joined.name, "members": [_joined_document(member) for member in joined.members]}

@@ -1,0 +1,343 @@
+"""How figures and findings are put for people: names of quantities, numbers with prefixes, note names, aligned tables."""
+
+import math
+import unicodedata
+from collections.abc import Iterable, Sequence
+
+from fit.answers.digits import interval_texts
+from fit.answers.pickup.characterisation import Estimate
+
+QUANTITY_NAMES = {
+    "inductance": "Inductance",
+    "winding_capacitance": "Winding capacitance",
+    "dc_resistance": "Winding resistance (dcr)",
+    "resonance_unloaded": "Resonance, pickup alone",
+    "q_unloaded": "Q, pickup alone",
+    "resonance_loaded": "Resonance, cable and input on",
+    "q_loaded": "Q, cable and input on",
+    "peak_loaded": "Peak height, cable and input on",
+    "lc_product": "Inductance × total capacitance",
+}
+PART_KINDS = {"pot": "pot", "capacitor": "capacitor", "resistor": "resistor"}
+PART_DETAILS = ("", "stop_0", "stop_10", "loss_tangent", "leak")  # of a part, in the order in which they are told
+MINUS = "\N{MINUS SIGN}"
+NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
+A4_HZ = 440.0  # [Hz] ISO 16
+A4_NUMBER = 57  # [1] semitones from C0 to A4
+SIMULATED_TEXT = "simulated: these recordings came from the virtual bench, not from a real pickup"
+WORDS = {
+    "inductance": "How strongly the winding stores magnetic energy. Together with the capacitance it places the resonance.",
+    "winding capacitance": "Capacitance between the turns of the coil itself, without cable and input.",
+    "dcr": "Resistance of the winding at DC: what a multimeter shows.",
+    "eddy loop": "A closed path in pole pieces, cover or base plate in which a current is induced. It takes energy from the "
+    "treble and lowers the inductance there.",
+    "loss angle": "How far a capacitor is from an ideal one, as tan δ: 0.1 to 0.5 % for film, 1 to 3 % for ceramic and paper "
+    "(common practice, no source).",
+    "ohms left": "Resistance that stays between a pot's wiper and its lug at the end of the travel, mostly 0 to 100 Ω (common "
+    "practice, no source).",
+    "resonance": "The frequency at which the output peaks. Cable and input capacitance pull it down.",
+    "Q": "How sharp the resonance is. A higher Q is a narrower, taller peak.",
+    "95 % interval": "Where the true value lies in 95 of 100 such measurements, provided that the reference parts keep "
+    "their stated bounds.",
+    "reference part": "A part with a known value (an added capacitor, the dcr, the input). It gives the scale in ohms "
+    "and farads.",
+    "misfit": "A smooth difference between model and measurement that noise does not explain. From 0.5 % on, values are "
+    "indicative only.",
+    "take": "One recording with everything that was true when it was made.",
+    "placement": "Takes between which the exciter was not moved.",
+}
+CAUTIONS = (
+    "Unplug the guitar from the amplifier before you measure. Valve amplifiers hold lethal voltage after they are switched off: "
+    "leave their inside to a qualified technician.",
+    "Never connect an audio interface to the mains or to a speaker output. Never lift a protective earth to cure hum.",
+    "Phantom power off.",
+    "Sweeps are loud: headphones off the ears, monitors down, direct monitoring off.",
+    "Keep the exciter and the sense resistor within their ratings.",
+    "When soldering, wear eye protection and air the room.",
+)
+SWEEP_CAUTION = "The sweep is loud: headphones off the ears, monitors down, direct monitoring off, phantom power off."
+
+
+def quantity_name(key: str) -> str:
+    """Name of a quantity for people.
+
+    Parameters
+    ----------
+    key : str
+        As in the JSON document, for example ``"winding_capacitance"``.
+
+    Returns
+    -------
+    str
+        Its name; an unknown key with spaces for underscores.
+    """
+    if key in QUANTITY_NAMES:
+        return QUANTITY_NAMES[key]
+    kind, _, rest = key.partition(".")
+    if kind in PART_KINDS and rest:
+        name = _part_name(kind, rest)
+    elif rest in QUANTITY_NAMES or rest.startswith("eddy_"):
+        name = f"{kind}: {in_sentence(rest)}"
+    else:
+        name = key.replace("_", " ").replace(".", ", ")
+    return name[:1].upper() + name[1:]
+
+
+def _part_name(kind: str, rest: str) -> str:
+    part, mark, detail = _split_part(rest)
+    name = f"{part} {PART_KINDS[kind]}"
+    if mark == "@":
+        return f"{name} at {detail}, share of its track"
+    if detail.startswith("stop_"):
+        return f"{name}, ohms left at {detail.removeprefix('stop_')}"
+    if detail == "loss_tangent":
+        return f"{name}, loss angle (tan δ)"
+    return f"leak across the {name}" if detail == "leak" else name
+
+
+def _split_part(rest: str) -> tuple[str, str, str]:
+    """Part the name of a part from what is told of it beside its value."""
+    for mark in ("@", "."):
+        part, found, detail = rest.partition(mark)
+        if found:
+            return part, mark, detail
+    return rest, "", ""
+
+
+def in_sentence(key: str) -> str:
+    """Name of a quantity in the middle of a sentence.
+
+    Parameters
+    ----------
+    key : str
+        As in the JSON document.
+
+    Returns
+    -------
+    str
+        With a small first letter, but for symbols.
+    """
+    name = quantity_name(key)
+    return name if name[1:2] in (",", " ") else name[:1].lower() + name[1:]
+
+
+def in_order(keys: Iterable[str]) -> list[str]:
+    """Put quantities in the order in which people ask for them.
+
+    Parameters
+    ----------
+    keys : iterable of str
+        As in the JSON document.
+
+    Returns
+    -------
+    list of str
+        Pickup by pickup, the usual ones first; then pots, capacitors, resistors, each with what is told of it beside its value.
+    """
+    known = list(QUANTITY_NAMES)
+    listed = list(keys)
+    parts = list(dict.fromkeys(_part_of(key) for key in listed))
+    kinds = list(dict.fromkeys("" if "." not in key or key.startswith("eddy_") else key.partition(".")[0] for key in listed))
+    kinds.sort(key=lambda kind: kind in PART_KINDS)
+
+    def place(key: str) -> tuple[int, int, int, int]:
+        kind = "" if "." not in key or key.startswith("eddy_") else key.partition(".")[0]
+        plain = key.removeprefix(f"{kind}.") if kind else key
+        detail = _split_part(plain)[2] if kind in PART_KINDS else ""
+        behind = PART_DETAILS.index(detail) if detail in PART_DETAILS else len(PART_DETAILS)
+        return kinds.index(kind), known.index(plain) if plain in known else len(known), parts.index(_part_of(key)), behind
+
+    return sorted(listed, key=place)
+
+
+def _part_of(key: str) -> str:
+    kind, _, rest = key.partition(".")
+    return f"{kind}.{_split_part(rest)[0]}" if kind in PART_KINDS else ""
+
+
+def headline_keys(keys: Iterable[str], wanted: Sequence[str]) -> list[str]:
+    """Choose what comes first: of every pickup the wanted quantities, and every part.
+
+    Parameters
+    ----------
+    keys : iterable of str
+        Quantities that there are.
+    wanted : sequence of str
+        Names of quantities of a pickup.
+
+    Returns
+    -------
+    list of str
+        Of several pickups the inductance and the loaded resonance alone; of parts their values alone.
+    """
+    listed = in_order(keys)
+    is_single = any(key in wanted for key in listed)
+    of_each = set(wanted) if is_single else {"inductance", "resonance_loaded"}
+    chosen = []
+    for key in listed:
+        kind, _, rest = key.partition(".")
+        is_part = kind in PART_KINDS and not _split_part(rest)[1]
+        plain = key if is_single else rest
+        if is_part or plain in of_each:
+            chosen.append(key)
+    return chosen
+
+
+def estimate_texts(estimate: Estimate) -> tuple[str, str]:
+    """Value and 95 % interval with the same prefix and as many digits as the interval deserves.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What to print.
+
+    Returns
+    -------
+    value, interval : str
+        For example ``"2.874 H"`` and ``"2.833 … 2.916 H"``.
+
+    Examples
+    --------
+    >>> estimate_texts(Estimate(value=92.4e-12, unit="F", standard_uncertainty=1.8e-12, low=88.87e-12, high=95.93e-12))
+    ('92.4 pF', '88.8 … 96.0 pF')
+    """
+    return interval_texts(estimate.value, estimate.low, estimate.high, estimate.unit)
+
+
+def quantity_texts(key: str, estimate: Estimate) -> tuple[str, str]:
+    """Value and 95 % interval of a quantity; loss tangents in percent, as they are stated.
+
+    Parameters
+    ----------
+    key : str
+        As in the JSON document.
+    estimate : Estimate
+        What to print.
+
+    Returns
+    -------
+    value, interval : str
+        As of `estimate_texts`.
+
+    Examples
+    --------
+    >>> part = Estimate(value=0.00401, unit="1", standard_uncertainty=4.4e-5, low=0.003924, high=0.004096)
+    >>> quantity_texts("capacitor.tone.loss_tangent", part)
+    ('0.4010 %', '0.3924 … 0.4096 %')
+    """
+    if not key.endswith(".loss_tangent"):
+        return estimate_texts(estimate)
+    return interval_texts(100 * estimate.value, 100 * estimate.low, 100 * estimate.high, "%")
+
+
+def temperature_text(temperature_c: float | None) -> str:
+    """Say how warm the winding was.
+
+    Parameters
+    ----------
+    temperature_c : float or None
+        None where that was not said. [°C]
+
+    Returns
+    -------
+    str
+        For example ``"winding at 24 °C"``; empty for None.
+    """
+    return "" if temperature_c is None else f"winding at {temperature_c:g} °C".replace("-", MINUS)
+
+
+def note_name(frequency_hz: float) -> str:
+    """Nearest note in equal temperament, A4 = 440 Hz.
+
+    Parameters
+    ----------
+    frequency_hz : float
+        Above 0. [Hz]
+
+    Returns
+    -------
+    str
+        For example ``"E2"``.
+
+    References
+    ----------
+    ISO 16, Acoustics: Standard tuning frequency.
+
+    Examples
+    --------
+    >>> note_name(82.4), note_name(440.0), note_name(1318.5)
+    ('E2', 'A4', 'E6')
+    """
+    number = round(A4_NUMBER + 12 * math.log2(frequency_hz / A4_HZ))
+    return f"{NOTES[number % 12]}{number // 12}"
+
+
+def note_frequency_hz(name: str) -> float:
+    """Frequency of a note in equal temperament, A4 = 440 Hz.
+
+    Parameters
+    ----------
+    name : str
+        Letter, ♯ or ♭ where needed, and octave, for example ``"E2"``.
+
+    Returns
+    -------
+    float
+        Its frequency. [Hz]
+
+    Examples
+    --------
+    >>> round(note_frequency_hz("E2"), 2)
+    82.41
+    """
+    number = NOTES.index(name[:-1]) + 12 * int(name[-1])
+    return A4_HZ * 2.0 ** ((number - A4_NUMBER) / 12)
+
+
+def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
+    """Lines of a table with columns aligned left, as wide as they need to be.
+
+    Parameters
+    ----------
+    rows : sequence of tuple of str
+        All of the same length.
+    indent : str
+        In front of every line.
+
+    Returns
+    -------
+    list of str
+        One line a row, without spaces at the end.
+    """
+    if not rows:
+        return []
+    widths = [max(_width(row[column]) for row in rows) for column in range(len(rows[0]))]
+    return [
+        (indent + "  ".join(cell + " " * (width - _width(cell)) for cell, width in zip(row, widths, strict=True))).rstrip()
+        for row in rows
+    ]
+
+
+def plain_text(text: str) -> str:
+    r"""Text from outside made safe for one line of a terminal.
+
+    Parameters
+    ----------
+    text : str
+        Names and notes, possibly with control characters.
+
+    Returns
+    -------
+    str
+        Each control or formatting character and each line break replaced by ``"�"``.
+
+    Examples
+    --------
+    >>> plain_text("bare\x1b[31m coil")
+    'bare�[31m coil'
+    """
+    return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c) in {"Cc", "Cf", "Zl", "Zp", "Cs"} else c for c in text)
+
+
+def _width(text: str) -> int:
+    return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)

@@ -1,0 +1,1 @@
+"""Every fault of a recording, and the judgement over them."""

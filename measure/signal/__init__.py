@@ -1,0 +1,1 @@
+"""Samples, spectra, mains lines, noise and levels."""

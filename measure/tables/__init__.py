@@ -1,0 +1,1 @@
+"""Responses as text: tables and Touchstone."""

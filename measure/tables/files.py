@@ -1,0 +1,372 @@
+"""Responses as text: tables with named columns (CSV), and Touchstone version 1 files of one port. No disk here.
+
+References
+----------
+Touchstone File Format Specification, version 1.1, EIA/IBIS Open Forum, 2002 (from memory): one option line ``# Hz S RI R 50``;
+Z and Y parameters are normalised to R.
+"""
+
+import csv
+import math
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from measure.response import ComplexArray, FloatArray, Response
+from measure.tables.columns import EXAMPLE, Column, column_std, column_unit, column_value, complex_values, recognise_columns
+
+MOST_ROWS = 50_000
+COMMENT_SIGNS = ("#", "!", "%", "*", "//")
+SEPARATORS = ("\t", ";", ",")
+PORT_SCALES = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
+DEFAULT_R_OHM = 50.0  # [Ω] of an option line that does not say
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eEdD][+-]?\d+)?", re.ASCII)
+_NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)|[+-]?1\.#\w+", re.IGNORECASE)
+_FACT = re.compile(r"\W*(unit|simulated)\s*:\s*(\S+)\s*", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class ResponseTable:
+    """A response as a file states it, not judged yet: numbers may be in any order, and not finite.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray, shape (n,)
+        As written. [Hz]
+    value : ndarray of complex, shape (n,)
+        Of a ratio or an impedance. [`unit`]
+    std : ndarray, shape (n,), or None
+        √(var Re + var Im); None where the file states none. [`unit`]
+    unit : {"V/V", "Ω", ""}
+        Empty where the file does not say.
+    lines : tuple of int, length n
+        Line of the file that each point stands in, from 1.
+    simulated : bool
+        The file says that it is.
+    unused : tuple of str
+        Columns that were not used.
+    """
+
+    frequency_hz: FloatArray
+    value: ComplexArray
+    std: FloatArray | None = None
+    unit: Literal["V/V", "Ω", ""] = ""
+    lines: tuple[int, ...]
+    simulated: bool = False
+    unused: tuple[str, ...] = ()
+
+
+def parse_csv(text: str) -> ResponseTable:
+    r"""Read a table with named columns.
+
+    Parameters
+    ----------
+    text : str
+        Separated by tab, semicolon or comma; a decimal comma only with the first two. Lines that begin with # ! % * or // are
+        comments; the columns may be named in the last of them.
+
+    Returns
+    -------
+    ResponseTable
+        As written.
+
+    Raises
+    ------
+    ValueError
+        If it is no such table; one line that names line and column.
+
+    Examples
+    --------
+    >>> parse_csv("frequency (kHz);gain (dB);phase (deg)\n1;-20;90\n2;0;0").value.round(9)
+    array([0.+0.1j, 1.+0.j ])
+    """
+    numbered = [(number, line) for number, line in enumerate(text.splitlines(), start=1) if line.strip()]
+    comments = [(number, line) for number, line in numbered if line.lstrip().startswith(COMMENT_SIGNS)]
+    rest = [(number, line) for number, line in numbered if not line.lstrip().startswith(COMMENT_SIGNS)]
+    sample = next((line for _, line in rest if _is_number(re.split(r"[,;\t ]", line.strip().replace('"', ""))[0])), "")
+    separator = next((sign for sign in SEPARATORS if sign in sample), None)
+    if separator is None:
+        msg = f"no line of numbers separated by comma, semicolon or tab; expected for example {EXAMPLE} and lines below it"
+        raise ValueError(msg)
+    cells = [(number, _cells(number, line, separator)) for number, line in rest]
+    begin = next(place for place, (_, row) in enumerate(cells) if _is_number(row[0]))
+    if len(cells) - begin > MOST_ROWS:
+        msg = f"{len(cells) - begin} lines of numbers, at most {MOST_ROWS} are read: keep fewer frequencies"
+        raise ValueError(msg)
+    columns, unused, width = _columns(cells[:begin], comments, separator)
+    return _table(cells[begin:], columns, unused=unused, width=width, facts=_facts(comments), separator=separator)
+
+
+def format_csv(response: Response, *, comments: Sequence[str] = ()) -> str:
+    """Write a response as a table that `parse_csv` reads back exactly.
+
+    Parameters
+    ----------
+    response : Response
+        To be written.
+    comments : sequence of str
+        Lines for the head, without sign.
+
+    Returns
+    -------
+    str
+        Frequency, real and imaginary part, magnitude in dB, phase in degrees, standard deviation √(var Re + var Im).
+    """
+    unit = "_ohm" if response.unit == "Ω" else ""
+    head = [*comments, f"unit: {response.unit}", f"simulated: {'yes' if response.origin.simulated else 'no'}"]
+    names = ("frequency_hz", f"real{unit}", f"imaginary{unit}", "magnitude_db", "phase_degree", f"standard_deviation{unit}")
+    std = np.sqrt(response.covariance[:, 0, 0] + response.covariance[:, 1, 1])
+    with np.errstate(divide="ignore"):
+        decibel = 20 * np.log10(np.abs(response.value))
+    degree = np.degrees(np.angle(response.value))
+    rows = [
+        f"{frequency!r},{value.real!r},{value.imag!r},{db:.4f},{phase:.4f},{one!r}"
+        for frequency, value, db, phase, one in zip(
+            response.frequency_hz.tolist(), response.value.tolist(), decibel.tolist(), degree.tolist(), std.tolist(), strict=True
+        )
+    ]
+    return "\n".join([*(f"# {' '.join(line.split())}" for line in head), ",".join(names), *rows]) + "\n"
+
+
+def parse_touchstone(text: str) -> ResponseTable:
+    r"""Read a Touchstone file, version 1, of one port.
+
+    Parameters
+    ----------
+    text : str
+        S, Z or Y parameters; RI, MA or DB; Hz to GHz. Where the option line leaves something out: GHz, S, MA, R 50.
+
+    Returns
+    -------
+    ResponseTable
+        Impedance of the port. [Ω]
+
+    Raises
+    ------
+    ValueError
+        If it is no such file; one line that names the line.
+
+    Examples
+    --------
+    >>> parse_touchstone("# kHz Z RI R 10000\n1 0.5 0.25\n").value
+    array([5000.+2500.j])
+    """
+    option: _Option | None = None
+    rows, lines, is_simulated = [], [], False
+    for number, written in enumerate(text.splitlines(), start=1):
+        line, _, comment = written.partition("!")
+        is_simulated |= _facts([(number, comment)]).get("simulated") == "yes"
+        words = line.split()
+        if not words:
+            continue
+        if words[0].startswith("["):
+            msg = f"line {number}: {words[0][:30]} belongs to a version 2 file; only version 1 is read, write it as that"
+            raise ValueError(msg)
+        if words[0].startswith("#"):
+            # the standard: option lines after the first are ignored
+            option = option or _option(number, line.replace("#", " ", 1).split())
+            continue
+        if option is None:
+            msg = f"line {number}: numbers before the option line; expected one such as # Hz Z RI R 50"
+            raise ValueError(msg)
+        rows.append(_port_row(number, words))
+        lines.append(number)
+    if option is None or not rows:
+        what = "option line such as # Hz Z RI R 50" if option is None else "line of three numbers"
+        msg = f"no {what} in the file; expected a Touchstone file of one port"
+        raise ValueError(msg)
+    frequency, first, second = np.array(rows).T
+    value = _impedance(complex_values(option.form, first, second), option)
+    return ResponseTable(
+        frequency_hz=frequency * option.scale_hz, value=value, unit="Ω", lines=tuple(lines), simulated=is_simulated
+    )
+
+
+def format_touchstone(
+    frequency_hz: FloatArray, impedance: ComplexArray, *, reference_ohm: float = 10e3, comments: Sequence[str] = ()
+) -> str:
+    """Write an impedance as a Touchstone file, version 1, of one port: Z parameters with 12 digits.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, shape (n,)
+        Rising. [Hz]
+    impedance : ndarray of complex, shape (n,)
+        Of the port. [Ω]
+    reference_ohm : float
+        R, that the numbers are divided by. [Ω]
+    comments : sequence of str
+        Lines for the head, without sign.
+
+    Returns
+    -------
+    str
+        The file.
+    """
+    ratio = np.asarray(impedance) / reference_ohm
+    rows = [
+        f"{f:.11e} {z.real:.11e} {z.imag:.11e}" for f, z in zip(np.asarray(frequency_hz).tolist(), ratio.tolist(), strict=True)
+    ]
+    head = [f"! {' '.join(line.split())}" for line in comments]
+    return "\n".join([*head, f"# Hz Z RI R {reference_ohm:g}", *rows]) + "\n"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Option:
+    """What the option line of a Touchstone file says."""
+
+    scale_hz: float
+    parameter: str  # s, z or y
+    form: str  # ri, ma or db
+    reference_ohm: float
+
+
+def _option(number: int, words: Sequence[str]) -> _Option:
+    scale_hz, parameter, form, reference_ohm = 1e9, "s", "ma", DEFAULT_R_OHM
+    left = [word.lower() for word in words]
+    while left:
+        word = left.pop(0)
+        if word in PORT_SCALES:
+            scale_hz = PORT_SCALES[word]
+        elif word in ("s", "z", "y"):
+            parameter = word
+        elif word in ("ri", "ma", "db"):
+            form = word
+        elif word == "r" and left and _NUMBER.fullmatch(left[0]) and 0 < _plain(left[0]) < math.inf:
+            reference_ohm = _plain(left.pop(0))
+        else:
+            what = {"r": "R without a resistance above 0", "g": "G parameters, of two ports", "h": "H parameters, of two ports"}
+            msg = f"line {number}: {what.get(word, repr(word[:20]))} in the option line; expected for example # Hz Z RI R 50"
+            raise ValueError(msg)
+    return _Option(scale_hz=scale_hz, parameter=parameter, form=form, reference_ohm=reference_ohm)
+
+
+def _port_row(number: int, words: Sequence[str]) -> list[float]:
+    if len(words) != 3:
+        msg = f"line {number}: {len(words)} numbers, expected 3 (frequency and one complex number): a file of one port is needed"
+        raise ValueError(msg)
+    return [_number(word, number=number, column=place) for place, word in enumerate(words, start=1)]
+
+
+def _impedance(value: ComplexArray, option: _Option) -> ComplexArray:
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        if option.parameter == "z":
+            ratio = value
+        elif option.parameter == "y":
+            ratio = 1 / value
+        else:
+            ratio = (1 + value) / (1 - value)
+        return option.reference_ohm * ratio
+
+
+def _cells(number: int, line: str, separator: str) -> list[str]:
+    try:
+        row = [cell.strip() for cell in next(csv.reader([line], delimiter=separator))]
+    except csv.Error as err:
+        msg = f"line {number}: cannot be split into columns ({err})"
+        raise ValueError(msg) from None
+    return row[:-1] if len(row) > 1 and not row[-1] else row  # some programs end every line with the separator
+
+
+def _is_number(cell: str) -> bool:
+    return any(form.fullmatch(cell.replace(",", ".", 1)) for form in (_NUMBER, _NOT_FINITE))
+
+
+def _facts(comments: Sequence[tuple[int, str]]) -> dict[str, str]:
+    found = (match for _, line in comments if (match := _FACT.fullmatch(line)) is not None)
+    return {match[1].lower(): match[2] for match in found}
+
+
+def _columns(
+    heads: Sequence[tuple[int, list[str]]], comments: Sequence[tuple[int, str]], separator: str
+) -> tuple[dict[str, Column], tuple[str, ...], int]:
+    """Columns from the last line above the numbers, which may be a comment.
+
+    Raises
+    ------
+    ValueError
+        If it does not name what is needed.
+    """
+    if heads:
+        number, names = heads[-1]
+    elif comments:
+        number, line = comments[-1]
+        names = _cells(number, line.lstrip().lstrip("#!%*/"), separator)
+    else:
+        number, names = 1, []
+    try:
+        columns, unused = recognise_columns(names)
+    except ValueError as err:
+        msg = f"line {number}: {err}"
+        raise ValueError(msg) from None
+    return columns, unused, len(names)
+
+
+def _table(
+    rows: Sequence[tuple[int, list[str]]],
+    columns: dict[str, Column],
+    *,
+    unused: tuple[str, ...],
+    width: int,
+    facts: dict[str, str],
+    separator: str,
+) -> ResponseTable:
+    for number, row in rows:
+        if len(row) != width:
+            msg = f"line {number}: {len(row)} columns, but {width} are named"
+            raise ValueError(msg)
+    numbers = [number for number, _ in rows]
+    as_point = _decimal_sign(rows, columns, separator)
+    read: dict[str, FloatArray] = {
+        role: column.scale
+        * np.array([_number(as_point(row[column.index]), number=number, column=column.index + 1) for number, row in rows])
+        for role, column in columns.items()
+    }
+    value = column_value(read, columns, numbers)
+    return ResponseTable(
+        frequency_hz=read["frequency"],
+        value=value,
+        std=column_std(read, columns, value, lines=numbers),
+        unit=column_unit(columns, facts.get("unit", "")),
+        lines=tuple(numbers),
+        simulated=facts.get("simulated", "").lower() == "yes",
+        unused=unused,
+    )
+
+
+def _decimal_sign(rows: Sequence[tuple[int, list[str]]], columns: dict[str, Column], separator: str) -> Callable[[str], str]:
+    """How a cell becomes a number with a decimal point.
+
+    Raises
+    ------
+    ValueError
+        If both signs occur: which one is the decimal sign would be a guess.
+    """
+    points, commas = [0], [0]
+    for number, row in rows if separator != "," else ():
+        for column in columns.values():
+            points += [number] * ("." in row[column.index])
+            commas += [number] * ("," in row[column.index])
+    if len(points) > 1 and len(commas) > 1:
+        msg = f"a decimal point in line {points[1]} and a comma in line {commas[1]}: write numbers one way, without thousands"
+        raise ValueError(msg)
+    return (lambda cell: cell.replace(",", ".", 1)) if len(commas) > 1 else (lambda cell: cell)
+
+
+# Some programs write 1.5D+03.
+def _plain(cell: str) -> float:
+    return float(cell.lower().replace("d", "e"))
+
+
+def _number(cell: str, *, number: int, column: int) -> float:
+    if _NUMBER.fullmatch(cell):
+        return _plain(cell)
+    if _NOT_FINITE.fullmatch(cell):
+        return math.nan  # kept, and found by the checks, which name all such lines
+    shown = "".join(char if char.isprintable() else "?" for char in cell[:20])
+    msg = f'line {number}, column {column}: "{shown}" is not a number' if cell else f"line {number}, column {column}: empty"
+    raise ValueError(msg)

@@ -1,0 +1,1 @@
+"""From recordings to a response, and calibration."""
