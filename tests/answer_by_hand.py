@@ -2,16 +2,8 @@
 
 import numpy as np
 
-from fit.answers.pickup.characterisation import (
-    Candidate,
-    Contribution,
-    Curve,
-    Estimate,
-    FloorAnswer,
-    NextTake,
-    NotIdentified,
-    PickupAnswer,
-)
+from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FloorAnswer, NextTake, NotIdentified
+from fit.answers.pickup.characterisation import PickupAnswer
 from measure.response import Finding
 
 

@@ -11,9 +11,9 @@ import msgspec
 import numpy as np
 import pytest
 
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from fit.desk.bench.calibrate import calibrate_loopback
-from fit.desk.bench.heard import Heard
+from fit.desk.bench.calibration_recordings import Heard
 from fit.desk.bench.imports import TakeFacts
 from fit.desk.bench.take import TakeOrder, make_take
 from fit.desk.book.card import calibration_warnings

@@ -11,8 +11,9 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
-from fit.desk.book.drift import change_text, drift_warnings
+from fit.desk.book.drift import drift_warnings
 from fit.desk.command.main import main
+from fit.desk.show.sheets.drift import change_text
 from measure.errors import FileError
 from measure.logbook.checked import CHECKED_FILE, CheckedCoil, DriftRecord, keep_checked, read_checked
 from measure.logbook.store import list_takes, open_logbook

@@ -3,7 +3,7 @@
 import pytest
 
 from fit.answers.confirm.confirmation import confirm_part
-from fit.answers.pickup.characterisation import Estimate, NextTake
+from fit.answers.figures import Estimate, NextTake
 from measure.quantity import parse_quantity
 
 MARKED = parse_quantity("33n ± 10%", "F")

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from fit.answers.pickup.characterisation import Contribution, NextTake, NotIdentified
+from fit.answers.figures import Contribution, NextTake, NotIdentified
 from fit.desk.questions.confirm import confirm_document, confirm_lines, judge_part
 from measure.quantity import parse_quantity
 from measure.response import Finding

@@ -16,7 +16,7 @@ from scipy.stats import norm
 
 from fit.answers.confirm.confirmation import confirm_part
 from fit.answers.confirm.conformity import conformance, decide_conformity, is_logarithmic
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from measure.quantity import parse_quantity
 
 K95 = 1.96  # as the intervals are made

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fit.answers.pickup.characterisation import Contribution
+from fit.answers.figures import Contribution
 from fit.answers.repeat.repeatability import Result, analyse_nested, estimate_spreads, judge_repeatability, own_part
 
 # Sets in each placement, placements in each day.

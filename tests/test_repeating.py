@@ -9,8 +9,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from fit.desk.book.take_sets import named, split_into_sets
+from fit.desk.book.take_sets import split_into_sets
 from fit.desk.command.main import main
+from fit.desk.show.sheets.take_sets import named
 from measure.logbook.store import list_takes, open_logbook
 from tests.desk_bench import run, run_json
 from tests.kept_coil import Bench, date_take, write_repeat

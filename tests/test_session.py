@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from fit.desk.book.references import gather_evidence
 from fit.desk.book.take import RejectedError, kept_recordings, take_to_fit
 from fit.desk.show.sheets.fit import limiting_source, not_told

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from fit.desk.book.take import Looked, look_at
+from fit.desk.book.take import look_at
 from fit.desk.show.sheets.fit import checks_told
+from measure.checks.judgement import Looked
 from measure.response import Finding
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults

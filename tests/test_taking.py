@@ -12,7 +12,9 @@ from fit.desk.bench.demo import Drawer
 from fit.desk.bench.imports import TakeFacts
 from fit.desk.bench.take import MOST_REPEATS, PreflightError, TakeOrder, make_take
 from fit.desk.book.desk import Desk
-from fit.desk.book.take import Looked, join_findings, kept_recordings, rig_of
+from fit.desk.book.rig import rig_of
+from fit.desk.book.take import join_findings, kept_recordings
+from measure.checks.judgement import Looked
 from measure.errors import DeviceError, FileError
 from measure.logbook.store import list_takes, open_logbook, read_take
 from measure.response import Finding

@@ -2,7 +2,8 @@
 
 import pytest
 
-from fit.answers.pickup.characterisation import Estimate, characterise_pickup
+from fit.answers.figures import Estimate
+from fit.answers.pickup.characterisation import characterise_pickup
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.figures.taper import taper_figure
 from fit.desk.show.sheets.taper import taper_lines

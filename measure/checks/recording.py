@@ -12,9 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from measure.checks import clock as stream
-from measure.checks import linearity
-from measure.checks import sweep as recognise
+from measure.checks import clock, linearity, sweep
 from measure.checks.contrast import Contrast, judge_level, judge_slope, measure_contrast, signal_rms
 from measure.checks.ends import judge_ends
 from measure.checks.waveform import find_repeats
@@ -74,7 +72,7 @@ class _Heard:
     reference_is_heard: bool = False
     pace: float | None = None
     is_swapped: bool = False
-    recognised: recognise.Recognised | None = None
+    recognised: sweep.Recognised | None = None
     contrasts: dict[str, Contrast | None] = field(default_factory=dict)
 
 
@@ -85,7 +83,7 @@ class _Judged:
     pickup: Arrival | None = None
     reference: Arrival | None = None
     is_sweep: bool = False
-    jumps: tuple[stream.Burst, ...] = ()
+    jumps: tuple[clock.Burst, ...] = ()
 
 
 def check_recording(recording: Recording, *, stimulus: FloatArray | None = None) -> tuple[Finding, ...]:
@@ -105,8 +103,8 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     """
     channels = _channels(recording)
     timing = channels["reference"] if "reference" in channels else channels["pickup"]
-    recognised = recognise.recognise_best(channels, recording.rate_hz) if stimulus is None else None
-    played = stimulus if recognised is None else recognise.played_samples(recognised)
+    recognised = sweep.recognise_best(channels, recording.rate_hz) if stimulus is None else None
+    played = stimulus if recognised is None else sweep.played_samples(recognised)
     heard = _listen(channels, played, rate_hz=recording.rate_hz, is_recognised=recognised is not None)
     del played  # as long as the recording
     heard = replace(heard, recognised=recognised)
@@ -130,7 +128,7 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
         pickup=heard.pickup if heard.pickup_is_heard and is_whole else None,
         reference=reference,
         is_sweep=is_sweep,
-        jumps=stream.find_jumps(reference) if reference is not None and is_sweep else (),
+        jumps=clock.find_jumps(reference) if reference is not None and is_sweep else (),
     )
     swept = judged if is_sweep and not judged.jumps else _Judged()
     harmonics = [linearity.judge_generator(swept.reference), linearity.judge_input(swept.pickup, swept.reference)]
@@ -248,9 +246,9 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
         for name, samples in channels.items()
     }
     if is_recognised:
-        arrivals = {name: recognise.without_ends(arrival) for name, arrival in arrivals.items()}
-    pace = stream.crude_pace(arrivals[best]) if timetable.is_sweep else None
-    is_stretched = pace is not None and abs(pace) > stream.MISMATCH
+        arrivals = {name: sweep.without_ends(arrival) for name, arrival in arrivals.items()}
+    pace = clock.crude_pace(arrivals[best]) if timetable.is_sweep else None
+    is_stretched = pace is not None and abs(pace) > clock.MISMATCH
     is_heard = {name: _is_heard(arrival) or (is_stretched and name == best) for name, arrival in arrivals.items()}
     reference = arrivals.get("reference")
     # A pickup taken for the reference has a delay of its own, which can look like a slight stretch.
@@ -260,7 +258,7 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
     )
     if is_swapped and reference is not None:
         arrivals = {"pickup": reference, "reference": arrivals["pickup"]}
-        pace = stream.crude_pace(arrivals["reference"]) if timetable.is_sweep else None
+        pace = clock.crude_pace(arrivals["reference"]) if timetable.is_sweep else None
     return _Heard(
         timetable=timetable,
         pickup=arrivals["pickup"],
@@ -272,15 +270,15 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
     )
 
 
-def _prove_breaks(channels: dict[str, Samples], recording: Recording, *, is_silent: bool) -> tuple[stream.Burst, ...]:
+def _prove_breaks(channels: dict[str, Samples], recording: Recording, *, is_silent: bool) -> tuple[clock.Burst, ...]:
     """Find breaks that the samples alone prove, whatever was played."""
     if is_silent:
         return ()
     places = [at for samples in channels.values() for at in find_repeats(samples, n_bits=recording.n_bits)]
-    bursts: list[stream.Burst] = []
+    bursts: list[clock.Burst] = []
     for at in sorted(places):
-        if not bursts or at / recording.rate_hz > bursts[-1].time_s + stream.SAME_S:
-            bursts.append(stream.Burst(time_s=at / recording.rate_hz, size=1.0))
+        if not bursts or at / recording.rate_hz > bursts[-1].time_s + clock.SAME_S:
+            bursts.append(clock.Burst(time_s=at / recording.rate_hz, size=1.0))
     return tuple(bursts)
 
 
@@ -292,7 +290,7 @@ def _is_heard(arrival: Arrival) -> bool:
 
 def _is_stretched(heard: _Heard) -> bool:
     """Tell whether the sweep ran at another rate, so that its response is smeared."""
-    return heard.pace is not None and abs(heard.pace) > stream.MISMATCH * (1 if heard.reference_is_heard else 5)
+    return heard.pace is not None and abs(heard.pace) > clock.MISMATCH * (1 if heard.reference_is_heard else 5)
 
 
 def _is_swapped(pickup: Arrival, reference: Arrival) -> bool:
@@ -309,7 +307,7 @@ def _judge_length(heard: _Heard, timing: Samples, *, rate_hz: int) -> Finding:
     """Judge whether the recording holds all of the stimulus, and a silence to measure the noise in."""
     code = "truncated"
     arrival, n_samples = heard.reference if heard.reference is not None else heard.pickup, len(timing)
-    is_known = heard.timetable is not None and (heard.recognised is None or recognise.is_own(heard.recognised.sweep))
+    is_known = heard.timetable is not None and (heard.recognised is None or sweep.is_own(heard.recognised.sweep))
     broken_off = None if is_known else judge_ends(timing, rate_hz)
     if broken_off is not None:
         return broken_off
@@ -325,7 +323,7 @@ def _judge_length(heard: _Heard, timing: Samples, *, rate_hz: int) -> Finding:
     if silence_s < SILENCE_LEAST_S and not _is_stretched(heard):
         text = f"only {max(silence_s, 0):.3f} s of silence for the noise (least {SILENCE_LEAST_S:g} s); leave 0.5 s on each side"
         return Finding(code=code, severity="warn", text=text, figure=missing_s, unit="s")
-    note = "" if heard.recognised is None else f"; {recognise.describe_sweep(heard.recognised.sweep)}"
+    note = "" if heard.recognised is None else f"; {sweep.describe_sweep(heard.recognised.sweep)}"
     return Finding(code=code, severity="pass", text=f"all of the stimulus was recorded{note}", figure=missing_s, unit="s")
 
 
@@ -384,33 +382,33 @@ def _judge_roles(heard: _Heard) -> Finding:
 
 
 def _judge_time(
-    heard: _Heard, proofs: tuple[stream.Burst, ...], *, judged: _Judged, harmonics: float, rate_hz: int
+    heard: _Heard, proofs: tuple[clock.Burst, ...], *, judged: _Judged, harmonics: float, rate_hz: int
 ) -> list[Finding]:
     """Judge rate, drift, breaks and gain, which need one another."""
     is_heard = heard.reference_is_heard or heard.pickup_is_heard
-    limit = stream.MISMATCH * (1 if heard.reference_is_heard else 5)
-    rate = stream.judge_rate(heard.pace if is_heard else None, rate_hz=rate_hz, limit=limit)
+    limit = clock.MISMATCH * (1 if heard.reference_is_heard else 5)
+    rate = clock.judge_rate(heard.pace if is_heard else None, rate_hz=rate_hz, limit=limit)
     reference, pickup = judged.reference, judged.pickup
-    in_reference = () if reference is None else stream.find_bursts(reference, relative_to_peak=False, harmonics=harmonics)
-    in_pickup = () if pickup is None else stream.find_bursts(pickup, relative_to_peak=True, harmonics=harmonics)
+    in_reference = () if reference is None else clock.find_bursts(reference, relative_to_peak=False, harmonics=harmonics)
+    in_pickup = () if pickup is None else clock.find_bursts(pickup, relative_to_peak=True, harmonics=harmonics)
     pace = None
     if judged.jumps:
-        pace = stream.Pace(rate=None, steps_s=tuple(jump.size for jump in judged.jumps))
+        pace = clock.Pace(rate=None, steps_s=tuple(jump.size for jump in judged.jumps))
     elif reference is not None and judged.is_sweep:
-        pace = stream.fit_pace(reference, in_reference)
-    steps = stream.steps_of(in_reference, pace, rate_hz=rate_hz)
-    breaks, soft = stream.sort_bursts(in_reference, in_pickup, (*judged.jumps, *steps, *proofs))
+        pace = clock.fit_pace(reference, in_reference)
+    steps = clock.steps_of(in_reference, pace, rate_hz=rate_hz)
+    breaks, soft = clock.sort_bursts(in_reference, in_pickup, (*judged.jumps, *steps, *proofs))
     offset_s = None
     if pickup is not None and reference is not None and judged.is_sweep:
-        offset_s = stream.channel_offset(pickup, reference)
+        offset_s = clock.channel_offset(pickup, reference)
     if reference is None and pickup is None and not breaks:
         dropouts = Finding(code="dropouts", severity="pass", text="not judged: needs the stimulus, whole and clear")
     else:
-        dropouts = stream.judge_stream(breaks, soft, pace=pace, offset_s=offset_s, rate_hz=rate_hz)
+        dropouts = clock.judge_stream(breaks, soft, pace=pace, offset_s=offset_s, rate_hz=rate_hz)
     whole = None if breaks else reference
-    drift = stream.judge_drift(whole, pace)
-    if heard.recognised is not None and not recognise.is_own(heard.recognised.sweep):
-        text = f"not judged: {recognise.describe_sweep(heard.recognised.sweep)}, and only the stimulus tells its true pace"
+    drift = clock.judge_drift(whole, pace)
+    if heard.recognised is not None and not sweep.is_own(heard.recognised.sweep):
+        text = f"not judged: {sweep.describe_sweep(heard.recognised.sweep)}, and only the stimulus tells its true pace"
         rate, drift = (Finding(code=finding.code, severity="pass", text=text) for finding in (rate, drift))
     return [rate, drift, dropouts, linearity.judge_gain(whole, pace)]
 

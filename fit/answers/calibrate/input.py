@@ -10,11 +10,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fit.answers.figures import Contribution, Estimate
 from fit.answers.parts.quantities import Derived
-from fit.answers.pickup.characterisation import Contribution, Estimate, estimate_of
+from fit.answers.pickup.characterisation import estimate_of
 from fit.answers.pickup.doubts import pulled_references
 from fit.estimate.budget import split_uncertainty
 from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.fixed_model import settle_model
 from fit.estimate.ladder import MISFIT, Choice
 from fit.estimate.model import Problem, points_per_third, predict_residual, usable_points
 from fit.estimate.parameters import (
@@ -25,7 +27,6 @@ from fit.estimate.parameters import (
     chain_parameters,
     series_name,
 )
-from fit.estimate.settled import settle_model
 from fit.estimate.shifts import is_calibrated, shift_rows
 from measure.quantity import Quantity, format_quantity
 from measure.response import ComplexArray, Finding, FloatArray, Response, relative_std

@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from fit.answers.repeat.scatter import estimate_from_half
 from measure.response import FloatArray
 

@@ -6,7 +6,7 @@ from typing import Literal
 from fit.answers.confirm.conformity import Decision, decide_conformity
 from fit.answers.confirm.marking import ASSUMED_TOLERANCE, marking_code, nearest_marking, preferred_text
 from fit.answers.digits import allowed_digits
-from fit.answers.pickup.characterisation import Estimate, NextTake
+from fit.answers.figures import Estimate, NextTake
 from measure.quantity import Quantity, format_quantity
 
 Verdict = Literal["within marking", "outside marking", "not resolved"]

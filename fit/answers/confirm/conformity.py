@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from fit.estimate.budget import NORMAL_FACTOR
 
 RULE = "guarded acceptance and guarded rejection, guard band w = U (expanded uncertainty, 95 %)"

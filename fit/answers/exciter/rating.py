@@ -15,7 +15,7 @@ from fit.answers.exciter.limits import Strain, check_exciter
 from fit.answers.exciter.setup import Setup, Winding, check_setup, layers_that_fit, turn_length_m, turns_per_layer, wound_layers
 from fit.answers.exciter.solenoid import nagaoka_inductance_h, wheeler_multilayer_h
 from fit.answers.exciter.turns import Turns, coil_inductance_h, mutual_of_turns_h
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from measure.quantity import COVERAGE_95
 from measure.response import Finding
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FloorAnswer, NextTake, NotIdentified
 from fit.answers.parts.fitted import MeasuredParts
 from fit.answers.parts.from_fit import measured_parts
 from fit.answers.parts.quantities import Derived, derive_quantities, is_of_a_part
@@ -19,7 +20,7 @@ from fit.answers.pickup.identifiability import (
     would_tell,
 )
 from fit.circuit.instrument import Taper
-from fit.estimate.budget import NORMAL_FACTOR, coverage_of, split_uncertainty
+from fit.estimate.budget import coverage_of, split_uncertainty
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, smooth_difference
 from fit.estimate.ladder import Choice, choose_model, model_name
@@ -33,92 +34,6 @@ CURVE_HZ = (50.0, 20000.0)  # [Hz] of the loaded gain's plot
 CURVE_POINTS = 400
 WALKED = 0.05  # [1] relative standard uncertainty from which on a linearised interval is not trusted
 HELPFUL = 0.9  # [1] a further take is named where it leaves less than this of the uncertainty
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Estimate:
-    """A value with its standard uncertainty and 95 % interval, SI units without prefix.
-
-    Attributes
-    ----------
-    value, standard_uncertainty, low, high : float
-        [`unit`]
-    unit : str
-        SI; "1" for pure numbers, "dB" for levels.
-    coverage_factor : float
-        Half-width of the interval over the standard uncertainty, by the distribution (JCGM 100:2008, G.1.3). [1]
-    distribution : str
-        "normal", "rectangular" where one reference's bound dominates, "mixed" where it has a large part, "profile" where the
-        interval was walked and not linearised.
-    """
-
-    value: float
-    unit: str
-    standard_uncertainty: float
-    low: float
-    high: float
-    coverage_factor: float = NORMAL_FACTOR
-    distribution: str = "normal"
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class NextTake:
-    """A further take, and how surely it would tell the quantity."""
-
-    add: str  # parts across the jack, as written for --add
-    text: str  # what to do, for people
-    predicted_relative_std: float  # of the quantity, after it [1]
-    controls: tuple[str, ...] = ()  # CONTROL=VALUE of what is turned, as written for --set
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class NotIdentified:
-    """A quantity that the takes cannot tell."""
-
-    quantity: str
-    why: str
-    next_take: NextTake | None
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Contribution:
-    """One source of uncertainty of one quantity, in the quantity's unit, 1 σ."""
-
-    source: str
-    contribution: float
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Candidate:
-    """A model that was tried."""
-
-    name: str
-    bic: float
-    reduced_chi_square: float
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class FloorAnswer:
-    """How far the model and the response differ smoothly."""
-
-    value: float  # √(q² + p²), relative [1]
-    correlation_octaves: float
-    common: bool  # the same in all takes of a placement
-    worst_hz: float  # where the smooth difference is largest [Hz]
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Curve:
-    """One take: measured and modelled response over the frequencies that were fitted, shape (n,) each."""
-
-    take: str
-    frequency_hz: FloatArray
-    measured: ComplexArray  # [V/V]
-    measured_std: FloatArray  # √(var Re + var Im) [V/V]
-    model: ComplexArray  # [V/V]
-    rms_db: float
-    max_db: float
-    rms_degree: float
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from fit.circuit.controls import taper_fraction
 from fit.circuit.instrument import Taper
 

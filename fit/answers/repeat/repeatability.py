@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fit.answers.pickup.characterisation import Contribution
+from fit.answers.figures import Contribution
 from measure.response import FloatArray
 
 Groups = NDArray[np.intp]  # number of the group that each value is in

@@ -10,11 +10,11 @@ from pathlib import Path
 
 from fit.answers.calibrate.exciter_corner import current_response, find_corner
 from fit.answers.calibrate.input import LoadTake, characterise_input
-from fit.desk.bench.heard import Heard, InputLoad, heard_from_files
+from fit.desk.bench.calibration_recordings import Heard, InputLoad, heard_from_files
 from fit.desk.book.bounds import bounded
 from fit.desk.book.card import Made, calibration_warnings, device_of, freed_response, inputs_of
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
-from fit.desk.book.take import rig_of
+from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document, estimate_document, finding_document
 from fit.desk.show.sheets.calibrate import bounded_text, corner_lines, input_lines, loopback_document, loopback_lines
 from fit.desk.show.words import SIMULATED_TEXT, plain_text

@@ -10,11 +10,14 @@ from pathlib import Path
 
 import numpy as np
 
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from fit.desk.bench.imports import TakeFacts, import_recordings
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.questions.fit import FitWish, fit_takes, inspect_take, write_report
+from fit.desk.book.evidence import FitWish
+from fit.desk.questions.fit import fit_takes
+from fit.desk.questions.inspect import inspect_take
+from fit.desk.questions.report import write_report
 from fit.desk.show.document import Document
 from fit.desk.show.words import estimate_texts, quantity_name, table_lines
 from measure.errors import FileError

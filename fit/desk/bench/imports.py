@@ -13,16 +13,11 @@ from fit.circuit.controls import split_settings
 from fit.desk.book.bounds import assumption
 from fit.desk.book.card import freeing
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
-from fit.desk.book.take import (
-    Looked,
-    exists_already,
-    is_response_file,
-    look_at,
-    rig_of,
-    same_rate,
-)
+from fit.desk.book.rig import rig_of
+from fit.desk.book.take import exists_already, is_response_file, look_at, same_rate
 from fit.desk.show.sheets.fit import checks_told
 from fit.desk.show.words import plain_text
+from measure.checks.judgement import Looked
 from measure.errors import FileError
 from measure.logbook.kept import findings_to_keep
 from measure.logbook.naming import check_name, kept_name

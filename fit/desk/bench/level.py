@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fit.desk.bench.before import USUAL_RATE_HZ
+from fit.desk.bench.preparation import USUAL_RATE_HZ
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.take import rig_of
+from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document, finding_document
 from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
 from measure.logbook.rig import Rig, card_channel

@@ -8,10 +8,10 @@ import msgspec
 
 from fit.answers.calibrate.input import doubt_input
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.take import RIG_OPTIONS, rig_of
+from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
 from fit.desk.show.document import Document
 from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
-from measure.logbook.rig import Rig, input_resistance, missing, write_rig
+from measure.logbook.rig import input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
 from measure.quantity import format_quantity, parse_quantity
 
@@ -57,30 +57,6 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
         lines += ["", f"look: {low.text}"]
     document: Document = {"schema": "coilsweep.rig/1", "rig": msgspec.to_builtins(rig), "missing": [*open_keys]}
     return Outcome(lines=tuple(lines), document=document)
-
-
-def rig_rows(rig: Rig) -> list[tuple[str, str]]:
-    """Rows of what a rig states.
-
-    Parameters
-    ----------
-    rig : Rig
-        As read.
-
-    Returns
-    -------
-    list of (str, str)
-        Key and value, in the order of rig.toml; what is not stated is left out.
-    """
-    rows: list[tuple[str, str]] = []
-    for key in RIG_OPTIONS:
-        section, name = key.split(".")
-        value = getattr(getattr(rig, section), name)
-        if value is not None:
-            unit = " Hz" if name.endswith("_hz") else " ppm" if name == "clock" else ""
-            rows.append((key, plain_text(value) if isinstance(value, str) else f"{value:g}{unit}"))
-    kept = {} if rig.calibration is None else {kind: getattr(rig.calibration, kind) for kind in ("loopback", "input", "exciter")}
-    return rows + [(f"calibration.{kind}", plain_text(file)) for kind, file in kept.items() if file is not None]
 
 
 def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:

@@ -10,15 +10,17 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 
-from fit.desk.bench.before import USUAL_RATE_HZ, require_reference, require_resistor, say_cautions, say_open
 from fit.desk.bench.imports import TakeFacts, describe_take, say_reasons
+from fit.desk.bench.preparation import USUAL_RATE_HZ, require_reference, require_resistor, say_cautions, say_open
 from fit.desk.book.bounds import assumption
 from fit.desk.book.card import freeing
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
-from fit.desk.book.take import Looked, exists_already, join_findings, look_at, rig_of
+from fit.desk.book.rig import rig_of
+from fit.desk.book.take import exists_already, join_findings, look_at
 from fit.desk.show.document import Document
 from fit.desk.show.sheets.fit import checks_told
 from fit.desk.show.words import MINUS
+from measure.checks.judgement import Looked
 from measure.errors import FileError
 from measure.logbook.kept import findings_to_keep, stimulus_of_sweep
 from measure.logbook.naming import check_name

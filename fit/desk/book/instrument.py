@@ -5,11 +5,14 @@ from pathlib import Path
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument, Stated, stated_values
 from fit.circuit.network import GROUND
+from fit.circuit.reading import read_instrument
 from fit.circuit.soundness import part_ends
 from fit.circuit.wiring import Passive, wire_instrument
 from fit.desk.book.desk import Outcome
 from fit.desk.show.document import Document
 from fit.desk.show.words import plain_text, table_lines
+from measure.errors import FileError
+from measure.logbook.disk import read_small
 from measure.logbook.rig import Rig, input_capacitance, input_resistance
 from measure.quantity import Quantity
 
@@ -122,3 +125,64 @@ def _part_document(stated: Stated) -> Document | None:
         "marked": stated.is_marked,
         "text": stated.quantity.text,
     }
+
+
+LIMIT_BYTES = 200_000
+
+
+def read_instrument_file(path: Path) -> Instrument:
+    """Read and check an instrument.toml.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
+
+    Returns
+    -------
+    Instrument
+        Sound.
+
+    Raises
+    ------
+    FileError
+        If it is missing, not text, or not sound; one line that names file and place.
+    """
+    content = read_small(path, LIMIT_BYTES)
+    try:
+        return read_instrument(content.decode("utf-8-sig"))
+    except UnicodeDecodeError as err:
+        msg = f"{path} is not UTF-8 text: byte {err.start} is {content[err.start]:#04x}"
+    except ValueError as err:
+        msg = f"{path}, {err}"
+    raise FileError(msg)
+
+
+def load_of_rig(rig: Rig) -> dict[str, Quantity]:
+    """Read what the jack sees, cable included.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
+    Returns
+    -------
+    dict
+        ``"input.resistance"`` and ``"input.capacitance"``.
+
+    Raises
+    ------
+    ValueError
+        If the rig does not state both; the message says how to.
+    """
+    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    if resistance is None or capacitance is None:
+        options = [
+            option
+            for quantity, option in ((resistance, "--input-resistance"), (capacitance, "--input-capacitance"))
+            if quantity is None
+        ]
+        msg = f"the rig does not state what the jack sees, cable included: coilsweep rig {' … '.join(options)} …"
+        raise ValueError(msg)
+    return {"input.resistance": resistance, "input.capacitance": capacitance}

@@ -7,7 +7,7 @@ import msgspec
 
 from fit.answers.calibrate.input import doubt_input
 from fit.desk.book.bounds import bounded
-from fit.desk.book.take import RIG_OPTIONS, rig_of
+from fit.desk.book.rig import RIG_OPTIONS, rig_of
 from fit.desk.book.through_controls import instrument_of_takes, take_evidence, with_dcr
 from fit.estimate.evidence import CLOCK_BOUND, Evidence, TakeEvidence
 from measure.errors import FileError

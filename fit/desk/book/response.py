@@ -7,11 +7,11 @@ import numpy as np
 
 from fit.desk.book.desk import Outcome
 from fit.desk.book.table import ASSUMED_STD, judge_table, used_points
-from fit.desk.book.take import Looked
 from fit.desk.show.document import Document
 from fit.desk.show.sheets.fit import check_rows, checks_told, take_heading
 from fit.desk.show.words import plain_text, table_lines
 from measure.checks.causality import judge_causal
+from measure.checks.judgement import Looked
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, kept_path

@@ -1,77 +1,26 @@
 """From files and the logbook to recordings, their checks and responses."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from fit.desk.book.method import compare_repeats, judge_response, sift_findings
 from fit.desk.show.words import plain_text
+from measure.checks.judgement import Looked
 from measure.errors import FileError, MeasureError
 from measure.logbook.kept import findings_of_take, sweep_of_take
-from measure.logbook.rig import Rig, read_rig
-from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path, rig_path
+from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path
 from measure.logbook.take import FileStimulus, Take
 from measure.response import Finding, FloatArray, Response
 from measure.signal.recording import Recording
 
 SEVERITIES = ("pass", "warn", "reject")
-RIG_OPTIONS = {
-    "interface.device": "--device",
-    "interface.host_api": "--host-api",
-    "interface.input_device": "--input-device",
-    "interface.rate_hz": "--rate",
-    "interface.output_channel": "--output-channel",
-    "interface.pickup_channel": "--pickup-channel",
-    "interface.reference_channel": "--reference-channel",
-    "interface.clock": "--clock",
-    "reference.kind": "--reference",
-    "reference.sense_resistor": "--sense-resistor",
-    "exciter.corner_hz": "--exciter-corner",
-    "input.resistance": "--input-resistance",
-    "input.capacitance": "--input-capacitance",
-}
 
 
 class RejectedError(Exception):
     """A value was asked for that would rest on a rejected recording."""
 
     exit_code = 3
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Looked:
-    """What a look at the recordings of a take gave.
-
-    Attributes
-    ----------
-    findings : tuple of Finding
-        All checks.
-    outcome : str
-        "good", "usable" or "rejected".
-    response : Response or None
-        None where it was rejected, or is of a kind without a response.
-    """
-
-    findings: tuple[Finding, ...]
-    outcome: str
-    response: Response | None
-
-
-def rig_of(logbook: Logbook) -> Rig:
-    """Read the rig of a logbook.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-
-    Returns
-    -------
-    Rig
-        An empty one where rig.toml is not there yet.
-    """
-    path = rig_path(logbook)
-    return read_rig(path) if path.exists() else Rig()
 
 
 def look_at(

@@ -11,7 +11,7 @@ from fit.circuit.instrument import Instrument, Part, Pickup, Pot
 from fit.circuit.network import GROUND
 from fit.circuit.wiring import Passive, wire_instrument
 from fit.desk.book.bounds import as_text, bounded
-from fit.desk.questions.predict import read_instrument_file
+from fit.desk.book.instrument import read_instrument_file
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
 from measure.logbook.store import Logbook, instrument_path

@@ -57,7 +57,7 @@ def rig(*, ask: bool, as_json: bool, logbook: Path, debug: bool, **fields: str |
         return show_or_write_rig(desk_at(logbook), changes)
     if changes:
         show_or_write_rig(desk_at(logbook), changes)
-    from fit.desk.guide.asking import ask_rig
+    from fit.desk.guide.rig_interview import ask_rig
 
     desk = desk_at(logbook)
     desk = replace(desk, tell=desk.say) if as_json else desk
@@ -126,6 +126,6 @@ def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: P
 def inspect(name: str, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Show checks and noise of one take."""
     del as_json, debug
-    from fit.desk.questions.fit import inspect_take
+    from fit.desk.questions.inspect import inspect_take
 
     return inspect_take(desk_at(logbook), name)

@@ -10,7 +10,7 @@ from fit.desk.command.console import desk_at
 from fit.desk.command.options import shared_options
 
 if TYPE_CHECKING:
-    from fit.desk.bench.heard import Heard
+    from fit.desk.bench.calibration_recordings import Heard
     from fit.desk.book.desk import Desk, Outcome
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -67,7 +67,7 @@ def loopback(
     """
     del as_json, debug
     from fit.desk.bench.calibrate import calibrate_loopback
-    from fit.desk.bench.heard import heard_from_files
+    from fit.desk.bench.calibration_recordings import heard_from_files
 
     desk = desk_at(logbook)
     if files:
@@ -100,7 +100,7 @@ def input_load(
     """
     del as_json, debug
     from fit.desk.bench.calibrate import calibrate_input
-    from fit.desk.bench.heard import InputLoad, heard_from_files, read_loads
+    from fit.desk.bench.calibration_recordings import InputLoad, heard_from_files, read_loads
 
     desk = desk_at(logbook)
     loads = read_loads(driven, stated)
@@ -147,7 +147,7 @@ def exciter_corner(
 
 def _record(desk: "Desk", text: str, label: str, *, level: float, at_once: bool) -> "Heard":
     """Say what to connect, wait for Enter, play and record."""
-    from fit.desk.bench.heard import heard_live
+    from fit.desk.bench.calibration_recordings import heard_live
     from fit.desk.show.words import SWEEP_CAUTION
 
     desk.say(text)

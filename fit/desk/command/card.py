@@ -78,11 +78,11 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     and the cure is said. Method quiet plays nothing and records 5 s. Ctrl-C lets the output fade to silence.
     """
     del as_json, debug
-    from fit.desk.bench.before import virtual_source
     from fit.desk.bench.imports import TakeFacts
     from fit.desk.bench.level import card_of
+    from fit.desk.bench.preparation import virtual_source
     from fit.desk.bench.take import TakeOrder, make_take, with_next_step
-    from fit.desk.book.take import rig_of
+    from fit.desk.book.rig import rig_of
     from measure.logbook.store import open_logbook
 
     own = {key: options.pop(key) for key in ("repeats", "noise_db", "level", "duration_s", "start_hz", "stop_hz")}

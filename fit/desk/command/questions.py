@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say what the pickup is, from one or more takes."""
     del as_json, debug
-    from fit.desk.questions.fit import FitWish, fit_takes
+    from fit.desk.book.evidence import FitWish
+    from fit.desk.questions.fit import fit_takes
 
     pictures = {name: options.pop(name) for name in ("plot_file", "taper_file")}
     return fit_takes(desk_at(logbook), FitWish(names=names, **options), **pictures)
@@ -51,7 +52,7 @@ def report(
     Without names, the takes of the last fit. Default file: report.html in the logbook. An older report is replaced.
     """
     del as_json, debug
-    from fit.desk.questions.fit import write_report
+    from fit.desk.questions.report import write_report
 
     is_file = bool(words) and words[0].lower().endswith((".html", ".htm"))
     file = Path(words[0]) if is_file else logbook / "report.html"
@@ -100,7 +101,7 @@ def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool)
     It states pickups, pots, capacitors, switches and how they are joined. An existing file is never overwritten.
     """
     del as_json, debug
-    from fit.desk.questions.predict import show_or_write_instrument
+    from fit.desk.bench.instrument import show_or_write_instrument
 
     return show_or_write_instrument(desk_at(logbook), layout)
 
@@ -179,8 +180,8 @@ def confirm(part: str, names: tuple[str, ...], *, as_json: bool, logbook: Path, 
     PART as in instrument.toml, for example capacitor.tone or pot.volume; NAME... are takes through the instrument.
     """
     del as_json, debug
+    from fit.desk.book.evidence import FitWish
     from fit.desk.questions.confirm import confirm_part_of
-    from fit.desk.questions.fit import FitWish
 
     plot_file, marking = options.pop("plot_file"), options.pop("marking")
     wish = FitWish(names=names, **options)

@@ -6,10 +6,9 @@ from collections.abc import Mapping
 from fit.circuit.instrument import Instrument, parts_of
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk.book.instrument import heard_pickups
+from fit.desk.book.instrument import LIMIT_BYTES, heard_pickups, read_instrument_file
 from fit.desk.guide.scene import Scene, read_quantity
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
-from fit.desk.questions.predict import LIMIT_BYTES, read_instrument_file
 from fit.desk.show.words import in_sentence, plain_text, table_lines
 from measure.logbook.disk import read_small, replace_file, write_new
 from measure.logbook.store import instrument_path

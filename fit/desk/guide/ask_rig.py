@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from fit.desk.bench.rig import rig_rows, show_or_write_rig
-from fit.desk.book.take import rig_of
+from fit.desk.bench.rig import show_or_write_rig
+from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.guide.scene import Offer, Scene, read_quantity, read_yes
 from fit.desk.guide.session import Deed, Done, Question, Read, Step, one_of
 from fit.desk.show.words import plain_text, table_lines

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 from fit.desk.bench.imports import TakeFacts
 from fit.desk.book.desk import Desk
-from fit.desk.book.take import rig_of
+from fit.desk.book.instrument import load_of_rig, read_instrument_file
+from fit.desk.book.rig import rig_of
 from fit.desk.guide.scene import FAILED, Bench, Offer, Order, Taken
 from fit.desk.guide.session import Job
-from fit.desk.questions.predict import load_of_rig, read_instrument_file
 from fit.desk.show.words import CAUTIONS, SIMULATED_TEXT
 from measure.logbook.rig import Rig
 from measure.logbook.store import instrument_path, list_takes, open_logbook

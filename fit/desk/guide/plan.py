@@ -13,8 +13,9 @@ from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import headline_keys, in_sentence, plain_text, quantity_name, table_lines
 
 if TYPE_CHECKING:
-    from fit.answers.pickup.characterisation import NextTake, PickupAnswer
-    from fit.desk.questions.fit import FitWish
+    from fit.answers.figures import NextTake
+    from fit.answers.pickup.characterisation import PickupAnswer
+    from fit.desk.book.evidence import FitWish
 
 MOST_ROUNDS = 5  # further takes that are planned; after that the person knows better
 WORTH = 0.9  # [1] a further take is offered where it leaves less than this of an uncertainty
@@ -224,7 +225,7 @@ def wish_of(scene: Scene, names: Sequence[str]) -> "FitWish":
     FitWish
         With the references that the person named.
     """
-    from fit.desk.questions.fit import FitWish
+    from fit.desk.book.evidence import FitWish
 
     dcr, at_hand = scene.answer("dcr", NONE), scene.answer("at_hand", NONE)
     over = scene.answer("over")
@@ -251,7 +252,7 @@ def report_stage(scene: Scene, names: Sequence[str]) -> Step | None:
         return None
 
     def run() -> Done:
-        from fit.desk.questions.fit import write_report
+        from fit.desk.questions.report import write_report
 
         wish = wish_of(scene, names)
         file = scene.logbook().path / REPORT_FILE
@@ -338,7 +339,7 @@ def _sharper(answer: "PickupAnswer", key: str) -> Plan | None:
 
 def _fit_deed(scene: Scene, names: tuple[str, ...], planner: Planner, *, number: int) -> Deed:
     def run() -> Done:
-        from fit.desk.questions.fit import answer_for
+        from fit.desk.book.evidence import answer_for
 
         answer, _ = answer_for(hushed(scene.desk), scene.logbook(), wish_of(scene, names))
         plan = planner(answer)

@@ -9,10 +9,10 @@ from fit.answers.compare.noise import NoiseChange, NoiseTake, compare_noise
 from fit.answers.compare.shielding import ShieldingAnswer, common_frequencies, compare_shielding
 from fit.circuit.controls import read_settings
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.evidence import FitWish, collect_evidence
 from fit.desk.book.method import noise_take
 from fit.desk.book.response import take_response
 from fit.desk.book.take import kept_recordings, take_to_fit
-from fit.desk.questions.fit import FitWish, collect_evidence
 from fit.desk.show.sheets.compare import change_lines, compare_document
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
 from measure.logbook.store import Logbook, open_logbook, read_take

@@ -4,11 +4,12 @@ from pathlib import Path
 
 from fit.answers.confirm.confirmation import ConfirmAnswer, confirm_part
 from fit.answers.confirm.marking import read_marking
-from fit.answers.pickup.characterisation import Contribution, PickupAnswer
+from fit.answers.figures import Contribution
+from fit.answers.pickup.characterisation import PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.questions.fit import FitWish, answer_for
-from fit.desk.questions.predict import read_instrument_file
+from fit.desk.book.evidence import FitWish, answer_for
+from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.document import Document, decision_document, estimate_document, next_take_document
 from fit.desk.show.sheets.confirm import part_rows
 from fit.desk.show.words import SIMULATED_TEXT, plain_text, table_lines

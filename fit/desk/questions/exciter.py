@@ -7,7 +7,7 @@ from fit.answers.exciter.design import USUAL_SENSE_OHM, DesignWish, Wire, design
 from fit.answers.exciter.rating import ExciterAnswer, analyse_exciter
 from fit.answers.exciter.setup import Drive, PickupCoil, Setup, Winding
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.take import rig_of
+from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document, estimate_document, finding_document
 from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose
 from fit.desk.show.sheets.exciter import Shown, exciter_lines

@@ -17,9 +17,9 @@ from fit.answers.predict.prediction import read_changes
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
-from fit.desk.book.take import rig_of
-from fit.desk.questions.predict import load_of_rig, read_instrument_file
+from fit.desk.book.rig import rig_of
 from fit.desk.show.sheets.listen import Facts, Levels, Written, is_simulated, listen_document, listen_lines
 from fit.desk.show.words import plain_text
 from measure.errors import FileError

@@ -9,22 +9,17 @@ from fit.answers.predict.carry_over import adopt_losses, shared_parts
 from fit.answers.predict.prediction import PredictAnswer, predict_instrument, read_changes
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
-from fit.circuit.layouts import DESCRIPTIONS, layout_text
-from fit.circuit.reading import read_instrument
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.instrument import show_instrument
+from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
-from fit.desk.book.take import rig_of
+from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document
 from fit.desk.show.sheets.predict import prediction_document, prediction_lines
-from fit.desk.show.words import NOTES, note_frequency_hz, plain_text, table_lines
+from fit.desk.show.words import NOTES, note_frequency_hz, plain_text
 from measure.errors import FileError
-from measure.logbook.disk import read_small, write_new
-from measure.logbook.rig import Rig, input_capacitance, input_resistance
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity, parse_quantity
 
-LIMIT_BYTES = 200_000
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
 FLATS = {"D♭": "C♯", "D♯": "E♭", "G♭": "F♯", "G♯": "A♭", "A♯": "B♭"}
 
@@ -56,44 +51,6 @@ class PredictWish:
     at: tuple[str, ...] = ()
     stated: bool = False
     tolerance: bool = True
-
-
-def show_or_write_instrument(desk: Desk, layout: str | None = None) -> Outcome:
-    """Write a starting instrument.toml, or show and check the one there is.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    layout : str or None
-        Of the file to be written; None to show.
-
-    Returns
-    -------
-    Outcome
-        Parts, controls, and what is missing for a prediction.
-
-    Raises
-    ------
-    FileError
-        If there is an instrument.toml already, or it is not sound.
-    """
-    text = None if layout is None else layout_text(layout)
-    logbook = open_logbook(desk.logbook, create=text is not None)
-    path = instrument_path(logbook)
-    if text is not None:
-        try:
-            write_new(path, text.encode())
-        except FileExistsError:
-            msg = f"{path} is there already and is never overwritten: change it, or move it away first"
-            raise FileError(msg) from None
-        desk.say(f"Written: {path}")
-    if not path.exists():
-        rows = [(name, meaning) for name, meaning in DESCRIPTIONS.items()]
-        lines = ("No instrument is stated yet. Begin with coilsweep instrument --layout NAME:", *table_lines(rows))
-        document: Document = {"schema": "coilsweep.instrument/1", "instrument": None, "layouts": dict(rows)}
-        return Outcome(lines=lines, document=document)
-    return show_instrument(path, read_instrument_file(path), rig_of(logbook))
 
 
 def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = None) -> Outcome:
@@ -197,64 +154,6 @@ def _predict(
         excite=excite,
         at_hz=question.at_hz,
     )
-
-
-def read_instrument_file(path: Path) -> Instrument:
-    """Read and check an instrument.toml.
-
-    Parameters
-    ----------
-    path : Path
-        Of the file.
-
-    Returns
-    -------
-    Instrument
-        Sound.
-
-    Raises
-    ------
-    FileError
-        If it is missing, not text, or not sound; one line that names file and place.
-    """
-    content = read_small(path, LIMIT_BYTES)
-    try:
-        return read_instrument(content.decode("utf-8-sig"))
-    except UnicodeDecodeError as err:
-        msg = f"{path} is not UTF-8 text: byte {err.start} is {content[err.start]:#04x}"
-    except ValueError as err:
-        msg = f"{path}, {err}"
-    raise FileError(msg)
-
-
-def load_of_rig(rig: Rig) -> dict[str, Quantity]:
-    """Read what the jack sees, cable included.
-
-    Parameters
-    ----------
-    rig : Rig
-        As read.
-
-    Returns
-    -------
-    dict
-        ``"input.resistance"`` and ``"input.capacitance"``.
-
-    Raises
-    ------
-    ValueError
-        If the rig does not state both; the message says how to.
-    """
-    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
-    if resistance is None or capacitance is None:
-        options = [
-            option
-            for quantity, option in ((resistance, "--input-resistance"), (capacitance, "--input-capacitance"))
-            if quantity is None
-        ]
-        msg = f"the rig does not state what the jack sees, cable included: coilsweep rig {' … '.join(options)} …"
-        raise ValueError(msg)
-    return {"input.resistance": resistance, "input.capacitance": capacitance}
 
 
 # The instrument in the logbook at the same settings, as far as it has these controls.

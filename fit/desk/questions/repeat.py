@@ -4,25 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from fit.answers.digits import interval_texts
-from fit.answers.parts.quantities import COVERAGE
-from fit.answers.repeat.repeatability import DAY, PLACEMENT, REPEAT, Repeatability, Result, Spread, judge_repeatability, own_part
+from fit.answers.repeat.repeatability import Result, judge_repeatability, own_part
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.take import take_to_fit
-from fit.desk.book.take_sets import FittedSet, TakeSets, common_quantities, fit_sets, sets_text, shown_quantities, split_into_sets
-from fit.desk.show.document import Document
-from fit.desk.show.words import MINUS, SIMULATED_TEXT, in_sentence, plain_text, quantity_name, table_lines
+from fit.desk.book.take_sets import common_quantities, fit_sets, split_into_sets
+from fit.desk.show.sheets.repeat import Repeated, advice_of, repeat_document, repeat_lines
+from fit.desk.show.sheets.take_sets import FittedSet, sets_text
 from measure.logbook.store import open_logbook
-
-SYMBOLS = {
-    (REPEAT,): "s_r, within a placement",
-    (PLACEMENT,): "s_placement",
-    (DAY,): "s_day",
-    (PLACEMENT, REPEAT): "s_r and s_placement together",
-    (DAY, PLACEMENT): "s_placement and s_day together",
-    (DAY, PLACEMENT, REPEAT): "s_r, s_placement and s_day together",
-}
-FEW = 4.0  # degrees of freedom, with fewer the upper end of an interval is over three times the value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,39 +27,6 @@ class RepeatWish:
 
     names: tuple[str, ...]
     dcr: str | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Repeated:
-    """What a command found, for lines, document and picture.
-
-    Attributes
-    ----------
-    split : TakeSets
-        How the takes were put together.
-    fitted : tuple of FittedSet
-        Sets with their results.
-    quantities : dict of str to Repeatability
-        In the order in which people ask for them.
-    untold : tuple of str
-        Quantities that not every set tells.
-    advice : tuple of str
-        What would tell more, one line each.
-    warnings : tuple of str
-        One line each.
-    """
-
-    split: TakeSets
-    fitted: tuple[FittedSet, ...]
-    quantities: dict[str, Repeatability]
-    untold: tuple[str, ...]
-    advice: tuple[str, ...]
-    warnings: tuple[str, ...]
-
-    @property
-    def simulated(self) -> bool:
-        """A take came from the virtual bench."""
-        return any(one.answer.simulated for one in self.fitted)
 
 
 def repeat_takes(desk: Desk, wish: RepeatWish, *, plot_file: Path | None = None) -> Outcome:
@@ -127,7 +82,7 @@ def repeat_takes(desk: Desk, wish: RepeatWish, *, plot_file: Path | None = None)
         fitted=fitted,
         quantities=quantities,
         untold=tuple(untold),
-        advice=_advice(quantities[told[0]], fitted),
+        advice=advice_of(quantities[told[0]], fitted),
         warnings=warnings,
     )
     if plot_file is not None:
@@ -136,132 +91,6 @@ def repeat_takes(desk: Desk, wish: RepeatWish, *, plot_file: Path | None = None)
         write_picture(repeat_figure(found), plot_file)
         desk.say(f"Written: {plot_file}")
     return Outcome(lines=tuple(repeat_lines(found)), document=repeat_document(found))
-
-
-def repeat_lines(found: Repeated) -> list[str]:
-    """Everything that ``repeat`` says.
-
-    Parameters
-    ----------
-    found : Repeated
-        What was found.
-
-    Returns
-    -------
-    list of str
-        Lines for a terminal.
-    """
-    n_placements, n_days = _counts(found.fitted)
-    where = f"{n_placements} placement{'s' if n_placements > 1 else ''} on {n_days} day{'s' if n_days > 1 else ''}"
-    lines = [f"Repeatability of this bench, from {sets_text(found.split, len(found.fitted))}: {where}"]
-    lines += [SIMULATED_TEXT] if found.simulated else []
-    shown = shown_quantities(list(found.quantities))
-    rows: list[tuple[str, ...]] = [("", "", "standard deviation", "95 % interval", "degrees of freedom")]
-    for key in shown:
-        rows += _spread_rows(key, found)
-    lines += ["", *table_lines(rows)]
-    if any(one.together is not None for one in found.quantities.values()):
-        rows = [("", "stated", "of it not shared", "on this bench", "stated intervals")]
-        rows += [_result_row(key, found) for key in found.quantities]
-        lines += ["", "One result, half of its 95 % interval", *table_lines(rows), "", *verdict_lines(found)]
-    if found.untold:
-        lines += ["", f"Not told by every set: {', '.join(in_sentence(key) for key in found.untold)}"]
-    if found.advice:
-        lines += ["", "What would tell more", *(f"  {text}" for text in found.advice)]
-    if found.warnings:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in found.warnings)]
-    return lines
-
-
-def verdict_lines(found: Repeated) -> list[str]:
-    """Say whether stated intervals hold on this bench.
-
-    Parameters
-    ----------
-    found : Repeated
-        With quantities of which that is told.
-
-    Returns
-    -------
-    list of str
-        One line for good and one for bad.
-    """
-    narrow = [key for key, one in found.quantities.items() if one.verdict == "too narrow"]
-    if not narrow:
-        least = min(one.p_value for one in found.quantities.values())
-        return [
-            "The stated intervals hold on this bench: results lie no further apart than their intervals allow for beside the "
-            f"references that all of them share (p = {least:.2g} at the least, chi-square)."
-        ]
-    names = ", ".join(in_sentence(key) for key in narrow)
-    return [
-        f"The stated intervals are TOO NARROW on this bench for {names}: results lie further apart than chance would have it "
-        "(p below 5 % for all quantities together, chi-square).",
-        "Take the half-widths of the column “on this bench”, or the mean of several placements.",
-    ]
-
-
-def repeat_document(found: Repeated) -> Document:
-    """Put the answer as ``repeat --json`` states it.
-
-    Parameters
-    ----------
-    found : Repeated
-        What was found.
-
-    Returns
-    -------
-    dict
-        A coilsweep.repeat/1 document.
-    """
-    n_placements, n_days = _counts(found.fitted)
-    return {
-        "schema": "coilsweep.repeat/1",
-        "simulated": found.simulated,
-        "loads": list(found.split.loads),
-        "n_sets": len(found.fitted),
-        "n_placements": n_placements,
-        "n_days": n_days,
-        "sets": [
-            {
-                "takes": list(one.takes.names),
-                "day": one.takes.day + 1,
-                "date": one.takes.date,
-                "placement": one.takes.placement + 1,
-                "values": {key: one.answer.quantities[key].value for key in found.quantities},
-            }
-            for one in found.fitted
-        ],
-        "quantities": {
-            key: _quantity_document(one, found.fitted[0].answer.quantities[key].unit) for key, one in found.quantities.items()
-        },
-        "not_told": list(found.untold),
-        "advice": list(found.advice),
-        "warnings": list(found.warnings),
-    }
-
-
-def relative_text(size: float, mean: float, unit: str) -> str:
-    """Write a standard deviation.
-
-    Parameters
-    ----------
-    size, mean : float
-        Of a quantity with that mean. [`unit`]
-    unit : str
-        Levels in dB stay so; all else is put in percent of the mean.
-
-    Returns
-    -------
-    str
-        Two digits.
-
-    Examples
-    --------
-    >>> relative_text(0.0023, 2.3, "H"), relative_text(0.012, 13.5, "dB")
-    ('0.1 %', '0.012 dB')
-    """
-    return f"{size:.2g} dB" if unit == "dB" or mean == 0 else f"{100 * size / abs(mean):.2g} %"
 
 
 def _results(fitted: Sequence[FittedSet], key: str) -> list[Result]:
@@ -276,79 +105,3 @@ def _results(fitted: Sequence[FittedSet], key: str) -> list[Result]:
         )
         for one in fitted
     ]
-
-
-def _counts(fitted: Sequence[FittedSet]) -> tuple[int, int]:
-    return len({one.takes.placement for one in fitted}), len({one.takes.day for one in fitted})
-
-
-def _spread_rows(key: str, found: Repeated) -> list[tuple[str, ...]]:
-    one, unit = found.quantities[key], found.fitted[0].answer.quantities[key].unit
-    named = [(SYMBOLS[sources], spread) for sources, spread in reversed(one.spreads.items())]
-    if one.together is not None and len(one.spreads) > 1:
-        named.append(("s_R, all of it", one.together))
-    rows: list[tuple[str, ...]] = []
-    for index, (symbol, spread) in enumerate(named):
-        low, high = (relative_text(end, one.mean, unit) for end in (spread.low, spread.high))
-        ends = f"{low.partition(' ')[0]} … {high}"
-        freedom = f"{spread.freedom:.3g}" if spread.freedom else MINUS
-        name = f"{quantity_name(key)}, {_mean_text(one, unit)}" if index == 0 else ""
-        rows.append((name, symbol, relative_text(spread.std, one.mean, unit), ends, freedom))
-    return rows
-
-
-def _mean_text(one: Repeatability, unit: str) -> str:
-    return interval_texts(one.mean, one.mean - one.stated_half, one.mean + one.stated_half, unit)[0]
-
-
-def _result_row(key: str, found: Repeated) -> tuple[str, ...]:
-    one, unit = found.quantities[key], found.fitted[0].answer.quantities[key].unit
-    halves = (one.stated_half, COVERAGE * one.own_std, one.bench_half)
-    texts = [f"± {relative_text(half, one.mean, unit)}" for half in halves]
-    verdict = f"{one.verdict} (p = {one.p_value:.2g})"
-    return (quantity_name(key), *texts, verdict)
-
-
-def _advice(one: Repeatability, fitted: Sequence[FittedSet]) -> tuple[str, ...]:
-    """Say what the design of the takes leaves open; it is the same for all quantities."""
-    n_placements, n_days = _counts(fitted)
-    told = set(one.spreads)
-    out = []
-    if n_placements == 1:
-        out.append("s_R is not told, the coil lay in one place: lay it down anew for a set (--coil-moved), five times or more")
-    elif n_days == 1:
-        out.append("all in one day: s_R is that of a day; sets of other days would tell s_day")
-    elif (DAY, PLACEMENT) in told or (DAY, PLACEMENT, REPEAT) in told:
-        out.append("one placement a day: lay the coil down twice in a day or more often, to tell s_placement and s_day apart")
-    if any(len(sources) > 1 and REPEAT in sources for sources in told):
-        out.append("one set in each placement: take the set twice without moving the coil, to tell s_r by itself")
-    if one.together is not None and one.together.freedom < FEW:
-        what = "days" if n_days > 1 else "placements"
-        out.append(f"s_R has few degrees of freedom, so its interval is wide: more {what}")
-    return tuple(out)
-
-
-def _quantity_document(one: Repeatability, unit: str) -> Document:
-    return {
-        "unit": unit,
-        "mean": one.mean,
-        "standard_deviations": {"+".join(sources): _spread_document(spread) for sources, spread in one.spreads.items()},
-        "together": None if one.together is None else _spread_document(one.together),
-        "stated": {
-            "standard_uncertainty": one.stated_std,
-            "not_shared": one.own_std,
-            "shared": one.shared_std,
-            "half_width_95": one.stated_half,
-        },
-        "one_result": {"standard_uncertainty": one.bench_std, "half_width_95": one.bench_half},
-        "p_value": one.p_value if one.together is not None else None,
-        "verdict": one.verdict,
-    }
-
-
-def _spread_document(spread: Spread) -> Document:
-    return {
-        "standard_deviation": spread.std,
-        "interval_95": [spread.low, spread.high],
-        "degrees_of_freedom": spread.freedom or None,
-    }

@@ -7,9 +7,10 @@ from fit.answers.wiring.levels import WiringTake
 from fit.answers.wiring.survey import MUCH_LEAKAGE, WiringAnswer, read_wiring
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.response import take_response
-from fit.desk.book.take import rig_of, take_to_fit
-from fit.desk.questions.predict import read_instrument_file
+from fit.desk.book.rig import rig_of
+from fit.desk.book.take import take_to_fit
 from fit.desk.show.sheets.wiring import CAUTIONS, position_text, wiring_document, wiring_lines
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from fit.answers.confirm.conformity import RULE, STANDARD, Decision
-from fit.answers.pickup.characterisation import Estimate, NextTake, PickupAnswer
-from fit.answers.pickup.released import Released
+from fit.answers.figures import Estimate, NextTake
+from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.pickup.contradictions import Released
 from measure.response import Finding
 
 Document = dict[str, Any]

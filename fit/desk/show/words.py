@@ -5,7 +5,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 
 from fit.answers.digits import interval_texts
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 
 QUANTITY_NAMES = {
     "inductance": "Inductance",

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fit.desk.book.take_sets import shown_quantities
 from fit.desk.show.figures.style import COLOURS, INK, mark_simulated, new_figure, short_text, style_axes, write_png
+from fit.desk.show.sheets.take_sets import shown_quantities
 from fit.desk.show.words import in_sentence, quantity_name
 
 if TYPE_CHECKING:
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from fit.answers.repeat.control_chart import Chart
-    from fit.desk.questions.check import Checked
-    from fit.desk.questions.repeat import Repeated
+    from fit.desk.show.sheets.check import Checked
+    from fit.desk.show.sheets.repeat import Repeated
 
 SUFFIXES = (".png", ".svg")
 PANEL_IN, HEAD_IN = 1.35, 0.7  # [in]

@@ -8,7 +8,7 @@ import numpy as np
 from fit.answers.calibrate.exciter_corner import CornerAnswer
 from fit.answers.calibrate.input import InputAnswer
 from fit.answers.digits import allowed_digits, spread_texts
-from fit.answers.pickup.characterisation import Contribution, Estimate
+from fit.answers.figures import Contribution, Estimate
 from fit.desk.show.document import Document
 from fit.desk.show.words import MINUS, estimate_texts, plain_text, table_lines
 from measure.quantity import format_quantity

@@ -4,8 +4,8 @@ from fit.answers.compare.comparison import Change, CompareAnswer, ResponseChange
 from fit.answers.compare.noise import LevelChange, NoiseChange
 from fit.answers.compare.shielding import Coupling, ShieldingAnswer
 from fit.answers.digits import allowed_digits
+from fit.answers.figures import Estimate
 from fit.answers.parts.quantities import is_of_a_part
-from fit.answers.pickup.characterisation import Estimate
 from fit.desk.show.document import Document, estimate_document
 from fit.desk.show.words import MINUS, SIMULATED_TEXT, estimate_texts, in_order, plain_text, quantity_name, table_lines
 from measure.quantity import format_quantity

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fit.answers.exciter.rating import ExciterAnswer
-from fit.answers.pickup.characterisation import Estimate
+from fit.answers.figures import Estimate
 from fit.desk.show.words import estimate_texts, plain_text, table_lines
 from measure.quantity import format_quantity
 

@@ -25,7 +25,7 @@ from measure.quantity import format_quantity
 from measure.response import Finding
 
 if TYPE_CHECKING:
-    from fit.desk.book.take import Looked
+    from measure.checks.judgement import Looked
     from measure.logbook.take import Take
 
 MOST_FLOOR = 0.029  # [1] from which on a floor is at the end of what is estimated

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from fit.desk.book.desk import Desk
-from fit.desk.book.take import rig_of, same_rate
+from fit.desk.book.rig import rig_of
+from fit.desk.book.take import same_rate
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
 from measure.logbook.rig import Rig

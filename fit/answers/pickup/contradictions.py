@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fit.answers.figures import Estimate
 from fit.answers.parts.quantities import Derived
-from fit.answers.pickup.characterisation import Estimate, estimate_of
+from fit.answers.pickup.characterisation import estimate_of
 from fit.answers.pickup.doubts import unit_of_prior
 from fit.estimate.budget import coverage_factor
 from fit.estimate.ladder import Choice

@@ -8,7 +8,7 @@ from fit.circuit.controls import split_settings
 from fit.desk.bench.imports import TakeFacts
 from fit.desk.bench.rig import DEFAULT_RATE_HZ
 from fit.desk.book.desk import Desk
-from fit.desk.questions.predict import load_of_rig, read_instrument_file
+from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.show.words import CAUTIONS
 from measure.logbook.rig import Rig, card_channel, missing
 from measure.logbook.store import Logbook, instrument_path, list_takes
