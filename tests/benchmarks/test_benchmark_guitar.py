@@ -15,7 +15,7 @@ from fit.estimate.parameters import PickupModel
 from fit.estimate.start import start_vector
 from tests import guitar_cases as cases
 from tests.guitar_evidence import evidence_of_guitar
-from tests.test_instrument_fit import recorded_guitar
+from tests.recorded_guitars import recorded_guitar
 
 ROUNDS = 9
 LOOP = PickupModel(eddies=(("loop",),))

@@ -14,7 +14,7 @@ from fit.circuit.instrument import stated_values
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_harness
-from tests.test_outside_circuit import needs_ngspice, worst_relative
+from tests.general_simulator import needs_ngspice, worst_relative
 
 ROUNDS = 25
 N_POINTS = 151  # 50 a decade from 20 Hz to 20 kHz

@@ -1,0 +1,220 @@
+"""The command confirm: on recordings of an instrument, and on answers written down by hand."""
+
+from dataclasses import replace
+
+import pytest
+
+from fit.answers.figures import Contribution, NextTake, NotIdentified
+from fit.desk.questions.confirm import confirm_document, confirm_lines, judge_part
+from measure.quantity import parse_quantity
+from measure.response import Finding
+from tests.answer_by_hand import answer as answer_by_hand
+from tests.answer_by_hand import estimate
+from tests.desk_bench import run, run_json
+from tests.recorded import RECORDINGS
+
+INSTRUMENT = """\
+name = "one pickup"
+output = "tip"
+[pickup.bridge]
+ends = ["bridge hot", "ground"]
+[pot.volume]
+marked = "500k"
+taper = "audio"
+cw = "bridge hot"
+wiper = "tip"
+ccw = "ground"
+[pot.tone]
+value = "500k ± 10%"
+taper = "audio"
+wiper = "bridge hot"
+ccw = "tone node"
+[capacitor.tone]
+marked = "33n ± 10%"
+between = ["tone node", "ground"]
+"""
+MARKED = parse_quantity("33n ± 10%", "F")
+TAKE = NextTake(add="", text="one more take with the controls set to tone=0", predicted_relative_std=0.004)
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    """The recordings of an instrument: tone up, with 1 nF added, tone down; its tone capacitor is 30.6 nF."""
+    from fit.desk.command.main import main
+
+    folder = tmp_path_factory.mktemp("confirm")
+    at = ["--logbook", str(folder)]
+    rig = ["--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--reference", "current"]
+    assert main(["rig", *rig, "--sense-resistor", "100 ± 1%", *at]) == 0
+    (folder / "instrument.toml").write_text(INSTRUMENT.replace("value =", "marked ="), encoding="utf-8")
+    takes = {"tone-up": ["tone=10"], "tone-up-plus-1n": ["tone=10"], "tone-down": ["tone=0"]}
+    for name, settings in takes.items():
+        words = ["--set", "volume=10", "--set", *settings, *(["--add", "1n ± 1%"] if name.endswith("1n") else [])]
+        file = RECORDINGS / "tone-capacitor" / f"{name}.flac"
+        stimulus = RECORDINGS / "stimulus-48000.flac"
+        assert main(["import", name, str(file), "--stimulus", str(stimulus), *words, *at]) == 0
+    return folder
+
+
+# The recording's own file states 30.6 nF: 33 nF ± 10 % allows 29.7 to 36.3.
+def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
+    words = ["tone-up", "tone-up-plus-1n", "tone-down", "--dcr", "7150 ± 1%", "--logbook", book]
+    code, document, _ = run_json(capsys, "confirm", "capacitor.tone", *words, "--plot", tmp_path / "c.png")
+    assert code == 0
+    assert document["schema"] == "coilsweep.confirm/1"
+    assert document["verdict"] == "within marking"
+    assert document["measured"]["value"] == pytest.approx(30.6e-9, rel=0.01)
+    low, high = document["measured"]["interval_95"]
+    assert low < 30.6e-9 < high
+    assert high - low < 0.04 * 30.6e-9
+    assert (document["nearest_preferred"], document["code"]) == ("33 nF (E6)", "333K")
+    assert document["budget"]
+    assert document["next_take"] is None
+    rule = document["decision_rule"]
+    assert (rule["side"], rule["guard_band"]["unit"], rule["guard_band"]["scale"]) == ("inside", "F", "logarithmic")
+    assert rule["guard_band"]["value"] == pytest.approx((high - low) / 2)
+    assert rule["limits"] == pytest.approx([29.7e-9, 36.3e-9])
+    # the guard band is a factor: each limit is moved by as much as the interval's end lies off the value
+    assert rule["acceptance"] == pytest.approx([29.7e-9 * 30.6e-9 / low, 36.3e-9 * 30.6e-9 / high], rel=0.01)
+    assert rule["acceptance"][0] < document["measured"]["value"] < rule["acceptance"][1]
+    assert document["conformance_probability"] > 0.999
+    assert document["specific_risk"] == pytest.approx(1 - document["conformance_probability"], abs=1e-12)
+    assert (tmp_path / "c.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
+    words = ["tone-up", "tone-up-plus-1n", "--dcr", "7150 ± 1%", "--logbook", book]
+    code, out, _ = run(capsys, "confirm", "capacitor.tone", *words, "--marked", "473J")
+    assert code == 0
+    assert "473J  44.65 nF … 49.35 nF allowed" in out  # what is typed goes before instrument.toml
+    assert "NOT RESOLVED" in out
+    assert "tone=0" in out
+    assert "measured" not in out
+    assert "accepted" not in out
+
+
+def test_the_report_judges_every_marked_part_that_is_told(book, capsys, tmp_path):
+    words = ["tone-up", "tone-up-plus-1n", "tone-down", "--logbook", book]
+    assert run(capsys, "fit", *words, "--dcr", "7150 ± 1%")[0] == 0
+    assert run(capsys, "report", tmp_path / "report.html", "--logbook", book)[0] == 0
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    marked = page[page.index("<h2>Marked parts</h2>") :]
+    marked = marked[: marked.index("<section>")]
+    assert 'Tone capacitor <span class="mark good">within marking</span>' in marked
+    assert marked.count("guard band w = U") == marked.count("<h3>") + 1 == 4  # once as the rule, and by how much for each part
+    assert "&gt; 99.9 %" in marked
+
+
+def test_what_cannot_be_confirmed_is_refused(book, capsys, tmp_path):
+    code, _, err = run(capsys, "confirm", "capacitor.bass", "tone-up", "--logbook", book)
+    assert code == 2
+    assert 'no part "capacitor.bass" in instrument.toml, expected one of pot.volume, pot.tone, capacitor.tone' in err
+    code, _, err = run(capsys, "confirm", "capacitor.tone", "tone-up", "--plot", "c.pdf", "--logbook", book)
+    assert code == 2
+    assert "give a name that ends in .png" in err
+    code, _, err = run(capsys, "confirm", "capacitor.tone", "tone-up", "--marked", "big", "--logbook", book)
+    assert code == 2
+    assert '"big" is not a capacitance' in err
+    code, _, err = run(capsys, "confirm", "pot.tone", "tone-up", "--logbook", tmp_path)
+    assert code == 2
+
+
+def test_a_known_value_is_no_claim_to_be_tested(tmp_path, capsys):
+    run(capsys, "rig", "--sense-resistor", "100", "--logbook", tmp_path)
+    code, _, err = run(capsys, "confirm", "pot.tone", "tone-up", "--logbook", tmp_path)
+    assert code == 2
+    assert "instrument.toml is not there" in err
+    (tmp_path / "instrument.toml").write_text(INSTRUMENT, encoding="utf-8")
+    code, _, err = run(capsys, "confirm", "pot.tone", "tone-up", "--logbook", tmp_path)
+    assert code == 2
+    assert 'states pot.tone as known, so the fit relies on it and cannot test it: write marked = "500k ± 10%" for value' in err
+
+
+def fitted(**changes):
+    return replace(answer_by_hand(), **changes)
+
+
+def test_the_reason_and_the_missing_take_come_from_the_fit():
+    untold = NotIdentified(quantity="capacitor.tone", why="a pot hides it", next_take=TAKE)
+    judged = judge_part("capacitor.tone", MARKED, fitted(not_identified=(untold,)))
+    assert (judged.verdict, judged.why, judged.next_take) == ("not resolved", "a pot hides it", TAKE)
+    nowhere = judge_part("capacitor.tone", MARKED, fitted(not_identified=()))
+    assert (nowhere.verdict, nowhere.next_take) == ("not resolved", None)
+
+
+def test_a_misfit_gives_no_verdict():
+    quantities = {"capacitor.tone": estimate(33e-9, 1e-10, "F")}
+    assert judge_part("capacitor.tone", MARKED, fitted(quantities=quantities)).verdict == "within marking"
+    helpful = {"capacitor.tone": (TAKE,)}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit", next_takes=helpful))
+    assert (judged.verdict, judged.next_take) == ("not resolved", None)
+    assert judged.why == "the value is indicative only: model and measurement do not go together"
+    doubt = Finding(code="pull", severity="reject", text="dcr as stated lies 9 σ from what the takes say")
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit", findings=(doubt,)))
+    assert judged.why == "the value is indicative only: dcr as stated lies 9 σ from what the takes say"
+
+
+def test_an_interval_over_the_limit_names_the_take_that_narrows_it():
+    quantities = {"capacitor.tone": estimate(36.2e-9, 2e-10, "F")}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, next_takes={"capacitor.tone": (TAKE,)}))
+    assert judged.next_take is TAKE
+    lines = confirm_lines(judged, (), takes=("a", "b"), simulated=True)
+    assert lines[0] == "capacitor.tone, from a, b"
+    assert lines[1].startswith("simulated")
+    assert lines[2].startswith("NOT RESOLVED: the value lies inside the marking, but its 95 % interval reaches 290 pF above")
+    text = " ".join(" ".join(lines).split())
+    # by hand: U = 1.96 · 0.2 nF; limits 29.7 and 36.3 nF moved inwards by it; Φ((36.3 − 36.2)/0.2) = Φ(0.5) = 0.6915
+    assert "accepted 30.10 … 35.90 nF guard band w = U = 390 pF (JCGM 106, 8.3; ILAC-G8:09/2019)" in text
+    assert "within its marking 69.1 % probability; no verdict" in text
+    assert lines[-1] == "What would tell: one more take with the controls set to tone=0: capacitor.tone to ± 0.78 %"
+
+
+def test_lines_of_a_pot_without_a_tolerance():
+    quantities = {"pot.volume": estimate(463e3, 2e3, "Ω")}
+    judged = judge_part("pot.volume", parse_quantity("500k", "Ω"), fitted(quantities=quantities))
+    budget = (Contribution(source="dcr", contribution=1.9e3), Contribution(source="noise", contribution=50.0))
+    text = "\n".join(confirm_lines(judged, budget, takes=("a",), simulated=False))
+    assert "500k, ± 20 % assumed" in text
+    assert "400 kΩ … 600 kΩ allowed" in text
+    assert "463.0 kΩ" in text
+    assert "−7.4 %" in text
+    assert "± 3.7 kΩ  100 %" in text
+    assert "noise" not in text  # less than half a percent of the variance
+    assert "500K" in text
+    assert "simulated" not in text
+    document = confirm_document(judged, budget)
+    assert document["marked"]["tolerance_assumed"] is True
+    assert document["marked"]["allowed"] == [pytest.approx(400e3), pytest.approx(600e3)]
+    assert document["budget"][0] == {"source": "dcr", "contribution": 1.9e3}
+
+
+# Nothing that counts was measured: the rule is stated all the same, and nothing is made up.
+def test_a_misfit_has_a_rule_but_no_probability():
+    quantities = {"capacitor.tone": estimate(33e-9, 1e-10, "F")}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit"))
+    document = confirm_document(judged, ())
+    assert document["decision_rule"]["rule"].startswith("guarded acceptance and guarded rejection, guard band w = U")
+    assert "JCGM 106:2012, 8.3" in document["decision_rule"]["standard"]
+    assert (document["decision_rule"]["side"], document["decision_rule"]["guard_band"]) == (None, None)
+    assert (document["conformance_probability"], document["specific_risk"]) == (None, None)
+    assert "probability" not in "\n".join(confirm_lines(judged, (), takes=("a",), simulated=False))
+
+
+def test_a_marking_narrower_than_the_interval_accepts_nothing():
+    quantities = {"capacitor.tone": estimate(33e-9, 3e-9, "F")}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities))
+    document = confirm_document(judged, ())
+    assert (judged.verdict, document["decision_rule"]["side"]) == ("not resolved", "inside near both limits")
+    assert document["decision_rule"]["acceptance"] is None
+    assert document["conformance_probability"] == pytest.approx(0.7287, abs=1e-4)  # 2Φ(1.1) − 1, from a table
+    assert "no value: the interval is too wide" in "\n".join(confirm_lines(judged, (), takes=("a",), simulated=False))
+
+
+def test_a_rejected_part_states_the_risk_of_its_rejection():
+    quantities = {"capacitor.tone": estimate(37e-9, 0.3e-9, "F")}
+    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities))
+    document = confirm_document(judged, ())
+    assert (judged.verdict, document["decision_rule"]["side"]) == ("outside marking", "above")
+    assert document["specific_risk"] == document["conformance_probability"] == pytest.approx(0.00982, abs=1e-5)  # Φ(−7/3)
+    text = " ".join(" ".join(confirm_lines(judged, (), takes=("a",), simulated=False)).split())
+    assert "within its marking 1.0 % probability; risk of the verdict 1.0 %" in text

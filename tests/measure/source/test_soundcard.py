@@ -1,0 +1,247 @@
+"""The recording process and its parent, with a stand-in for PortAudio that fails on demand; tests/live has the real one."""
+
+import json
+import os
+import shutil
+import signal
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from measure.errors import DeviceGoneError, MeasureError, NoProgressError, OpenError, RateError, ServerDiedError
+from measure.signal.stimulus import Sweep, sweep_samples
+from measure.source.devices import list_devices
+from measure.source.interface import Source
+from measure.source.soundcard import SoundCard, play_and_record
+from tests.places import FAKE_CARD
+
+CARD = SoundCard(device="card")
+RATE_HZ = 48000
+
+
+@pytest.fixture
+def fake(tmp_path, monkeypatch):
+    """Say what the card shall do; no process of it may stay."""
+
+    def set_up(**settings):
+        shutil.copy(FAKE_CARD, tmp_path / "sounddevice.py")
+        monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+        monkeypatch.setenv("FAKE_CARD", json.dumps(settings))
+
+    yield set_up
+    assert not recording_processes()
+
+
+def recording_processes():
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            state, parent = path.read_text().rpartition(")")[2].split()[:2]
+            if int(parent) == os.getpid() and state != "Z" and b"measure.source.child" in (path.parent / "cmdline").read_bytes():
+                found.append(int(path.parent.name))
+        except OSError:
+            continue  # it ended meanwhile
+    return found
+
+
+def short_sweep(duration_s=0.5):
+    return sweep_samples(Sweep(rate_hz=RATE_HZ, duration_s=duration_s, before_s=0.1, after_s=0.1, level=0.25))
+
+
+def record(stimulus=None, *, card=CARD, limit_s=5.0, **options):
+    stimulus = short_sweep() if stimulus is None else stimulus
+    start_s = time.monotonic()
+    try:
+        return play_and_record(card, stimulus, rate_hz=RATE_HZ, **options)
+    finally:
+        assert time.monotonic() - start_s < len(stimulus) / RATE_HZ + limit_s
+
+
+def finding(capture, code):
+    (found,) = [each for each in capture.findings if each.code == code]
+    return found
+
+
+def test_what_is_played_is_recorded_and_nothing_else(fake):
+    fake()
+    stimulus = short_sweep()
+    capture = record(stimulus)
+    np.testing.assert_array_equal(capture.played, stimulus.astype(np.float32))
+    # The card's own delay is one block.
+    heard = capture.samples[480 : 480 + len(stimulus)]
+    np.testing.assert_allclose(heard, np.stack([stimulus] * 2, axis=1), atol=6e-4)  # six σ of its noise
+    assert np.max(np.abs(capture.samples[480 + len(stimulus) :])) < 6e-4
+    assert len(capture.samples) == len(stimulus) + RATE_HZ // 2
+    assert [each.severity for each in capture.findings] == ["pass"] * 4
+    assert capture.output == capture.input == "card (Plain)"
+    assert capture.drift_ppm is None
+    assert capture.library_text == ""
+
+
+def test_card_is_a_source():
+    source: Source = CARD
+    assert source.describe() == "card"
+    assert SoundCard(device="a", input_device="b", host_api="c").describe() == "a to b (c)"
+    assert SoundCard().describe() == "default sound card"
+
+
+def test_libraries_that_print_disturb_nothing_and_are_kept(fake, capfd):
+    fake(prints=True)
+    capture = record()
+    assert capture.library_text == "ALSA lib: on stdout\nALSA lib: on stderr"
+    assert finding(capture, "unplugged").severity == "pass"
+    assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize(
+    ("settings", "error", "words"),
+    [
+        ({"hangs": "import"}, NoProgressError, r"did not open within 2\.8 s"),
+        pytest.param({"hangs": "open"}, NoProgressError, r"did not open within 2\.8 s", marks=pytest.mark.slow),
+        ({"hangs": "start"}, NoProgressError, r"no sound came from the card \(nothing for 1\.3 s\), after 0\.00 s of 1\.20 s"),
+        ({"ends_after_s": 0.5}, DeviceGoneError, r"the sound card went after 0\.\d+ s of 1\.20 s\. Plug it in again"),
+        ({"ends_after_s": 0.5, "host_apis": ["PulseAudio"]}, ServerDiedError, r"the sound server went after 0\.\d+ s"),
+        ({"fails": ["Device unavailable", -9985]}, OpenError, r"card \(Plain\): .* does not open \(Device unavailable\)"),
+        ({"rates_hz": [96000]}, RateError, "card .*does not open at 48000 Hz; its own rate is 48000 Hz"),
+        ({"pace": 0.2}, NoProgressError, r"delivered only 0\.\d+ s of 1\.20 s within 2\.7 s.*48000 Hz asked for"),
+        ({"rates_hz": "not a list"}, OpenError, r"ended \(exit code 1\), before the card was open\. --debug shows"),
+    ],
+    ids=["import", "open", "start", "gone", "server", "busy", "rate", "slow", "own-fault"],
+)
+def test_trouble_has_a_name_within_the_deadline(fake, settings, error, words, capfd):
+    fake(**settings)
+    with pytest.raises(error, match=words) as caught:
+        record()
+    assert type(caught.value) is error
+    assert caught.value.exit_code == 4
+    assert isinstance(caught.value, MeasureError)
+    assert "\n" not in str(caught.value)
+    if "ended" in words:
+        assert "TypeError" in caught.value.__notes__[0]
+    assert capfd.readouterr() == ("", "")
+
+
+def test_what_had_come_is_kept(fake):
+    fake(ends_after_s=0.7)
+    with pytest.raises(DeviceGoneError, match="went") as caught:
+        record()
+    # 0.2 s of the 0.7 s are silence before the stimulus.
+    assert len(caught.value.samples) == pytest.approx(0.5 * RATE_HZ, abs=960)
+    assert np.max(np.abs(caught.value.samples)) == pytest.approx(0.25, abs=1e-3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("place", ["abort", "terminate"])
+def test_card_that_hangs_at_the_end_costs_a_second_and_no_sample(fake, place):
+    fake(hangs=place)
+    capture = record()
+    assert len(capture.samples) == len(short_sweep()) + RATE_HZ // 2
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("pace", "severity"), [(44100 / 48000, "reject"), (1.01, "warn")])
+def test_card_whose_two_directions_share_a_wrong_clock(fake, pace, severity):
+    """Nothing in the recording shows it: frequencies would be as wrong as the clock."""
+    fake(pace=pace)
+    capture = record(short_sweep(1.5))
+    found = finding(capture, "delivery-rate")
+    assert found.severity == severity
+    assert capture.measured_rate_hz == pytest.approx(RATE_HZ * pace, rel=3e-3)
+    assert f"samples came at {found.figure:.0f} a second" in found.text
+
+
+def test_lost_samples_that_the_card_reports(fake):
+    fake(flags_at=50)
+    found = finding(record(), "stream-flags")
+    assert (found.severity, found.figure) == ("warn", 1.0)
+    # Block 50 begins at 0.50 s, 0.2 s of it before the recording.
+    assert "reported input overflow 1 time, first at 0.30 s" in found.text
+
+
+def test_zeros_in_the_middle(fake):
+    fake(zeros_s=[0.9, 0.92])
+    capture = record(short_sweep(0.8))
+    found = finding(capture, "exact-zeros")
+    assert found.severity == "reject"
+    assert "zeros for 20.0 ms from 0.70 s" in found.text
+    assert finding(capture, "unplugged").severity == "pass"
+
+
+def test_stopped_by_the_caller(fake):
+    fake()
+    capture = record(np.full(3 * RATE_HZ, 0.2), on_block=lambda progress: progress.n_recorded > RATE_HZ // 2)
+    assert capture.was_stopped
+    steps = np.abs(np.diff(capture.samples[:, 0]))
+    assert np.max(steps) < 0.2 * np.pi / (2 * 960) + 2e-3  # the ramp's, and the noise
+    assert np.max(np.abs(capture.samples[-480:])) < 6e-4
+
+
+def test_interrupted(fake):
+    """Ctrl-C while the main thread waits: the process is told, and gone, before the interrupt goes on."""
+    fake()
+    timer = threading.Timer(0.9, signal.raise_signal, args=(signal.SIGINT,))
+    timer.start()
+    with pytest.raises(KeyboardInterrupt):
+        record(np.full(3 * RATE_HZ, 0.2))
+    timer.join()
+
+
+@pytest.mark.parametrize(
+    ("stimulus", "options", "words"),
+    [
+        (np.zeros((3, 2)), {}, "one row of finite samples"),
+        (np.zeros(0), {}, "one row of finite samples"),
+        (np.array([0.0, 1.1]), {}, "within full scale"),
+        (np.array([0.0, np.nan]), {}, "finite"),
+        (np.zeros(9), {"n_channels": 3}, "3 channels asked for"),
+        (np.zeros(9), {"repeats": True}, "needs on_block"),
+    ],
+)
+def test_wrong_calls(stimulus, options, words):
+    with pytest.raises(ValueError, match=words):
+        play_and_record(CARD, stimulus, rate_hz=RATE_HZ, **options)
+
+
+@pytest.mark.parametrize("channels", [{"output_channel": 0}, {"pickup_channel": 2}, {"reference_channel": 0}])
+def test_wrong_channels(channels):
+    with pytest.raises(ValueError, match="channels count from 1"):
+        SoundCard(**channels)
+
+
+def test_one_channel_alone_needs_no_reference(fake):
+    fake()
+    alone = SoundCard(device="card", reference_channel=None)
+    assert alone.record(short_sweep(), rate_hz=RATE_HZ, n_channels=1).shape[1] == 1
+    with pytest.raises(ValueError, match="reference None"):
+        alone.record(short_sweep(), rate_hz=RATE_HZ)
+
+
+DEVICES = [["card", 0, 2, 2, 48000.0], ["mute card", 0, 2, 0, 44100.0], ["card", 1, 2, 2, 48000.0]]
+
+
+@pytest.mark.slow
+def test_devices_with_one_that_does_not_answer(fake):
+    fake(devices=DEVICES, host_apis=["Plain", "Other"], hangs="rates 1", default=[1, 0])
+    start_s = time.monotonic()
+    listed = list_devices()
+    assert time.monotonic() - start_s < 7.0
+    assert [each.rates_hz for each in listed.devices] == [(44100, 48000), None, (44100, 48000)]
+    assert [(each.name, each.host_api, each.n_inputs, each.n_outputs) for each in listed.devices] == [
+        ("card", "Plain", 2, 2),
+        ("mute card", "Plain", 2, 0),
+        ("card", "Other", 2, 2),
+    ]
+    assert [each.is_default_input for each in listed.devices] == [False, True, False]
+    assert listed.explanation.startswith("default output: card (Plain); default input: mute card (Plain).")
+
+
+@pytest.mark.slow
+def test_slow_screen_costs_no_sample(fake):
+    """What the caller does with the blocks may take its time; the card is not blamed for it."""
+    fake()
+    capture = record(on_block=lambda _: time.sleep(0.03), limit_s=9.0)
+    assert len(capture.samples) == len(short_sweep()) + RATE_HZ // 2
+    assert finding(capture, "delivery-rate").severity == "pass"
