@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.pickup.characterisation import answer_of, doubts
+from fit.answers.pickup import doubts
+from fit.answers.pickup.characterisation import answer_of
 from fit.answers.pickup.contradictions import released_of
 from fit.estimate.ladder import choose_model
 from fit.estimate.parameters import ACROSS_UNIT_S, Parameter

@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fit.desk.bench.level import card_of
 from fit.desk.bench import level as leveling
+from fit.desk.bench.level import card_of
 from measure.logbook.rig import Interface, Reference, Rig, read_rig
 from measure.source.devices import Device, DeviceList
 from measure.source.listening import Progress
