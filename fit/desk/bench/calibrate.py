@@ -19,7 +19,7 @@ from fit.desk.show.document import Document, estimate_document, finding_document
 from fit.desk.show.sheets.calibrate import bounded_text, corner_lines, input_lines, loopback_document, loopback_lines
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import CalibrationError
-from measure.logbook.calibrated import Kind, encode_loopback, keep_result, state_calibration
+from measure.logbook.curves import Kind, encode_loopback, keep_result, state_calibration
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, rig_path
 from measure.response import Finding, Response

@@ -7,7 +7,7 @@ import numpy as np
 
 from fit.desk.show.words import plain_text
 from measure.errors import CalibrationError, FileError
-from measure.logbook.calibrated import read_loopback
+from measure.logbook.curves import read_loopback
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import Logbook
 from measure.logbook.take import SweepStimulus, Take, time_now

@@ -13,7 +13,7 @@ from fit.desk.show.sheets.check import Checked, check_document, check_lines, few
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, named
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
-from measure.logbook.checked import keep_checked
+from measure.logbook.drifts import keep_checked
 from measure.logbook.naming import check_name
 from measure.logbook.store import Logbook, list_takes, open_logbook
 from measure.logbook.take import Take

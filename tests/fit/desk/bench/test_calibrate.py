@@ -21,7 +21,7 @@ from fit.desk.book.response import take_response
 from fit.desk.show.sheets.calibrate import bounded_text
 from fit.desk.show.words import SIMULATED_TEXT
 from measure.errors import FileError
-from measure.logbook.calibrated import read_loopback
+from measure.logbook.curves import read_loopback
 from measure.logbook.rig import read_rig
 from measure.logbook.store import open_logbook, read_take
 from measure.quantity import parse_quantity
