@@ -68,17 +68,20 @@ def decode_loopback(content: bytes, name: str) -> Calibration:
         If it is none; one line that names file and key.
     """
     with reading(name, "a loopback", {"schema": SCHEMA}):
-        plain = msgspec.json.decode(content, type=dict[str, Any])
-        names = {"schema", *(field.name for field in fields(Calibration))}
-        for says, keys in (("missing required field", names - set(plain)), ("contains unknown field", set(plain) - names)):
-            if keys:
-                msg = f"Object {says} `{min(keys)}`"
-                raise msgspec.ValidationError(msg)
-        if plain.pop("schema") != SCHEMA:
-            msg = "Invalid enum value - at `$.schema`"
+        return _calibration(msgspec.json.decode(content, type=dict[str, Any]))
+
+
+def _calibration(plain: dict[str, Any]) -> Calibration:
+    names = {"schema", *(field.name for field in fields(Calibration))}
+    for says, keys in (("missing required field", names - set(plain)), ("contains unknown field", set(plain) - names)):
+        if keys:
+            msg = f"Object {says} `{min(keys)}`"
             raise msgspec.ValidationError(msg)
-        parse_time(msgspec.convert(plain["time_utc"], str))
-        return msgspec.convert(plain | {key: _curve(plain[key], key) for key in CURVES}, Calibration)
+    if plain.pop("schema") != SCHEMA:
+        msg = "Invalid enum value - at `$.schema`"
+        raise msgspec.ValidationError(msg)
+    parse_time(msgspec.convert(plain["time_utc"], str))
+    return msgspec.convert(plain | {key: _curve(plain[key], key) for key in CURVES}, Calibration)
 
 
 def keep_result(logbook: Logbook, kind: Kind, content: bytes, *, date: str) -> KeptFile:

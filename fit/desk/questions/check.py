@@ -105,7 +105,7 @@ def _takes_of(logbook: Logbook, wish: CheckWish) -> tuple[list[Take], list[str]]
     listed = list_takes(logbook).takes
     begins = tuple(f"{wish.coil}{mark}" for mark in SEPARATORS)
     own = [take for take in listed if take.name == wish.coil or take.name.startswith(begins)]
-    usable = [take for take in own if take.outcome != "rejected" and take.method != "quiet"]
+    usable = [take for take in own if take.outcome != "rejected" and take.conditions.method != "quiet"]
     if not usable:
         there = ", ".join(take.name for take in listed[:MOST_LISTED]) or "none yet"
         msg = (
