@@ -3,6 +3,7 @@
 The types that this package produces and that fitting consumes: numpy and the standard library only.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -16,10 +17,12 @@ CHANNEL_GAIN, CHANNEL_DELAY = "gain between the inputs", "delay between the inpu
 FloatArray = NDArray[np.floating[Any]]
 ComplexArray = NDArray[np.complexfloating[Any, Any]]
 Severity = Literal["pass", "warn", "reject"]
+Outcome = Literal["good", "usable", "rejected"]
+OUTCOMES: dict[Severity, Outcome] = {"pass": "good", "warn": "usable", "reject": "rejected"}  # of all findings, by the worst
 Unit = Literal["V/V", "Ω"]
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """One thing that was looked at, its figure, and what to do about it.
 
@@ -42,6 +45,17 @@ class Finding:
     text: str
     figure: float | None = None
     unit: str = ""
+
+
+def worst(findings: Iterable[Finding]) -> Severity:
+    """Find the worst severity; "pass" where there are no findings."""
+    order = tuple(OUTCOMES)
+    return max((finding.severity for finding in findings), key=order.index, default="pass")
+
+
+def outcome(findings: Iterable[Finding]) -> Outcome:
+    """Sum findings up as "good", "usable" or "rejected", by the worst of them."""
+    return OUTCOMES[worst(findings)]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

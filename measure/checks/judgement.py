@@ -1,24 +1,26 @@
-"""Recordings of a take with the judgement over them."""
+"""What the checks of a take came to."""
 
 from dataclasses import dataclass
 
-from measure.response import Finding, Response
+from measure.response import Finding, Outcome, Response, outcome
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Looked:
-    """What a look at the recordings of a take gave.
+class Judgement:
+    """Findings over a take, and its response where they allow one.
 
     Attributes
     ----------
     findings : tuple of Finding
         All checks.
-    outcome : str
-        "good", "usable" or "rejected".
     response : Response or None
-        None where it was rejected, or is of a kind without a response.
+        None where the take was rejected, or is of a kind without a response.
     """
 
     findings: tuple[Finding, ...]
-    outcome: str
-    response: Response | None
+    response: Response | None = None
+
+    @property
+    def outcome(self) -> Outcome:
+        """By the worst of the findings."""
+        return outcome(self.findings)

@@ -6,9 +6,7 @@ gave is recognised from the recording; what else was played is judged by its sil
 does to the response and by the room that good recordings leave.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
 import numpy as np
 
@@ -21,8 +19,6 @@ from measure.signal.arrival import BEFORE_S, Arrival, find_latency, follow_stimu
 from measure.signal.mains import find_silences, fit_hum, hum_samples, line_levels
 from measure.signal.recording import Recording, Samples
 from measure.signal.timetable import Timetable, read_timetable
-
-Outcome = Literal["good", "usable", "rejected"]
 
 NAMES = (
     "truncated",
@@ -137,25 +133,6 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     findings += _judge_time(heard, proofs, judged=judged, harmonics=most, rate_hz=recording.rate_hz)
     findings += [_judge_hum(heard, noise), _judge_level(heard), *harmonics, _judge_offset(channels)]
     return tuple(findings)
-
-
-def outcome(findings: Sequence[Finding]) -> Outcome:
-    """Sum findings up.
-
-    Parameters
-    ----------
-    findings : sequence of Finding
-        Of one recording.
-
-    Returns
-    -------
-    {"good", "usable", "rejected"}
-        By the worst of them.
-    """
-    severities = {finding.severity for finding in findings}
-    if "reject" in severities:
-        return "rejected"
-    return "usable" if "warn" in severities else "good"
 
 
 def noise_summary(recording: Recording) -> dict[str, float | None]:

@@ -7,6 +7,7 @@ of any other only the recording tells how fast it was meant to run.
 
 from dataclasses import dataclass, replace
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -299,4 +300,4 @@ def _as_own(line: Line, ends_s: tuple[float, float], *, length_s: float, rate_hz
     if not (is_start and is_stop):
         return None
     before_s = max(line.time_s(own.start_hz), 0.0)
-    return replace(own, before_s=before_s, after_s=max(length_s - before_s - own.duration_s, 0.0))
+    return msgspec.structs.replace(own, before_s=before_s, after_s=max(length_s - before_s - own.duration_s, 0.0))

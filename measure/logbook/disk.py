@@ -2,14 +2,20 @@
 
 import errno
 import os
+import re
 import secrets
 import stat
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+
+import msgspec
 
 from measure.errors import FileError
 
 HIDDEN = "."  # what starts with it in the logbook is unfinished, and passed over
 UNFINISHED = ".unfinished"  # ends the name of a file that is not whole yet
+DAMAGE = (msgspec.DecodeError, ValueError, RecursionError)  # what reading the text of a damaged file raises
 CURES = {
     errno.ENOSPC: "; free some space and try again",
     errno.EDQUOT: "; free some space and try again",
@@ -208,4 +214,61 @@ def replace_file(path: Path, content: bytes) -> None:
         sync_folder(path.parent)
     except OSError as err:
         msg = disk_message("not written, left as it was", path, err)
+        raise FileError(msg) from None
+
+
+# msgspec says "Expected `int`, got `str` - at `$.interface.rate_hz`"
+def describe(error: Exception, choices: Mapping[str, str]) -> str:
+    """Put what msgspec found wrong the way people read it, the key first.
+
+    Parameters
+    ----------
+    error : Exception
+        One of `DAMAGE`, from reading a file.
+    choices : mapping of str to str
+        Key to what may stand there, which msgspec does not say.
+
+    Returns
+    -------
+    str
+        For example ``"interface.rate_hz: expected int, got str"``.
+    """
+    if not isinstance(error, msgspec.ValidationError):
+        return one_line(error)
+    what, _, place = one_line(error, 400).partition(" - at `$")
+    key = place.rstrip("`").lstrip(".").replace("[...]", "")
+    plain = what.replace("`", "").replace(" | null", "")
+    if key and plain.startswith("Object contains unknown field "):
+        return f"{key}.{plain.removeprefix('Object contains unknown field ')}: no such key"
+    if not key and plain.startswith("Object contains unknown field "):
+        return f"{plain.removeprefix('Object contains unknown field ')}: no such key"
+    if re.match(r"[a-z_]+\.[a-z_]+: ", plain):  # from our own checks, which name the key themselves
+        return plain
+    plain = plain[:1].lower() + plain[1:] + (f", expected {choices[key]}" if key in choices else "")
+    return f"{key}: {plain}" if key else plain
+
+
+@contextmanager
+def reading(name: object, what: str, choices: Mapping[str, str]) -> Iterator[None]:
+    """Say what is wrong with the text of a file in one line that names file and key.
+
+    Parameters
+    ----------
+    name : object
+        Of the file.
+    what : str
+        The file ought to be, for example ``"a take"``.
+    choices : mapping of str to str
+        As for `describe`.
+
+    Raises
+    ------
+    FileError
+        Instead of what msgspec or a record's own checks raise.
+    """
+    try:
+        yield
+    except DAMAGE as err:
+        between = ", " if isinstance(err, msgspec.ValidationError) else f" is not {what}: "
+        msg = f"{one_line(name)}{between}{describe(err, choices)}"
         raise FileError(msg) from None

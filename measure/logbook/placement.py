@@ -22,9 +22,10 @@ def placements(takes: Sequence[Take]) -> dict[str, int]:
     placement = 0
     over: str | None = None
     for take in takes:
-        is_elsewhere = over is not None and take.coil_over is not None and take.coil_over != over
-        if found and (take.coil_moved or is_elsewhere):
+        stated = take.conditions
+        is_elsewhere = over is not None and stated.coil_over is not None and stated.coil_over != over
+        if found and (stated.coil_moved or is_elsewhere):
             placement += 1
-        over = take.coil_over if take.coil_over is not None or take.coil_moved else over
+        over = stated.coil_over if stated.coil_over is not None or stated.coil_moved else over
         found[take.name] = placement
     return found

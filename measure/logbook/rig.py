@@ -12,7 +12,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from measure.errors import FileError
-from measure.logbook.disk import one_line, read_small, replace_file
+from measure.logbook.disk import describe, one_line, read_small, replace_file
 from measure.quantity import Quantity, parse_quantity
 
 LIMIT_BYTES = 100_000  # a rig has about 1000
@@ -108,7 +108,7 @@ class Input(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=Tru
 
 
 class Calibration(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
-    """When, and with what interface, what was calibrated; `measure.logbook.calibrated` writes and reads the files.
+    """When, and with what interface, what was calibrated; `measure.logbook.curves` writes and reads the files.
 
     Attributes
     ----------
@@ -407,35 +407,6 @@ def _rig_from_text(text: str, path: Path) -> Rig:
     except (ValueError, RecursionError, TOMLKitError) as err:
         msg = f"{one_line(path)} is not TOML: {one_line(err) if not isinstance(err, RecursionError) else 'nested too deep'}"
     raise FileError(msg)
-
-
-# msgspec says "Expected `int`, got `str` - at `$.interface.rate_hz`"
-def describe(error: msgspec.ValidationError, choices: Mapping[str, str]) -> str:
-    """Put what msgspec found wrong the way people read it, the key first.
-
-    Parameters
-    ----------
-    error : msgspec.ValidationError
-        From reading a file.
-    choices : mapping of str to str
-        Key to what may stand there, which msgspec does not say.
-
-    Returns
-    -------
-    str
-        For example ``"interface.rate_hz: expected int, got str"``.
-    """
-    what, _, place = one_line(error, 400).partition(" - at `$")
-    key = place.rstrip("`").lstrip(".").replace("[...]", "")
-    plain = what.replace("`", "").replace(" | null", "")
-    if key and plain.startswith("Object contains unknown field "):
-        return f"{key}.{plain.removeprefix('Object contains unknown field ')}: no such key"
-    if not key and plain.startswith("Object contains unknown field "):
-        return f"{plain.removeprefix('Object contains unknown field ')}: no such key"
-    if re.match(r"[a-z_]+\.[a-z_]+: ", plain):  # from our own checks, which name the key themselves
-        return plain
-    plain = plain[:1].lower() + plain[1:] + (f", expected {choices[key]}" if key in choices else "")
-    return f"{key}: {plain}" if key else plain
 
 
 def _check_numbers(rig: Rig) -> None:

@@ -1,25 +1,26 @@
-"""A take: its recordings, and all that was true when they were made."""
+"""A take: the conditions it was made under, what was recorded, and what the checks found.
 
+take.json is flat: the conditions stand beside the rest, and a finding has other keys than here (`FINDING_KEYS`).
+"""
+
+import math
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
-from measure.errors import FileError
-from measure.logbook.disk import one_line
+from measure.logbook.conditions import MAX_TEXT, Conditions
+from measure.logbook.disk import one_line, reading
 from measure.logbook.naming import RECORDING_SUFFIXES, RESPONSE_SUFFIXES, check_name
-from measure.logbook.rig import Rig, describe
-from measure.quantity import COLDEST_C, HOTTEST_C, parse_parts, parse_quantity
+from measure.logbook.rig import Rig
+from measure.response import Finding, Outcome
 from measure.signal.stimulus import Sweep
 
 TAKE_FILE = "take.json"
 MAX_REPEATS = 100
-MAX_CONTROLS = 100
 MAX_FINDINGS = 1000
-MAX_NOTE = 10_000  # [characters]
-MAX_TEXT = 1000  # [characters] of any other text
 CHOICES = {
     "schema": '"coilsweep.take/1"; a newer version of coilsweep may have made it',
     "method": '"exciter", "impedance", "plate" or "quiet"',
@@ -29,8 +30,8 @@ CHOICES = {
 }
 TIME_FORMAT = "2026-01-31T12:00:00.000Z"
 
-Method = Literal["exciter", "impedance", "plate", "quiet"]
-Outcome = Literal["good", "usable", "rejected"]
+# What take.json calls the fields of a finding.
+FINDING_KEYS = {"code": "name", "severity": "outcome", "figure": "figure", "unit": "unit", "text": "advice"}
 
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
@@ -95,40 +96,6 @@ class ResponseFile(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fie
         _check_file(self.file, self.sha256, RESPONSE_SUFFIXES)
 
 
-class SweepStimulus(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, tag_field="kind", tag="sweep"):
-    """The exponential sweep that was played; the fields are those of `measure.signal.stimulus.Sweep`.
-
-    Attributes
-    ----------
-    rate_hz : int
-        Sample rate. [Hz]
-    start_hz, stop_hz : float
-        First and last frequency. [Hz]
-    duration_s, before_s, after_s : float
-        Of the sweep and the silences around it. [s]
-    level : float
-        Peak over full scale.
-    """
-
-    rate_hz: int
-    start_hz: float
-    stop_hz: float
-    duration_s: float
-    before_s: float
-    after_s: float
-    level: float
-
-    def __post_init__(self) -> None:
-        """Let the sweep check itself.
-
-        Raises
-        ------
-        ValueError
-            If a number is out of its range.
-        """
-        _sweep(self)
-
-
 class FileStimulus(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, tag_field="kind", tag="file"):
     """A file that was played.
 
@@ -154,32 +121,8 @@ class FileStimulus(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fie
         _check_file(self.file, self.sha256, RECORDING_SUFFIXES)
 
 
-class FindingRecord(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """One check of the recordings, as kept.
-
-    Attributes
-    ----------
-    name : str
-        Of the check.
-    outcome : {"pass", "warn", "reject"}
-        What it came to.
-    figure : float or None
-        What was judged. [`unit`]
-    unit : str
-        Empty for a pure number.
-    advice : str
-        What was found and what to do.
-    """
-
-    name: str
-    outcome: Literal["pass", "warn", "reject"]
-    figure: float | None = None
-    unit: str = ""
-    advice: str = ""
-
-
 class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """One recording, or several repeats, with all that was true when they were made.
+    """One recording, or several repeats, or a response measured elsewhere, with all that was true when they were made.
 
     Attributes
     ----------
@@ -187,20 +130,10 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         Of this form.
     name : str
         Of the take and its folder.
-    method : {"exciter", "impedance", "plate", "quiet"}
-        What was driven; nothing for ``"quiet"``.
+    conditions : Conditions
+        What was stated of it.
     kind : {"recording", "response"}
         Recordings made here or elsewhere, or a response measured elsewhere.
-    added : str
-        Parts across the jack, as written, for example ``"680p±1%, 150k±1%"``; empty for none.
-    controls : dict of str to str
-        Control to setting, as written.
-    coil_over : str or None
-        Pickup that the coil stood over; None where that was not said.
-    coil_moved : bool
-        The coil was moved since the take before: a new placement begins.
-    note : str
-        For people.
     time_utc : str
         When it was made, ISO 8601 with Z; empty until it is kept.
     sequence : int
@@ -211,21 +144,15 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         For a response measured elsewhere.
     rate_hz : int or None
         Sample rate of the recordings. [Hz]
-    stimulus : SweepStimulus, FileStimulus or None
+    stimulus : Sweep, FileStimulus or None
         What was played; None where that is not known, or nothing was.
     rig : Rig or None
         The rig as it was then.
-    dcr : str or None
-        Winding resistance from a multimeter, as written. [Ω]
-    series_resistor : str or None
-        Through which the jack was driven, as written; for the method impedance. [Ω]
-    temperature_c : float or None
-        Of the winding; None where that was not said. [°C]
     simulated : bool
         Made by the virtual bench.
     outcome : {"good", "usable", "rejected"}
         What the checks came to.
-    findings : tuple of FindingRecord
+    findings : tuple of Finding
         Every check that had something to say.
     tool_version : str
         That made the take.
@@ -233,26 +160,18 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
 
     schema: Literal["coilsweep.take/1"] = "coilsweep.take/1"
     name: str
-    method: Method = "exciter"
+    conditions: Conditions = Conditions()
     kind: Literal["recording", "response"] = "recording"
-    added: str = ""
-    controls: dict[str, str] = {}
-    coil_over: str | None = None
-    coil_moved: bool = False
-    note: str = ""
     time_utc: str = ""
     sequence: int = 0
     recordings: tuple[RecordingFile, ...] = ()
     response_file: ResponseFile | None = None
     rate_hz: int | None = None
-    stimulus: SweepStimulus | FileStimulus | None = None
+    stimulus: Sweep | FileStimulus | None = None
     rig: Rig | None = None
-    dcr: str | None = None
-    series_resistor: str | None = None
-    temperature_c: float | None = None
     simulated: bool = False
     outcome: Outcome = "good"
-    findings: tuple[FindingRecord, ...] = ()
+    findings: tuple[Finding, ...] = ()
     tool_version: str = ""
 
     def __post_init__(self) -> None:
@@ -266,11 +185,6 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         check_name(self.name)
         _check_content(self)
         _check_texts(self)
-        parse_parts(self.added)
-        if self.dcr is not None:
-            parse_quantity(self.dcr, "Ω")
-        if self.series_resistor is not None:
-            parse_quantity(self.series_resistor, "Ω")
         if self.time_utc:
             parse_time(self.time_utc)
 
@@ -356,52 +270,69 @@ def with_sha256(take: Take, sha256: dict[str, str]) -> Take:
 
 
 def encode_take(take: Take) -> bytes:
-    """Take as JSON for its folder.
-
-    Parameters
-    ----------
-    take : Take
-        To be kept.
-
-    Returns
-    -------
-    bytes
-        UTF-8, indented.
-    """
-    return msgspec.json.format(msgspec.json.encode(take), indent=2) + b"\n"
+    """Take as the JSON of its folder, UTF-8, indented; a figure that is not finite becomes null."""
+    document: dict[str, Any] = {"schema": take.schema, "name": take.name} | msgspec.structs.asdict(take.conditions)
+    if not take.conditions.is_after:  # older versions know no such key
+        del document["is_after"]
+    document |= {key: getattr(take, key) for key in Take.__struct_fields__ if key != "conditions"}
+    document["findings"] = [{key: _plain(getattr(one, own)) for own, key in FINDING_KEYS.items()} for one in take.findings]
+    return msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n"
 
 
 def decode_take(content: bytes, path: Path) -> Take:
     """Take from the JSON of its folder.
 
-    Parameters
-    ----------
-    content : bytes
-        Of take.json.
-    path : Path
-        For messages.
-
-    Returns
-    -------
-    Take
-        Checked.
-
     Raises
     ------
     FileError
-        If it is no take, with one line that names file and key.
+        If it is no take, with one line that names `path` and key.
     """
+    with reading(path, "a take", CHOICES):
+        return _take(msgspec.json.decode(content))
+
+
+def _plain(value: str | float | None) -> str | float | None:
+    if value is None or isinstance(value, str):
+        return value
+    return float(value) if math.isfinite(value) else None
+
+
+def _take(document: object) -> Take:
+    if not isinstance(document, dict):
+        return msgspec.convert(document, Take)  # it says what is wrong
+    _require("conditions" not in document, "Object contains unknown field `conditions`")
+    stated = {key: document.pop(key) for key in Conditions.__struct_fields__ if key in document}
+    findings, stimulus = document.get("findings"), document.get("stimulus")
+    if isinstance(findings, list):
+        document["findings"] = [_finding(one) for one in findings]
+    if isinstance(stimulus, dict) and stimulus.get("kind") == "sweep":
+        for key in Sweep.__struct_fields__:  # the defaults are for sweeps that are still to be made
+            _require(key in stimulus, f"Object missing required field `{key}` - at `$.stimulus`")
     try:
-        return msgspec.json.decode(content, type=Take)
+        return msgspec.convert(document | {"conditions": stated}, Take)
     except msgspec.ValidationError as err:
-        msg = f"{one_line(path)}, {describe(err, CHOICES)}"
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as err:
-        msg = f"{one_line(path)} is not a take: {one_line(err)}"
-    raise FileError(msg)
+        raise msgspec.ValidationError(_as_written(str(err))) from None
 
 
-def _sweep(stimulus: SweepStimulus) -> Sweep:
-    return Sweep(**msgspec.structs.asdict(stimulus))
+def _require(is_good: bool, what: str) -> None:
+    if not is_good:
+        raise msgspec.ValidationError(what)
+
+
+def _finding(document: object) -> object:
+    if not isinstance(document, dict):
+        return document
+    for key in document:
+        _require(key in FINDING_KEYS.values(), f"Object contains unknown field `{key}` - at `$.findings`")
+    return {own: document[key] for own, key in FINDING_KEYS.items() if key in document}
+
+
+def _as_written(text: str) -> str:
+    text = text.replace("$.conditions", "$")
+    for own, key in FINDING_KEYS.items():
+        text = re.sub(rf"( at `\$\.findings\[\d+\])\.{own}`", rf"\1.{key}`", text)
+        text = re.sub(rf"`{own}`( - at `\$\.findings\[)", rf"`{key}`\1", text)
+    return text
 
 
 def _check_file(file: str, sha256: str, suffixes: tuple[str, ...]) -> None:
@@ -428,11 +359,6 @@ def _check_content(take: Take) -> None:
     if take.rate_hz is not None and not 1000 <= take.rate_hz <= 10_000_000:
         msg = f"rate_hz: {take.rate_hz} is not a sample rate"
         raise ValueError(msg)
-    if take.temperature_c is not None and not COLDEST_C <= take.temperature_c <= HOTTEST_C:
-        msg = (
-            f"temperature_c: {take.temperature_c:g} is not the temperature of a winding, expected {COLDEST_C:g} to {HOTTEST_C:g}"
-        )
-        raise ValueError(msg)
     if take.sequence < 0:
         msg = f"sequence: {take.sequence} is below 0"
         raise ValueError(msg)
@@ -441,20 +367,14 @@ def _check_content(take: Take) -> None:
 def _check_texts(take: Take) -> None:
     sizes = {
         "recordings": (len(take.recordings), MAX_REPEATS),
-        "controls": (len(take.controls), MAX_CONTROLS),
         "findings": (len(take.findings), MAX_FINDINGS),
-        "note": (len(take.note), MAX_NOTE),
         "tool_version": (len(take.tool_version), MAX_TEXT),
     }
     for key, (size, limit) in sizes.items():
         if size > limit:
             msg = f"{key}: {size} is more than the {limit} that a take may have"
             raise ValueError(msg)
-    written = [take.tool_version, *(text for kept in take.findings for text in (kept.name, kept.unit, kept.advice))]
-    if not (all(text.isprintable() for text in written) and take.note.replace("\n", "").replace("\t", "").isprintable()):
-        msg = "note, findings and tool_version: expected printable text"
+    written = [take.tool_version, *(text for one in take.findings for text in (one.code, one.unit, one.text))]
+    if not all(text.isprintable() for text in written):
+        msg = "findings and tool_version: expected printable text"
         raise ValueError(msg)
-    for key, text in [*take.controls.items(), ("coil_over", take.coil_over or "-")]:
-        if not (0 < len(key) <= MAX_TEXT and 0 < len(text) <= MAX_TEXT and (key + text).isprintable()):
-            msg = f'controls and coil_over: "{one_line(key, 40)}" to "{one_line(text, 40)}": expected printable text'
-            raise ValueError(msg)

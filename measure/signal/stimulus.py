@@ -1,7 +1,6 @@
 """The stimulus: its samples, and what they were made from."""
 
-from dataclasses import dataclass
-
+import msgspec
 import numpy as np
 
 from measure.response import FloatArray
@@ -12,8 +11,7 @@ TOP_OF_RATE = 0.46  # [1] upper end of the sweep over the sample rate; interface
 FADE_S = 0.005  # [s] raised-cosine ends: no click at start and stop
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Sweep:
+class Sweep(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, tag_field="kind", tag="sweep"):
     """What an exponential sweep is made from.
 
     Attributes
@@ -47,7 +45,7 @@ class Sweep:
             If a number is out of its range; the message names it.
         """
         if self.stop_hz == 0.0:
-            object.__setattr__(self, "stop_hz", TOP_OF_RATE * self.rate_hz)
+            msgspec.structs.force_setattr(self, "stop_hz", TOP_OF_RATE * self.rate_hz)
         limits = {
             "rate_hz": 8000 <= self.rate_hz <= 768000,
             "start_hz and stop_hz": 0 < self.start_hz < self.stop_hz < self.rate_hz / 2,

@@ -29,7 +29,7 @@ from fit.estimate.parameters import (
 )
 from fit.estimate.shifts import is_calibrated, shift_rows
 from measure.quantity import Quantity, format_quantity
-from measure.response import ComplexArray, Finding, FloatArray, Response, relative_std
+from measure.response import ComplexArray, Finding, FloatArray, relative_std
 
 USUAL_RESISTANCE = (1e6, 2.3)  # [Ω], [ln 1] of inputs, line inputs too: common practice, no source
 USUAL_CAPACITANCE = (150e-12, 1.5)  # [F], [ln 1] with a cable: common practice, no source
@@ -39,28 +39,6 @@ STARTS_OHM = (1e4, 1e5, 1e6, 1e7)
 LOWEST = 8  # points of a take that tell the gain at the start
 TELLING = 0.2  # [1] relative standard uncertainty from which on nothing was told
 LEAST_OHM = 300e3  # [Ω] below, a pickup is damped more than by any instrument input: common practice, no source
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class LoadTake:
-    """One take through a series resistor.
-
-    Attributes
-    ----------
-    name : str
-        For messages.
-    response : Response
-        Input's end over driven end.
-    series : Quantity
-        The resistor. [Ω]
-    added : tuple of Quantity
-        Known parts across the input.
-    """
-
-    name: str
-    response: Response
-    series: Quantity
-    added: tuple[Quantity, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -92,13 +70,14 @@ class InputAnswer:
     simulated: bool
 
 
-def characterise_input(takes: Sequence[LoadTake]) -> InputAnswer:
+def characterise_input(takes: Sequence[TakeEvidence]) -> InputAnswer:
     """Fit all takes together.
 
     Parameters
     ----------
-    takes : sequence of LoadTake
-        At least one. The same value and bound in several takes is the same part.
+    takes : sequence of TakeEvidence
+        At least one, each through a series resistor, its response that of the input's end over the driven end. The same value
+        and bound in several takes is the same part.
 
     Returns
     -------
@@ -164,11 +143,8 @@ class _Divider:
         return ratio, rows
 
 
-def _lay_out(takes: Sequence[LoadTake]) -> Problem:
-    rows = tuple(
-        TakeEvidence(name=take.name, response=take.response, added=take.added, method="impedance", series_resistor=take.series)
-        for take in takes
-    )
+def _lay_out(takes: Sequence[TakeEvidence]) -> Problem:
+    rows = tuple(takes)
     evidence = Evidence(
         takes=rows,
         input_resistance=_wide(*USUAL_RESISTANCE, "Ω"),

@@ -9,17 +9,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fit.answers.calibrate.exciter_corner import current_response, find_corner
-from fit.answers.calibrate.input import LoadTake, characterise_input
-from fit.desk.bench.calibration_recordings import Heard, InputLoad, heard_from_files
+from fit.answers.calibrate.input import characterise_input
+from fit.desk.bench.recordings import Batch, InputLoad, read_by_rig
 from fit.desk.book.bounds import bounded
-from fit.desk.book.card import Made, calibration_warnings, device_of, freed_response, inputs_of
+from fit.desk.book.card import CardUse, calibration_warnings, device_of, freed_response, inputs_of
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document, estimate_document, finding_document
 from fit.desk.show.sheets.calibrate import bounded_text, corner_lines, input_lines, loopback_document, loopback_lines
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
+from fit.estimate.evidence import TakeEvidence
 from measure.errors import CalibrationError
-from measure.logbook.calibrated import Kind, encode_loopback, keep_result, state_calibration
+from measure.logbook.curves import Kind, encode_loopback, keep_result, state_calibration
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, rig_path
 from measure.response import Finding, Response
@@ -27,7 +28,7 @@ from measure.response import Finding, Response
 SENSELESS = ("swapped",)  # two inputs on one point, or on both ends of a resistor, may look exchanged
 
 
-Listen = Callable[[], Heard]
+Listen = Callable[[], Batch]
 
 
 def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
@@ -49,25 +50,25 @@ def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
 
     logbook = open_logbook(desk.logbook, create=True)
     rig = rig_of(logbook)
-    heard = listen()
-    _require_rig(rig, heard)
-    findings = _checks(heard)
+    batch = listen()
+    _require_rig(rig, batch)
+    findings = _checks(batch)
     if not _is_rejected(findings):
         device = device_of(rig)
-        found = solve_loopback(heard.recordings, stimulus=heard.stimulus, device=device, time_utc=heard.time_utc)
+        found = solve_loopback(batch.repeats, stimulus=batch.played, device=device, time_utc=batch.time_utc)
         findings += found.findings
     if _is_rejected(findings):
         return _rejected(desk, "loopback", findings)
-    made = _made(rig, heard)
-    reference = made.reference_channel or found.calibration.reference_channel
-    calibration = replace(found.calibration, pickup_channel=made.pickup_channel, reference_channel=reference)
-    written = _write(desk, logbook, rig, heard, _Result(kind="loopback", content=encode_loopback(calibration)))
-    document = loopback_document(calibration) | {"file": written.file, "rig": {}}
-    lines = loopback_lines(calibration, has_stimulus=heard.stimulus is not None)
+    pickup, reference = _use(rig, batch).inputs
+    reference = reference or found.calibration.reference_channel
+    calibration = replace(found.calibration, pickup_channel=pickup, reference_channel=reference)
+    written = _write(desk, logbook, rig, batch, _Result(kind="loopback", content=encode_loopback(calibration)))
+    document = loopback_document(calibration) | {"file": written, "rig": {}}
+    lines = loopback_lines(calibration, has_stimulus=batch.played is not None)
     return _done(lines, document, findings, simulated=calibration.simulated)
 
 
-def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[InputLoad], Heard]) -> Outcome:
+def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[InputLoad], Batch]) -> Outcome:
     """Find resistance and capacitance of the pickup's input, cable included, and write them to rig.toml.
 
     Parameters
@@ -87,20 +88,20 @@ def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[In
     logbook = open_logbook(desk.logbook, create=True)
     rig = rig_of(logbook)
     warnings: list[str] = []
-    takes: list[LoadTake] = []
+    takes: list[TakeEvidence] = []
     findings: tuple[Finding, ...] = ()
-    first: Heard | None = None
+    first: Batch | None = None
     for load in loads:
-        heard = listen(load)
-        _require_rig(rig, heard, first)
-        first = first or heard
-        own = _named(_checks(heard), load.name)
+        batch = listen(load)
+        _require_rig(rig, batch, first)
+        first = first or batch
+        own = _named(_checks(batch), load.name)
         findings += own
         if not _is_rejected(own):
-            response = _response(logbook, rig, heard, warnings)
+            response = _response(logbook, rig, batch, warnings)
             added = tuple(bounded(part, f"added in {load.name}", warnings) for part in load.added)
             series = bounded(load.series, f"series resistor in {load.name}", warnings)
-            takes.append(LoadTake(name=load.name, response=response, series=series, added=added))
+            takes.append(TakeEvidence(name=load.name, response=response, added=added, method="impedance", series_resistor=series))
     if first is None or _is_rejected(findings):
         return _rejected(desk, "input", findings)
     answer = characterise_input(takes)
@@ -127,9 +128,7 @@ def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[In
     }
     written = _write(desk, logbook, rig, first, _Result(kind="input", content=_json(document), changes=changes))
     lines = input_lines(answer, changes, [load.name for load in loads])
-    return _done(
-        lines, document | {"file": written.file, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings
-    )
+    return _done(lines, document | {"file": written, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings)
 
 
 def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None = None) -> Outcome:
@@ -154,16 +153,16 @@ def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None =
     warnings: list[str] = []
     responses: list[Response] = []
     findings: tuple[Finding, ...] = ()
-    first: Heard | None = None
+    first: Batch | None = None
     for name, listen in (("by the output", by_output), ("by the current", by_current)):
         if listen is not None:
-            heard = listen()
-            _require_rig(rig, heard, first)
-            first = first or heard
-            own = _named(_checks(heard), name)
+            batch = listen()
+            _require_rig(rig, batch, first)
+            first = first or batch
+            own = _named(_checks(batch), name)
             findings += own
             if not _is_rejected(own):
-                responses.append(_response(logbook, rig, heard, warnings))
+                responses.append(_response(logbook, rig, batch, warnings))
     if first is None or _is_rejected(findings):
         return _rejected(desk, "exciter", findings)
     answer = find_corner(responses[0] if by_current is None else current_response(responses[0], responses[1]))
@@ -181,9 +180,7 @@ def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None =
     }
     written = _write(desk, logbook, rig, first, _Result(kind="exciter", content=_json(document), changes=changes))
     lines = corner_lines(answer, changes)
-    return _done(
-        lines, document | {"file": written.file, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings
-    )
+    return _done(lines, document | {"file": written, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings)
 
 
 def calibrate_exciter_files(
@@ -216,12 +213,12 @@ def calibrate_exciter_files(
     if not any(files):
         return calibrate_exciter(desk, live)
     if alone is not None and by_output is None and by_current is None:
-        return calibrate_exciter(desk, lambda: heard_from_files(desk, [alone], stimulus_file))
+        return calibrate_exciter(desk, lambda: read_by_rig(desk, [alone], stimulus_file))
     if alone is None and by_output is not None and by_current is not None:
         return calibrate_exciter(
             desk,
-            lambda: heard_from_files(desk, [by_output], stimulus_file),
-            lambda: heard_from_files(desk, [by_current], stimulus_file),
+            lambda: read_by_rig(desk, [by_output], stimulus_file),
+            lambda: read_by_rig(desk, [by_current], stimulus_file),
         )
     msg = "give either --from FILE, or --by-output FILE and --by-current FILE"
     raise ValueError(msg)
@@ -236,12 +233,7 @@ class _Result:
     changes: dict[str, str | float] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Written:
-    file: str
-
-
-def _require_rig(rig: Rig, heard: Heard, first: Heard | None = None) -> None:
+def _require_rig(rig: Rig, batch: Batch, first: Batch | None = None) -> None:
     """Refuse recordings at another rate than rig.toml states, or than each other.
 
     Raises
@@ -249,30 +241,30 @@ def _require_rig(rig: Rig, heard: Heard, first: Heard | None = None) -> None:
     CalibrationError
         If rates differ, or the reference input was not recorded.
     """
-    recording = heard.recordings[0]
+    recording = batch.repeats[0]
     stated = rig.interface.rate_hz
     if stated is not None and recording.rate_hz != stated:
         msg = f"rig.toml states {stated} Hz, the recording has {recording.rate_hz} Hz: record at the rate of the takes to come"
         raise CalibrationError(msg)
-    if first is not None and recording.rate_hz != first.recordings[0].rate_hz:
-        msg = f"the recordings have different sample rates, {first.recordings[0].rate_hz} and {recording.rate_hz} Hz: use one"
+    if first is not None and recording.rate_hz != first.repeats[0].rate_hz:
+        msg = f"the recordings have different sample rates, {first.repeats[0].rate_hz} and {recording.rate_hz} Hz: use one"
         raise CalibrationError(msg)
     if recording.reference_channel is None:
         msg = "a calibration needs both inputs: state interface.reference_channel (coilsweep rig --reference-channel N)"
         raise CalibrationError(msg)
 
 
-def _checks(heard: Heard) -> tuple[Finding, ...]:
+def _checks(batch: Batch) -> tuple[Finding, ...]:
     from measure.checks.recording import check_recording
 
-    found = [one for recording in heard.recordings for one in check_recording(recording, stimulus=heard.stimulus)]
-    return (*heard.findings, *(one for one in found if one.code not in SENSELESS and one.severity != "pass"))
+    found = [one for recording in batch.repeats for one in check_recording(recording, stimulus=batch.played)]
+    return (*batch.findings, *(one for one in found if one.code not in SENSELESS and one.severity != "pass"))
 
 
-def _made(rig: Rig, heard: Heard) -> Made:
-    first = heard.recordings[0]
-    pickup, reference = inputs_of(rig, (first.pickup_channel, first.reference_channel), is_live=heard.is_live)
-    return Made(rate_hz=first.rate_hz, pickup_channel=pickup, reference_channel=reference, time_utc=heard.time_utc)
+def _use(rig: Rig, batch: Batch) -> CardUse:
+    first = batch.repeats[0]
+    inputs = inputs_of(rig, (first.pickup_channel, first.reference_channel), is_live=batch.is_live)
+    return CardUse(rate_hz=first.rate_hz, inputs=inputs, time_utc=batch.time_utc)
 
 
 def _named(findings: Sequence[Finding], name: str) -> tuple[Finding, ...]:
@@ -283,29 +275,29 @@ def _is_rejected(findings: Sequence[Finding]) -> bool:
     return any(finding.severity == "reject" for finding in findings)
 
 
-def _response(logbook: Logbook, rig: Rig, heard: Heard, warnings: list[str]) -> Response:
+def _response(logbook: Logbook, rig: Rig, batch: Batch, warnings: list[str]) -> Response:
     from measure.transfer.response import estimate_response
 
-    response = estimate_response(heard.recordings, stimulus=heard.stimulus)
-    response = freed_response(logbook, rig, response, _made(rig, heard))
+    response = estimate_response(batch.repeats, stimulus=batch.played)
+    response = freed_response(logbook, rig, response, _use(rig, batch))
     warnings += calibration_warnings(response)
     return response
 
 
-def _write(desk: Desk, logbook: Logbook, rig: Rig, heard: Heard, result: _Result) -> _Written:
-    kept = keep_result(logbook, result.kind, result.content, date=heard.time_utc)
+def _write(desk: Desk, logbook: Logbook, rig: Rig, batch: Batch, result: _Result) -> str:
+    kept = keep_result(logbook, result.kind, result.content, date=batch.time_utc)
     state_calibration(
         logbook,
         result.kind,
         kept,
-        date=heard.time_utc,
-        rate_hz=heard.recordings[0].rate_hz,
+        date=batch.time_utc,
+        rate_hz=batch.repeats[0].rate_hz,
         device=device_of(rig),
         changes=result.changes or {},
     )
     file = logbook.path / "results" / kept.name
     desk.say(f"Written: {file}, {rig_path(logbook)}")
-    return _Written(file=str(file))
+    return str(file)
 
 
 def _rejected(desk: Desk, kind: Kind, findings: Sequence[Finding]) -> Outcome:

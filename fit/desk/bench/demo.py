@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from fit.answers.figures import Estimate
-from fit.desk.bench.imports import TakeFacts, import_recordings
+from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.evidence import FitWish
@@ -21,6 +21,7 @@ from fit.desk.questions.report import write_report
 from fit.desk.show.document import Document
 from fit.desk.show.words import estimate_texts, quantity_name, table_lines
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.quantity import format_quantity
 from measure.response import ComplexArray, FloatArray
 from measure.source.virtual import Faults, Noise, VirtualBench
@@ -192,15 +193,16 @@ def _interface(frequency_hz: FloatArray) -> ComplexArray:
 def _bring_in(desk: Desk) -> None:
     played = Path("sweep.wav")
     takes = {
-        "open-loud": TakeFacts(stimulus_file=played, note="input gain far up", simulated=True),
-        "open": TakeFacts(stimulus_file=played, note="input gain turned down", simulated=True),
-        "plus-1n": TakeFacts(stimulus_file=played, added=ADDED_TEXT, simulated=True),
+        "open-loud": Conditions(note="input gain far up"),
+        "open": Conditions(note="input gain turned down"),
+        "plus-1n": Conditions(added=ADDED_TEXT),
     }
-    for name, facts in takes.items():
-        added = f' --add "{facts.added}"' if facts.added else ""
-        note = f' --note "{facts.note}"' if facts.note else ""
+    for name, conditions in takes.items():
+        added = f' --add "{conditions.added}"' if conditions.added else ""
+        note = f' --note "{conditions.note}"' if conditions.note else ""
         _typed(desk, f"coilsweep import {name} {name}.wav --stimulus sweep.wav{added}{note}")
-        _told(desk, import_recordings(desk, name, (Path(f"{name}.wav"),), facts=facts))
+        files = Files(paths=(Path(f"{name}.wav"),), stimulus_file=played, simulated=True)
+        _told(desk, import_take(desk, name, files, conditions=conditions))
     _typed(desk, "coilsweep inspect open")
     _told(desk, inspect_take(desk, "open"))
 

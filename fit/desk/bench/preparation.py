@@ -4,19 +4,19 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from fit.circuit.controls import split_settings
-from fit.desk.bench.imports import TakeFacts
 from fit.desk.bench.rig import DEFAULT_RATE_HZ
 from fit.desk.book.desk import Desk
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.show.words import CAUTIONS
+from measure.logbook.conditions import Conditions
 from measure.logbook.rig import Rig, card_channel, missing
 from measure.logbook.store import Logbook, instrument_path, list_takes
-from measure.logbook.take import SweepStimulus, Take, parse_time
-from measure.quantity import parse_quantity
+from measure.logbook.take import Take, parse_time
+from measure.signal.stimulus import Sweep
 
 if TYPE_CHECKING:
     from measure.source.interface import Source
+    from measure.source.virtual import VirtualBench
 
 USUAL_RATE_HZ = DEFAULT_RATE_HZ  # [Hz] where the rig states none
 INPUT_GAIN = 0.3  # [1] of the virtual bench's input: turned down, so that the usual level does not clip
@@ -24,7 +24,7 @@ VIRTUAL_METHODS = ("exciter", "quiet")
 SESSION_S = 8 * 3600.0  # [s] after so long a pause the cautions are said again
 
 
-def virtual_source(logbook: Logbook, rig: Rig, facts: TakeFacts) -> "Source":
+def virtual_source(logbook: Logbook, rig: Rig, conditions: Conditions) -> "Source":
     """Lay the invented pickup or guitar on the virtual bench, as a take wants it.
 
     Parameters
@@ -33,8 +33,8 @@ def virtual_source(logbook: Logbook, rig: Rig, facts: TakeFacts) -> "Source":
         Its instrument.toml says what is wired how; without one it is a pickup alone.
     rig : Rig
         States input and cable.
-    facts : TakeFacts
-        What is true of the take.
+    conditions : Conditions
+        Of the take.
 
     Returns
     -------
@@ -46,22 +46,24 @@ def virtual_source(logbook: Logbook, rig: Rig, facts: TakeFacts) -> "Source":
     ValueError
         If the virtual bench has no such method.
     """
-    from fit.desk.bench.virtual import OnBench, bench_for
-
-    if facts.method not in VIRTUAL_METHODS:
-        msg = f"--virtual: the virtual bench knows the methods {' and '.join(VIRTUAL_METHODS)}, not {facts.method}"
+    if conditions.method not in VIRTUAL_METHODS:
+        msg = f"--virtual: the virtual bench knows the methods {' and '.join(VIRTUAL_METHODS)}, not {conditions.method}"
         raise ValueError(msg)
+    bench = bench_of(logbook, rig, conditions)
+    return replace(bench, pickup=lambda frequency_hz: INPUT_GAIN * bench.pickup(frequency_hz))
+
+
+def bench_of(logbook: Logbook, rig: Rig, conditions: Conditions) -> "VirtualBench":
+    """Lay what instrument.toml states, or a pickup alone, on the virtual bench; each take has its own noise."""
+    from fit.desk.bench.virtual import bench_for
+
     path = instrument_path(logbook)
-    there = OnBench(
-        added=facts.added,
-        controls=split_settings(facts.settings),
-        coil_over=facts.coil_over,
+    return bench_for(
+        conditions,
         load=load_of_rig(rig),
         instrument=read_instrument_file(path) if path.exists() else None,
         seed=1 + len(list_takes(logbook).takes),
     )
-    bench = bench_for(there)
-    return replace(bench, pickup=lambda frequency_hz: INPUT_GAIN * bench.pickup(frequency_hz))
 
 
 def say_cautions(desk: Desk, logbook: Logbook, rig: Rig, *, method: str) -> None:
@@ -90,7 +92,7 @@ def say_cautions(desk: Desk, logbook: Logbook, rig: Rig, *, method: str) -> None
 
 
 def _is_live(take: Take) -> bool:
-    return not take.simulated and (isinstance(take.stimulus, SweepStimulus) or take.method == "quiet")
+    return not take.simulated and (isinstance(take.stimulus, Sweep) or take.conditions.method == "quiet")
 
 
 def say_open(desk: Desk, rig: Rig, source: "Source") -> None:
@@ -124,45 +126,43 @@ def say_open(desk: Desk, rig: Rig, source: "Source") -> None:
         desk.say(f"Before a fit the rig has to state {', '.join(later)}: coilsweep rig --ask")
 
 
-def require_resistor(facts: TakeFacts) -> None:
+def require_resistor(conditions: Conditions) -> None:
     """See that a series resistor is stated where one is driven through, and there alone.
 
     Parameters
     ----------
-    facts : TakeFacts
-        What is true of the take.
+    conditions : Conditions
+        Of the take.
 
     Raises
     ------
     ValueError
         If it is missing, or senseless.
     """
-    if facts.method == "impedance" and facts.series_resistor is None:
+    if conditions.method == "impedance" and conditions.series_resistor is None:
         msg = 'an impedance take needs the resistor that the jack is driven through: --series-resistor, such as "100k ± 1%"'
         raise ValueError(msg)
-    if facts.series_resistor is not None:
-        if facts.method != "impedance":
-            msg = "--series-resistor is for --method impedance alone"
-            raise ValueError(msg)
-        parse_quantity(facts.series_resistor, "Ω")
+    if conditions.series_resistor is not None and conditions.method != "impedance":
+        msg = "--series-resistor is for --method impedance alone"
+        raise ValueError(msg)
 
 
-def require_reference(rig: Rig, facts: TakeFacts) -> None:
+def require_reference(rig: Rig, conditions: Conditions) -> None:
     """See that an impedance take has both ends of its resistor.
 
     Parameters
     ----------
     rig : Rig
         As it is now.
-    facts : TakeFacts
-        What is true of the take.
+    conditions : Conditions
+        Of the take.
 
     Raises
     ------
     ValueError
         If the rig records no reference.
     """
-    if facts.method == "impedance" and rig.reference.kind == "none":
+    if conditions.method == "impedance" and rig.reference.kind == "none":
         msg = (
             "an impedance take records both ends of the series resistor, but the rig has no reference channel: "
             "coilsweep rig --reference loopback --reference-channel N"

@@ -1,7 +1,6 @@
 """The rig as the logbook states it, and the sweep as a file."""
 
 from collections.abc import Mapping
-from dataclasses import asdict
 from pathlib import Path
 
 import msgspec
@@ -104,4 +103,4 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
         f'  coilsweep import NAME RECORDING.wav --stimulus "{plain_text(str(file))}"',
     )
     document: Document = {"schema": "coilsweep.stimulus/1", "file": str(file), "length_s": seconds, "bits": 24}
-    return Outcome(lines=lines, document=document | asdict(sweep))
+    return Outcome(lines=lines, document=document | msgspec.structs.asdict(sweep))

@@ -6,7 +6,7 @@ file invents, whatever is printed on them.
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import msgspec
 import numpy as np
@@ -16,9 +16,10 @@ from fit.circuit.harness import INPUT_LOAD, Case
 from fit.circuit.instrument import Instrument, Pickup, stated_values
 from fit.circuit.transfers import solve_instrument
 from fit.desk.bench.demo import DCR_TEXT, NOISE, Drawer, pickup_response
+from measure.logbook.conditions import Conditions
 from measure.quantity import Quantity, parse_parts
 from measure.response import ComplexArray, FloatArray
-from measure.source.virtual import Noise, ResponseFunction, VirtualBench
+from measure.source.virtual import ResponseFunction, VirtualBench
 
 GAIN = 0.1  # [1] pickup over what is played at 1 kHz
 REFERENCE_GAIN = 0.6
@@ -41,65 +42,35 @@ PICKUPS = {
 VIRTUAL_DCR = DCR_TEXT
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class OnBench:
-    """What is true for one take.
+def bench_for(
+    conditions: Conditions, *, load: Mapping[str, Quantity], instrument: Instrument | None = None, seed: int = 0
+) -> VirtualBench:
+    """Lay the exciter over the pickup, turn the controls, clip the parts on.
 
-    Attributes
+    Parameters
     ----------
-    added : str
-        Parts across the jack, as written.
-    controls : dict of str to str
-        Where the controls stand.
-    coil_over : str
-        Pickup under the exciter; empty for the first.
-    is_after : bool
-        After the job of "compare".
+    conditions : Conditions
+        Of the take; the coil over nothing named stands over the first pickup.
     load : dict of str to Quantity
         Input and cable, as the rig states them.
     instrument : Instrument or None
         None for a pickup alone.
     seed : int
         Of the noise.
-    """
-
-    added: str = ""
-    controls: Mapping[str, str] = field(default_factory=dict)
-    coil_over: str = ""
-    is_after: bool = False
-    load: Mapping[str, Quantity]
-    instrument: Instrument | None = None
-    seed: int = 0
-
-
-def bench_for(there: OnBench) -> VirtualBench:
-    """Lay the exciter over the pickup, turn the controls, clip the parts on.
-
-    Parameters
-    ----------
-    there : OnBench
-        What is true for the take.
 
     Returns
     -------
     VirtualBench
         Source of one recording.
     """
-    response = _drawer_response(there) if there.instrument is None else _guitar_response(there, there.instrument)
-    hum = tuple(level * (JOB_HUM if there.is_after else 1.0) for level in NOISE.pickup_hum)
-    noise = Noise(
-        hum_hz=NOISE.hum_hz,
-        pickup_hum=hum,
-        reference_hum=NOISE.reference_hum,
-        pickup_white=NOISE.pickup_white,
-        reference_white=NOISE.reference_white,
-    )
+    response = _drawer_response(conditions, load) if instrument is None else _guitar_response(conditions, load, instrument)
+    hum = tuple(level * (JOB_HUM if conditions.is_after else 1.0) for level in NOISE.pickup_hum)
     return VirtualBench(
         pickup=lambda f: GAIN * _interface(f) * response(f),
         reference=lambda f: REFERENCE_GAIN * _interface(f),
         reference_delay_samples=0.01,
-        noise=noise,
-        seed=there.seed,
+        noise=replace(NOISE, pickup_hum=hum),
+        seed=seed,
     )
 
 
@@ -165,17 +136,17 @@ def _coil_value(pickup: str, name: str, *, is_after: bool) -> float:
     return {"inductance": henry, "dcr": ohm, "winding_capacitance": farad + (JOB_F if is_after else 0.0)}[name]
 
 
-def _drawer_response(there: OnBench) -> ResponseFunction:
+def _drawer_response(conditions: Conditions, load: Mapping[str, Quantity]) -> ResponseFunction:
     drawer = Drawer()
-    job_f = JOB_F if there.is_after else 0.0
-    parts = parse_parts(there.added)
+    job_f = JOB_F if conditions.is_after else 0.0
+    parts = parse_parts(conditions.added)
     added_f = sum(_added_value(part) for part in parts if part.unit == "F")
     added_s = sum(1 / _added_value(part) for part in parts if part.unit == "Ω")
-    input_ohm = 1 / (1 / true_value("input.resistance", there.load["input.resistance"]) + added_s)
+    input_ohm = 1 / (1 / true_value("input.resistance", load["input.resistance"]) + added_s)
     drawer = replace(
         drawer,
         capacitance_f=drawer.capacitance_f + job_f,
-        input_f=true_value("input.capacitance", there.load["input.capacitance"]),
+        input_f=true_value("input.capacitance", load["input.capacitance"]),
         input_ohm=input_ohm,
     )
     return lambda f: pickup_response(drawer, f, added_f=added_f)
@@ -185,17 +156,17 @@ def _added_value(part: Quantity) -> float:
     return true_value(f"added {part.value:.6g} {part.unit}", part)
 
 
-def _guitar_response(there: OnBench, stated: Instrument) -> ResponseFunction:
+def _guitar_response(conditions: Conditions, load: Mapping[str, Quantity], stated: Instrument) -> ResponseFunction:
     instrument = _with_losses(stated)
-    values = true_values(stated, there.load, is_after=there.is_after)
-    load = list(INPUT_LOAD)
-    for number, part in enumerate(parse_parts(there.added)):
+    values = true_values(stated, load, is_after=conditions.is_after)
+    across = list(INPUT_LOAD)
+    for number, part in enumerate(parse_parts(conditions.added)):
         values[f"added.{number}"] = _added_value(part)
-        load.append((f"added.{number}", part.unit == "F"))
+        across.append((f"added.{number}", part.unit == "F"))
     grid_hz = np.geomspace(0.5, 400e3, GRID_POINTS)
-    case = Case(settings=read_settings(stated, there.controls), frequency_hz=grid_hz, load=tuple(load))
+    case = Case(settings=read_settings(stated, conditions.controls), frequency_hz=grid_hz, load=tuple(across))
     (transfer,) = solve_instrument(instrument, [case], values=values)
-    over = there.coil_over or next(iter(stated.pickup))
+    over = conditions.coil_over or next(iter(stated.pickup))
     weights = [
         (1.0 if name == over else LEAK) * PICKUPS.get(name, PICKUPS["bridge"])[3] for name in stated.pickup
     ]  # the exciter's field in each pickup

@@ -7,12 +7,13 @@ import numpy as np
 
 from fit.desk.show.words import plain_text
 from measure.errors import CalibrationError, FileError
-from measure.logbook.calibrated import read_loopback
+from measure.logbook.curves import read_loopback
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import Logbook
-from measure.logbook.take import SweepStimulus, Take, time_now
+from measure.logbook.take import Take, time_now
 from measure.response import Finding, Response
 from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep
 from measure.transfer.calibration import EDGE_OCTAVES, Calibration, apply_calibration, judge_age, require_match
 
 USED_HZ = (30.0, 20000.0)  # [Hz] what fits use
@@ -39,10 +40,10 @@ def without_card(logbook: Logbook, take: Take, response: Response) -> Response:
     if take.rig is None or not take.recordings:
         return response
     first = take.recordings[0]
-    is_live = isinstance(take.stimulus, SweepStimulus)
-    pickup, reference = inputs_of(take.rig, (first.pickup_channel, first.reference_channel), is_live=is_live)
-    made = Made(rate_hz=take.rate_hz or 0, pickup_channel=pickup, reference_channel=reference, time_utc=take.time_utc)
-    return freed_response(logbook, take.rig, response, made)
+    is_live = isinstance(take.stimulus, Sweep)
+    inputs = inputs_of(take.rig, (first.pickup_channel, first.reference_channel), is_live=is_live)
+    use = CardUse(rate_hz=take.rate_hz or 0, inputs=inputs, time_utc=take.time_utc)
+    return freed_response(logbook, take.rig, response, use)
 
 
 def device_of(rig: Rig) -> str:
@@ -83,12 +84,12 @@ def freeing(logbook: Logbook, rig: Rig, recordings: Sequence[Recording], *, is_l
         Response as recorded to that without the card.
     """
     first = recordings[0]
-    pickup, reference = inputs_of(rig, (first.pickup_channel, first.reference_channel), is_live=is_live)
-    made = Made(rate_hz=first.rate_hz, pickup_channel=pickup, reference_channel=reference, time_utc=time_now())
+    inputs = inputs_of(rig, (first.pickup_channel, first.reference_channel), is_live=is_live)
+    use = CardUse(rate_hz=first.rate_hz, inputs=inputs, time_utc=time_now())
 
     def free(response: Response) -> Response:
         try:
-            return freed_response(logbook, rig, response, made)
+            return freed_response(logbook, rig, response, use)
         except FileError as err:  # the take is to be kept all the same
             return _with_findings(response, Finding(code=f"{CODE}-refused", severity="warn", text=str(err)))
 
@@ -118,28 +119,25 @@ def inputs_of(rig: Rig, channels: tuple[int, int | None], *, is_live: bool) -> t
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
+class CardUse:
     """How a response was recorded.
 
     Attributes
     ----------
     rate_hz : int
         Sample rate. [Hz]
-    pickup_channel : int
-        From 1.
-    reference_channel : int or None
-        From 1; None where it was not recorded.
+    inputs : tuple
+        Pickup's and reference input, from 1; None where the reference was not recorded.
     time_utc : str
         When. ISO 8601, UTC.
     """
 
     rate_hz: int
-    pickup_channel: int
-    reference_channel: int | None
+    inputs: tuple[int, int | None]
     time_utc: str
 
 
-def freed_response(logbook: Logbook, rig: Rig, response: Response, made: Made) -> Response:
+def freed_response(logbook: Logbook, rig: Rig, response: Response, use: CardUse) -> Response:
     """Take the card out of a response, by the loopback that a rig names.
 
     Parameters
@@ -150,7 +148,7 @@ def freed_response(logbook: Logbook, rig: Rig, response: Response, made: Made) -
         That the response was recorded with.
     response : Response
         As recorded.
-    made : Made
+    use : CardUse
         How.
 
     Returns
@@ -161,21 +159,22 @@ def freed_response(logbook: Logbook, rig: Rig, response: Response, made: Made) -
     calibration = read_loopback(logbook, rig)
     if calibration is None:
         return response
-    is_referred = made.reference_channel is not None
+    pickup, reference = use.inputs
+    is_referred = reference is not None
     try:
         require_match(
             calibration,
-            rate_hz=made.rate_hz,
+            rate_hz=use.rate_hz,
             device=device_of(rig),
-            pickup_channel=made.pickup_channel,
-            reference_channel=made.reference_channel,
+            pickup_channel=pickup,
+            reference_channel=reference,
         )
         kept, findings = _within(response, calibration, is_referred=is_referred)
         applied = apply_calibration(kept, calibration, is_referred=is_referred)
     except CalibrationError as err:
         text = f"the calibration was not applied: {plain_text(str(err))}"
         return _with_findings(response, Finding(code=f"{CODE}-refused", severity="warn", text=text))
-    age = judge_age(calibration, at_utc=made.time_utc)
+    age = judge_age(calibration, at_utc=use.time_utc)
     origin = replace(applied.origin, simulated=applied.origin.simulated or calibration.simulated)
     return replace(_with_findings(applied, *findings, age), origin=origin)
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from fit.desk.show.sheets.drift import drift_text
 from measure.errors import FileError
-from measure.logbook.checked import read_checked
+from measure.logbook.drifts import read_checked
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, parse_time
 

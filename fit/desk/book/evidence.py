@@ -12,7 +12,6 @@ from fit.desk.book.response import take_response
 from fit.desk.book.take import take_to_fit
 from fit.estimate.evidence import Evidence
 from measure.errors import FileError
-from measure.logbook.kept import findings_of_take
 from measure.logbook.store import Logbook, list_takes
 
 if TYPE_CHECKING:
@@ -96,7 +95,7 @@ def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evide
     responses = [take_response(logbook, take) for take in desk.steps(takes, "responses")]
     evidence, warnings = gather_evidence(logbook, takes, responses, dcr=wish.dcr, at_hand=wish.at_hand)
     noticed = tuple(
-        f"take {take.name}: {finding.text}" for take in takes for finding in findings_of_take(take) if finding.severity == "warn"
+        f"take {take.name}: {finding.text}" for take in takes for finding in take.findings if finding.severity == "warn"
     )
     told = [f"take {take.name}: {text}" for take, one in zip(takes, responses, strict=True) for text in calibration_warnings(one)]
     return evidence, (*warnings, *noticed, *told, *drift_warnings(logbook, takes))

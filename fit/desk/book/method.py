@@ -178,9 +178,10 @@ def noise_take(take: Take, recordings: Sequence[Recording], *, stimulus: FloatAr
     """
     from measure.signal.noise import noise_levels
 
-    levels = noise_levels(recordings, stimulus=stimulus, is_quiet=take.method == "quiet")
+    levels = noise_levels(recordings, stimulus=stimulus, is_quiet=take.conditions.method == "quiet")
     hum, noise = levels.hum, levels.broadband
-    parts = [f"{part.value:g} {part.unit}" for part in parse_parts(take.added)]
+    parts = [f"{part.value:g} {part.unit}" for part in parse_parts(take.conditions.added)]
+    controls = take.conditions.controls
     return NoiseTake(
         name=take.name,
         hum_dbfs=None if hum is None else hum.dbfs,
@@ -191,7 +192,7 @@ def noise_take(take: Take, recordings: Sequence[Recording], *, stimulus: FloatAr
         noise_dbfs=None if noise is None else noise.dbfs,
         noise_std_db=0.0 if noise is None else noise.std_db,
         noise_freedom=np.inf if noise is None else noise.freedom,
-        condition="; ".join([*(f"{control}={take.controls[control]}" for control in sorted(take.controls)), *sorted(parts)]),
+        condition="; ".join([*(f"{control}={controls[control]}" for control in sorted(controls)), *sorted(parts)]),
     )
 
 

@@ -64,7 +64,7 @@ def gather_evidence(
         evidence = take_evidence(take, response, instrument, warnings)
         if evidence is None:
             continue
-        added = tuple(bounded(part, f"added in {take.name}", warnings) for part in parse_parts(take.added))
+        added = tuple(bounded(part, f"added in {take.name}", warnings) for part in parse_parts(take.conditions.added))
         moved = before is not None and placed[take.name] != before
         before = placed[take.name] if evidence.method == "exciter" else before
         rows.append(replace(evidence, added=added, coil_moved=moved))

@@ -11,11 +11,12 @@ from fit.desk.show.document import Document
 from fit.desk.show.sheets.fit import check_rows, checks_told, take_heading
 from fit.desk.show.words import plain_text, table_lines
 from measure.checks.causality import judge_causal
-from measure.checks.judgement import Looked
+from measure.checks.judgement import Judgement
 from measure.errors import FileError
+from measure.logbook.conditions import Method
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, kept_path
-from measure.logbook.take import Method, Take
+from measure.logbook.take import Take
 from measure.response import Origin, Response, Unit
 from measure.tables.files import ResponseTable, parse_csv, parse_touchstone
 
@@ -82,7 +83,7 @@ def response_of_take(logbook: Logbook, take: Take, *, is_whole: bool = False) ->
     return looked.response if is_whole else _as_used(looked.response)
 
 
-def look_at_file(logbook: Logbook, take: Take) -> Looked:
+def look_at_file(logbook: Logbook, take: Take) -> Judgement:
     """Read and check the response that a take keeps.
 
     Parameters
@@ -94,8 +95,8 @@ def look_at_file(logbook: Logbook, take: Take) -> Looked:
 
     Returns
     -------
-    Looked
-        Findings, outcome, and the response where it may be used.
+    Judgement
+        With the response where it may be used.
 
     Raises
     ------
@@ -113,7 +114,7 @@ def look_at_file(logbook: Logbook, take: Take) -> Looked:
         recording_sha256=(take.response_file.sha256,),
         simulated=take.simulated,
     )
-    return look_at_table(read_table(path)[0], method=take.method, origin=origin)
+    return look_at_table(read_table(path)[0], method=take.conditions.method, origin=origin)
 
 
 def read_table(path: Path) -> tuple[ResponseTable, bytes]:
@@ -148,7 +149,7 @@ def read_table(path: Path) -> tuple[ResponseTable, bytes]:
         raise FileError(msg) from None
 
 
-def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Looked:
+def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Judgement:
     """Check a response measured elsewhere.
 
     Parameters
@@ -162,8 +163,8 @@ def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Lo
 
     Returns
     -------
-    Looked
-        Findings, outcome, and the response where nothing is wrong.
+    Judgement
+        With the response where nothing is wrong.
 
     Raises
     ------
@@ -183,7 +184,7 @@ def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Lo
     table = _without_dc(table)
     findings = judge_table(table, is_impedance=unit == "Ω")
     if any(finding.severity == "reject" for finding in findings):
-        return Looked(findings=findings, outcome="rejected", response=None)
+        return Judgement(findings=findings)
     std = ASSUMED_STD * np.abs(table.value) if table.std is None else table.std
     response = Response(
         frequency_hz=table.frequency_hz,
@@ -195,8 +196,8 @@ def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Lo
     findings = (*findings, judge_causal(_as_used(response)))
     warnings = tuple(finding for finding in findings if finding.severity == "warn")
     if findings[-1].severity == "reject":
-        return Looked(findings=findings, outcome="rejected", response=None)
-    return Looked(findings=findings, outcome="usable" if warnings else "good", response=replace(response, findings=warnings))
+        return Judgement(findings=findings)
+    return Judgement(findings=findings, response=replace(response, findings=warnings))
 
 
 def inspect_response(logbook: Logbook, take: Take) -> Outcome:
@@ -217,7 +218,7 @@ def inspect_response(logbook: Logbook, take: Take) -> Outcome:
     looked = look_at_file(logbook, take)
     lines, document = checks_told(take.simulated, looked, noise=None)
     head = [take_heading(take), content_line(take, looked.response)]
-    told: Document = {"file": None if take.response_file is None else take.response_file.file, "method": take.method}
+    told: Document = {"file": None if take.response_file is None else take.response_file.file, "method": take.conditions.method}
     if looked.response is not None:
         frequency = looked.response.frequency_hz
         told |= {"unit": looked.response.unit, "n_frequencies": len(frequency)}
@@ -242,7 +243,7 @@ def content_line(take: Take, response: Response | None) -> str:
         Kind, unit, number and range of frequencies.
     """
     file = take.response_file.file if take.response_file is not None else ""
-    line = f"A response measured elsewhere ({file}), method {take.method}"
+    line = f"A response measured elsewhere ({file}), method {take.conditions.method}"
     if response is None:
         return line
     frequency = response.frequency_hz

@@ -6,15 +6,13 @@ from pathlib import Path
 
 from fit.desk.book.method import compare_repeats, judge_response, sift_findings
 from fit.desk.show.words import plain_text
-from measure.checks.judgement import Looked
+from measure.checks.judgement import Judgement
 from measure.errors import FileError, MeasureError
-from measure.logbook.kept import findings_of_take, sweep_of_take
 from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path
 from measure.logbook.take import FileStimulus, Take
-from measure.response import Finding, FloatArray, Response
+from measure.response import Finding, FloatArray, Response, outcome, worst
 from measure.signal.recording import Recording
-
-SEVERITIES = ("pass", "warn", "reject")
+from measure.signal.stimulus import Sweep
 
 
 class RejectedError(Exception):
@@ -29,7 +27,7 @@ def look_at(
     stimulus: FloatArray | None,
     method: str = "exciter",
     free: Callable[[Response], Response] | None = None,
-) -> Looked:
+) -> Judgement:
     """Check recordings and compute their response where that is allowed.
 
     Parameters
@@ -45,22 +43,26 @@ def look_at(
 
     Returns
     -------
-    Looked
-        Findings, outcome, response; for the method "quiet" there is no response.
+    Judgement
+        For the method "quiet" there is no response.
     """
-    from measure.checks.recording import check_recording, outcome
+    from measure.checks.recording import check_recording
     from measure.transfer.response import estimate_response
 
     if method == "quiet":
         stimulus = None
     each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
-    worst = _worst_of(each, names=[recording.name for recording in recordings])
-    findings = sift_findings(worst, recordings, method=method)
+    found = worst_by_code(
+        replace(one, text=f"{recording.name}: {one.text}") if len(each) > 1 and one.severity != "pass" else one
+        for recording, findings in zip(recordings, each, strict=True)
+        for one in findings
+    )
+    findings = sift_findings(found, recordings, method=method)
     if method == "quiet":
         from measure.signal.noise import judge_quiet, noise_levels
 
         findings += judge_quiet(noise_levels(recordings, is_quiet=True))
-        return Looked(findings=findings, outcome=outcome(findings), response=None)
+        return Judgement(findings=findings)
     response = None
     is_comparable = len(recordings) > 1 and all(recording.reference_channel is not None for recording in recordings)
     if is_comparable and outcome(findings) != "rejected":
@@ -75,34 +77,24 @@ def look_at(
             # where nobody said what should arrive, and nothing does, that is what the check for silence could not know
             code, findings = ("response", findings) if stimulus is not None else ("silent", _without(findings, "silent"))
             findings += (Finding(code=code, severity="reject", text=f"No response could be computed: {err}"),)
-    judged = outcome(findings)
-    return Looked(findings=findings, outcome=judged, response=None if judged == "rejected" else response)
+    return Judgement(findings=findings, response=None if outcome(findings) == "rejected" else response)
 
 
-def join_findings(looked: Looked, findings: Iterable[Finding]) -> Looked:
-    """Add what the sound card told of a recording to what the recording tells itself.
+def join_findings(judgement: Judgement, findings: Iterable[Finding]) -> Judgement:
+    """Add what the sound card told of all repeats to what the recordings tell themselves; of several with one code the worst."""
+    told = worst_by_code(findings)
+    whole = (*judgement.findings, *told)
+    return Judgement(findings=whole, response=None if outcome(told) == "rejected" else judgement.response)
 
-    Parameters
-    ----------
-    looked : Looked
-        At the recordings.
-    findings : iterable of Finding
-        Of the card, of all repeats; of several with one code the worst counts.
 
-    Returns
-    -------
-    Looked
-        Its outcome is the worst of both.
-    """
-    told: dict[str, Finding] = {}
+def worst_by_code(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Of several findings with one code the worst, of equal ones the first; in the order of the codes."""
+    kept: dict[str, Finding] = {}
     for finding in findings:
-        kept = told.get(finding.code)
-        if kept is None or SEVERITIES.index(finding.severity) > SEVERITIES.index(kept.severity):
-            told[finding.code] = finding
-    outcomes = ("good", "usable", "rejected")
-    worst = max([outcomes.index(looked.outcome), *(SEVERITIES.index(finding.severity) for finding in told.values())])
-    response = None if outcomes[worst] == "rejected" else looked.response
-    return Looked(findings=(*looked.findings, *told.values()), outcome=outcomes[worst], response=response)
+        known = kept.setdefault(finding.code, finding)
+        if worst((known, finding)) != known.severity:
+            kept[finding.code] = finding
+    return tuple(kept.values())
 
 
 def card_findings(take: Take) -> tuple[Finding, ...]:
@@ -120,7 +112,7 @@ def card_findings(take: Take) -> tuple[Finding, ...]:
     """
     from measure.source import clocks, delivery
 
-    return tuple(finding for finding in findings_of_take(take) if finding.code in (*delivery.NAMES, clocks.NAME))
+    return tuple(finding for finding in take.findings if finding.code in (*delivery.NAMES, clocks.NAME))
 
 
 def _without(findings: tuple[Finding, ...], code: str) -> tuple[Finding, ...]:
@@ -161,9 +153,8 @@ def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], Floa
         recording = read_recording(path, pickup_channel=item.pickup_channel, reference_channel=item.reference_channel)
         recordings.append(replace(recording, simulated=take.simulated))
     stimulus = None
-    sweep = sweep_of_take(take)
-    if sweep is not None:
-        stimulus = sweep_samples(sweep)
+    if isinstance(take.stimulus, Sweep):
+        stimulus = sweep_samples(take.stimulus)
     elif isinstance(take.stimulus, FileStimulus):
         stimulus, rate_hz = read_stimulus(kept_path(logbook, take, take.stimulus.file))
         same_rate(rate_hz, recordings[0].rate_hz, name=take.stimulus.file)
@@ -214,10 +205,10 @@ def take_to_fit(logbook: Logbook, name: str) -> Take:
     """
     take = read_take(logbook, name)
     if take.outcome == "rejected":
-        reasons = "; ".join(item.advice for item in take.findings if item.outcome == "reject")
+        reasons = "; ".join(one.text for one in take.findings if one.severity == "reject")
         msg = f'the take "{name}" was rejected, no value may rest on it: {plain_text(reasons)}'
         raise RejectedError(msg)
-    if take.method == "quiet":
+    if take.conditions.method == "quiet":
         msg = f'in the take "{take.name}" nothing was played: it tells hum and noise (coilsweep compare), no part'
         raise FileError(msg)
     return take
@@ -256,15 +247,3 @@ def is_response_file(path: Path) -> bool:
         True for CSV and Touchstone files.
     """
     return path.suffix.lower() in {".csv", ".s1p", ".s2p", ".txt"}
-
-
-# Of several repeats, the worst outcome of each check counts.
-def _worst_of(each: Sequence[tuple[Finding, ...]], *, names: Sequence[str]) -> tuple[Finding, ...]:
-    worst: dict[str, Finding] = {}
-    for findings, name in zip(each, names, strict=True):
-        for finding in findings:
-            named = replace(finding, text=f"{name}: {finding.text}") if len(each) > 1 and finding.severity != "pass" else finding
-            kept = worst.get(finding.code)
-            if kept is None or SEVERITIES.index(named.severity) > SEVERITIES.index(kept.severity):
-                worst[finding.code] = named
-    return tuple(worst.values())

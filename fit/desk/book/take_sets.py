@@ -152,12 +152,14 @@ def _sets(groups: dict[tuple[int, int], dict[Load, list[Take]]], usual: Sequence
 
 def _load(take: Take) -> Load:
     """Tell what a take was made with, beside the coil: takes that agree in it are repeats of each other."""
-    added = sorted((part.value, part.bound or 0.0, part.unit) for part in parse_parts(take.added))
-    return (take.method, take.series_resistor, take.coil_over, tuple(sorted(take.controls.items())), tuple(added))
+    stated = take.conditions
+    added = sorted((part.value, part.bound or 0.0, part.unit) for part in parse_parts(stated.added))
+    return (stated.method, stated.series_resistor, stated.coil_over, tuple(sorted(stated.controls.items())), tuple(added))
 
 
 def _load_text(take: Take) -> str:
-    parts = [take.added or "nothing added", *(f"{name}={value}" for name, value in take.controls.items())]
-    parts += [] if take.coil_over is None else [f"over {take.coil_over}"]
-    parts += [] if take.method == "exciter" else [f"method {take.method}"]
+    stated = take.conditions
+    parts = [stated.added or "nothing added", *(f"{name}={value}" for name, value in stated.controls.items())]
+    parts += [] if stated.coil_over is None else [f"over {stated.coil_over}"]
+    parts += [] if stated.method == "exciter" else [f"method {stated.method}"]
     return plain_text(", ".join(parts))

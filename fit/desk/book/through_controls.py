@@ -49,14 +49,14 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
     path = instrument_path(logbook)
     if not path.exists():
         for take in takes:
-            if take.controls:
-                settings = ", ".join(f"{name}={value}" for name, value in take.controls.items())
+            if take.conditions.controls:
+                settings = ", ".join(f"{name}={value}" for name, value in take.conditions.controls.items())
                 how = "state the wiring first, coilsweep instrument --layout NAME"
                 msg = f'the take "{take.name}" was made through controls ({settings}) and there is no instrument.toml: {how}'
                 raise FileError(msg)
         return None
     instrument = with_bounds(read_instrument_file(path), warnings)
-    silent = [take.name for take in takes if not take.controls]
+    silent = [take.name for take in takes if not take.conditions.controls]
     if silent and (instrument.pot or instrument.switch):
         warnings.append(
             f"no controls are stated for {', '.join(silent)}: every pot is taken to stand at 10 and every switch in its first "
@@ -88,8 +88,8 @@ def doubt_controls(logbook: Logbook, take: Take) -> str | None:
     except FileError:
         return None  # fit, instrument and wiring say what is wrong with it
     try:
-        read_settings(instrument, take.controls)
-        if take.coil_over is not None:
+        read_settings(instrument, take.conditions.controls)
+        if take.conditions.coil_over is not None:
             _coil_over(take, instrument)
     except (ValueError, FileError) as err:
         cure = f"delete takes/{take.name} and import again, or correct instrument.toml"
@@ -124,15 +124,15 @@ def take_evidence(take: Take, response: Response, instrument: Instrument | None,
     settings = Settings()
     if instrument is not None:
         try:
-            settings = read_settings(instrument, take.controls)
+            settings = read_settings(instrument, take.conditions.controls)
         except ValueError as err:
             msg = f"take {take.name}: {err}"
             raise FileError(msg) from err
-    evidence = TakeEvidence(name=take.name, response=response, settings=settings, temperature_c=take.temperature_c)
-    if take.method == "impedance":
+    evidence = TakeEvidence(name=take.name, response=response, settings=settings, temperature_c=take.conditions.temperature_c)
+    if take.conditions.method == "impedance":
         response, series, is_loaded = _through_resistor(take, response, warnings)
         return replace(evidence, response=response, method="impedance", series_resistor=series, is_loaded=is_loaded)
-    if take.method == "plate":
+    if take.conditions.method == "plate":
         return replace(evidence, method="plate")
     over = "" if instrument is None else _coil_over(take, instrument)
     if instrument is not None and not _is_connected(instrument, settings, over):
@@ -224,16 +224,16 @@ def _with_known_values(name: str, pickup: Pickup, warnings: list[str]) -> Pickup
 
 
 def _coil_over(take: Take, instrument: Instrument) -> str:
-    names = list(instrument.pickup)
-    if take.coil_over is None:
+    names, over = list(instrument.pickup), take.conditions.coil_over
+    if over is None:
         if len(names) == 1:
             return names[0]
         msg = f'the take "{take.name}" does not say which pickup the exciter stood over ({", ".join(names)}): --coil-over PICKUP'
         raise FileError(msg)
-    if take.coil_over not in instrument.pickup:
-        msg = f'the take "{take.name}": the exciter stood over "{take.coil_over}", but instrument.toml has {", ".join(names)}'
+    if over not in instrument.pickup:
+        msg = f'the take "{take.name}": the exciter stood over "{over}", but instrument.toml has {", ".join(names)}'
         raise FileError(msg)
-    return take.coil_over
+    return over
 
 
 def _is_connected(instrument: Instrument, settings: Settings, pickup: str) -> bool:
@@ -257,8 +257,13 @@ def _through_resistor(take: Take, response: Response, warnings: list[str]) -> tu
         covariance = response.covariance * scale[:, None, None]
         ratio = replace(response, value=response.value / total, covariance=covariance, unit="V/V")
         return ratio, series, False
-    if take.series_resistor is None:
+    stated = take.conditions.series_resistor
+    if stated is None:
         how = 'import it with --series-resistor, for example "100k ± 1%"'
         msg = f'the take "{take.name}" does not say through which resistor the jack was driven: {how}'
         raise FileError(msg)
-    return response, bounded(parse_quantity(take.series_resistor, "Ω"), f"series resistor of {take.name}", warnings), True
+    return (
+        response,
+        bounded(parse_quantity(stated, "Ω"), f"series resistor of {take.name}", warnings),
+        True,
+    )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at, read_line
-from fit.desk.command.options import shared_options, temperature_option
+from fit.desk.command.options import conditions_of, shared_options, temperature_option
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -106,7 +106,7 @@ def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers
 @click.option("--stimulus", "stimulus_file", type=click.Path(path_type=Path), metavar="FILE", help="What was played.")
 @click.option("--note", default="", metavar="TEXT", help="Anything worth remembering.")
 @shared_options
-def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: Path, debug: bool, **facts: Any) -> "Outcome":
+def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Take recordings, or a response measured elsewhere, into the logbook.
 
     Recordings: WAV, FLAC or AIFF; several files are repeats of one take. A response: a table (CSV: frequency, then real and
@@ -114,10 +114,12 @@ def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: P
     kept and marked, and the reasons are given.
     """
     del as_json, debug
-    from fit.desk.bench.imports import TakeFacts, import_recordings
+    from fit.desk.bench.imports import Files
+    from fit.desk.bench.imports import import_take as bring_in
 
-    facts["method"] = facts["method"] or ("impedance" if files[0].suffix.lower() == ".s1p" else "exciter")
-    return import_recordings(desk_at(logbook), name, files, facts=TakeFacts(**facts))
+    options["method"] = options["method"] or ("impedance" if files[0].suffix.lower() == ".s1p" else "exciter")
+    conditions = conditions_of(options)
+    return bring_in(desk_at(logbook), name, Files(paths=files, **options), conditions=conditions)
 
 
 @click.command()

@@ -10,7 +10,7 @@ from fit.desk.command.console import desk_at
 from fit.desk.command.options import shared_options
 
 if TYPE_CHECKING:
-    from fit.desk.bench.calibration_recordings import Heard
+    from fit.desk.bench.recordings import Batch
     from fit.desk.book.desk import Desk, Outcome
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -67,11 +67,11 @@ def loopback(
     """
     del as_json, debug
     from fit.desk.bench.calibrate import calibrate_loopback
-    from fit.desk.bench.calibration_recordings import heard_from_files
+    from fit.desk.bench.recordings import read_by_rig
 
     desk = desk_at(logbook)
     if files:
-        return calibrate_loopback(desk, lambda: heard_from_files(desk, files, stimulus_file))
+        return calibrate_loopback(desk, lambda: read_by_rig(desk, files, stimulus_file))
     return calibrate_loopback(desk, lambda: _record(desk, LOOPBACK, "loopback", **playing))
 
 
@@ -100,14 +100,14 @@ def input_load(
     """
     del as_json, debug
     from fit.desk.bench.calibrate import calibrate_input
-    from fit.desk.bench.calibration_recordings import InputLoad, heard_from_files, read_loads
+    from fit.desk.bench.recordings import InputLoad, read_by_rig, read_loads
 
     desk = desk_at(logbook)
     loads = read_loads(driven, stated)
 
-    def listen(load: InputLoad) -> "Heard":
+    def listen(load: InputLoad) -> "Batch":
         if load.file is not None:
-            return heard_from_files(desk, [load.file], stimulus_file)
+            return read_by_rig(desk, [load.file], stimulus_file)
         across = ", ".join(part.text for part in load.added)
         text = INPUT.format(load.series.text, f", {across} across that end" if across else "")
         return _record(desk, text, load.name, **playing)
@@ -145,13 +145,13 @@ def exciter_corner(
     return calibrate_exciter_files(desk, files, stimulus_file, live=lambda: _record(desk, EXCITER, "exciter", **playing))
 
 
-def _record(desk: "Desk", text: str, label: str, *, level: float, at_once: bool) -> "Heard":
+def _record(desk: "Desk", text: str, label: str, *, level: float, at_once: bool) -> "Batch":
     """Say what to connect, wait for Enter, play and record."""
-    from fit.desk.bench.calibration_recordings import heard_live
+    from fit.desk.bench.recordings import record_by_rig
     from fit.desk.show.words import SWEEP_CAUTION
 
     desk.say(text)
     desk.say(SWEEP_CAUTION)
     if not at_once:
         click.prompt("Then press Enter", default="", show_default=False, prompt_suffix=" ", err=True)
-    return heard_live(desk, level=level, label=label)
+    return record_by_rig(desk, level=level, label=label)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import shared_options, temperature_option
+from fit.desk.command.options import conditions_of, shared_options, temperature_option
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -78,17 +78,15 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     and the cure is said. Method quiet plays nothing and records 5 s. Ctrl-C lets the output fade to silence.
     """
     del as_json, debug
-    from fit.desk.bench.imports import TakeFacts
     from fit.desk.bench.level import card_of
     from fit.desk.bench.preparation import virtual_source
-    from fit.desk.bench.take import TakeOrder, make_take, with_next_step
+    from fit.desk.bench.take import Order, make_take, with_next_step
     from fit.desk.book.rig import rig_of
     from measure.logbook.store import open_logbook
 
-    own = {key: options.pop(key) for key in ("repeats", "noise_db", "level", "duration_s", "start_hz", "stop_hz")}
-    is_at_once = options.pop("at_once")
-    facts = TakeFacts(**options, simulated=virtual)
-    order = TakeOrder(name=name, facts=facts, is_looked_at_first=not is_at_once, **own)
+    conditions = conditions_of(options)
+    is_looked_at_first = not options.pop("at_once")
+    order = Order(name=name, conditions=conditions, simulated=virtual, is_looked_at_first=is_looked_at_first, **options)
     book = open_logbook(logbook, create=True)
-    source = virtual_source(book, rig_of(book), facts) if virtual else card_of(rig_of(book))
-    return with_next_step(make_take(desk_at(logbook), order, source=source), method=facts.method)
+    source = virtual_source(book, rig_of(book), conditions) if virtual else card_of(rig_of(book))
+    return with_next_step(make_take(desk_at(logbook), order, source=source))

@@ -2,9 +2,12 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+if TYPE_CHECKING:
+    from measure.logbook.conditions import Conditions
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -45,6 +48,27 @@ def temperature_option(command: Command) -> Command:
     """
     text = "Of the winding: room temperature beside it, for example 24C."
     return click.option("--temperature", "temperature_c", metavar="T", callback=_read_temperature, help=text)(command)
+
+
+def conditions_of(options: dict[str, Any]) -> "Conditions":
+    """Take what a person states of a take out of the options of a command.
+
+    Parameters
+    ----------
+    options : dict
+        By the names that `coilsweep take` and `coilsweep import` give them; the others stay.
+
+    Raises
+    ------
+    ValueError
+        If one of them cannot be read.
+    """
+    from fit.circuit.controls import split_settings
+    from measure.logbook.conditions import Conditions
+
+    own = ("method", "added", "coil_moved", "series_resistor", "temperature_c", "note")
+    controls = split_settings(options.pop("settings"))
+    return Conditions(controls=controls, coil_over=options.pop("coil_over") or None, **{key: options.pop(key) for key in own})
 
 
 def _read_temperature(context: click.Context, option: click.Parameter, typed: str | None) -> float | None:

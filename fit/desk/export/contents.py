@@ -165,10 +165,10 @@ def in_ohms(take: Take, response: Response) -> Response:
     """
     if response.unit == "Ω":
         return response
-    if take.series_resistor is None:
+    if take.conditions.series_resistor is None:
         msg = f'the take "{take.name}" does not say its series resistor: it is needed for ohms'
         raise ValueError(msg)
-    resistor_ohm = parse_quantity(take.series_resistor, "Ω").value
+    resistor_ohm = parse_quantity(take.conditions.series_resistor, "Ω").value
     ratio = response.value
     by_ratio = resistor_ohm / (1 - ratio) ** 2
     turn = np.moveaxis(np.array([[by_ratio.real, -by_ratio.imag], [by_ratio.imag, by_ratio.real]]), 2, 0)
@@ -369,10 +369,11 @@ def _made_by() -> str:
 
 
 def _take_lines(take: Take) -> list[str]:
-    facts = [f"made {take.time_utc}", f"method {take.method}"]
-    facts += [f"added {take.added}"] if take.added else []
-    facts += [f"{name}={value}" for name, value in take.controls.items()]
-    facts += [f"coil over {take.coil_over}"] if take.coil_over else []
-    facts += [] if take.temperature_c is None else [temperature_text(take.temperature_c)]
+    stated = take.conditions
+    facts = [f"made {take.time_utc}", f"method {stated.method}"]
+    facts += [f"added {stated.added}"] if stated.added else []
+    facts += [f"{name}={value}" for name, value in stated.controls.items()]
+    facts += [f"coil over {stated.coil_over}"] if stated.coil_over else []
+    facts += [] if stated.temperature_c is None else [temperature_text(stated.temperature_c)]
     lines = [f"coilsweep: response of take {take.name}, {'; '.join(facts)}", _made_by()]
-    return [plain_text(line) for line in [*lines, *([f"note: {' '.join(take.note.split())}"] if take.note else [])]]
+    return [plain_text(line) for line in [*lines, *([f"note: {' '.join(stated.note.split())}"] if stated.note else [])]]

@@ -179,10 +179,10 @@ def _check_wish(wish: ExportWish) -> None:
 def _kept_take(logbook: Logbook, name: str) -> Take:
     take = read_take(logbook, name)
     if take.outcome == "rejected":
-        reasons = "; ".join(item.advice for item in take.findings if item.outcome == "reject")
+        reasons = "; ".join(one.text for one in take.findings if one.severity == "reject")
         msg = f'the take "{name}" was rejected, nothing may rest on it: {plain_text(reasons)}'
         raise RejectedError(msg)
-    if take.method == "quiet":
+    if take.conditions.method == "quiet":
         msg = f'the take "{name}" is of the method quiet and has no response to export'
         raise ValueError(msg)
     return take
@@ -205,7 +205,7 @@ def _tables_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
         sheets.append(_Sheet(stem=take.name, content=take_text(take, response), says=_size(response), told=_told(response)))
     names = [take.name for take in takes]
     back = f"To read one back: coilsweep import NAME {names[0]}.csv" + (
-        " --method impedance" if takes[0].method == "impedance" else ""
+        " --method impedance" if takes[0].conditions.method == "impedance" else ""
     )
     return _Export(
         sheets=tuple(sheets),
@@ -218,7 +218,7 @@ def _tables_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
 def _ports_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
     reference_ohm = parse_quantity(wish.reference, "Ω").value
     takes = [_kept_take(logbook, name) for name in wish.names]
-    methods = {take.method == "impedance" for take in takes}
+    methods = {take.conditions.method == "impedance" for take in takes}
     if len(methods) > 1:
         msg = "takes of method impedance are exported as measured, the others as the fitted pickup: export them apart"
         raise ValueError(msg)

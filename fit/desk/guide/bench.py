@@ -4,15 +4,17 @@ import functools
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from fit.desk.bench.imports import TakeFacts
+from fit.desk.bench.intake import KeptTake
+from fit.desk.bench.preparation import bench_of
+from fit.desk.bench.take import Order, make_take
 from fit.desk.book.desk import Desk
-from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.rig import rig_of
-from fit.desk.guide.scene import FAILED, Bench, Offer, Order, Taken
+from fit.desk.guide.scene import Bench, Offer
 from fit.desk.guide.session import Job
 from fit.desk.show.words import CAUTIONS, SIMULATED_TEXT
+from measure.logbook.conditions import Conditions
 from measure.logbook.rig import Rig
-from measure.logbook.store import instrument_path, list_takes, open_logbook
+from measure.logbook.store import open_logbook
 from measure.source.interface import Source
 
 VIRTUAL_DEFAULTS = {
@@ -40,21 +42,8 @@ def virtual_bench(desk: Desk, job: Job) -> Bench:
     """
     from fit.desk.bench.virtual import VIRTUAL_DCR
 
-    def source(order: Order, rig: Rig) -> Source:
-        from fit.desk.bench.virtual import OnBench, bench_for
-
-        logbook = open_logbook(desk.logbook)
-        path = instrument_path(logbook)
-        there = OnBench(
-            added=order.added,
-            controls=order.controls,
-            coil_over=order.coil_over,
-            is_after=order.is_after,
-            load=load_of_rig(rig),
-            instrument=read_instrument_file(path) if path.exists() else None,
-            seed=1 + len(list_takes(logbook).takes),
-        )
-        return bench_for(there)
+    def source(conditions: Conditions, rig: Rig) -> Source:
+        return bench_of(open_logbook(desk.logbook), rig, conditions)
 
     defaults = VIRTUAL_DEFAULTS | ({"dcr": VIRTUAL_DCR} if job == "pickup" else {})
     take = functools.partial(_make_take, desk, source=source, simulated=True)
@@ -75,10 +64,10 @@ def card_bench(desk: Desk) -> Bench:
         Nothing is opened before a take.
     """
 
-    def source(order: Order, rig: Rig) -> Source:
+    def source(conditions: Conditions, rig: Rig) -> Source:
         from fit.desk.bench.level import card_of
 
-        del order
+        del conditions
         return card_of(rig)
 
     seen: list[Offer] = []
@@ -108,30 +97,12 @@ def _list_offers() -> list[Offer]:
     ]
 
 
-def _make_take(desk: Desk, order: Order, *, source: Callable[[Order, Rig], Source], simulated: bool) -> Taken:
-    from fit.desk.bench.take import PreflightError, TakeOrder, make_take
-
+def _make_take(desk: Desk, order: Order, *, source: Callable[[Conditions, Rig], Source], simulated: bool) -> KeptTake:
     rig = rig_of(open_logbook(desk.logbook, create=True))
-    facts = TakeFacts(
-        added=order.added,
-        settings=tuple(f"{control}={value}" for control, value in order.controls.items()),
-        coil_over=order.coil_over,
-        coil_moved=order.coil_moved,
-        method=order.method,
-        note=order.note,
-        simulated=simulated,
-    )
-    wanted = TakeOrder(name=order.name, facts=facts, level=order.level, is_looked_at_first=not order.may_be_silent)
     said: list[str] = []
-    try:
-        made = make_take(replace(desk, say=said.append), wanted, source=source(order, rig))
-    except PreflightError as err:
-        return Taken(outcome=FAILED, lines=(str(err),), codes=("clipped",) if "would clip" in str(err) else ())
-    return Taken(
-        outcome=made.looked.outcome,
-        lines=tuple(line for line in (*said, *made.outcome.lines) if not _is_told_already(line)),
-        codes=tuple(finding.code for finding in made.looked.findings if finding.severity != "pass"),
-    )
+    made = make_take(replace(desk, say=said.append), replace(order, simulated=simulated), source=source(order.conditions, rig))
+    lines = tuple(line for line in (*said, *made.reply.lines) if not _is_told_already(line))
+    return replace(made, reply=replace(made.reply, lines=lines))
 
 
 # What the guide itself has told at its beginning, or asks next.

@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from fit.circuit.instrument import parts_of, stated_values
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage, over_stage, usual_controls
@@ -24,6 +26,7 @@ from fit.desk.guide.plan import (
 from fit.desk.guide.scene import Scene, caution_stage, first_open
 from fit.desk.guide.session import Question, Step, one_of
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 
 if TYPE_CHECKING:
     from fit.answers.pickup.characterisation import PickupAnswer
@@ -79,7 +82,7 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
     """
     added, over = scene.answer("added"), scene.answer("over")
     where = f"the {over} pickup" if over else "the pickup"
-    controls = usual_controls(scene)
+    conditions = Conditions(controls=usual_controls(scene), coil_over=over or None)
     return (
         Slot(
             name="open",
@@ -88,17 +91,13 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
                 "guitar to the input by the cable that you stated, unplugged from any amplifier; nothing else at the jack",
                 f"lay the exciter over {where}, on the strings if need be, and fix it: it has to stay there",
             ),
-            controls=controls,
-            coil_over=over,
-            coil_moved=True,
+            conditions=msgspec.structs.replace(conditions, coil_moved=True),
         ),
         Slot(
             name="plus-added",
             title="Second take: with the known part",
             todo=(LEFT_ALONE, f"clip {added} across the jack, tip to sleeve, for example at the far plug of the cable"),
-            added=added,
-            controls=controls,
-            coil_over=over,
+            conditions=msgspec.structs.replace(conditions, added=added),
         ),
     )
 

@@ -3,6 +3,8 @@
 from dataclasses import replace
 from pathlib import Path
 
+import msgspec
+
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage, over_stage, usual_controls
 from fit.desk.guide.ask_rig import rig_stage
@@ -22,6 +24,7 @@ from fit.desk.guide.plan import (
 )
 from fit.desk.guide.scene import Scene, caution_stage, first_open, read_yes
 from fit.desk.guide.session import Question, Step
+from measure.logbook.conditions import Conditions
 
 STORY = "Before and after a job on shielding or wiring: what did it change, and is that more than the error?"
 ASKED = Asked(title="What the job changed", picture="compare.png")
@@ -92,12 +95,14 @@ def slots(scene: Scene, side: str) -> tuple[Slot, ...]:
             name=f"{kind}-{side}",
             title=f"{side.capitalize()} the job: {title}",
             todo=lines,
-            added=added if kind == "plus-added" else "",
-            method="quiet" if kind == "quiet" else "exciter",
-            coil_moved=kind == "open",
-            controls=usual_controls(scene),
-            coil_over=over,
-            is_after=is_after,
+            conditions=Conditions(
+                method="quiet" if kind == "quiet" else "exciter",
+                added=added if kind == "plus-added" else "",
+                controls=usual_controls(scene),
+                coil_over=over or None,
+                coil_moved=kind == "open",
+                is_after=is_after,
+            ),
         )
         for kind, title, lines in zip(KINDS, titles, todo, strict=True)
     )
@@ -108,7 +113,8 @@ def _further(scene: Scene, number: int, side: str) -> Slot:
     slot = further_slot(scene, number)
     if side == "before":
         return slot
-    return replace(slot, name=f"{slot.name}-after", title=f"After the job: {slot.title.lower()}", is_after=True)
+    after = msgspec.structs.replace(slot.conditions, is_after=True)
+    return replace(slot, name=f"{slot.name}-after", title=f"After the job: {slot.title.lower()}", conditions=after)
 
 
 def _names(scene: Scene, side: str) -> tuple[str, ...]:

@@ -3,11 +3,15 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import msgspec
+
+from fit.desk.bench.take import Order, PreflightError
 from fit.desk.book.take import exists_already
-from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Order, Scene, read_yes
+from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Scene, read_yes
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import plain_text
 from measure.errors import MeasureError
+from measure.logbook.conditions import Conditions
 
 LOUDER, SOFTER = 2.0, 0.5  # [1] what "louder" and "softer" make of the level
 LEAST_LEVEL, MOST_LEVEL = 0.001, 1.0  # [1] of full scale
@@ -28,18 +32,8 @@ class Slot:
         What it is for, in a few words.
     todo : tuple of str
         What to do before it.
-    added : str
-        Parts across the jack.
-    controls : dict of str to str
-        Where the controls stand.
-    coil_over : str
-        Pickup under the exciter.
-    coil_moved : bool
-        The exciter is laid down anew for it.
-    method : str
-        "exciter" or "quiet".
-    is_after : bool
-        After the job of "compare".
+    conditions : Conditions
+        What it is made under.
     may_be_silent : bool
         That nothing arrives is an answer too: this pickup is not connected.
     """
@@ -47,12 +41,7 @@ class Slot:
     name: str
     title: str
     todo: tuple[str, ...]
-    added: str = ""
-    controls: Mapping[str, str] = field(default_factory=dict)
-    coil_over: str = ""
-    coil_moved: bool = False
-    method: str = "exciter"
-    is_after: bool = False
+    conditions: Conditions = field(default_factory=Conditions)
     may_be_silent: bool = False
 
 
@@ -155,12 +144,16 @@ def control_lines(controls: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def _ready(scene: Scene, slot: Slot) -> Question:
-    sound = "Nothing is played; hands off the strings." if slot.method == "quiet" else f"The sweep plays at {_level(scene):g}."
+    sound = (
+        "Nothing is played; hands off the strings."
+        if slot.conditions.method == "quiet"
+        else f"The sweep plays at {_level(scene):g}."
+    )
     return Question(
         key=f"ready.{slot.name}",
-        text="Ready? Enter records" if slot.method == "quiet" else "Ready? Enter plays",
+        text="Ready? Enter records" if slot.conditions.method == "quiet" else "Ready? Enter plays",
         default="yes",
-        before=("", slot.title, *(f"  - {line}" for line in (*slot.todo, *control_lines(slot.controls)))),
+        before=("", slot.title, *(f"  - {line}" for line in (*slot.todo, *control_lines(slot.conditions.controls)))),
         explanation=(sound, "Each take is checked at once. A bad one is kept, marked, and never used."),
         read=read_yes,
     )
@@ -173,26 +166,19 @@ def _level(scene: Scene) -> float:
 def _sweep(scene: Scene, slot: Slot) -> Deed:
     def run() -> Done:
         name = _free_name(scene, slot.name)
-        order = Order(
-            name=name,
-            added=slot.added,
-            controls=slot.controls,
-            coil_over=slot.coil_over,
-            coil_moved=slot.coil_moved,
-            method=slot.method,
-            level=_level(scene),
-            is_after=slot.is_after,
-            may_be_silent=slot.may_be_silent,
-            note=f"guide: {slot.title}",
-        )
+        conditions = msgspec.structs.replace(slot.conditions, note=f"guide: {slot.title}")
+        order = Order(name=name, conditions=conditions, level=_level(scene), is_looked_at_first=not slot.may_be_silent)
         try:
-            taken = scene.bench.take(order)
+            made = scene.bench.take(order)
+        except PreflightError as err:
+            return Done(lines=(f"  {err}",), entries={f"outcome.{slot.name}": FAILED, f"codes.{slot.name}": err.code})
         except MeasureError as err:
             return Done(lines=(f"  No take: {plain_text(str(err))}",), back_to=f"ready.{slot.name}")
-        outcome = "silent" if slot.may_be_silent and _is_nothing(taken.outcome, taken.codes) else taken.outcome
-        entries = {f"outcome.{slot.name}": outcome, f"codes.{slot.name}": " ".join(taken.codes)}
-        named = {} if taken.outcome == FAILED else {f"take.{slot.name}": name}
-        return Done(lines=tuple(f"  {line}" for line in taken.lines), entries=named | entries)
+        codes = tuple(finding.code for finding in made.judgement.findings if finding.severity != "pass")
+        is_silent = slot.may_be_silent and _is_nothing(made.judgement.outcome, codes)
+        outcome = "silent" if is_silent else made.judgement.outcome
+        entries = {f"take.{slot.name}": name, f"outcome.{slot.name}": outcome, f"codes.{slot.name}": " ".join(codes)}
+        return Done(lines=tuple(f"  {line}" for line in made.reply.lines), entries=entries)
 
     return Deed(key=f"sweep.{slot.name}", run=run, before=("  recording …",))
 

@@ -94,9 +94,9 @@ def answer_html(scene: Scene, asked: Asked, lines: tuple[str, ...]) -> str:
     title = asked.title + (" (simulated)" if any(take.simulated for take in takes) else "")
     picture = base64.b64encode((scene.logbook().path / asked.picture).read_bytes()).decode()
     rows = "".join(
-        f"<tr><td>{escape(take.name)}</td><td>{escape(take.added)}</td>"
-        f"<td>{escape(', '.join(f'{name}={value}' for name, value in take.controls.items()))}</td>"
-        f"<td>{escape(take.coil_over or '')}</td><td>{escape(take.time_utc)}</td><td>{take.outcome}</td></tr>"
+        f"<tr><td>{escape(take.name)}</td><td>{escape(take.conditions.added)}</td>"
+        f"<td>{escape(', '.join(f'{name}={value}' for name, value in take.conditions.controls.items()))}</td>"
+        f"<td>{escape(take.conditions.coil_over or '')}</td><td>{escape(take.time_utc)}</td><td>{take.outcome}</td></tr>"
         for take in takes
     )
     heads = "".join(f"<th>{head}</th>" for head in ("take", "added", "controls", "coil over", "made", "outcome"))

@@ -18,6 +18,7 @@ from fit.desk.guide.plan import (
 from fit.desk.guide.scene import Scene, caution_stage, first_open
 from fit.desk.guide.session import Deed, Done, Step
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import instrument_path
 
 STORY = (
@@ -78,13 +79,13 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
                 "pickup to the input, nothing else connected to it; keep its cable as it was when you stated the capacitance",
                 "lay the exciter flat on the pickup, over the middle of its coil, and fix it: it has to stay there",
             ),
-            coil_moved=True,
+            conditions=Conditions(coil_moved=True),
         ),
         Slot(
             name="plus-added",
             title="Second take: with the known part",
             todo=(LEFT_ALONE, f"clip {added} across the pickup's two wires"),
-            added=added,
+            conditions=Conditions(added=added),
         ),
     )
 

@@ -11,6 +11,7 @@ from fit.desk.guide.make_take import Slot, take_of, take_stage
 from fit.desk.guide.scene import NONE, Scene, read_parts, read_quantity
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import headline_keys, in_sentence, plain_text, quantity_name, table_lines
+from measure.logbook.conditions import Conditions
 
 if TYPE_CHECKING:
     from fit.answers.figures import NextTake
@@ -204,9 +205,7 @@ def further_slot(scene: Scene, number: int) -> Slot:
         name=re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:40] or f"more-{number}",
         title=f"Further take {number}",
         todo=(LEFT_ALONE, what),
-        added=added,
-        controls=usual_controls(scene) | turned,
-        coil_over=scene.answer("over"),
+        conditions=Conditions(added=added, controls=usual_controls(scene) | turned, coil_over=scene.answer("over") or None),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from fit.desk.book.desk import Desk
 from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
@@ -9,69 +10,14 @@ from fit.desk.show.words import CAUTIONS, plain_text
 from measure.logbook.store import Logbook, open_logbook
 from measure.quantity import parse_parts, parse_quantity
 
+if TYPE_CHECKING:
+    from fit.desk.bench.intake import KeptTake
+    from fit.desk.bench.take import Order
+
 NONE = "none"
 FAILED = "failed"  # no take was kept: a look before the sweep showed that it would not be worth it
 LEVEL_KEY = "level"
 FIRST_LEVEL = 0.1  # [1] of full scale: begin with the output low
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Order:
-    """A take that is to be made.
-
-    Attributes
-    ----------
-    name : str
-        That it gets in the logbook.
-    added : str
-        Parts across the jack.
-    controls : dict of str to str
-        Where the controls stand.
-    coil_over : str
-        Pickup under the exciter; empty where there is one.
-    coil_moved : bool
-        The exciter was laid down anew.
-    method : str
-        "exciter" or "quiet".
-    level : float
-        Peak of the sweep over full scale.
-    is_after : bool
-        After the job of "compare".
-    may_be_silent : bool
-        That nothing arrives is an answer too.
-    note : str
-        Kept with it.
-    """
-
-    name: str
-    added: str = ""
-    controls: Mapping[str, str]
-    coil_over: str = ""
-    coil_moved: bool = False
-    method: str = "exciter"
-    level: float = FIRST_LEVEL
-    is_after: bool = False
-    may_be_silent: bool = False
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Taken:
-    """A take that was made and looked at.
-
-    Attributes
-    ----------
-    outcome : str
-        "good", "usable", "rejected" or `FAILED`.
-    lines : tuple of str
-        What the look showed, for people.
-    codes : tuple of str
-        Checks that were not passed.
-    """
-
-    outcome: str
-    lines: tuple[str, ...]
-    codes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -105,14 +51,14 @@ class Bench:
     Attributes
     ----------
     take : callable
-        Makes a take, keeps it in the logbook and looks at it; raises MeasureError where the sound card gives trouble.
+        Makes a take, keeps it in the logbook and looks at it, as `fit.desk.bench.take.make_take`.
     offers : callable
         Lists interfaces; None on the virtual bench, where there is nothing to choose.
     defaults : dict of str to str
         Key of a question to what Enter alone means.
     """
 
-    take: Callable[[Order], Taken]
+    take: Callable[["Order"], "KeptTake"]
     offers: Callable[[], Sequence[Offer]] | None
     defaults: Mapping[str, str]
 

@@ -13,6 +13,7 @@ from fit.desk.guide.plan import hushed
 from fit.desk.guide.scene import Scene, caution_stage, first_open
 from fit.desk.guide.session import Question, Step
 from fit.desk.show.words import plain_text
+from measure.logbook.conditions import Conditions
 
 STORY = "A guitar with several pickups and a switch: which of them does each position connect, and in which polarity?"
 ASKED = Asked(title="What the switch connects", picture="wiring.png", is_whole=True)
@@ -74,9 +75,7 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
                     name=re.sub(r"[^A-Za-z0-9]+", "-", f"{pickup}-{where}").strip("-")[:50],
                     title=f"Coil over {pickup}, {', '.join(f'{name} at {value}' for name, value in settings.items())}",
                     todo=(lay if number == 0 else "leave the coil where it is, turn the switch only",),
-                    controls=pots | settings,
-                    coil_over=pickup,
-                    coil_moved=number == 0,
+                    conditions=Conditions(controls=pots | settings, coil_over=pickup, coil_moved=number == 0),
                     may_be_silent=True,
                 )
             )

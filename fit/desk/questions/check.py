@@ -13,7 +13,7 @@ from fit.desk.show.sheets.check import Checked, check_document, check_lines, few
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, named
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
-from measure.logbook.checked import keep_checked
+from measure.logbook.drifts import keep_checked
 from measure.logbook.naming import check_name
 from measure.logbook.store import Logbook, list_takes, open_logbook
 from measure.logbook.take import Take
@@ -105,7 +105,7 @@ def _takes_of(logbook: Logbook, wish: CheckWish) -> tuple[list[Take], list[str]]
     listed = list_takes(logbook).takes
     begins = tuple(f"{wish.coil}{mark}" for mark in SEPARATORS)
     own = [take for take in listed if take.name == wish.coil or take.name.startswith(begins)]
-    usable = [take for take in own if take.outcome != "rejected" and take.method != "quiet"]
+    usable = [take for take in own if take.outcome != "rejected" and take.conditions.method != "quiet"]
     if not usable:
         there = ", ".join(take.name for take in listed[:MOST_LISTED]) or "none yet"
         msg = (

@@ -116,11 +116,11 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
 def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
     sides = [[read_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
     for take in (*sides[0], *sides[1]):
-        if take.method != "quiet":
+        if take.conditions.method != "quiet":
             take_to_fit(logbook, take.name)  # refuses what was rejected
-    fitted = [[take for take in side if take.method in ("exciter", "impedance")] for side in sides]
+    fitted = [[take for take in side if take.conditions.method in ("exciter", "impedance")] for side in sides]
     warnings: tuple[str, ...] = ()
-    plates = [[take for take in side if take.method == "plate"] for side in sides]
+    plates = [[take for take in side if take.conditions.method == "plate"] for side in sides]
     responses = [[take_response(logbook, take) for take in side] for side in plates]
     parts = None
     if all(fitted):
@@ -149,7 +149,7 @@ def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
 
 def _foil(evidence: Evidence, take: Take, responses: Sequence[Sequence[Response]]) -> Foil:
     """Where the foil was driven, so that its capacitance comes out in farads."""
-    settings = AS_IT_STANDS if evidence.instrument is None else read_settings(evidence.instrument, take.controls)
+    settings = AS_IT_STANDS if evidence.instrument is None else read_settings(evidence.instrument, take.conditions.controls)
     return Foil(settings=settings, frequency_hz=common_frequencies(responses[0], responses[1]))
 
 
@@ -180,10 +180,10 @@ def _with_sides(evidence: Evidence, after: set[str]) -> Evidence:
 
 def _listened(sides: Sequence[Sequence[Take]]) -> list[list[Take]] | None:
     """Choose takes to read hum and noise from: quiet ones where each side has one, else the silences of all recordings."""
-    quiet = [[take for take in side if take.method == "quiet"] for side in sides]
+    quiet = [[take for take in side if take.conditions.method == "quiet"] for side in sides]
     if all(quiet):
         return quiet
-    recorded = [[take for take in side if take.recordings and take.method != "impedance"] for side in sides]
+    recorded = [[take for take in side if take.recordings and take.conditions.method != "impedance"] for side in sides]
     return recorded if all(recorded) else None
 
 

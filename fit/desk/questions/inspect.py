@@ -34,8 +34,9 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     if take.kind == "response":
         return inspect_response(logbook, take)
     recordings, stimulus = kept_recordings(logbook, take)
-    looked = look_at(recordings, stimulus=stimulus, method=take.method, free=lambda found: without_card(logbook, take, found))
+    method = take.conditions.method
+    looked = look_at(recordings, stimulus=stimulus, method=method, free=lambda found: without_card(logbook, take, found))
     looked = join_findings(looked, card_findings(take))
-    noise = noise_document(recordings, stimulus=stimulus, method=take.method)
+    noise = noise_document(recordings, stimulus=stimulus, method=method)
     lines, document = checks_told(take.simulated, looked, noise=noise)
     return Outcome(lines=(take_heading(take), *lines), document={"schema": "coilsweep.inspect/1"} | document)

@@ -13,7 +13,6 @@ from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.show.document import Document
 from fit.desk.show.words import temperature_text
 from measure.errors import FileError
-from measure.logbook.kept import findings_of_take
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
 
 if TYPE_CHECKING:
@@ -80,20 +79,21 @@ def _sheet(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tupl
         sheets.append(
             TakeSheet(
                 name=take.name,
-                added=take.added,
-                controls=", ".join(f"{name}={value}" for name, value in take.controls.items()),
-                note=take.note,
+                added=take.conditions.added,
+                controls=", ".join(f"{name}={value}" for name, value in take.conditions.controls.items()),
+                note=take.conditions.note,
                 made=take.time_utc,
                 sound=sound,
                 outcome=take.outcome,
-                findings=findings_of_take(take),
+                findings=take.findings,
                 is_fitted=take.name in answer.takes,
-                temperature=temperature_text(take.temperature_c),
+                temperature=temperature_text(take.conditions.temperature_c),
             )
         )
     references = [("dcr", wish.dcr)] if wish.dcr else []
     references += _known_rows(logbook, has_dcr=wish.dcr is not None)
-    references += [(f"added in {take.name}", take.added) for take in listed.takes if take.added and take.name in answer.takes]
+    fitted = [take for take in listed.takes if take.name in answer.takes]
+    references += [(f"added in {take.name}", take.conditions.added) for take in fitted if take.conditions.added]
     return Sheet(
         answer=answer,
         takes=tuple(sheets),

@@ -79,11 +79,13 @@ def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = No
 def _read(desk: Desk, logbook: Logbook, kept: list[Take], instrument: Instrument | None) -> WiringAnswer:
     placed = placements(list_takes(logbook).takes)
     takes = []
-    for take in desk.steps(sorted(kept, key=lambda take: bool(take.added)), "responses"):
+    for take in desk.steps(sorted(kept, key=lambda take: bool(take.conditions.added)), "responses"):
         response = None if take.outcome == "rejected" else take_response(logbook, take)
-        pickup = take.coil_over or _only_pickup(instrument)
+        pickup = take.conditions.coil_over or _only_pickup(instrument)
         takes.append(
-            WiringTake(name=take.name, pickup=pickup, controls=take.controls, placement=placed[take.name], response=response)
+            WiringTake(
+                name=take.name, pickup=pickup, controls=take.conditions.controls, placement=placed[take.name], response=response
+            )
         )
     if instrument is None:
         return read_wiring(takes)
@@ -98,24 +100,25 @@ def _instrument(logbook: Logbook) -> Instrument | None:
 # A take where the reference plays and nothing of it reaches the pickup's input says that this pickup is not connected; any other
 # rejected one says nothing.
 def _is_silent(take: Take) -> bool:
-    rejected = [item for item in take.findings if item.outcome == "reject"]
-    is_dead = any(item.name == "dead-channel" and item.advice.startswith("pickup") for item in rejected)
-    return is_dead and all(item.name in SILENT_CHECKS for item in rejected)
+    rejected = [one for one in take.findings if one.severity == "reject"]
+    is_dead = any(one.code == "dead-channel" and one.text.startswith("pickup") for one in rejected)
+    return is_dead and all(one.code in SILENT_CHECKS for one in rejected)
 
 
 def _take(logbook: Logbook, name: str, instrument: Instrument | None) -> Take:
     take = read_take(logbook, name)
-    if take.method != "exciter":
-        msg = f'the take "{name}" was made by the method "{take.method}": wiring needs takes with the exciter over a pickup'
+    method, over = take.conditions.method, take.conditions.coil_over
+    if method != "exciter":
+        msg = f'the take "{name}" was made by the method "{method}": wiring needs takes with the exciter over a pickup'
         raise FileError(msg)
     if take.outcome == "rejected" and not _is_silent(take):
         return take_to_fit(logbook, name)
     pickups = [] if instrument is None else list(instrument.pickup)
-    if take.coil_over is None and len(pickups) != 1:
+    if over is None and len(pickups) != 1:
         msg = f'the take "{name}" does not say which pickup the coil lay over: make it with --coil-over PICKUP'
         raise FileError(msg)
-    if take.coil_over is not None and pickups and take.coil_over not in pickups:
-        msg = f'the take "{name}" has the coil over "{take.coil_over}", instrument.toml knows only {", ".join(pickups)}'
+    if over is not None and pickups and over not in pickups:
+        msg = f'the take "{name}" has the coil over "{over}", instrument.toml knows only {", ".join(pickups)}'
         raise FileError(msg)
     return take
 
@@ -136,7 +139,7 @@ def _expect(logbook: Logbook, instrument: Instrument, answer: WiringAnswer) -> t
 
 def _warnings(takes: list[Take], answer: WiringAnswer) -> list[str]:
     silent = [take.name for take in takes if take.outcome == "rejected"]
-    loaded = [take.name for take in takes if any(part.unit == "Ω" for part in parse_parts(take.added))]
+    loaded = [take.name for take in takes if any(part.unit == "Ω" for part in parse_parts(take.conditions.added))]
     warnings = [f"take {name}: nothing but noise arrived; taken as not connected" for name in silent]
     warnings += [f"take {name}: a resistor across the jack lowers the levels; a take without it tells more" for name in loaded]
     warnings += [f"{name} is connected at none of these positions, or the coil lay badly over it" for name in answer.unheard]

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from measure.checks.ends import judge_ends
-from measure.checks.recording import check_recording, outcome
+from measure.checks.recording import check_recording
+from measure.response import outcome
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
 from tests import simulated_cases as simulated

@@ -6,12 +6,13 @@ The takes come from the virtual bench, whose pickups here are plain R-L-C circui
 import re
 from dataclasses import replace
 
+import msgspec
 import numpy as np
 import pytest
 
-from measure.checks.recording import check_recording, noise_summary, outcome
+from measure.checks.recording import check_recording, noise_summary
 from measure.checks.repeats import check_repeats
-from measure.response import Finding
+from measure.response import Finding, outcome
 from measure.signal.recording import Recording
 from measure.signal.stimulus import sweep_samples
 from measure.source.virtual import Faults, Gap, Noise
@@ -60,7 +61,7 @@ def test_no_good_take_is_blamed(name: str) -> None:
 
 @pytest.mark.parametrize("rate_hz", [44100, slow(96000), slow(192000)])
 def test_no_good_take_is_blamed_at_other_rates(rate_hz: int) -> None:
-    sweep = replace(SWEEP, rate_hz=rate_hz, stop_hz=0.0, duration_s=1.0)
+    sweep = msgspec.structs.replace(SWEEP, rate_hz=rate_hz, stop_hz=0.0, duration_s=1.0)
     assert blamed(found(take(sweep=sweep), sweep_samples(sweep))) == {}
 
 

@@ -2,14 +2,15 @@
 
 from dataclasses import replace
 
+import msgspec
 import numpy as np
 import pytest
 from scipy.signal import chirp, hilbert
 
 from measure.checks.contrast import judge_level, judge_slope, measure_contrast
-from measure.checks.recording import check_recording, outcome
+from measure.checks.recording import check_recording
 from measure.checks.sweep import Recognised, describe_sweep, is_own, played_samples, recognise_best, recognise_sweep
-from measure.response import FloatArray
+from measure.response import FloatArray, outcome
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap, Noise
 from tests.draws import drawn
@@ -80,7 +81,7 @@ def test_what_is_no_rising_exponential_sweep_is_not_taken_for_one(samples: Float
 
 
 def test_the_clearer_channel_counts() -> None:
-    sweep = replace(SWEEP, start_hz=20.0)
+    sweep = msgspec.structs.replace(SWEEP, start_hz=20.0)
     recording = take(sweep=sweep, faults=Faults(is_swapped=True))
     channels = {"pickup": recording.samples[:, 0], "reference": recording.samples[:, 1]}
     recognised = recognise_best(channels, RATE_HZ)

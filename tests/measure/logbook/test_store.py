@@ -17,6 +17,7 @@ import pytest
 
 from measure.errors import FileError
 from measure.logbook import disk, store
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import (
     Logbook,
     instrument_path,
@@ -442,16 +443,16 @@ def test_the_slower_of_two_gets_the_error_in_the_last_step(
     def overtake(folder: Path) -> None:
         monkeypatch.setattr(store, "sync_folder", original)
         if not is_empty:
-            keep(logbook, source, note="faster")
+            keep(logbook, source, conditions=Conditions(note="faster"))
         original(folder)
 
     monkeypatch.setattr(store, "sync_folder", overtake)
     if is_empty:
-        assert keep(logbook, source, note="slower").note == "slower"
+        assert keep(logbook, source, conditions=Conditions(note="slower")).conditions.note == "slower"
     else:
         with pytest.raises(FileError, match="choose another name"):
-            keep(logbook, source, note="slower")
-    assert read_take(logbook, "open").note == ("slower" if is_empty else "faster")
+            keep(logbook, source, conditions=Conditions(note="slower"))
+    assert read_take(logbook, "open").conditions.note == ("slower" if is_empty else "faster")
     assert files_in(logbook) == ["takes", "takes/open", "takes/open/recording.wav", "takes/open/take.json"]
 
 

@@ -11,13 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from measure.errors import FileError
-from measure.logbook.kept import findings_of_take, findings_to_keep, stimulus_of_sweep, sweep_of_take
+from measure.logbook.conditions import Conditions
 from measure.logbook.naming import check_name, kept_name
 from measure.logbook.placement import placements
 from measure.logbook.rig import Input, Rig
 from measure.logbook.take import (
     FileStimulus,
-    FindingRecord,
     RecordingFile,
     ResponseFile,
     Take,
@@ -33,12 +32,16 @@ TAKE_JSON = Path("takes/open/take.json")
 HASH = "0123456789abcdef" * 4
 WHOLE = Take(
     name="plus-1n",
-    method="exciter",
-    added="1n ± 1%, 150k±1%",
-    controls={"volume": "7", "tone": "35%", "selector": "both"},
-    coil_over="bridge",
-    coil_moved=True,
-    note="warm day\nsecond try",
+    conditions=Conditions(
+        method="exciter",
+        added="1n ± 1%, 150k±1%",
+        controls={"volume": "7", "tone": "35%", "selector": "both"},
+        coil_over="bridge",
+        coil_moved=True,
+        dcr="6.35k±1%",
+        temperature_c=24.5,
+        note="warm day\nsecond try",
+    ),
     time_utc="2026-01-31T12:00:00.000Z",
     sequence=3,
     recordings=(
@@ -46,15 +49,80 @@ WHOLE = Take(
         RecordingFile(file="recording-2.wav", pickup_channel=3, reference_channel=None, sha256=HASH),
     ),
     rate_hz=96000,
-    stimulus=stimulus_of_sweep(Sweep(rate_hz=96000, level=0.25)),
+    stimulus=Sweep(rate_hz=96000, level=0.25),
     rig=Rig(input=Input(resistance="1M ± 1%")),
-    dcr="6.35k±1%",
-    temperature_c=24.5,
     simulated=True,
     outcome="usable",
-    findings=(FindingRecord(name="hum", outcome="warn", figure=-50.0, unit="dBFS", advice="Move away from the transformer."),),
+    findings=(Finding(code="hum", severity="warn", figure=-50.0, unit="dBFS", text="Move away from the transformer."),),
     tool_version="0.1.0",
 )
+
+# As the version before conditions became one record wrote it.
+OLD = r"""
+{
+ "schema": "coilsweep.take/1",
+ "name": "plus-1n",
+ "method": "exciter",
+ "kind": "recording",
+ "added": "1n ± 1%, 150k±1%",
+ "controls": {
+  "volume": "7",
+  "tone": "35%",
+  "selector": "both"
+ },
+ "coil_over": "bridge",
+ "coil_moved": true,
+ "note": "warm day\nsecond try",
+ "time_utc": "2026-01-31T12:00:00.000Z",
+ "sequence": 3,
+ "recordings": [
+  {
+   "file": "recording.wav",
+   "pickup_channel": 1,
+   "reference_channel": 2,
+   "sha256": "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"
+  },
+  {
+   "file": "recording-2.wav",
+   "pickup_channel": 3,
+   "reference_channel": null,
+   "sha256": "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"
+  }
+ ],
+ "response_file": null,
+ "rate_hz": 96000,
+ "stimulus": {
+  "kind": "sweep",
+  "rate_hz": 96000,
+  "start_hz": 15.0,
+  "stop_hz": 44160.0,
+  "duration_s": 3.0,
+  "before_s": 0.7,
+  "after_s": 0.5,
+  "level": 0.25
+ },
+ "rig": {
+  "input": {
+   "resistance": "1M ± 1%"
+  }
+ },
+ "dcr": "6.35k±1%",
+ "series_resistor": null,
+ "temperature_c": 24.5,
+ "simulated": true,
+ "outcome": "usable",
+ "findings": [
+  {
+   "name": "hum",
+   "outcome": "warn",
+   "figure": -50.0,
+   "unit": "dBFS",
+   "advice": "Move away from the transformer."
+  }
+ ],
+ "tool_version": "0.1.0"
+}
+"""
 
 
 def test_a_take_reads_back_as_it_was() -> None:
@@ -66,23 +134,35 @@ def test_a_take_reads_back_as_it_was() -> None:
         "kind": "sweep", "rate_hz": 96000, "start_hz": 15.0, "stop_hz": 44160.0, "duration_s": 3.0, "before_s": 0.7,
         "after_s": 0.5, "level": 0.25,
     }  # fmt: skip
-    assert sweep_of_take(WHOLE) is not None
-    assert stimulus_of_sweep(sweep_of_take(WHOLE) or Sweep(rate_hz=48000)) == WHOLE.stimulus
+    assert document["findings"] == [
+        {"name": "hum", "outcome": "warn", "figure": -50.0, "unit": "dBFS", "advice": "Move away from the transformer."}
+    ]
+    assert (document["added"], document["temperature_c"]) == ("1n ± 1%, 150k±1%", 24.5)
+    assert "is_after" not in document
+    after = msgspec.structs.replace(WHOLE, conditions=msgspec.structs.replace(WHOLE.conditions, is_after=True))
+    assert decode_take(encode_take(after), TAKE_JSON) == after
+
+
+def test_a_take_of_an_older_version_is_still_read() -> None:
+    """Written by the version before conditions became one record."""
+    old = decode_take(OLD.encode(), TAKE_JSON)
+    assert old == WHOLE
+    assert json.loads(encode_take(old)) == json.loads(OLD)
 
 
 def test_a_take_from_before_temperatures_were_kept_is_still_read() -> None:
     document = json.loads(encode_take(WHOLE))
     assert document.pop("temperature_c") == 24.5
     old = decode_take(json.dumps(document).encode(), TAKE_JSON)
-    assert old.temperature_c is None
-    assert msgspec.structs.replace(old, temperature_c=24.5) == WHOLE
+    assert old.conditions.temperature_c is None
+    warm = msgspec.structs.replace(old.conditions, temperature_c=24.5)
+    assert msgspec.structs.replace(old, conditions=warm) == WHOLE
 
 
 def test_a_response_measured_elsewhere_is_a_take_too() -> None:
     take = Take(name="elsewhere", kind="response", response_file=ResponseFile(file="response.s1p"))
     assert decode_take(encode_take(take), TAKE_JSON) == take
     assert kept_files(take) == {"response.s1p": ""}
-    assert sweep_of_take(take) is None
 
 
 def test_hashes_are_filled_in_for_every_file() -> None:
@@ -102,9 +182,8 @@ def test_findings_are_kept_and_come_back() -> None:
         Finding(code="clipped", severity="reject", text="37 samples at full scale. Lower the gain.", figure=37.0),
         Finding(code="hum", severity="pass", text="fine", figure=math.nan, unit="dBFS"),
     ]
-    kept = findings_to_keep(findings)
-    take = msgspec.structs.replace(WHOLE, findings=kept)
-    back = findings_of_take(decode_take(encode_take(take), TAKE_JSON))
+    take = msgspec.structs.replace(WHOLE, findings=tuple(findings))
+    back = decode_take(encode_take(take), TAKE_JSON).findings
     assert [(f.code, f.severity, f.text, f.figure, f.unit) for f in back] == [
         ("clipped", "reject", "37 samples at full scale. Lower the gain.", 37.0, ""),
         ("hum", "pass", "fine", None, "dBFS"),
@@ -138,7 +217,7 @@ def test_names_of_kept_files() -> None:
 
 def test_placements_are_runs_between_moves_of_the_coil() -> None:
     def made(name: str, *, over: str | None = None, moved: bool = False) -> Take:
-        return msgspec.structs.replace(WHOLE, name=name, coil_over=over, coil_moved=moved)
+        return msgspec.structs.replace(WHOLE, name=name, conditions=Conditions(coil_over=over, coil_moved=moved))
 
     takes = [
         made("a", moved=True),  # moved before the first: still the first placement
@@ -184,10 +263,17 @@ CHANGES: list[tuple[dict[str, Any], str]] = [
     ({"controls": {"a\x1b[31m": "7"}}, "expected printable text"),
     ({"controls": {"": "7"}}, "expected printable text"),
     ({"coil_over": "x" * 2000}, "expected printable text"),
-    ({"note": "\x1b]0;x\x07"}, "note, findings and tool_version: expected printable text"),
+    ({"note": "\x1b]0;x\x07"}, "note: expected printable text"),
     ({"note": "x" * 20_000}, "note: 20000 is more than the 10000"),
     ({"findings": [{"name": "a", "outcome": "pass", "advice": "\x1b[2J"}]}, "expected printable text"),
-    ({"findings": [{"name": "a", "outcome": "pass", "figure": "1"}]}, "figure: expected float, got str"),
+    ({"findings": [{"name": "a", "outcome": "pass", "advice": "", "figure": "1"}]},
+     r"take.json, findings\[0\].figure: expected float, got str"),
+    ({"findings": [{"name": "a", "outcome": "fine", "advice": ""}]}, r"take.json, findings\[0\].outcome: invalid enum value"),
+    ({"findings": [{"name": "a", "outcome": "pass"}]}, r"take.json, findings\[0\]: object missing required field advice"),
+    ({"findings": [{"code": "a"}]}, "take.json, findings.code: no such key"),
+    ({"findings": ["clipped"]}, r"take.json, findings\[0\]: expected object, got str"),
+    ({"conditions": {"added": "1n ± 1%"}}, "take.json, conditions: no such key"),
+    ({"stimulus": {"kind": "sweep", "rate_hz": 48000}}, "take.json, stimulus: object missing required field start_hz"),
     ({"rig": {"input": {"resistance": "1p"}}}, "input.resistance: .1p. is not a resistance"),
     ({"sequence": -1}, "sequence: -1 is below 0"),
     ({"temperature_c": 297.15}, "temperature_c: 297.15 is not the temperature of a winding, expected -40 to 120"),

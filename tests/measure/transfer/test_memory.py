@@ -10,7 +10,7 @@ import soundfile
 
 from fit.desk.book.take import look_at
 from fit.desk.show.sheets.fit import checks_told
-from measure.checks.judgement import Looked
+from measure.checks.judgement import Judgement
 from measure.response import Finding
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults
@@ -43,7 +43,7 @@ def test_checks_that_were_not_made_are_not_counted_as_passed() -> None:
         Finding(code="low-level", severity="pass", text="not judged: no stimulus known"),
         Finding(code="dc-offset", severity="warn", text="an offset", figure=0.02),
     )
-    lines, document = checks_told(False, Looked(findings=findings, outcome="usable", response=None), noise=None)
+    lines, document = checks_told(False, Judgement(findings=findings), noise=None)
     assert lines == ["Outcome: usable (1 of 4 checks passed, 2 not judged: no stimulus known)"]
     assert [check["outcome"] for check in document["checks"]] == ["pass", "pass", "pass", "warn"]
     assert document["checks"][1]["advice"].startswith("not judged")

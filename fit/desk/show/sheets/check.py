@@ -11,7 +11,7 @@ from fit.desk.show.document import Document
 from fit.desk.show.sheets.drift import change_text, drift_size
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, shown_quantities
 from fit.desk.show.words import SIMULATED_TEXT, in_sentence, plain_text, quantity_name, table_lines
-from measure.logbook.checked import CheckedCoil, DriftRecord
+from measure.logbook.drifts import CheckedCoil, DriftRecord
 from measure.logbook.take import time_now
 from measure.response import FloatArray
 

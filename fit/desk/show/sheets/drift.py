@@ -1,7 +1,7 @@
 """How far a kept coil has drifted, in words."""
 
 from fit.desk.show.words import in_sentence, plain_text
-from measure.logbook.checked import CheckedCoil
+from measure.logbook.drifts import CheckedCoil
 from measure.logbook.take import parse_time
 
 MOST_TOLD = 3  # quantities in a warning

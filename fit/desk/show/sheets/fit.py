@@ -25,7 +25,7 @@ from measure.quantity import format_quantity
 from measure.response import Finding
 
 if TYPE_CHECKING:
-    from measure.checks.judgement import Looked
+    from measure.checks.judgement import Judgement
     from measure.logbook.take import Take
 
 MOST_FLOOR = 0.029  # [1] from which on a floor is at the end of what is estimated
@@ -186,19 +186,19 @@ def take_heading(take: "Take") -> str:
     str
         Its name, when it was made, how warm the winding was.
     """
-    warmth = temperature_text(take.temperature_c)
+    warmth = temperature_text(take.conditions.temperature_c)
     return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
 
 
-def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None) -> tuple[list[str], Document]:
+def checks_told(is_simulated: bool, judgement: "Judgement", *, noise: Document | None) -> tuple[list[str], Document]:
     """Put the checks of a take as lines and as JSON states them.
 
     Parameters
     ----------
     is_simulated : bool
         The recordings came from the virtual bench.
-    looked : Looked
-        What a look at its recordings gave.
+    judgement : Judgement
+        What its checks came to.
     noise : dict or None
         Hum and floor; without it the table of checks is left out of the lines.
 
@@ -210,14 +210,14 @@ def checks_told(is_simulated: bool, looked: "Looked", *, noise: Document | None)
         Outcome, checks, noise.
     """
     lines = [SIMULATED_TEXT] if is_simulated else []
-    lines.append(f"Outcome: {looked.outcome} ({_count_text(looked.findings)})")
+    lines.append(f"Outcome: {judgement.outcome} ({_count_text(judgement.findings)})")
     document: Document = {
-        "outcome": looked.outcome,
+        "outcome": judgement.outcome,
         "simulated": is_simulated,
-        "checks": [finding_document(finding) for finding in looked.findings],
+        "checks": [finding_document(finding) for finding in judgement.findings],
     }
     if noise is not None:
-        lines += [*table_lines(check_rows(looked.findings)), "", "Noise", *table_lines(_noise_rows(noise))]
+        lines += [*table_lines(check_rows(judgement.findings)), "", "Noise", *table_lines(_noise_rows(noise))]
         document["noise"] = noise
     return lines, document
 

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.calibrate.input import LoadTake, characterise_input
+from fit.answers.calibrate.input import characterise_input
+from fit.estimate.evidence import TakeEvidence
 from measure.quantity import Quantity, parse_quantity
 from measure.response import Origin, Response
 from measure.signal.recording import Recording
@@ -29,14 +30,18 @@ def divided(frequency_hz, *, series_ohm, stray_f=0.0, input_ohm=1e6, input_f=185
     return load / (load + source)
 
 
-def by_hand(name: str, value, *, series: Quantity, added: tuple[Quantity, ...] = (), rng=None, noise=1e-5) -> LoadTake:
+def through(*, name: str, response: Response, series: Quantity, added: tuple[Quantity, ...] = ()) -> TakeEvidence:
+    return TakeEvidence(name=name, response=response, added=added, method="impedance", series_resistor=series)
+
+
+def by_hand(name: str, value, *, series: Quantity, added: tuple[Quantity, ...] = (), rng=None, noise=1e-5) -> TakeEvidence:
     std = noise * np.abs(value)
     if rng is not None:
         parts = rng.standard_normal((2, len(GRID_HZ)))
         value = value + std / np.sqrt(2) * (parts[0] + 1j * parts[1])
     covariance = std[:, None, None] ** 2 / 2 * np.eye(2)
     response = Response(frequency_hz=GRID_HZ, value=value, covariance=covariance, origin=Origin(rate_hz=RATE_HZ))
-    return LoadTake(name=name, response=response, series=series, added=added)
+    return through(name=name, response=response, series=series, added=added)
 
 
 def recorded(ratio, *, seed: int) -> list[Recording]:
@@ -53,7 +58,9 @@ def recorded(ratio, *, seed: int) -> list[Recording]:
     return [Recording(samples=samples, rate_hz=CARD_HZ, n_bits=24, simulated=True)]
 
 
-def recorded_takes(rng: np.random.Generator, *, input_ohm: float, input_f: float, n: int, is_calibrated: bool) -> list[LoadTake]:
+def recorded_takes(
+    rng: np.random.Generator, *, input_ohm: float, input_f: float, n: int, is_calibrated: bool
+) -> list[TakeEvidence]:
     """Through 100 kΩ, 1 MΩ, and 1 MΩ with 1 nF across; what is marked 1 % lies anywhere within it."""
     actual = [value * (1 + 0.01 * rng.uniform(-1, 1)) for value in (100e3, 1e6, 1e-9)]
     cases = (
@@ -70,7 +77,7 @@ def recorded_takes(rng: np.random.Generator, *, input_ohm: float, input_f: float
 
         response = estimate_response(recorded(ratio, seed=int(rng.integers(1000)) + index))
         response = apply_calibration(response, loop) if is_calibrated else response
-        takes.append(LoadTake(name=name, response=response, series=parse_quantity(text, "Ω"), added=added))
+        takes.append(through(name=name, response=response, series=parse_quantity(text, "Ω"), added=added))
     return takes
 
 
@@ -90,7 +97,7 @@ def test_a_megohm_and_185_picofarad_come_out_of_recordings(seed, is_calibrated):
         assert abs(answer.gain.value - 10 ** (0.5 / 20)) < 3 * answer.gain.standard_uncertainty + 1e-3
 
 
-def drawn_takes(rng: np.random.Generator, *, input_ohm: float, input_f: float) -> list[LoadTake]:
+def drawn_takes(rng: np.random.Generator, *, input_ohm: float, input_f: float) -> list[TakeEvidence]:
     """Parts that scatter as they claim, one ratio of the inputs in all takes, a little of its own in each."""
     scatter = np.exp(ONE_PERCENT * rng.standard_normal(3))
     gain, strays = np.exp(0.1 * rng.standard_normal()), 1e-12 * (0.3 + 0.3 * rng.standard_normal(2))
@@ -149,7 +156,7 @@ def test_one_resistor_without_a_loopback_tells_too_little():
 def test_exchanged_labels_are_noticed():
     takes = drawn_takes(np.random.default_rng(7), input_ohm=1e6, input_f=185e-12)
     swapped = [
-        LoadTake(name=one.name, response=one.response, series=other.series, added=one.added)
+        through(name=one.name, response=one.response, series=other.series_resistor, added=one.added)
         for one, other in zip(takes[:2], takes[1::-1], strict=True)
     ]
     answer = characterise_input([*swapped, takes[2]])
@@ -175,10 +182,7 @@ def test_a_line_input_is_warned_of():
 
 def test_reversed_polarity_is_undone():
     takes = drawn_takes(np.random.default_rng(9), input_ohm=1e6, input_f=185e-12)
-    turned = [
-        LoadTake(name=one.name, response=replace(one.response, value=-one.response.value), series=one.series, added=one.added)
-        for one in takes
-    ]
+    turned = [replace(one, response=replace(one.response, value=-one.response.value)) for one in takes]
     assert characterise_input(turned).resistance.value == pytest.approx(characterise_input(takes).resistance.value, rel=1e-9)
 
 
@@ -187,7 +191,7 @@ def test_what_cannot_be_fitted_is_refused():
         characterise_input([])
     take = drawn_takes(np.random.default_rng(1), input_ohm=1e6, input_f=185e-12)[0]
     with pytest.raises(ValueError, match="without a bound; write for example 100k ± 1%"):
-        characterise_input([replace(take, series=parse_quantity("100k", "Ω"))])
+        characterise_input([replace(take, series_resistor=parse_quantity("100k", "Ω"))])
     noisy = replace(take.response, covariance=take.response.covariance * 1e10)
     with pytest.raises(ValueError, match="0 usable frequencies, at least 16 are needed"):
         characterise_input([replace(take, response=noisy)])

@@ -13,8 +13,9 @@ import pytest
 from fit.answers.pickup.characterisation import characterise_pickup
 from fit.desk.command.main import main
 from fit.estimate.evidence import Evidence, TakeEvidence
-from measure.checks.recording import check_recording, outcome
+from measure.checks.recording import check_recording
 from measure.quantity import parse_parts, parse_quantity
+from measure.response import outcome
 from measure.signal.recording import Recording
 from measure.transfer.response import estimate_response
 from tests import simulated_cases as simulated

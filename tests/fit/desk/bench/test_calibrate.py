@@ -12,16 +12,16 @@ import pytest
 
 from fit.answers.figures import Estimate
 from fit.desk.bench.calibrate import calibrate_loopback
-from fit.desk.bench.calibration_recordings import Heard
-from fit.desk.bench.imports import TakeFacts
-from fit.desk.bench.take import TakeOrder, make_take
+from fit.desk.bench.recordings import Batch
+from fit.desk.bench.take import Order, make_take
 from fit.desk.book.card import calibration_warnings
 from fit.desk.book.desk import Desk
 from fit.desk.book.response import take_response
 from fit.desk.show.sheets.calibrate import bounded_text
 from fit.desk.show.words import SIMULATED_TEXT
 from measure.errors import FileError
-from measure.logbook.calibrated import read_loopback
+from measure.logbook.conditions import Conditions
+from measure.logbook.curves import read_loopback
 from measure.logbook.rig import read_rig
 from measure.logbook.store import open_logbook, read_take
 from measure.quantity import parse_quantity
@@ -181,7 +181,7 @@ def bench(ratio):
 def heard_here(ratio):
     samples = bench(ratio).record(played(), rate_hz=RATE_HZ)
     recording = Recording(samples=samples, rate_hz=RATE_HZ, n_bits=24, simulated=True)
-    return Heard(recordings=(recording,), stimulus=played(), time_utc="2026-01-01T00:00:00.000Z", is_live=True)
+    return Batch(repeats=(recording,), played=played(), time_utc="2026-01-01T00:00:00.000Z", is_live=True)
 
 
 def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
@@ -189,11 +189,11 @@ def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
     done = calibrate_loopback(quiet_desk(book), lambda: heard_here(np.ones_like))
     assert done.document["channels"] == [4, 3]
     assert SIMULATED_TEXT in done.lines
-    facts = TakeFacts(method="impedance", series_resistor="100k ± 0.1%")
-    order = TakeOrder(name="here", facts=facts, duration_s=2.0, is_looked_at_first=False)
+    conditions = Conditions(method="impedance", series_resistor="100k ± 0.1%")
+    order = Order(name="here", conditions=conditions, duration_s=2.0, is_looked_at_first=False)
     made = make_take(quiet_desk(book), order, source=bench(through_resistor))
     # half a decibel too much would be more than any instrument can give: it is judged without the card
-    assert {one.severity for one in made.looked.findings if one.code == "passive"} == {"pass"}
+    assert {one.severity for one in made.judgement.findings if one.code == "passive"} == {"pass"}
     logbook = open_logbook(book)
     response = take_response(logbook, read_take(logbook, "here"))
     assert len(response.shift_names) == 2

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from fit.desk.bench.demo import Drawer
-from fit.desk.bench.imports import TakeFacts
-from fit.desk.bench.take import MOST_REPEATS, PreflightError, TakeOrder, make_take
+from fit.desk.bench.take import MOST_REPEATS, Order, PreflightError, make_take
 from fit.desk.book.desk import Desk
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take import join_findings, kept_recordings
-from measure.checks.judgement import Looked
+from measure.checks.judgement import Judgement
 from measure.errors import DeviceError, FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import list_takes, open_logbook, read_take
 from measure.response import Finding
 from measure.signal.levels import SWEEP_GAIN_DB, TONE_HZ, TONE_LEVEL, read_levels
@@ -40,16 +40,16 @@ def desk(tmp_path, capsys):
 
 
 def order(name, *, added="", method="exciter", simulated=True, series_resistor=None, **options):
-    facts = TakeFacts(added=added, method=method, simulated=simulated, series_resistor=series_resistor)
-    return TakeOrder(name=name, facts=facts, **options)
+    conditions = Conditions(added=added, method=method, series_resistor=series_resistor)
+    return Order(name=name, conditions=conditions, simulated=simulated, **options)
 
 
 def test_two_takes_tell_the_coil(desk, capsys):
     desk, said = desk
     for name, added, added_f in (("open", "", 0.0), ("plus-1n", "1n ± 1%", 1e-9)):
         made = make_take(desk, order(name, added=added), source=bench(added_f=added_f, seed=len(name)))
-        assert made.looked.outcome == "good"
-        assert made.outcome.exit_code == 0
+        assert made.judgement.outcome == "good"
+        assert made.reply.exit_code == 0
     assert not any("Phantom power off" in line for line in said)  # nothing is played
     code, document, _ = run_json(capsys, "fit", "open", "plus-1n", "--dcr", f"{DCR_OHM} ± 1%", "--logbook", desk.logbook)
     assert code == 0
@@ -73,7 +73,7 @@ def test_take_keeps_what_was_played_and_with_what(desk):
 def test_rejected_take_is_kept_and_marked(desk):
     desk, said = desk
     made = make_take(desk, order("lost", is_looked_at_first=False), source=bench(faults=Faults(is_reference_dead=True)))
-    assert made.outcome.exit_code == 3
+    assert made.reply.exit_code == 3
     assert read_take(open_logbook(desk.logbook), "lost").outcome == "rejected"
     assert any(line.startswith("rejected:") for line in said)
 
@@ -93,14 +93,14 @@ def test_look_before_does_not_take_hum_for_the_sweep(desk):
     """Half of full scale is hum: the sweep adds to it, and does not raise it."""
     desk, _ = desk
     source = bench(noise=Noise(pickup_hum=(0.5,), pickup_white=2e-5, reference_white=1e-5))
-    assert make_take(desk, order("hum"), source=source).name == "hum"
+    assert make_take(desk, order("hum"), source=source).take.name == "hum"
 
 
 def test_repeats_go_on_until_the_noise_is_low_enough(desk):
     desk, said = desk
     loud = replace(QUIET, pickup_white=3e-3)
     made = make_take(desk, order("noisy", noise_db=-31.0, duration_s=0.8), source=bench(noise=loud))
-    n_repeats = made.outcome.document["repeats"]
+    n_repeats = made.reply.document["repeats"]
     assert 3 < n_repeats < MOST_REPEATS
     figures = [float(line.split("noise ")[1].split(" dB")[0]) for line in said if line.startswith("repeat ")]
     assert len(figures) == n_repeats
@@ -116,13 +116,13 @@ def test_take_is_no_noisier_than_level_says(desk):
     pickup, _ = read_levels(source.record(tone, rate_hz=48000)[12000:36000], 48000)
     foretold_db = -(pickup.tone_dbfs - pickup.noise_dbfs + 20 * np.log10(0.5 / TONE_LEVEL) + SWEEP_GAIN_DB)
     made = make_take(desk, order("open"), source=source)
-    assert foretold_db - 15 < made.outcome.document["noise_db"] <= foretold_db
+    assert foretold_db - 15 < made.reply.document["noise_db"] <= foretold_db
 
 
 def test_quiet_take_plays_nothing(desk):
     desk, said = desk
     made = make_take(desk, order("still", method="quiet", duration_s=2.0, simulated=False), source=bench())
-    assert made.looked.response is None
+    assert made.judgement.response is None
     take = read_take(open_logbook(desk.logbook), "still")
     assert take.stimulus is None
     assert any(line == "Phantom power off." for line in said)
@@ -177,9 +177,9 @@ def test_impedance_through_a_resistor(desk, capsys):
     with pytest.raises(ValueError, match="is for --method impedance alone"):
         make_take(desk, order("z", series_resistor="100k ± 1%"), source=source)
     made = make_take(desk, order("z", method="impedance", series_resistor="100k ± 1%"), source=source)
-    assert made.looked.outcome == "good"
+    assert made.judgement.outcome == "good"
     take = read_take(open_logbook(desk.logbook), "z")
-    assert (take.method, take.series_resistor) == ("impedance", "100k ± 1%")
+    assert (take.conditions.method, take.conditions.series_resistor) == ("impedance", "100k ± 1%")
     code, document, _ = run_json(capsys, "fit", "z", "--dcr", f"{DCR_OHM} ± 1%", "--logbook", desk.logbook)
     assert code == 0
     assert document["quantities"]["inductance"]["value"] == pytest.approx(INDUCTANCE_H, rel=0.015)
@@ -193,8 +193,8 @@ def test_plate_may_be_faint(desk):
     desk, _ = desk
     source = VirtualBench(pickup=lambda f: 1e-9 * f * flat(f), reference=flat, noise=replace(QUIET, pickup_hum=()))
     made = make_take(desk, order("foil", method="plate"), source=source)
-    assert made.looked.outcome != "rejected"
-    assert read_take(open_logbook(desk.logbook), "foil").method == "plate"
+    assert made.judgement.outcome != "rejected"
+    assert read_take(open_logbook(desk.logbook), "foil").conditions.method == "plate"
 
 
 def test_sweep_can_be_narrowed(desk):
@@ -216,7 +216,7 @@ def test_what_the_card_told_is_kept_and_inspected_again(desk, capsys, monkeypatc
 
     monkeypatch.setattr("measure.source.soundcard.play_and_record", play)
     made = make_take(desk, order("open", simulated=False), source=SoundCard())
-    assert made.looked.outcome == "usable"
+    assert made.judgement.outcome == "usable"
     (line,) = [line for line in said if line.startswith("The rig does not say otherwise")]
     taken = "the default sound card, output 1, input 1 for the pickup, input 2 for the reference."
     assert line.endswith(f"so these are taken: {taken}")
@@ -226,11 +226,11 @@ def test_what_the_card_told_is_kept_and_inspected_again(desk, capsys, monkeypatc
 
 
 def test_worst_of_several_findings_counts():
-    looked = Looked(findings=(), outcome="good", response=None)
+    judgement = Judgement(findings=())
     found = [Finding(code="unplugged", severity=severity, text=severity) for severity in ("pass", "reject", "warn")]
-    joined = join_findings(looked, found)
+    joined = join_findings(judgement, found)
     assert (joined.outcome, [finding.severity for finding in joined.findings]) == ("rejected", ["reject"])
-    assert join_findings(looked, found[:1]).outcome == "good"
+    assert join_findings(judgement, found[:1]).outcome == "good"
 
 
 def test_command_on_the_virtual_bench(desk, capsys):

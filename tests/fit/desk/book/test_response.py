@@ -97,7 +97,7 @@ def test_touchstone_is_an_impedance_at_the_jack(bench, capsys):
     assert "method impedance: impedance at the jack in Ω" in out
     logbook = open_logbook(bench)
     take = read_take(logbook, "jack")
-    assert (take.kind, take.method, take.rate_hz) == ("response", "impedance", None)
+    assert (take.kind, take.conditions.method, take.rate_hz) == ("response", "impedance", None)
     response = response_of_take(logbook, take)
     assert response.unit == "Ω"
     low = response.value[0]
@@ -115,7 +115,7 @@ def test_inspect_says_what_it_is_and_checks_it_again(bench, capsys):
     assert document["schema"] == "coilsweep.inspect/1"
     assert document["response"]["n_frequencies"] == len(GRID_HZ)
     assert [check["name"] for check in document["checks"]] == ["order", "finite", "points", "band", "gaps", "noise", "causal"]
-    assert read_take(open_logbook(bench), "bare").controls == {"volume": "7"}
+    assert read_take(open_logbook(bench), "bare").conditions.controls == {"volume": "7"}
 
 
 def test_a_changed_file_is_noticed(bench, capsys):

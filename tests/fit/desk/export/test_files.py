@@ -15,6 +15,7 @@ from fit.circuit.reading import read_instrument
 from fit.desk.book.response import response_of_take, take_response
 from fit.desk.export.contents import Fitted, fitted_netlist_text, fitted_port_text, in_ohms, instrument_text
 from fit.desk.show.words import SIMULATED_TEXT
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import open_logbook, read_take
 from measure.logbook.take import RecordingFile, Take
 from measure.quantity import parse_quantity
@@ -315,7 +316,8 @@ def test_what_is_recorded_through_a_resistor_is_exported_in_ohms():
     spread = np.array([[2.0, 0.5], [0.5, 1.0]])[None] * (1e-4 * np.abs(ratio[:, None, None])) ** 2
     response = Response(frequency_hz=frequency_hz, value=ratio, covariance=spread)
     recordings = (RecordingFile(file="recording.wav"),)
-    take = Take(name="jack", method="impedance", rate_hz=48000, recordings=recordings, series_resistor="100k ± 1%")
+    conditions = Conditions(method="impedance", series_resistor="100k ± 1%")
+    take = Take(name="jack", conditions=conditions, rate_hz=48000, recordings=recordings)
     found = in_ohms(take, response)
     assert found.unit == "Ω"
     np.testing.assert_allclose(found.value, impedance, rtol=1e-12)
@@ -330,7 +332,7 @@ def test_what_is_recorded_through_a_resistor_is_exported_in_ohms():
         # 20 000 draws tell a variance to 1 %, the worst of 90 to 4 %
         assert np.max(np.abs(found.covariance[:, i, j] / scale - expected) / size) < 0.05
     with pytest.raises(ValueError, match="does not say its series resistor"):
-        in_ohms(Take(name="jack", method="impedance", rate_hz=48000, recordings=recordings), response)
+        in_ohms(Take(name="jack", conditions=Conditions(method="impedance"), rate_hz=48000, recordings=recordings), response)
 
 
 def test_two_coils_share_the_emf_as_their_inductance():

@@ -4,20 +4,23 @@ import io
 import json
 import re
 import shutil
+from dataclasses import replace
 
 import pytest
 
 from fit.desk.bench.demo import Drawer
-from fit.desk.bench.imports import TakeFacts
-from fit.desk.bench.take import TakeOrder, make_take
+from fit.desk.bench.intake import KeptTake
+from fit.desk.bench.take import make_take
 from fit.desk.bench.virtual import JOB_F, TONE_CAPACITOR_F
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import Desk, Outcome
 from fit.desk.command.main import main
 from fit.desk.guide.bench import virtual_bench
 from fit.desk.guide.console import file_name, read_memory, run_guide
-from fit.desk.guide.scene import Bench, Offer, Taken, read_parts, read_quantity
+from fit.desk.guide.scene import Bench, Offer, read_parts, read_quantity
+from measure.checks.judgement import Judgement
 from measure.errors import FileError, ServerDiedError
 from measure.logbook.store import list_takes, open_logbook
+from measure.response import Finding
 from measure.source.virtual import Noise, VirtualBench
 from tests.desk_bench import flat, run
 from tests.two_pickups import guitar
@@ -165,7 +168,7 @@ def test_capacitor_by_the_take_that_tells_it(tmp_path):
     script = Script(**answers(capacitor=["223", "223K", "33n ± 10%"]))
     document = guided(tmp_path, "capacitor", script)
     answer = document["answer"]
-    assert [take.controls["tone"] for take in list_takes(open_logbook(tmp_path)).takes] == ["10", "10", "0"]
+    assert [take.conditions.controls["tone"] for take in list_takes(open_logbook(tmp_path)).takes] == ["10", "10", "0"]
     assert (
         "What would help most one more take with the controls set to tone=0, the coil left where it is Tone capacitor: a pot"
         in script.text
@@ -184,7 +187,7 @@ def test_capacitor_by_the_take_that_tells_it(tmp_path):
 @pytest.mark.slow
 def test_compare_makes_a_further_take_on_both_sides(tmp_path):
     document = guided(tmp_path, "compare", Script(**answers(more=["yes"])))
-    takes = [(take.name, take.controls["tone"]) for take in list_takes(open_logbook(tmp_path)).takes]
+    takes = [(take.name, take.conditions.controls["tone"]) for take in list_takes(open_logbook(tmp_path)).takes]
     assert takes[3:4] + takes[-1:] == [("volume-5", "10"), ("volume-5-after", "10")]
     parts = document["answer"]["quantities"]
     for name in ("pot.volume", "pot.tone"):
@@ -215,10 +218,10 @@ def test_wiring_finds_the_exchanged_leads(tmp_path):
     script = Script(**answers(layout=["two-pickups-tone-after"]))
     document = guided(tmp_path, "wiring", script)
     takes = list_takes(open_logbook(tmp_path)).takes
-    assert [(take.coil_over, take.controls["selector"]) for take in takes] == [
+    assert [(take.conditions.coil_over, take.conditions.controls["selector"]) for take in takes] == [
         (pickup, position) for pickup in ("bridge", "neck") for position in ("bridge", "both", "neck")
     ]
-    assert [take.coil_moved for take in takes] == [True, False, False] * 2
+    assert [take.conditions.coil_moved for take in takes] == [True, False, False] * 2
     assert "bridge parallel to neck, out of phase" in script.text
     assert "DIFFERS from instrument.toml" in script.text
     assert document["report"] == str(tmp_path / "answer.html")
@@ -296,17 +299,19 @@ def bench_with(desk, *, outcomes):
     return Bench(take=take, offers=None, defaults=real.defaults)
 
 
-def bad(outcome, *codes):
-    return Taken(outcome=outcome, lines=(f"{outcome}: {', '.join(codes)}",), codes=codes)
+def bad(severity, *codes):
+    findings = tuple(Finding(code=code, severity=severity, text=code) for code in codes)
+    reply = Outcome(lines=(f"{severity}: {', '.join(codes)}",), document={})
+    return KeptTake(take=None, judgement=Judgement(findings=findings), reply=reply)
 
 
 @pytest.mark.parametrize(
     ("said", "choices", "default"),
     [
-        (bad("rejected", "dropouts"), "again, softer, louder", "again"),
-        (bad("rejected", "clipped"), "again, softer, louder", "softer"),
-        (bad("rejected", "silent"), "again, softer, louder", "louder"),
-        (bad("usable", "noisy-response"), "keep, again, softer, louder", "keep"),
+        (bad("reject", "dropouts"), "again, softer, louder", "again"),
+        (bad("reject", "clipped"), "again, softer, louder", "softer"),
+        (bad("reject", "silent"), "again, softer, louder", "louder"),
+        (bad("warn", "noisy-response"), "keep, again, softer, louder", "keep"),
     ],
 )
 def test_bad_take_is_offered_for_repeat(tmp_path, said, choices, default):
@@ -319,7 +324,7 @@ def test_bad_take_is_offered_for_repeat(tmp_path, said, choices, default):
 
 def test_rejected_take_cannot_be_kept(tmp_path):
     script = Script(**answers(now=["keep", "q"]))
-    guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[bad("rejected", "dropouts")]))
+    guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[bad("reject", "dropouts")]))
     assert 'Not so: "keep" is not one of again, softer, louder' in script.text
 
 
@@ -456,7 +461,7 @@ def card_of_two_pickups(desk, *, silent=()):
     """A bench with interfaces to choose from; what hangs on it is the independent guitar of the tests of `wiring`."""
 
     def take(order):
-        over, position = order.coil_over, order.controls["selector"]
+        over, position = order.conditions.coil_over, order.conditions.controls["selector"]
         is_silent = (over, position) in silent
         source = VirtualBench(
             pickup=(lambda f: 0 * f) if is_silent else guitar(over, position),
@@ -464,11 +469,7 @@ def card_of_two_pickups(desk, *, silent=()):
             noise=Noise(pickup_white=2e-5, reference_white=1e-5),
             seed=len(list_takes(open_logbook(desk.logbook)).takes),
         )
-        settings = tuple(f"{name}={value}" for name, value in order.controls.items())
-        facts = TakeFacts(settings=settings, coil_over=over, coil_moved=order.coil_moved)
-        wanted = TakeOrder(name=order.name, facts=facts, is_looked_at_first=not order.may_be_silent, duration_s=1.0)
-        looked = make_take(desk, wanted, source=source).looked
-        return Taken(outcome=looked.outcome, lines=(), codes=tuple(f.code for f in looked.findings if f.severity != "pass"))
+        return make_take(desk, replace(order, duration_s=1.0), source=source)
 
     return Bench(take=take, offers=lambda: OFFERS, defaults={})
 
@@ -498,7 +499,7 @@ def test_wiring_of_a_guitar_that_nobody_knows(tmp_path):
 def test_interface_that_is_plugged_in_late_is_found(tmp_path):
     offers = [(), (), OFFERS]
     bench = Bench(
-        take=lambda order: bad("rejected", order.name),
+        take=lambda order: bad("reject", order.name),
         offers=lambda: offers.pop(0) if len(offers) > 1 else offers[0],
         defaults={},
     )
@@ -516,7 +517,7 @@ def test_inputs_that_are_a_device_of_their_own(tmp_path, capsys):
         Offer(device="Elsewhere", host_api="ALSA", rates_hz=(48000,), has_outputs=False),
         Offer(device="Line (box)", host_api="MME", rates_hz=(48000, 192000), has_outputs=False),
     )
-    bench = Bench(take=lambda order: bad("rejected", order.name), offers=lambda: apart, defaults={})
+    bench = Bench(take=lambda order: bad("reject", order.name), offers=lambda: apart, defaults={})
     script = Script(**answers(input_capacitance=["q"]))
     guided(tmp_path, "pickup", script, bench=bench, virtual=False)
     assert "Interfaces 1 Line (box) (MME) Which device records? [1] Sample rate in hertz? [48000]" in script.text

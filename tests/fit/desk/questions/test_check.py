@@ -15,7 +15,7 @@ from fit.desk.book.drift import drift_warnings
 from fit.desk.command.main import main
 from fit.desk.show.sheets.drift import change_text
 from measure.errors import FileError
-from measure.logbook.checked import CHECKED_FILE, CheckedCoil, DriftRecord, keep_checked, read_checked
+from measure.logbook.drifts import CHECKED_FILE, CheckedCoil, DriftRecord, keep_checked, read_checked
 from measure.logbook.store import list_takes, open_logbook
 from tests.answer_by_hand import answer, estimate
 from tests.desk_bench import run, run_json

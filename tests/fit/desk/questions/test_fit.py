@@ -12,10 +12,11 @@ from fit.desk.show.sheets.fit import limiting_source, not_told
 from fit.desk.show.words import estimate_texts, headline_keys, in_order, plain_text, quantity_name, quantity_texts, table_lines
 from fit.estimate.evidence import CLOCK_BOUND
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.rig import write_rig
 from measure.logbook.store import open_logbook, read_take, rig_path, write_take
-from measure.logbook.take import FindingRecord, RecordingFile, Take
-from measure.response import Response
+from measure.logbook.take import RecordingFile, Take
+from measure.response import Finding, Response
 from measure.source.files import write_recording
 from tests.answer_by_hand import answer
 
@@ -30,11 +31,18 @@ def book(tmp_path):
     return logbook
 
 
-def keep(logbook, name, **facts):
+def keep(logbook, name, *, rig=None, outcome="good", findings=(), **stated):
     path = logbook.path.parent / f"{name}.wav"
     write_recording(path, np.random.default_rng(1).normal(size=(RATE_HZ, 2)) * 0.01, RATE_HZ)
-    rig = facts.pop("rig", None) or write_rig(rig_path(logbook), {})
-    take = Take(name=name, recordings=(RecordingFile(file="recording.wav"),), rate_hz=RATE_HZ, rig=rig, **facts)
+    take = Take(
+        name=name,
+        conditions=Conditions(**stated),
+        recordings=(RecordingFile(file="recording.wav"),),
+        rate_hz=RATE_HZ,
+        rig=rig or write_rig(rig_path(logbook), {}),
+        outcome=outcome,
+        findings=findings,
+    )
     return write_take(logbook, take, {"recording.wav": path})
 
 
@@ -132,7 +140,7 @@ def test_clock_of_the_rig_reaches_the_estimate_and_the_widest_counts(book):
 
 
 def test_rejected_take_is_refused_with_its_reasons(book):
-    findings = (FindingRecord(name="clipped", outcome="reject", advice="Input clipped: 37 samples."),)
+    findings = (Finding(code="clipped", severity="reject", text="Input clipped: 37 samples."),)
     keep(book, "loud", outcome="rejected", findings=findings)
     with pytest.raises(RejectedError, match="37 samples"):
         take_to_fit(book, "loud")

@@ -1,8 +1,9 @@
-"""What was recorded for a calibration: from files, with what they were made through."""
+"""Recordings as they arrive, from files or from the card; and through what the input is driven for a calibration."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,19 +19,22 @@ from measure.quantity import Quantity, parse_parts
 from measure.response import Finding, FloatArray
 from measure.signal.recording import Recording
 
+if TYPE_CHECKING:
+    from measure.source.interface import Source
+
 LIVE_BITS = 24  # [bits] of a sample, as takes are kept
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Heard:
-    """What was recorded for a calibration.
+class Batch:
+    """Repeats of one recording, and what was played.
 
     Attributes
     ----------
-    recordings : tuple of Recording
-        One, or several repeats.
-    stimulus : ndarray, shape (n,), or None
-        What was played; None where that is not known.
+    repeats : tuple of Recording
+        One or several, of one rate.
+    played : ndarray, shape (n,), or None
+        None where that is not known.
     time_utc : str
         When. ISO 8601, UTC.
     is_live : bool
@@ -39,8 +43,8 @@ class Heard:
         What the card said of itself.
     """
 
-    recordings: tuple[Recording, ...]
-    stimulus: FloatArray | None
+    repeats: tuple[Recording, ...]
+    played: FloatArray | None
     time_utc: str
     is_live: bool = False
     findings: tuple[Finding, ...] = ()
@@ -68,8 +72,10 @@ class InputLoad:
     file: Path | None = None
 
 
-def heard_from_files(desk: Desk, files: Sequence[Path], stimulus_file: Path | None, *, simulated: bool = False) -> Heard:
-    """Read what was recorded elsewhere; the channels are those of rig.toml.
+def read_batch(
+    desk: Desk, files: Sequence[Path], stimulus_file: Path | None, *, channels: tuple[int, int | None], simulated: bool = False
+) -> Batch:
+    """Read what was recorded elsewhere.
 
     Parameters
     ----------
@@ -79,58 +85,88 @@ def heard_from_files(desk: Desk, files: Sequence[Path], stimulus_file: Path | No
         Repeats.
     stimulus_file : Path or None
         What was played.
+    channels : tuple
+        Pickup's and reference channel of the files, from 1; None where the reference was not recorded.
     simulated : bool
         Made by the virtual bench.
 
     Returns
     -------
-    Heard
+    Batch
         Dated now: a file does not say reliably when it was recorded.
 
     Raises
     ------
     FileError
-        If a file cannot be used, or the stimulus has another rate.
+        If a file cannot be used, or rates differ.
     """
     from measure.source.files import read_recording, read_stimulus
 
+    pickup, reference = channels
+    repeats = tuple(
+        replace(read_recording(file, pickup_channel=pickup, reference_channel=reference), simulated=simulated)
+        for file in desk.steps(files, "reading")
+    )
+    rates = sorted({recording.rate_hz for recording in repeats})
+    if len(rates) > 1:
+        msg = f"the repeats have different sample rates, {rates} Hz: import those of one rate as one take"
+        raise FileError(msg)
+    played = None
+    if stimulus_file is not None:
+        played, rate_hz = read_stimulus(stimulus_file)
+        same_rate(rate_hz, repeats[0].rate_hz, name=stimulus_file.name)
+    return Batch(repeats=repeats, played=played, time_utc=time_now())
+
+
+def read_by_rig(desk: Desk, files: Sequence[Path], stimulus_file: Path | None) -> Batch:
+    """Read what was recorded elsewhere by the channels of rig.toml, the reference always among them."""
     interface = (rig_of(open_logbook(desk.logbook)) if desk.logbook.is_dir() else Rig()).interface
     pickup = interface.pickup_channel or 1
-    reference = interface.reference_channel or (1 if pickup == 2 else 2)
-    recordings = tuple(
-        replace(read_recording(file, pickup_channel=pickup, reference_channel=reference), simulated=simulated) for file in files
-    )
-    if len({recording.rate_hz for recording in recordings}) > 1:
-        msg = f"the repeats have different sample rates, {sorted({recording.rate_hz for recording in recordings})} Hz"
-        raise FileError(msg)
-    stimulus = None
-    if stimulus_file is not None:
-        stimulus, rate_hz = read_stimulus(stimulus_file)
-        same_rate(rate_hz, recordings[0].rate_hz, name=stimulus_file.name)
-    return Heard(recordings=recordings, stimulus=stimulus, time_utc=time_now())
+    return read_batch(desk, files, stimulus_file, channels=(pickup, interface.reference_channel or (1 if pickup == 2 else 2)))
 
 
-def heard_live(desk: Desk, *, level: float, label: str) -> Heard:
-    """Play the sweep and record both inputs of the card that rig.toml names.
+def play(
+    desk: Desk, source: "Source", stimulus: FloatArray, *, rate_hz: int, n_channels: int, label: str
+) -> tuple[FloatArray, tuple[Finding, ...]]:
+    """Play and record, with a bar where the source tells how far it is.
+
+    Returns
+    -------
+    samples : ndarray, shape (n, n_channels)
+        Full scale is 1.
+    findings : tuple of Finding
+        What a card said of itself.
+    """
+    from measure.source.soundcard import SoundCard, play_and_record
+
+    if not isinstance(source, SoundCard):
+        return np.clip(source.record(stimulus, rate_hz=rate_hz, n_channels=n_channels), -1, 1), ()
+    with desk.bar(label) as advance:
+        capture = play_and_record(
+            source,
+            stimulus,
+            rate_hz=rate_hz,
+            n_channels=n_channels,
+            on_block=lambda progress: advance(progress.n_recorded, progress.n_wanted),
+        )
+    return np.clip(capture.samples.astype(float), -1, 1), capture.findings
+
+
+def record_by_rig(desk: Desk, *, level: float, label: str) -> Batch:
+    """Play the sweep once and record both inputs of the card that rig.toml names.
 
     Parameters
     ----------
     desk : Desk
         Where.
     level : float
-        Peak over full scale.
+        Peak over full scale. [1]
     label : str
         In front of the bar.
-
-    Returns
-    -------
-    Heard
-        One recording.
     """
     from fit.desk.bench.level import card_of
     from fit.desk.bench.rig import DEFAULT_RATE_HZ
     from measure.signal.stimulus import Sweep, sweep_samples
-    from measure.source.soundcard import play_and_record
 
     rig = rig_of(open_logbook(desk.logbook, create=True))
     pickup = rig.interface.pickup_channel or 1
@@ -138,14 +174,10 @@ def heard_live(desk: Desk, *, level: float, label: str) -> Heard:
     rate_hz = rig.interface.rate_hz or DEFAULT_RATE_HZ
     stimulus = sweep_samples(Sweep(rate_hz=rate_hz, level=level))
     time_utc = time_now()
-    with desk.bar(label) as advance:
-        capture = play_and_record(
-            card, stimulus, rate_hz=rate_hz, on_block=lambda progress: advance(progress.n_recorded, progress.n_wanted)
-        )
-    samples = np.clip(capture.samples.astype(float), -1, 1)
+    samples, found = play(desk, card, stimulus, rate_hz=rate_hz, n_channels=2, label=label)
     recording = Recording(samples=samples, rate_hz=rate_hz, n_bits=LIVE_BITS, name=label)
-    findings = tuple(finding for finding in capture.findings if finding.severity != "pass")
-    return Heard(recordings=(recording,), stimulus=stimulus, time_utc=time_utc, is_live=True, findings=findings)
+    findings = tuple(finding for finding in found if finding.severity != "pass")
+    return Batch(repeats=(recording,), played=stimulus, time_utc=time_utc, is_live=True, findings=findings)
 
 
 def read_loads(driven: Sequence[str], stated: Sequence[str]) -> list[InputLoad]:

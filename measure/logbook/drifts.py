@@ -6,13 +6,13 @@ from typing import Literal
 import msgspec
 
 from measure.errors import FileError
-from measure.logbook.disk import one_line, read_small
+from measure.logbook.disk import DAMAGE, describe, one_line, read_small
 from measure.logbook.naming import check_name
-from measure.logbook.rig import describe
 from measure.logbook.store import RESULTS, Logbook, write_result
 from measure.logbook.take import parse_time
 
 CHECKED_FILE = "checks.json"
+SCHEMA = "coilsweep.checks/1"
 LIMIT_BYTES = 1_000_000
 MAX_COILS = 1000
 
@@ -114,12 +114,10 @@ def read_checked(logbook: Logbook) -> dict[str, CheckedCoil]:
         return {}
     try:
         return msgspec.json.decode(read_small(path, LIMIT_BYTES), type=CheckedCoils).coils
-    except msgspec.ValidationError as err:
-        reason = describe(err, {"schema": "coilsweep.checks/1"})
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as err:
-        reason = one_line(err)
-    msg = f"{one_line(path)} is damaged ({reason}): remove it, and run coilsweep check again for each kept coil"
-    raise FileError(msg)
+    except DAMAGE as err:
+        reason = describe(err, {"schema": SCHEMA})
+        msg = f"{one_line(path)} is damaged ({reason}): remove it, and run coilsweep check again for each kept coil"
+        raise FileError(msg) from None
 
 
 def keep_checked(logbook: Logbook, coil: str, checked: CheckedCoil) -> Path:

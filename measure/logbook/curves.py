@@ -13,9 +13,9 @@ import msgspec
 import numpy as np
 
 from measure.errors import FileError
-from measure.logbook.disk import one_line, read_small
+from measure.logbook.disk import one_line, read_small, reading
 from measure.logbook.naming import check_name
-from measure.logbook.rig import Rig, describe, read_rig, write_rig
+from measure.logbook.rig import Rig, read_rig, write_rig
 from measure.logbook.store import RESULTS, Logbook, rig_path, write_result
 from measure.logbook.take import parse_time
 from measure.transfer.calibration import Calibration, Curve
@@ -26,50 +26,13 @@ Kind = Literal["loopback", "input", "exciter"]
 CURVES = ("channels", "card")
 
 
-class CurveRecord(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """A curve as it is kept.
-
-    Attributes
-    ----------
-    frequency_hz, real, imaginary, relative_std : list of float
-        As in `measure.transfer.calibration.Curve`, all of one length.
-    """
+class CurvePoints(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """A `measure.transfer.calibration.Curve` as JSON has it, which knows no complex numbers; lists of one length."""
 
     frequency_hz: list[float]
     real: list[float]
     imaginary: list[float]
     relative_std: list[float]
-
-
-class LoopbackRecord(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """A calibration as it is kept; the fields are those of `measure.transfer.calibration.Calibration`.
-
-    Attributes
-    ----------
-    schema : str
-        Of this form.
-    channels, card : CurveRecord
-        Card: None where it is not known.
-    gain_std, delay_std_s, rate_hz, device, pickup_channel, reference_channel, time_utc, latency_s, floor_dbfs
-        As there.
-    recording_sha256, simulated
-        As there.
-    """
-
-    schema: Literal["coilsweep.loopback/1"] = "coilsweep.loopback/1"
-    channels: CurveRecord
-    card: CurveRecord | None = None
-    gain_std: float
-    delay_std_s: float
-    rate_hz: int
-    device: str
-    pickup_channel: int
-    reference_channel: int
-    time_utc: str
-    latency_s: float | None = None
-    floor_dbfs: tuple[float | None, float | None] = (None, None)
-    recording_sha256: tuple[str, ...] = ()
-    simulated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,55 +52,36 @@ class KeptFile:
 
 
 def encode_loopback(calibration: Calibration) -> bytes:
-    """Calibration as JSON.
-
-    Parameters
-    ----------
-    calibration : Calibration
-        To be kept.
-
-    Returns
-    -------
-    bytes
-        UTF-8, one line a field.
-    """
-    plain: dict[str, Any] = {field.name: getattr(calibration, field.name) for field in fields(calibration)}
+    """Calibration as JSON, one line a field."""
+    plain: dict[str, Any] = {"schema": SCHEMA} | {field.name: getattr(calibration, field.name) for field in fields(calibration)}
     for name in CURVES:
-        curve = plain[name]
-        plain[name] = None if curve is None else _record(curve)
-    return msgspec.json.format(msgspec.json.encode(LoopbackRecord(**plain)), indent=0) + b"\n"
+        plain[name] = None if plain[name] is None else _points(plain[name])
+    return msgspec.json.format(msgspec.json.encode(plain), indent=0) + b"\n"
 
 
 def decode_loopback(content: bytes, name: str) -> Calibration:
-    """Calibration from JSON.
-
-    Parameters
-    ----------
-    content : bytes
-        Of the file.
-    name : str
-        Of the file, for messages.
-
-    Returns
-    -------
-    Calibration
-        Checked.
+    """Calibration from the JSON of the file of that name.
 
     Raises
     ------
     FileError
         If it is none; one line that names file and key.
     """
-    try:
-        record = msgspec.json.decode(content, type=LoopbackRecord)
-        parse_time(record.time_utc)
-        plain = {key: getattr(record, key) for key in LoopbackRecord.__struct_fields__ if key != "schema"}
-        return Calibration(**(plain | {key: _curve(plain[key]) for key in CURVES if plain[key] is not None}))
-    except msgspec.ValidationError as err:
-        msg = f"{one_line(name)}, {describe(err, {'schema': SCHEMA})}"
-    except (msgspec.DecodeError, ValueError, RecursionError) as err:
-        msg = f"{one_line(name)} is not a loopback: {one_line(err)}"
-    raise FileError(msg)
+    with reading(name, "a loopback", {"schema": SCHEMA}):
+        return _calibration(msgspec.json.decode(content, type=dict[str, Any]))
+
+
+def _calibration(plain: dict[str, Any]) -> Calibration:
+    names = {"schema", *(field.name for field in fields(Calibration))}
+    for says, keys in (("missing required field", names - set(plain)), ("contains unknown field", set(plain) - names)):
+        if keys:
+            msg = f"Object {says} `{min(keys)}`"
+            raise msgspec.ValidationError(msg)
+    if plain.pop("schema") != SCHEMA:
+        msg = "Invalid enum value - at `$.schema`"
+        raise msgspec.ValidationError(msg)
+    parse_time(msgspec.convert(plain["time_utc"], str))
+    return msgspec.convert(plain | {key: _curve(plain[key], key) for key in CURVES}, Calibration)
 
 
 def keep_result(logbook: Logbook, kind: Kind, content: bytes, *, date: str) -> KeptFile:
@@ -243,8 +187,8 @@ def state_calibration(
     return write_rig(path, stated | dict(changes))
 
 
-def _record(curve: Curve) -> CurveRecord:
-    return CurveRecord(
+def _points(curve: Curve) -> CurvePoints:
+    return CurvePoints(
         frequency_hz=curve.frequency_hz.tolist(),
         real=curve.value.real.tolist(),
         imaginary=curve.value.imag.tolist(),
@@ -252,12 +196,12 @@ def _record(curve: Curve) -> CurveRecord:
     )
 
 
-def _curve(record: CurveRecord) -> Curve:
-    if len(record.real) != len(record.imaginary):
-        msg = f"a curve has {len(record.real)} real and {len(record.imaginary)} imaginary parts"
+def _curve(plain: object, key: str) -> Curve | None:
+    points = msgspec.convert(plain, CurvePoints | None)
+    if points is None:
+        return None
+    if len(points.real) != len(points.imaginary):
+        msg = f"{key}: a curve has {len(points.real)} real and {len(points.imaginary)} imaginary parts"
         raise ValueError(msg)
-    return Curve(
-        frequency_hz=np.array(record.frequency_hz),
-        value=np.array(record.real) + 1j * np.array(record.imaginary),
-        relative_std=np.array(record.relative_std),
-    )
+    value = np.array(points.real) + 1j * np.array(points.imaginary)
+    return Curve(frequency_hz=np.array(points.frequency_hz), value=value, relative_std=np.array(points.relative_std))

@@ -1,0 +1,196 @@
+"""The one way in: from what was recorded or read, with its conditions and its judgement, to a take in the logbook."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import metadata
+from pathlib import Path
+
+from fit.desk.bench.recordings import Batch
+from fit.desk.book.bounds import assumption
+from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
+from fit.desk.book.take import exists_already
+from fit.desk.show.document import Document
+from fit.desk.show.sheets.fit import checks_told
+from fit.desk.show.words import plain_text
+from measure.checks.judgement import Judgement
+from measure.errors import FileError
+from measure.logbook.conditions import Conditions
+from measure.logbook.naming import check_name, kept_name
+from measure.logbook.rig import Rig
+from measure.logbook.store import Logbook, open_logbook, write_take
+from measure.logbook.take import FileStimulus, RecordingFile, Take
+from measure.quantity import parse_parts
+from measure.signal.stimulus import Sweep
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Draft:
+    """A take that is to be kept.
+
+    Attributes
+    ----------
+    take : Take
+        Its hashes, time and sequence are open.
+    sources : dict of str to Path
+        Each file that it names, to where its bytes are now.
+    judgement : Judgement
+        What its checks came to.
+    remarks : tuple of str
+        To be said once it is kept.
+    lines : tuple of str
+        To be told between its name and the checks.
+    document : Document
+        To stand in the JSON in front of the checks.
+    """
+
+    take: Take
+    sources: Mapping[str, Path]
+    judgement: Judgement
+    remarks: tuple[str, ...] = ()
+    lines: tuple[str, ...] = ()
+    document: Document = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class KeptTake:
+    """A take in the logbook, and what is told of it.
+
+    Attributes
+    ----------
+    take : Take
+        As kept.
+    judgement : Judgement
+        What its checks came to.
+    reply : Outcome
+        For the command line; exit code 3 where it was rejected.
+    """
+
+    take: Take
+    judgement: Judgement
+    reply: Outcome
+
+
+def open_for_take(desk: Desk, name: str) -> Logbook:
+    """Open the logbook for a take of a new name; it is made where it is not there.
+
+    Raises
+    ------
+    ValueError
+        If `name` cannot be the name of a take.
+    FileError
+        If the take is there already.
+    """
+    check_name(name)
+    if not desk.logbook.exists():
+        desk.say(f"New logbook: {desk.logbook}")
+    logbook = open_logbook(desk.logbook, create=True)
+    if exists_already(logbook, name):
+        msg = f'there is a take "{name}" already, and takes are never overwritten: choose another name'
+        raise FileError(msg)
+    return logbook
+
+
+def say_assumptions(desk: Desk, conditions: Conditions) -> None:
+    """Say which bound is assumed for each added part that states none."""
+    for part in parse_parts(conditions.added):
+        if part.bound is None:
+            desk.say(f"warning: {assumption(part, 'added')}")
+
+
+def draft_take(
+    name: str,
+    conditions: Conditions,
+    batch: Batch,
+    files: Sequence[Path],
+    *,
+    rig: Rig,
+    judgement: Judgement,
+    stimulus: Sweep | Path | None,
+) -> Draft:
+    """Put a take of recordings together.
+
+    Parameters
+    ----------
+    name : str
+        Of the take.
+    conditions : Conditions
+        What was stated of it.
+    batch : Batch
+        Its repeats.
+    files : sequence of Path
+        Where each of them is.
+    rig : Rig
+        As it is now.
+    judgement : Judgement
+        Over the repeats.
+    stimulus : Sweep, Path or None
+        What was played, or the file with it; None where that is not known, or nothing was.
+    """
+    kept = tuple(
+        RecordingFile(
+            file=kept_name("recording", file, index=index),
+            pickup_channel=recording.pickup_channel,
+            reference_channel=recording.reference_channel,
+            sha256=recording.sha256,
+        )
+        for index, (file, recording) in enumerate(zip(files, batch.repeats, strict=True), start=1)
+    )
+    sources = {item.file: file for item, file in zip(kept, files, strict=True)}
+    if isinstance(stimulus, Path):
+        sources[kept_name("stimulus", stimulus)] = stimulus
+        played: Sweep | FileStimulus | None = FileStimulus(file=kept_name("stimulus", stimulus))
+    else:
+        played = stimulus
+    take = Take(
+        name=name,
+        conditions=conditions,
+        recordings=kept,
+        rate_hz=batch.repeats[0].rate_hz,
+        stimulus=played,
+        rig=rig,
+        simulated=batch.repeats[0].simulated,
+        outcome=judgement.outcome,
+        findings=judgement.findings,
+        tool_version=metadata.version("coilsweep"),
+    )
+    return Draft(take=take, sources=sources, judgement=judgement)
+
+
+def keep_take(desk: Desk, logbook: Logbook, draft: Draft, *, schema: str) -> KeptTake:
+    """Keep a take, whole or not at all, also where it was rejected; say and tell what was found.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    """
+    take, judgement = write_take(logbook, draft.take, draft.sources), draft.judgement
+    _say_reasons(desk, logbook, take, judgement)
+    for remark in draft.remarks:
+        desk.say(remark)
+    lines, checks = checks_told(take.simulated, judgement, noise=None)
+    document: Document = {"schema": schema, "take": take.name, "kept": str(logbook.path / "takes" / take.name)}
+    reply = Outcome(
+        lines=(f"Kept: take {take.name}", *draft.lines, *lines),
+        document=document | draft.document | checks,
+        exit_code=REJECTED if judgement.outcome == "rejected" else DONE,
+    )
+    return KeptTake(take=take, judgement=judgement, reply=reply)
+
+
+def _say_reasons(desk: Desk, logbook: Logbook, take: Take, judgement: Judgement) -> None:
+    """Say what was found that a person should know at once."""
+    from fit.desk.book.through_controls import doubt_controls
+
+    for finding in judgement.findings:
+        if finding.severity == "reject":
+            desk.say(f"rejected: {finding.code}: {plain_text(finding.text)}")
+        elif finding.severity == "warn":
+            desk.say(f"warning: {finding.code}: {plain_text(finding.text)}")
+    doubt = doubt_controls(logbook, take)
+    if doubt is not None:
+        desk.say(f"warning: {plain_text(doubt)}")
+    if judgement.outcome == "rejected":
+        desk.say(f'The take "{take.name}" is kept and marked as rejected. Repeat it under another name.')
+    elif take.conditions.method == "quiet":
+        desk.say(f"Nothing is fitted to a quiet take; its hum and noise: coilsweep inspect {plain_text(take.name)}")
