@@ -26,7 +26,7 @@ from fit.desk.guide.session import Question, Step, one_of
 from measure.errors import FileError
 
 if TYPE_CHECKING:
-    from fit.answers.pickup.characterisation import PickupAnswer
+    from fit.answers.pickup.answer import PickupAnswer
 
 STORY = "A guitar that stays closed: is its tone capacitor (or a pot) what is printed on it?"
 ASKED = Asked(title="Is it what is printed on it?", picture="confirm.png")
