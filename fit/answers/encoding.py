@@ -45,10 +45,11 @@ def decode_answer(content: bytes, kind: type[Answer]) -> Answer:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, np.generic | np.ndarray) and not np.iscomplexobj(value):
-        return np.asarray(value).tolist()
-    if isinstance(value, np.ndarray | complex | np.complexfloating):
-        return [np.real(value).tolist(), np.imag(value).tolist()]
+    if isinstance(value, complex):
+        return [value.real, value.imag]
+    if isinstance(value, np.generic | np.ndarray):
+        array = np.asarray(value)
+        return [array.real.tolist(), array.imag.tolist()] if np.iscomplexobj(array) else array.tolist()
     msg = f"a {type(value).__name__} is no part of an answer"
     raise NotImplementedError(msg)
 
