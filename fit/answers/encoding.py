@@ -75,7 +75,8 @@ def _array(value: Any, scalar: type) -> NDArray[Any]:
         array.real, array.imag = real, imaginary  # real + 1j · imaginary would turn an infinity into NaN
         return array
     array = np.array(value)  # a ValueError where rows differ in length
-    if array.size and not np.issubdtype(array.dtype, scalar):
-        msg = f"an array of {array.dtype}, expected one of {scalar.__name__}"
+    plain = bool if scalar is np.bool_ else float
+    if array.size and array.dtype != plain and (plain is bool or not np.issubdtype(array.dtype, np.integer)):
+        msg = f"an array of {array.dtype}, expected one of {plain.__name__}"
         raise ValueError(msg)
-    return array if array.size else array.astype(bool if scalar is np.bool_ else float)
+    return array.astype(plain)

@@ -33,9 +33,14 @@ def kept_or_made(logbook: Logbook, kind: Kind, key: str, content_type: type[Cont
             return decode_answer(content, content_type)
         except ValueError:  # of another form than this program's: made again
             pass
-    content = encode_answer(make())
+    made = make()
+    content = encode_answer(made)
+    try:
+        as_read = decode_answer(content, content_type)
+    except ValueError:  # some field is not of the type that it states: of use all the same, but not to be kept
+        return made
     keep_derived(logbook, kind, key, content)
-    return decode_answer(content, content_type)
+    return as_read
 
 
 def response_key(logbook: Logbook, take: Take) -> str:

@@ -2,7 +2,6 @@
 
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from fit.answers.parts.fitted import measured_document
 from fit.answers.pickup.answer import PickupAnswer
@@ -16,9 +15,6 @@ from fit.desk.show.document import Document, answer_document
 from fit.desk.show.sheets.fit import answer_lines
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
-
-if TYPE_CHECKING:
-    pass
 
 
 def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None, taper_file: Path | None = None) -> Outcome:

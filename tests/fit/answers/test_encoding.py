@@ -199,8 +199,8 @@ def test_infinities_and_signs_of_zero_come_back():
     ("field", "value", "why"),
     [
         ("real", [[1.0, 2.0], [3.0]], "inhomogeneous"),
-        ("real", ["1.0"], "expected one of floating"),
-        ("real", [1, 2], "expected one of floating"),
+        ("real", ["1.0"], "expected one of float"),
+        ("real", [True, False], "an array of bool, expected one of float"),
         ("complex_", [[1.0], [1.0, 2.0]], r"real parts of shape \(1,\), imaginary parts of shape \(2,\)"),
         ("complex_", [1.0], "Expected `array`"),
         ("number", [1.0], "length 2"),
