@@ -15,7 +15,8 @@ from measure.logbook.take import FileStimulus, RecordingFile, Take
 
 SHA256 = hashlib.sha256(b"samples").hexdigest()
 KEY = hashlib.sha256(b"key").hexdigest()
-RIG = Rig(calibration=Calibration(loopback="loopback.json", loopback_sha256=SHA256))
+STATED = Calibration(date="2026-01-31", device="card", rate_hz=48000, loopback="loopback.json", loopback_sha256=SHA256)
+RIG = Rig(calibration=STATED)
 RECORDING = RecordingFile(file="recording.wav", sha256=SHA256)
 TAKE = Take(name="open", recordings=(RECORDING,), rate_hz=48000, time_utc="2026-01-31T12:00:00.000Z", rig=RIG)
 OTHER = hashlib.sha256(b"other samples").hexdigest()
