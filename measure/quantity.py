@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Decimal
 
 COVERAGE_95 = 1.959963984540054  # [1] half-width of a Gaussian's 95 % interval over its standard deviation
+NORMAL_FACTOR = 1.96  # [1] the same to the two decimals that intervals of answers are stated with
 MAX_TEXT = 120  # [characters] of one quantity; the longest sensible one has about 30
 SMALLEST_BOUND = Decimal("1e-9")  # [1] over the value; nothing at a bench is known better
 LEAST_TANGENT = 1e-6  # [1] less than any dielectric's

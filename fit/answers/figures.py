@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass
 
-from fit.estimate.budget import NORMAL_FACTOR
+from measure.quantity import NORMAL_FACTOR
 from measure.response import ComplexArray, FloatArray
+
+COVERAGE = NORMAL_FACTOR  # [1] half-width of a normal 95 % interval over its standard uncertainty
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -28,7 +30,7 @@ class Estimate:
     standard_uncertainty: float
     low: float
     high: float
-    coverage_factor: float = NORMAL_FACTOR
+    coverage_factor: float = COVERAGE
     distribution: str = "normal"
 
 

@@ -13,11 +13,10 @@ from fit.estimate.floor import floor_blocks
 from fit.estimate.joint import covariance_of, whiten
 from fit.estimate.ladder import Choice
 from fit.estimate.model import build_problem, name_values, predict_residual
-from measure.quantity import Quantity
+from measure.quantity import NORMAL_FACTOR, Quantity
 from measure.response import FloatArray
 
 PREDICT_THIN = 4  # every so many frequencies: enough to foretell an uncertainty
-NORMAL_FACTOR = 1.96  # [1] half-width of a normal distribution's 95 % interval over its standard deviation
 NEARLY_NORMAL = 1.935  # [1] from here on the normal factor is taken
 SMALL_PART, DOMINATES = 0.2, 0.8  # [1] of the standard uncertainty, of the variance
 FACTOR_STEP, FACTOR_STEPS = 0.05, 1600  # of the integral over the characteristic function

@@ -35,6 +35,7 @@ from measure.logbook.take import TAKE_FILE, Take, decode_take, encode_take, kept
 
 TAKES = "takes"
 RESULTS = "results"
+DERIVED = "derived"
 LIMIT_BYTES = 4_000_000  # of a take.json; the largest sensible one has about 200 kB
 CHUNK_BYTES = 1 << 20
 WRITING = f"{HIDDEN}writing-"  # begins the name of a folder that is not whole yet
@@ -347,6 +348,16 @@ def write_result(logbook: Logbook, name: str, content: bytes) -> Path:
     return folder / name
 
 
+def result_sha256(logbook: Logbook, name: str) -> str:
+    """SHA-256 of a file of results as it is now; empty where it cannot be read, or `name` cannot be the name of a file."""
+    try:
+        check_name(name)
+        with (logbook.path / RESULTS / name).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except (ValueError, OSError):
+        return ""
+
+
 def _taken_message(name: str) -> str:
     return f'there is a take "{name}" already, and takes are never overwritten: choose another name'
 
@@ -406,7 +417,7 @@ def _remove_leftovers(directory: Path) -> None:
         if handle is not None:
             shutil.rmtree(folder, ignore_errors=True)
             os.close(handle)
-    for pattern in (f"{HIDDEN}rig.toml.*{UNFINISHED}", f"{RESULTS}/{HIDDEN}*{UNFINISHED}"):
+    for pattern in (f"{HIDDEN}rig.toml.*{UNFINISHED}", f"{RESULTS}/{HIDDEN}*{UNFINISHED}", f"{DERIVED}/{HIDDEN}*{UNFINISHED}"):
         for file in directory.glob(pattern):
             if _is_settled(file, is_folder=False):
                 with suppress(OSError):

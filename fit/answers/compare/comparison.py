@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fit.answers.figures import Curve, Estimate, FloorAnswer
-from fit.answers.parts.quantities import COVERAGE, Derived, derive_quantities, is_of_a_part
+from fit.answers.figures import COVERAGE, Curve, Estimate, FloorAnswer
+from fit.answers.parts.quantities import Derived, derive_quantities, is_of_a_part
 from fit.answers.pickup.characterisation import curves_of, estimate_of, floor_answer_of
 from fit.answers.pickup.doubts import doubt_answer
 from fit.answers.pickup.identifiability import identify_quantities

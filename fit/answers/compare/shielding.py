@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fit.answers.digits import MINUS, spread_texts
-from fit.answers.figures import Estimate
-from fit.answers.parts.quantities import COVERAGE
+from fit.answers.figures import COVERAGE, Estimate
 from fit.answers.repeat.scatter import estimate_from_half
 from measure.response import ComplexArray, FloatArray, Response
 

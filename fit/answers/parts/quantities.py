@@ -14,7 +14,6 @@ from measure.response import FloatArray
 
 OF_A_PART = (".stop_", ".loss_tangent", ".leak")  # what a part has beside its value: told only where the takes tell it
 PART_UNITS = {"pot.": "Ω", "capacitor.": "F", "resistor.": "Ω"}
-COVERAGE = 1.96  # [1] half-width of a normal 95 % interval over its standard uncertainty
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

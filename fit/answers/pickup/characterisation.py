@@ -1,14 +1,14 @@
 """What is this pickup? Its values with intervals, what limits them, and which further take would help."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
 from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FloorAnswer, NextTake, NotIdentified
-from fit.answers.parts.fitted import MeasuredParts
 from fit.answers.parts.from_fit import measured_parts
 from fit.answers.parts.quantities import Derived, derive_quantities, is_of_a_part
+from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.doubts import doubt_answer
 from fit.answers.pickup.identifiability import (
     TELLING,
@@ -19,7 +19,6 @@ from fit.answers.pickup.identifiability import (
     suggest_takes,
     would_tell,
 )
-from fit.circuit.instrument import Taper
 from fit.estimate.budget import coverage_of, split_uncertainty
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, smooth_difference
@@ -27,36 +26,12 @@ from fit.estimate.ladder import Choice, choose_model, model_name
 from fit.estimate.profile import profile_halves
 from fit.estimate.resonance import loaded_gain
 from fit.estimate.scale import equivalent_vectors
-from measure.response import ComplexArray, Finding, FloatArray
 
 AGREEMENT_HZ = (80.0, 15000.0)  # [Hz] where model and measurement are compared
 CURVE_HZ = (50.0, 20000.0)  # [Hz] of the loaded gain's plot
 CURVE_POINTS = 400
 WALKED = 0.05  # [1] relative standard uncertainty from which on a linearised interval is not trusted
 HELPFUL = 0.9  # [1] a further take is named where it leaves less than this of the uncertainty
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class PickupAnswer:
-    """Everything that `characterise_pickup` finds."""
-
-    takes: tuple[str, ...]
-    simulated: bool
-    outcome: str  # "good" or "misfit"
-    floor: FloorAnswer
-    model_name: str  # for people, for example "one coil, one eddy loop"
-    eddy_loops: int
-    candidates: tuple[Candidate, ...]
-    quantities: dict[str, Estimate]
-    not_identified: tuple[NotIdentified, ...]
-    budget: dict[str, tuple[Contribution, ...]]
-    next_takes: dict[str, tuple[NextTake, ...]]  # per quantity: further takes, the most helpful first
-    curves: tuple[Curve, ...]
-    loaded_frequency_hz: FloatArray  # for the plot of the pickup behind cable and input, without added parts
-    loaded_gain: ComplexArray  # voltage at the jack per volt of EMF, of the first pickup
-    findings: tuple[Finding, ...]
-    parts: MeasuredParts | None = None  # all values together with their covariance, for predictions
-    tapers: dict[str, Taper] = field(default_factory=dict)  # of the instrument's pots
 
 
 def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None) -> PickupAnswer:

@@ -3,12 +3,11 @@
 References that a person stated (added part, dcr, input), and what is usual of an interface or of a sound part.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from fit.answers.figures import Estimate
 from fit.answers.parts.quantities import Derived
+from fit.answers.pickup.answer import Released
 from fit.answers.pickup.characterisation import estimate_of
 from fit.answers.pickup.doubts import unit_of_prior
 from fit.estimate.budget import coverage_factor
@@ -16,29 +15,6 @@ from fit.estimate.ladder import Choice
 from fit.estimate.model import build_problem
 from fit.estimate.parameters import ACROSS_UNIT_S, Parameter
 from fit.estimate.release import is_reference
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Released:
-    """A statement that was let go.
-
-    Attributes
-    ----------
-    parameter : str
-        What it is of, as the budget calls its sources.
-    is_reference : bool
-        A person stated it; else it is what is usual of an interface, or of a sound part.
-    stated, found : Estimate
-        What was stated, and what the takes say without it.
-    instead : tuple of str
-        Other references that would explain the takes nearly as well, were they wrong.
-    """
-
-    parameter: str
-    is_reference: bool
-    stated: Estimate
-    found: Estimate
-    instead: tuple[str, ...]
 
 
 def released_of(choice: Choice) -> tuple[Released, ...]:

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from fit.answers.digits import MINUS, allowed_digits
-from fit.answers.parts.quantities import COVERAGE, Derived
+from fit.answers.figures import COVERAGE
+from fit.answers.parts.quantities import Derived
 from fit.answers.pickup.identifiability import has_two_loads
 from fit.circuit.copper import TEMPERATURE_COEFFICIENT_PER_K
 from fit.estimate.budget import coverage_of

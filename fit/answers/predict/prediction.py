@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fit.answers.figures import Estimate
+from fit.answers.figures import COVERAGE, Estimate
 from fit.answers.parts.fitted import MeasuredParts
 from fit.answers.parts.known import Basis, Known, gather_known, spread_of, std_of
-from fit.answers.parts.quantities import COVERAGE
 from fit.answers.predict.carry_over import adopt_losses, check_changes
 from fit.answers.predict.landmarks import Spot, find_corner, find_peak, relative_slopes
 from fit.answers.predict.tone import ToneSweep, tone_sweep

@@ -1,21 +1,17 @@
 """The takes that are to be fitted: their responses and references."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fit.answers.pickup.characterisation import PickupAnswer, characterise_pickup
-from fit.desk.book.card import calibration_warnings
 from fit.desk.book.desk import Desk
-from fit.desk.book.drift import drift_warnings
-from fit.desk.book.references import gather_evidence
-from fit.desk.book.response import take_response
 from fit.desk.book.take import take_to_fit
-from fit.estimate.evidence import Evidence
 from measure.errors import FileError
 from measure.logbook.store import Logbook, list_takes
+from measure.logbook.take import Take
 
 if TYPE_CHECKING:
-    pass
+    from fit.estimate.evidence import Evidence
 
 RESULT_FILE = "fit.json"
 
@@ -39,30 +35,25 @@ class FitWish:
     at_hand: str = ""
 
 
-def answer_for(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, tuple[str, ...]]:
-    """Fit the takes.
+def takes_of(logbook: Logbook, names: Sequence[str]) -> list[Take]:
+    """Read the takes that are to be fitted, in the order they were made.
 
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    logbook : Logbook
-        Open.
-    wish : FitWish
-        Takes and references.
-
-    Returns
-    -------
-    answer : PickupAnswer
-        What was found.
-    warnings : tuple of str
-        What was noticed outside the fit, one line each.
+    Raises
+    ------
+    ValueError
+        If a take is named twice.
     """
-    evidence, warnings = collect_evidence(desk, logbook, wish)
-    return characterise_pickup(evidence), warnings
+    twice = [name for name in names if names.count(name) > 1]
+    if twice:
+        msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
+        raise ValueError(msg)
+    order = {take.name: place for place, take in enumerate(list_takes(logbook).takes)}
+    return sorted((take_to_fit(logbook, name) for name in names), key=lambda take: order[take.name])
 
 
-def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evidence, tuple[str, ...]]:
+def collect_evidence(
+    desk: Desk, logbook: Logbook, takes: Sequence[Take], *, dcr: str | None, at_hand: str = ""
+) -> "tuple[Evidence, tuple[str, ...]]":
     """Responses and references of the takes that are to be fitted.
 
     Parameters
@@ -71,8 +62,12 @@ def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evide
         Where.
     logbook : Logbook
         Open.
-    wish : FitWish
-        Takes and references.
+    takes : sequence of Take
+        As `takes_of` gives them.
+    dcr : str or None
+        From a multimeter.
+    at_hand : str
+        Parts for a further take.
 
     Returns
     -------
@@ -80,25 +75,18 @@ def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evide
         For the fit.
     warnings : tuple of str
         What was noticed on the way, one line each.
-
-    Raises
-    ------
-    ValueError
-        If a take is named twice.
     """
-    twice = [name for name in wish.names if wish.names.count(name) > 1]
-    if twice:
-        msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
-        raise ValueError(msg)
-    order = {take.name: place for place, take in enumerate(list_takes(logbook).takes)}
-    takes = sorted((take_to_fit(logbook, name) for name in wish.names), key=lambda take: order[take.name])
+    from fit.desk.book.card import calibration_warnings
+    from fit.desk.book.references import gather_evidence
+    from fit.desk.book.response import take_response
+
     responses = [take_response(logbook, take) for take in desk.steps(takes, "responses")]
-    evidence, warnings = gather_evidence(logbook, takes, responses, dcr=wish.dcr, at_hand=wish.at_hand)
+    evidence, warnings = gather_evidence(logbook, takes, responses, dcr=dcr, at_hand=at_hand)
     noticed = tuple(
         f"take {take.name}: {finding.text}" for take in takes for finding in take.findings if finding.severity == "warn"
     )
     told = [f"take {take.name}: {text}" for take, one in zip(takes, responses, strict=True) for text in calibration_warnings(one)]
-    return evidence, (*warnings, *noticed, *told, *drift_warnings(logbook, takes))
+    return evidence, (*warnings, *noticed, *told)
 
 
 def last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from fit.desk.book.derived import kept_or_made, response_key
 from fit.desk.book.desk import Outcome
 from fit.desk.book.table import ASSUMED_STD, judge_table, used_points
 from fit.desk.show.document import Document
@@ -40,14 +41,20 @@ def take_response(logbook: Logbook, take: Take, *, is_whole: bool = False) -> Re
     Returns
     -------
     Response
-        With its noise; of recordings, with the card taken out where the take's rig names a loopback.
+        With its noise; of recordings, with the card taken out where the take's rig names a loopback, and made once.
     """
+    if take.kind == "response":
+        return response_of_take(logbook, take, is_whole=is_whole)
+    return kept_or_made(
+        logbook, "response", response_key(logbook, take), Response, lambda: _response_of_recordings(logbook, take)
+    )
+
+
+def _response_of_recordings(logbook: Logbook, take: Take) -> Response:
     from fit.desk.book.card import without_card
     from fit.desk.book.take import kept_recordings
     from measure.transfer.response import estimate_response
 
-    if take.kind == "response":
-        return response_of_take(logbook, take, is_whole=is_whole)
     recordings, stimulus = kept_recordings(logbook, take)
     return without_card(logbook, take, estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
 

@@ -10,7 +10,7 @@ from fit.answers.netlist.oneport import Impulse, NetPickup, impulse_response, pi
 from fit.answers.netlist.spice import ascii_text, instrument_netlist, pickup_netlist
 from fit.answers.parts.fitted import MeasuredParts
 from fit.answers.parts.known import gather_known
-from fit.answers.pickup.characterisation import PickupAnswer, answer_of
+from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.predict.carry_over import adopt_losses
 from fit.answers.predict.prediction import read_changes
 from fit.circuit.controls import read_settings, split_settings
@@ -18,12 +18,11 @@ from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument
 from fit.circuit.realparts import stops_among
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import FitWish, collect_evidence
+from fit.desk.book.evidence import FitWish
+from fit.desk.book.fits import fit_of
 from fit.desk.show.sheets.basis import value_text
 from fit.desk.show.words import in_order, plain_text, quantity_name, quantity_texts, temperature_text
 from fit.estimate.coils import coil_values, coupling_of
-from fit.estimate.ladder import choose_model
-from fit.estimate.model import name_values, suffixes_of
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
 from measure.quantity import Quantity, parse_quantity
@@ -81,23 +80,21 @@ def fit_for_export(desk: Desk, logbook: Logbook, wish: FitWish) -> Fitted:
     Fitted
         Answer and elements.
     """
-    evidence, warnings = collect_evidence(desk, logbook, wish)
-    choice = choose_model(evidence)
-    answer = answer_of(choice)
-    values = name_values(choice.problem, choice.fit.vector)
+    found = fit_of(desk, logbook, wish)
     pickups = []
-    for name, suffix in suffixes_of(choice.problem).items():
+    for name, suffix in found.suffixes.items():
+        values = found.values
         own = values | {key.removesuffix(suffix): value for key, value in values.items() if suffix and key.endswith(suffix)}
-        coils = coil_values(choice.problem.models[name], own)
+        coils = coil_values(found.models[name], own)
         pickups.append(NetPickup(name=name or ALONE, coils=coils, coupling=coupling_of(own)))
     return Fitted(
-        answer=answer,
+        answer=found.answer,
         pickups=tuple(pickups),
-        input_ohm=float(np.exp(values["log_input_resistance"])),
-        input_f=float(np.exp(values["log_input_capacitance"])),
-        rates_hz=tuple(sorted({take.response.origin.rate_hz for take in evidence.takes} - {0.0})),
-        warnings=warnings,
-        input_tangent=max(values["loss_input_capacitance"], 0.0),
+        input_ohm=float(np.exp(found.values["log_input_resistance"])),
+        input_f=float(np.exp(found.values["log_input_capacitance"])),
+        rates_hz=found.rates_hz,
+        warnings=found.warnings,
+        input_tangent=max(found.values["loss_input_capacitance"], 0.0),
     )
 
 

@@ -191,10 +191,11 @@ def _kept_take(logbook: Logbook, name: str) -> Take:
 # As fitted last, where these very takes were: the file and the screen then say the same.
 def _fit_wish(desk: Desk, logbook: Logbook, wish: ExportWish) -> FitWish:
     last = last_wish(logbook, is_needed=False)
-    if wish.dcr is None and last.dcr is not None and sorted(last.names) == sorted(wish.names):
+    if sorted(last.names) != sorted(wish.names):
+        return FitWish(names=wish.names, dcr=wish.dcr)
+    if wish.dcr is None and last.dcr is not None:
         desk.say(f"dcr {plain_text(last.dcr)}, as in the last fit of these takes")
-        return FitWish(names=wish.names, dcr=last.dcr)
-    return FitWish(names=wish.names, dcr=wish.dcr)
+    return FitWish(names=wish.names, dcr=last.dcr if wish.dcr is None else wish.dcr, at_hand=last.at_hand)
 
 
 def _tables_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:

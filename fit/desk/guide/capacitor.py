@@ -29,7 +29,7 @@ from measure.errors import FileError
 from measure.logbook.conditions import Conditions
 
 if TYPE_CHECKING:
-    from fit.answers.pickup.characterisation import PickupAnswer
+    from fit.answers.pickup.answer import PickupAnswer
 
 STORY = "A guitar that stays closed: is its tone capacitor (or a pot) what is printed on it?"
 ASKED = Asked(title="Is it what is printed on it?", picture="confirm.png")

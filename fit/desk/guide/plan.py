@@ -15,7 +15,7 @@ from measure.logbook.conditions import Conditions
 
 if TYPE_CHECKING:
     from fit.answers.figures import NextTake
-    from fit.answers.pickup.characterisation import PickupAnswer
+    from fit.answers.pickup.answer import PickupAnswer
     from fit.desk.book.evidence import FitWish
 
 MOST_ROUNDS = 5  # further takes that are planned; after that the person knows better
@@ -338,7 +338,7 @@ def _sharper(answer: "PickupAnswer", key: str) -> Plan | None:
 
 def _fit_deed(scene: Scene, names: tuple[str, ...], planner: Planner, *, number: int) -> Deed:
     def run() -> Done:
-        from fit.desk.book.evidence import answer_for
+        from fit.desk.book.fits import answer_for
 
         answer, _ = answer_for(hushed(scene.desk), scene.logbook(), wish_of(scene, names))
         plan = planner(answer)

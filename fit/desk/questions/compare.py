@@ -8,8 +8,10 @@ from fit.answers.compare.comparison import CompareAnswer, Foil, compare_takes
 from fit.answers.compare.noise import NoiseChange, NoiseTake, compare_noise
 from fit.answers.compare.shielding import ShieldingAnswer, common_frequencies, compare_shielding
 from fit.circuit.controls import read_settings
+from fit.desk.book.derived import kept_or_made, takes_key
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish, collect_evidence
+from fit.desk.book.drift import drift_warnings
+from fit.desk.book.evidence import collect_evidence, takes_of
 from fit.desk.book.method import noise_take
 from fit.desk.book.response import take_response
 from fit.desk.book.take import kept_recordings, take_to_fit
@@ -18,6 +20,8 @@ from fit.estimate.evidence import AS_IT_STANDS, Evidence
 from measure.logbook.store import Logbook, open_logbook, read_take
 from measure.logbook.take import Take
 from measure.response import Response
+
+FITTED = ("exciter", "impedance")  # methods whose takes tell parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +102,9 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
     if twice:
         msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
         raise ValueError(msg)
-    compared = _compare(desk, open_logbook(desk.logbook), wish)
+    logbook = open_logbook(desk.logbook)
+    sides = [[_usable_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
+    compared = _compared(desk, logbook, sides, dcr=wish.dcr)
     if plot_file is not None:
         from fit.desk.show.figures.compare import changes_figure
         from fit.desk.show.figures.style import write_png
@@ -113,19 +119,31 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
     )
 
 
-def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
-    sides = [[read_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
-    for take in (*sides[0], *sides[1]):
-        if take.conditions.method != "quiet":
-            take_to_fit(logbook, take.name)  # refuses what was rejected
-    fitted = [[take for take in side if take.conditions.method in ("exciter", "impedance")] for side in sides]
+# Nothing that was rejected; but where nothing was played, hum and noise may be read.
+def _usable_take(logbook: Logbook, name: str) -> Take:
+    take = read_take(logbook, name)
+    return take if take.conditions.method == "quiet" else take_to_fit(logbook, name)
+
+
+def _compared(desk: Desk, logbook: Logbook, sides: Sequence[Sequence[Take]], *, dcr: str | None) -> Compared:
+    """Read the comparison that is kept, or make it; what is known of the bench at present is told with it."""
+    key = takes_key(logbook, [take for side in sides for take in side], "comparison", len(sides[0]), dcr)
+    kept = kept_or_made(logbook, "comparison", key, Compared, lambda: _compare(desk, logbook, sides, dcr=dcr))
+    if kept.parts is None:
+        return kept
+    fitted = [take for side in sides for take in side if take.conditions.method in FITTED]
+    return replace(kept, warnings=(*kept.warnings, *drift_warnings(logbook, fitted)))
+
+
+def _compare(desk: Desk, logbook: Logbook, sides: Sequence[Sequence[Take]], *, dcr: str | None) -> Compared:
+    fitted = [[take for take in side if take.conditions.method in FITTED] for side in sides]
     warnings: tuple[str, ...] = ()
     plates = [[take for take in side if take.conditions.method == "plate"] for side in sides]
     responses = [[take_response(logbook, take) for take in side] for side in plates]
     parts = None
     if all(fitted):
         names = tuple(take.name for side in fitted for take in side)
-        evidence, warnings = collect_evidence(desk, logbook, FitWish(names=names, dcr=wish.dcr))
+        evidence, warnings = collect_evidence(desk, logbook, takes_of(logbook, names), dcr=dcr)
         foil = _foil(evidence, plates[0][0], responses) if all(plates) else None
         parts = compare_takes(_with_sides(evidence, {take.name for take in fitted[1]}), foil=foil)
     shielding = _shielding(parts, responses) if all(plates) else None
@@ -169,7 +187,7 @@ def _shielding(parts: CompareAnswer | None, responses: Sequence[Sequence[Respons
 
 def _with_sides(evidence: Evidence, after: set[str]) -> Evidence:
     """Mark the takes from after the job; the exciter was laid down anew for the first of them."""
-    takes = sorted(evidence.takes, key=lambda take: (take.method != "exciter", take.name in after))
+    takes = sorted(evidence.takes, key=lambda take: (take.conditions.method != "exciter", take.name in after))
     marked = []
     for index, take in enumerate(takes):
         is_after = take.name in after

@@ -5,10 +5,11 @@ from pathlib import Path
 from fit.answers.confirm.confirmation import ConfirmAnswer, confirm_part
 from fit.answers.confirm.marking import read_marking
 from fit.answers.figures import Contribution
-from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish, answer_for
+from fit.desk.book.evidence import FitWish
+from fit.desk.book.fits import answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.document import Document, decision_document, estimate_document, next_take_document
 from fit.desk.show.sheets.confirm import part_rows

@@ -2,24 +2,19 @@
 
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from fit.answers.parts.fitted import measured_document
-from fit.answers.pickup.characterisation import PickupAnswer, answer_of
-from fit.answers.pickup.contradictions import released_of
+from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import RESULT_FILE, FitWish, collect_evidence
+from fit.desk.book.evidence import RESULT_FILE, FitWish
+from fit.desk.book.fits import fit_of
 from fit.desk.book.instrument import LIMIT_BYTES
 from fit.desk.book.kept_fit import text_sha256
 from fit.desk.show.document import Document, answer_document
 from fit.desk.show.sheets.fit import answer_lines
-from fit.estimate.ladder import choose_model
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
-
-if TYPE_CHECKING:
-    pass
 
 
 def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None, taper_file: Path | None = None) -> Outcome:
@@ -51,10 +46,9 @@ def fit_takes(desk: Desk, wish: FitWish, *, plot_file: Path | None = None, taper
             msg = f"{file}: the picture is written as PNG, give a name that ends in .png"
             raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
-    evidence, warnings = collect_evidence(desk, logbook, wish)
-    choice = choose_model(evidence)
-    answer = answer_of(choice)
-    document = answer_document(answer, warnings=warnings, released=released_of(choice))
+    found = fit_of(desk, logbook, wish)
+    answer, warnings = found.answer, found.warnings
+    document = answer_document(answer, warnings=warnings, released=found.released)
     kept = {"wish": asdict(wish), "answer": document, "parts": _parts_document(logbook, answer)}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     if plot_file is not None:

@@ -5,9 +5,10 @@ from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.pickup.answer import PickupAnswer
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish, answer_for, last_wish
+from fit.desk.book.evidence import FitWish, last_wish
+from fit.desk.book.fits import answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.show.document import Document

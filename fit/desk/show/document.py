@@ -6,8 +6,7 @@ from typing import Any
 
 from fit.answers.confirm.conformity import RULE, STANDARD, Decision
 from fit.answers.figures import Estimate, NextTake
-from fit.answers.pickup.characterisation import PickupAnswer
-from fit.answers.pickup.contradictions import Released
+from fit.answers.pickup.answer import PickupAnswer, Released
 from measure.response import Finding
 
 Document = dict[str, Any]

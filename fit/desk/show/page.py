@@ -8,7 +8,7 @@ from html import escape
 
 from fit.answers.confirm.confirmation import ConfirmAnswer
 from fit.answers.confirm.conformity import RULE, STANDARD
-from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.sheets.confirm import part_rows
 from fit.desk.show.sheets.fit import (

@@ -6,7 +6,7 @@ import numpy as np
 
 from fit.answers.compare.comparison import CompareAnswer
 from fit.answers.compare.shielding import ShieldingAnswer
-from fit.answers.parts.quantities import COVERAGE
+from fit.answers.figures import COVERAGE
 from fit.desk.show.figures.style import COLOURS, INK, mark_frequency, mark_simulated, new_figure, style_axes
 from fit.desk.show.words import plain_text
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fit.answers.parts.quantities import COVERAGE
+from fit.answers.figures import COVERAGE
 from fit.answers.predict.prediction import PickupCurve, PredictAnswer
 from fit.answers.predict.tone import ToneSweep
 from fit.desk.show.figures.style import (

@@ -15,7 +15,7 @@ import numpy as np
 
 from fit.answers.digits import allowed_digits
 from fit.answers.figures import Curve, Estimate
-from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.pickup.answer import PickupAnswer
 from fit.desk.show.words import headline_keys, note_frequency_hz, quantity_name
 from measure.quantity import format_quantity
 from measure.response import FloatArray

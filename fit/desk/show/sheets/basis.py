@@ -3,8 +3,8 @@
 import math
 
 from fit.answers.digits import allowed_digits, interval_texts
+from fit.answers.figures import COVERAGE
 from fit.answers.parts.known import Basis
-from fit.answers.parts.quantities import COVERAGE
 from fit.answers.predict.prediction import PredictAnswer
 from fit.circuit.realparts import LOSS
 from fit.desk.show.document import Document

@@ -3,8 +3,8 @@
 from typing import TYPE_CHECKING
 
 from fit.answers.digits import spread_texts
-from fit.answers.parts.quantities import COVERAGE
-from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.figures import COVERAGE
+from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.document import Document, finding_document
 from fit.desk.show.sheets.taper import taper_lines

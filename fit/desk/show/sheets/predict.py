@@ -6,8 +6,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from fit.answers.digits import allowed_digits
-from fit.answers.figures import Estimate
-from fit.answers.parts.quantities import COVERAGE
+from fit.answers.figures import COVERAGE, Estimate
 from fit.answers.predict.prediction import PickupCurve, PredictAnswer
 from fit.answers.predict.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings

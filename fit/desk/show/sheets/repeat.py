@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fit.answers.digits import interval_texts
-from fit.answers.parts.quantities import COVERAGE
+from fit.answers.figures import COVERAGE
 from fit.answers.repeat.repeatability import DAY, PLACEMENT, REPEAT, Repeatability, Spread
 from fit.desk.show.document import Document
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, sets_text, shown_quantities

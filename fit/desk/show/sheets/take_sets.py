@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fit.answers.pickup.characterisation import PickupAnswer
+from fit.answers.pickup.answer import PickupAnswer
 from fit.desk.show.words import headline_keys
 from measure.logbook.take import Take
 

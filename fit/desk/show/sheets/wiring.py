@@ -1,8 +1,7 @@
 """What wiring finds, as lines for a terminal and as a JSON document."""
 
 from fit.answers.digits import spread_texts
-from fit.answers.figures import Estimate
-from fit.answers.parts.quantities import COVERAGE
+from fit.answers.figures import COVERAGE, Estimate
 from fit.answers.wiring.arrangement import Joined, halved, is_split_alone, joined_text
 from fit.answers.wiring.expected import out_of_phase
 from fit.answers.wiring.levels import Reading

@@ -23,6 +23,7 @@ from measure.logbook.store import list_takes, open_logbook
 from measure.response import Finding
 from measure.source.virtual import Noise, VirtualBench
 from tests.desk_bench import flat, run
+from tests.spies import spy_on
 from tests.two_pickups import guitar
 
 
@@ -95,7 +96,11 @@ def pickup(tmp_path_factory):
             ready=["no", ""],
         )
     )
-    return folder, script, guided(folder, "pickup", script)
+    with pytest.MonkeyPatch.context() as patch:
+        spy = spy_on(patch)
+        document = guided(folder, "pickup", script)
+    assert spy.fits == 1  # the plan, the answer and the report rest on one
+    return folder, script, document
 
 
 def test_pickup_is_found_from_nothing_set_up(pickup):
@@ -164,9 +169,11 @@ def test_finished_guide_is_not_run_twice_unasked(pickup):
 
 
 @pytest.mark.slow
-def test_capacitor_by_the_take_that_tells_it(tmp_path):
+def test_capacitor_by_the_take_that_tells_it(tmp_path, monkeypatch):
     script = Script(**answers(capacitor=["223", "223K", "33n ± 10%"]))
+    spy = spy_on(monkeypatch)
     document = guided(tmp_path, "capacitor", script)
+    assert spy.fits == 2  # before the further take, and with it
     answer = document["answer"]
     assert [take.conditions.controls["tone"] for take in list_takes(open_logbook(tmp_path)).takes] == ["10", "10", "0"]
     assert (
