@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fit.estimate.budget import NORMAL_FACTOR
+from fit.estimate.coverage import NORMAL_FACTOR
 from measure.response import ComplexArray, FloatArray
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fit.answers.figures import Estimate
-from fit.estimate.budget import NORMAL_FACTOR
+from fit.estimate.coverage import NORMAL_FACTOR
 
 RULE = "guarded acceptance and guarded rejection, guard band w = U (expanded uncertainty, 95 %)"
 STANDARD = "ISO/IEC 17025:2017, 7.8.6; ILAC-G8:09/2019; JCGM 106:2012, 8.3"

@@ -1,7 +1,7 @@
 """Estimates whose interval comes from the scatter of a few takes, by Student's t, rather than from a fit."""
 
 from fit.answers.figures import Estimate
-from fit.estimate.budget import NORMAL_FACTOR
+from fit.estimate.coverage import NORMAL_FACTOR
 
 WIDER = 1e-3  # [1] over the normal factor, from which on it is another distribution
 
