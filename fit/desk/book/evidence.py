@@ -11,6 +11,7 @@ from fit.desk.book.references import gather_evidence
 from fit.desk.book.response import take_response
 from fit.desk.book.take import take_to_fit
 from fit.estimate.evidence import Evidence
+from fit.estimate.joint import load_beside
 from measure.errors import FileError
 from measure.logbook.kept import findings_of_take
 from measure.logbook.store import Logbook, list_takes
@@ -93,6 +94,7 @@ def collect_evidence(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[Evide
         raise ValueError(msg)
     order = {take.name: place for place, take in enumerate(list_takes(logbook).takes)}
     takes = sorted((take_to_fit(logbook, name) for name in wish.names), key=lambda take: order[take.name])
+    load_beside()
     responses = [take_response(logbook, take) for take in desk.steps(takes, "responses")]
     evidence, warnings = gather_evidence(logbook, takes, responses, dcr=wish.dcr, at_hand=wish.at_hand)
     noticed = tuple(
