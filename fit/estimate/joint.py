@@ -1,7 +1,10 @@
 """Joint fit of several takes: whitened to a real vector, driven by lmfit with our own residual and Jacobian."""
 
+import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from threading import Thread
 
 import numpy as np
 
@@ -205,6 +208,20 @@ class _Evaluation:
         """Make a step that went out of the model's range look bad, so that the search goes on from where it was."""
         self.residual = np.full(len(self.means) + 1, OUT_OF_RANGE)
         self.jacobian = np.zeros((len(self.means), len(self.means) + 1))
+
+
+def load_beside() -> None:
+    """Begin to import lmfit in a thread of its own: it takes longer than most fits, and reading recordings leaves time for it.
+
+    Meant for where it is certain that `fit_joint` will be called. What fails here fails again there, where it is told.
+    """
+    if "lmfit" not in sys.modules:
+        Thread(target=_load, name="load lmfit").start()
+
+
+def _load() -> None:
+    with suppress(ImportError):
+        import lmfit  # noqa: F401
 
 
 def fit_joint(

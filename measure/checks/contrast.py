@@ -84,8 +84,6 @@ def measure_contrast(samples: Samples, silences: tuple[slice, slice], rate_hz: i
 
 def _mean_power(samples: Samples, part: slice, n_frame: int) -> FloatArray | None:
     """Two-sided power by frequency, mean over frames, shape (n_frame // 2 + 1,); None where the part holds no frame."""
-    from scipy.fft import rfft
-
     n_room = part.stop - part.start - n_frame
     if n_room < 0:
         return None
@@ -94,7 +92,7 @@ def _mean_power(samples: Samples, part: slice, n_frame: int) -> FloatArray | Non
     power = np.zeros(n_frame // 2 + 1)
     for start in starts:
         frame = samples[start : start + n_frame].astype(float)
-        power += np.abs(rfft((frame - np.mean(frame)) * window)) ** 2
+        power += np.abs(np.fft.rfft((frame - np.mean(frame)) * window)) ** 2
     return power / (len(starts) * np.sum(window**2))
 
 

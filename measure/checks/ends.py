@@ -75,9 +75,7 @@ def _step_levels(samples: Samples, rate_hz: int) -> FloatArray:
 
 def _is_tone(part: FloatArray) -> bool:
     """Tell whether most of the power lies around one frequency."""
-    from scipy.fft import rfft
-
-    power = np.abs(rfft((part - np.mean(part)) * np.hanning(len(part)))) ** 2
+    power = np.abs(np.fft.rfft((part - np.mean(part)) * np.hanning(len(part)))) ** 2
     total = float(np.sum(power))
     peak = int(np.argmax(power))
     reach = max(TONE_BINS, round(TONE_WIDTH * peak))

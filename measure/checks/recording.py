@@ -214,14 +214,18 @@ def _listen(channels: dict[str, Samples], stimulus: FloatArray | None, *, rate_h
     if stimulus is None:
         return _Heard()
     timetable = read_timetable(stimulus, rate_hz=rate_hz)
-    found = {name: find_latency(samples, stimulus, timetable, rate_hz=rate_hz) for name, samples in channels.items()}
-    best = max(found, key=lambda name: found[name][1])
-    best = "reference" if "reference" in found and found["reference"][1] > SURE_CONTRAST else best
-    latency = found[best][0]
-    arrivals = {
-        name: follow_stimulus(samples, stimulus, timetable, rate_hz=rate_hz, latency=latency)
-        for name, samples in channels.items()
-    }
+    found: dict[str, tuple[int, float]] = {}
+    for name in sorted(channels, reverse=True):  # the reference first: it is the clearer one, and mostly enough
+        found[name] = find_latency(channels[name], stimulus, timetable, rate_hz=rate_hz)
+        if found[name][1] > SURE_CONTRAST and name == "reference":
+            break
+    best = (
+        "reference"
+        if "reference" in found and found["reference"][1] > SURE_CONTRAST
+        else max(channels, key=lambda name: found[name][1])
+    )
+    followed = follow_stimulus(list(channels.values()), stimulus, timetable, rate_hz=rate_hz, latency=found[best][0])
+    arrivals = dict(zip(channels, followed, strict=True))
     if is_recognised:
         arrivals = {name: sweep.without_ends(arrival) for name, arrival in arrivals.items()}
     pace = clock.crude_pace(arrivals[best]) if timetable.is_sweep else None

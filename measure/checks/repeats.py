@@ -6,6 +6,7 @@ import numpy as np
 
 from measure.response import ComplexArray, Finding, Severity
 from measure.signal.recording import Recording
+from measure.signal.transforms import fast_length, make_transform, spectrum_of
 
 MOVED_WARN, MOVED_REJECT = 0.003, 0.03  # [1] change of the ratio between repeats
 REPEAT_FROM_HZ, REPEAT_TO, REPEAT_BANDS = 500.0, 0.3, 40  # [Hz], [1] of the sample rate, [1]: where pickups are loud
@@ -50,13 +51,11 @@ def check_repeats(recordings: Sequence[Recording]) -> Finding:
 
 def _band_ratios(recording: Recording) -> ComplexArray:
     """Pickup over reference in `REPEAT_BANDS` bands, each the mean over its frequencies weighted by the reference, shape (k,)."""
-    from scipy.fft import next_fast_len, rfft
-
     columns = [recording.samples[:, channel - 1] for channel in (recording.pickup_channel, recording.reference_channel or 1)]
-    n_fft = next_fast_len(len(recording.samples), real=True)
-    pickup, reference = (rfft(np.asarray(column, dtype=np.float32), n_fft) for column in columns)
+    transform = make_transform(fast_length(len(recording.samples)))
+    pickup, reference = (spectrum_of(transform, column.astype(np.float32)) for column in columns)
     cross, power = pickup * np.conj(reference), np.abs(reference) ** 2
-    edges = np.geomspace(REPEAT_FROM_HZ, REPEAT_TO * recording.rate_hz, REPEAT_BANDS + 1) * n_fft / recording.rate_hz
+    edges = np.geomspace(REPEAT_FROM_HZ, REPEAT_TO * recording.rate_hz, REPEAT_BANDS + 1) * transform.length / recording.rate_hz
     starts = np.round(edges).astype(int)
     sums = [np.add.reduceat(values.astype(complex), starts)[:-1] for values in (cross, power)]
     ratio = sums[0] / np.where(np.abs(sums[1]) > 0, sums[1], TINY)

@@ -92,8 +92,6 @@ def find_line(samples: Samples, rate_hz: int) -> Found | None:
 
 def _strongest(samples: Samples, rate_hz: int) -> tuple[FloatArray, FloatArray]:
     """Find times [s] and strongest frequencies [Hz] of those frames that hold one tone, shapes (k,)."""
-    from scipy.fft import rfft
-
     n_frame = 1 << round(np.log2(FRAME_S * rate_hz))
     starts = np.arange(0, len(samples) - n_frame, max(n_frame // 2, len(samples) // N_FRAMES))
     window = np.hanning(n_frame - 1).astype(np.float32)
@@ -103,7 +101,7 @@ def _strongest(samples: Samples, rate_hz: int) -> tuple[FloatArray, FloatArray]:
         at = starts[first : first + N_AT_ONCE]
         # Differences add 6 dB an octave: mains lines and rumble stay below the tone.
         frames = np.diff(samples[at[:, None] + np.arange(n_frame)].astype(np.float32), axis=1)
-        power = np.abs(rfft(frames * window, n_frame, axis=1)) ** 2
+        power = np.abs(np.fft.rfft(frames * window, n_frame, axis=1)) ** 2
         power[:, : lowest - 1] = 0.0
         peak = np.clip(np.argmax(power, axis=1), lowest, power.shape[1] - 3)
         rows = np.arange(len(at))

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from measure.response import FloatArray
 from measure.signal.recording import Samples
@@ -16,7 +17,7 @@ N_CROWDED = 3  # [1] windows at the same ceiling
 SAME_CEILING = 0.004  # [1] by which the ceilings of those windows may differ
 HIGHEST_ONLY = 0.7  # [1] of the channel's own peak: only windows above it can have met a ceiling
 PIECE = 1 << 16  # [samples] searched at once: some 6 MB
-N_KEY = 12  # [samples] that have to agree before a repeat is looked at
+N_KEY = 12  # [samples] that have to agree before a repeat is looked at; `_keys` takes three times four
 SHORTEST_REPEAT, LONGEST_REPEAT = 16, 8192  # [samples] of the buffers that interfaces and systems use
 QUIET_CODES = 3.0  # [codes] between samples, standard deviation: below, chance repeats
 PERIODIC_CODES, PERIODIC = 6.0, 0.03  # [codes], [1] of the block: what precedes a copied block differs by more, or it is a period
@@ -107,7 +108,7 @@ def _flat_side(shaped: Samples, side: float, *, code: float, quiet_peak: float) 
     if highest < max(2 * quiet_peak, LEAST_CODES * code) or highest <= 0:
         return None
     judged = np.flatnonzero(peak > HIGHEST_ONLY * highest)
-    crossings = np.array([np.count_nonzero(np.diff(np.signbit(shaped[row]))) for row in judged])
+    crossings = np.array([_count_crossings(shaped[row]) for row in judged])
     judged = judged[crossings >= LEAST_CROSSINGS]
     near = max(NEAR_PEAK, 1.5 * code / highest)
     floor = peak[judged] * (1 - near)
@@ -123,6 +124,12 @@ def _flat_side(shaped: Samples, side: float, *, code: float, quiet_peak: float) 
     row = judged[same][0]
     first = int(row * shaped.shape[1] + np.flatnonzero(side * shaped[row] >= floor[same][0])[0])
     return Ceiling(level=level, n_samples=int(np.sum(count[same])), first=first)
+
+
+def _count_crossings(samples: Samples) -> int:
+    """How often the sign changes."""
+    is_negative = np.signbit(samples)
+    return int(np.count_nonzero(is_negative[1:] != is_negative[:-1]))
 
 
 def find_repeats(samples: Samples, *, n_bits: int | None) -> list[int]:
@@ -155,12 +162,13 @@ def _second_copies(part: FloatArray, code: float) -> list[int]:
     n_keys = len(part) - N_KEY + 1
     if n_keys < 2:
         return []
-    bits = part.view(np.uint64)
-    key = np.zeros(n_keys, dtype=np.uint64)
-    for offset in range(N_KEY):
-        key = key * np.uint64(0x9E3779B97F4A7C15) + bits[offset : offset + n_keys]
-        key ^= key >> np.uint64(29)
-    order = np.argsort(key, kind="stable")
+    key = _keys(part)
+    ordered = np.sort(key)
+    repeated = ordered[1:][ordered[1:] == ordered[:-1]]
+    if len(repeated) == 0:  # as in nearly all recordings: sorting alone is much quicker than telling what came from where
+        return []
+    places = np.flatnonzero(np.isin(key, repeated))
+    order = places[np.argsort(key[places], kind="stable")]
     same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
     early, late = order[same], order[same + 1]
     lag = late - early
@@ -174,6 +182,21 @@ def _second_copies(part: FloatArray, code: float) -> list[int]:
         if is_whole and np.std(np.diff(copy)) > QUIET_CODES * code and not _is_period(part[:at], step, code):
             found.append(at)
     return found
+
+
+def _keys(part: FloatArray) -> NDArray[np.uint64]:
+    """One number for each run of `N_KEY` samples, three times four, shape (n − `N_KEY` + 1,)."""
+    key = part.view(np.uint64)
+    two = _join(key[:-1], key[1:])
+    four = _join(two[:-2], two[2:])
+    return _join(_join(four[:-8], four[4:-4]), four[8:])
+
+
+def _join(first: NDArray[np.uint64], second: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """Mix numbers pairwise."""
+    key = first * np.uint64(0x9E3779B97F4A7C15) + second
+    key ^= key >> np.uint64(29)
+    return key
 
 
 def _is_period(before: FloatArray, step: int, code: float) -> bool:

@@ -3,9 +3,10 @@
 The ratio of two channels hides lost samples and clocks that drift, so each channel is compared with what was played. The response
 is found by deconvolution and kept only where it can stand, a short time after its arrival. Played through that response, the
 stimulus predicts the channel; what it does not predict is noise, or a break in the stream. All in pieces, so that long recordings
-need little memory.
+need little memory; what is played in a piece is transformed once for all channels.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +14,15 @@ from numpy.typing import NDArray
 
 from measure.response import FloatArray
 from measure.signal.timetable import N_BLOCKS, IntArray, Timetable
-
-Float32Array = NDArray[np.float32]
-Complex64Array = NDArray[np.complex64]
+from measure.signal.transforms import (
+    Complex64Array,
+    Float32Array,
+    Transform,
+    fast_length,
+    make_transform,
+    samples_of,
+    spectrum_of,
+)
 
 PIECE_S, PIECES, N_MOST = 3.1, 10, 1 << 21  # [s], [1], [samples] of stimulus worked on at once: a tenth, within these limits
 BEFORE_S = 0.02  # [s] kept of the response before its arrival
@@ -111,10 +118,16 @@ def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable
         # A part of the sweep has edges of its own, and the rest of it lies outside its band.
         floor = PART_FLOOR
         probe *= np.hanning(2 * half).astype(np.float32)
-    n_new, n_fft = len(probe), _transform_length(len(probe), rate_hz=rate_hz)
+    n_new = len(probe)
+    transform = make_transform(_transform_length(n_new, rate_hz=rate_hz))
+    whitener = _inverse(spectrum_of(transform, probe), floor=floor)
     best, latency, square, count = 0.0, 0, 0.0, 0
-    for at in range(-len(probe) + 1, len(samples), n_new):
-        lags = _whitened_correlation(samples, probe, first=at, n_lags=min(n_new, len(samples) - at), floor=floor, n_fft=n_fft)
+    for at in range(-n_new + 1, len(samples), n_new):
+        n_lags = min(n_new, len(samples) - at)
+        piece = np.zeros(transform.length, dtype=np.float32)
+        low, high = max(at, 0), min(at + n_lags + n_new - 1, len(samples))
+        piece[low - at : high - at] = samples[low:high]
+        lags = samples_of(transform, spectrum_of(transform, piece) * whitener)[:n_lags]
         peak = int(np.argmax(lags) if np.max(lags) > -np.min(lags) else np.argmin(lags))
         square, count = square + float(np.sum(np.square(lags), dtype=np.float64)), count + len(lags)
         if abs(lags[peak]) > best:
@@ -122,31 +135,14 @@ def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable
     return latency, best / np.sqrt(square / count) if square > 0 else 0.0
 
 
-def _whitened_correlation(
-    samples: FloatArray, probe: Float32Array, *, first: int, n_lags: int, floor: float, n_fft: int
-) -> Float32Array:
-    """Correlate at n_lags lags from `first` on, the probe's spectrum divided out, shape (n_lags,)."""
-    from scipy.fft import irfft, rfft
-
-    n_needed = n_lags + len(probe) - 1
-    piece = np.zeros(n_fft, dtype=np.float32)
-    low, high = max(first, 0), min(first + n_needed, len(samples))
-    piece[low - first : high - first] = samples[low:high]
-    found: Complex64Array = rfft(piece)
-    del piece
-    spectrum: Complex64Array = rfft(probe, n_fft)
-    _divide(found, spectrum, floor=floor)
-    del spectrum
-    return irfft(found, n_fft)[:n_lags]
-
-
-def _divide(found: Complex64Array, source: Complex64Array, *, floor: float) -> None:
-    """Divide a spectrum by that of what was played, in place and a piece at a time; `floor` is over its greatest power."""
-    pieces = [slice(first, first + N_AT_ONCE) for first in range(0, len(found), N_AT_ONCE)]
-    least = floor * max(float(np.max(_power(source[piece]))) for piece in pieces)
+def _inverse(source: Complex64Array, *, floor: float) -> Complex64Array:
+    """Invert the spectrum of what was played, a piece at a time; `floor` is over its greatest power."""
+    pieces = [slice(first, first + N_AT_ONCE) for first in range(0, len(source), N_AT_ONCE)]
+    least = np.float32(max(floor * max(float(np.max(_power(source[piece]))) for piece in pieces), TINY))
+    inverse = np.conj(source)
     for piece in pieces:
-        found[piece] *= np.conj(source[piece])
-        found[piece] /= _power(source[piece]) + np.float32(max(least, TINY))
+        inverse[piece] /= _power(source[piece]) + least
+    return inverse
 
 
 def _power(values: Complex64Array) -> Float32Array:
@@ -154,13 +150,15 @@ def _power(values: Complex64Array) -> Float32Array:
     return values.real**2 + values.imag**2
 
 
-def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timetable, *, rate_hz: int, latency: int) -> Arrival:
-    """Compare one channel with what was played, block by block and step by step.
+def follow_stimulus(
+    channels: Sequence[FloatArray], stimulus: FloatArray, timetable: Timetable, *, rate_hz: int, latency: int
+) -> list[Arrival]:
+    """Compare channels of one recording with what was played, block by block and step by step.
 
     Parameters
     ----------
-    samples : ndarray, shape (n,)
-        One channel.
+    channels : sequence of ndarray, shape (n,)
+        All of one length.
     stimulus : ndarray, shape (m,)
         What was played.
     timetable : Timetable
@@ -168,29 +166,25 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
     rate_hz : int
         Sample rate of both. [Hz]
     latency : int
-        From `find_latency`. [samples]
+        From `find_latency`, of all channels. [samples]
 
     Returns
     -------
-    Arrival
-        Blocks that the recording does not hold are nan.
+    list of Arrival
+        One of each channel. Blocks that the recording does not hold are nan.
     """
-    from scipy.fft import rfft
-
-    n_step = max(1, round(STEP_S * rate_hz))
-    n_steps = len(samples) // n_step
-    blocks = np.full((5, N_BLOCKS), np.nan)
-    steps = np.full((2, n_steps), np.nan)
+    n_step, n_samples = max(1, round(STEP_S * rate_hz)), len(channels[0])
+    n_steps = n_samples // n_step
+    blocks = np.full((len(channels), 5, N_BLOCKS), np.nan)
+    steps = np.full((len(channels), 2, n_steps), np.nan)
     pieces = _pieces(timetable, rate_hz=rate_hz)
+    transform = make_transform(_heard_length(n_samples, pieces, rate_hz=rate_hz))
     for low, high in pieces:
         ends = (low == timetable.start, high == timetable.stop)
-        heard = _hear(samples, low=low + latency, n_played=high - low, rate_hz=rate_hz, is_whole=len(pieces) == 1)
-        played = stimulus[low:high].astype(np.float32)
-        _soften_cuts(heard, played, is_cut=(not ends[0], not ends[1]), rate_hz=rate_hz)
         # Where a piece was cut, its spectrum has an edge that the recording's has not.
         clear = round(OVERLAP_S * rate_hz)
         inside = timetable.edges[:-1] >= (low if ends[0] else low + clear)
-        inside &= timetable.edges[1:] <= min(high if ends[1] else high - clear, len(samples) - latency)
+        inside &= timetable.edges[1:] <= min(high if ends[1] else high - clear, n_samples - latency)
         inside &= timetable.edges[:-1] + latency >= 0
         band_hz = np.ptp(np.interp([low, high], timetable.edges, timetable.frequency_hz))
         inside &= not timetable.is_sweep or len(pieces) == 1 or bool(band_hz > NARROW_HZ)
@@ -198,29 +192,33 @@ def follow_stimulus(samples: FloatArray, stimulus: FloatArray, timetable: Timeta
         first = max(-(-(low + latency + round(guards[0] * rate_hz)) // n_step), 0)
         last = max(min((high + latency - round(guards[1] * rate_hz)) // n_step, n_steps), first)
         wanted = slice(first * n_step - low - latency, last * n_step - low - latency)
-        look = _Look(low=low, blocks=np.flatnonzero(inside), wanted=wanted, n_step=n_step, rate_hz=rate_hz)
-        spectrum: Complex64Array = rfft(heard)
-        n_fft = len(heard)
-        del heard
-        bands = _bands(timetable, look, n_fft=n_fft)
-        # The cube of a faded sweep holds the sweep itself: it is faded afterwards.
-        third = _third_harmonic(spectrum, stimulus[low:high], timetable, look=look, bands=bands, n_fft=n_fft)
-        blocks[:, look.blocks], steps[:, first:last] = _deconvolve(
-            spectrum, played, timetable, look=look, n_fft=n_fft, third=third
+        look = _Look(
+            low=low, high=high, blocks=np.flatnonzero(inside), wanted=wanted, n_step=n_step, rate_hz=rate_hz, transform=transform
         )
-    return Arrival(
-        latency=latency,
-        frequency_hz=np.sqrt(timetable.frequency_hz[:-1] * timetable.frequency_hz[1:]),
-        time_s=((timetable.edges[:-1] + timetable.edges[1:]) / 2 + latency) / rate_hz,
-        delay_s=blocks[0],
-        group_delay_s=blocks[1],
-        gain=blocks[2],
-        noise=blocks[3],
-        third=blocks[4],
-        step_time_s=(np.arange(n_steps) + 0.5) * n_step / rate_hz,
-        unpredicted=steps[0],
-        predicted=steps[1],
-    )
+        played = _play(stimulus, timetable, look)
+        for row, samples in enumerate(channels):
+            heard = _hear(samples, look, latency=latency, is_whole=len(pieces) == 1)
+            _soften_cuts(heard, n_played=high - low, is_cut=_cuts(timetable, look), rate_hz=rate_hz)
+            spectrum = spectrum_of(transform, heard)
+            del heard
+            blocks[row][:, look.blocks], steps[row, :, first:last] = _deconvolve(spectrum, played, look)
+        del played
+    return [
+        Arrival(
+            latency=latency,
+            frequency_hz=np.sqrt(timetable.frequency_hz[:-1] * timetable.frequency_hz[1:]),
+            time_s=((timetable.edges[:-1] + timetable.edges[1:]) / 2 + latency) / rate_hz,
+            delay_s=of_blocks[0],
+            group_delay_s=of_blocks[1],
+            gain=of_blocks[2],
+            noise=of_blocks[3],
+            third=of_blocks[4],
+            step_time_s=(np.arange(n_steps) + 0.5) * n_step / rate_hz,
+            unpredicted=of_steps[0],
+            predicted=of_steps[1],
+        )
+        for of_blocks, of_steps in zip(blocks, steps, strict=True)
+    ]
 
 
 def _piece_length(timetable: Timetable, *, rate_hz: int) -> int:
@@ -241,22 +239,91 @@ def _pieces(timetable: Timetable, *, rate_hz: int) -> list[tuple[int, int]]:
 
 
 def _transform_length(n_played: int, *, rate_hz: int) -> int:
-    """Length of the transforms of all pieces: the library keeps a plan, as large as a piece, for each length that it meets."""
-    from scipy.fft import next_fast_len
-
-    return int(next_fast_len(2 * (n_played + round(MARGIN_S * rate_hz)), real=True))
+    """Length of the transforms of all pieces."""
+    return fast_length(2 * (n_played + round(MARGIN_S * rate_hz)))
 
 
-def _hear(samples: FloatArray, *, low: int, n_played: int, rate_hz: int, is_whole: bool) -> Float32Array:
-    """Cut what belongs to a piece out of a channel, padded, rolled so that index 0 is sample `low` of the recording."""
-    from scipy.fft import next_fast_len
+def _heard_length(n_samples: int, pieces: list[tuple[int, int]], *, rate_hz: int) -> int:
+    """Length of the transforms of pieces, all alike; of a single one that is heard in all of the recording."""
+    n_played = pieces[0][1] - pieces[0][0]
+    return fast_length(n_samples + n_played) if len(pieces) == 1 else _transform_length(n_played, rate_hz=rate_hz)
 
-    margin = round(MARGIN_S * rate_hz)
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Look:
+    """Where a piece of the stimulus is looked at; `wanted` counts from the arrival of the piece, in whole steps."""
+
+    low: int
+    high: int
+    blocks: IntArray
+    wanted: slice
+    n_step: int
+    rate_hz: int
+    transform: Transform
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Played:
+    """A piece of the stimulus, as all channels are compared with it; `by_third` is None where no third harmonic is looked for."""
+
+    spectrum: Complex64Array
+    inverse: Complex64Array
+    by_third: Complex64Array | None
+    has_third: list[bool]
+    bands: list[slice]
+
+
+def _cuts(timetable: Timetable, look: _Look) -> tuple[bool, bool]:
+    """Tell which ends of a piece were cut."""
+    return look.low != timetable.start, look.high != timetable.stop
+
+
+def _play(stimulus: FloatArray, timetable: Timetable, look: _Look) -> _Played:
+    """Transform what is played in a piece."""
+    edges = np.sort(np.stack([timetable.frequency_hz[look.blocks + offset] for offset in (0, 1)], axis=1), axis=1)
+    bins = np.round(edges * look.transform.length / look.rate_hz).astype(int)
+    part = stimulus[look.low : look.high]
+    played = part.astype(np.float32)
+    _fade(played, is_cut=_cuts(timetable, look), rate_hz=look.rate_hz)
+    spectrum = spectrum_of(look.transform, played)
+    del played
+    is_low = timetable.frequency_hz < THIRD_TOP * look.rate_hz
+    has_third = [timetable.is_sweep and bool(np.all(is_low[block : block + 2])) for block in look.blocks]
+    by_third = None
+    if any(has_third):
+        by_third = _inverse(spectrum_of(look.transform, _tripled(part, timetable, look, is_low=is_low)), floor=THIRD_FLOOR)
+    return _Played(
+        spectrum=spectrum,
+        inverse=_inverse(spectrum, floor=FLOOR),
+        by_third=by_third,
+        has_third=has_third,
+        bands=[slice(int(first), max(int(last), int(first) + 3) + 1) for first, last in bins],
+    )
+
+
+def _tripled(part: FloatArray, timetable: Timetable, look: _Look, *, is_low: NDArray[np.bool_]) -> Float32Array:
+    """Play a piece with its phase times three, cos 3φ = 4 cos³φ − 3 cos φ, where the third harmonic is looked for.
+
+    The cube of a faded sweep holds the sweep itself: it is faded afterwards.
+    """
+    tripled: Float32Array = (part**2).astype(np.float32)
+    tripled *= np.float32(4 / timetable.level**2)
+    tripled -= np.float32(3.0)
+    tripled *= part
+    _fade(tripled, is_cut=_cuts(timetable, look), rate_hz=look.rate_hz)
+    reach = timetable.edges[is_low] - look.low
+    tripled[: max(int(reach[0]), 0)] = 0.0
+    tripled[max(int(reach[-1]), 0) :] = 0.0
+    return tripled
+
+
+def _hear(samples: FloatArray, look: _Look, *, latency: int, is_whole: bool) -> Float32Array:
+    """Cut what belongs to a piece out of a channel, padded, rolled so that index 0 is the arrival of the piece."""
+    low, margin = look.low + latency, round(MARGIN_S * look.rate_hz)
     first = 0 if is_whole else max(0, low - margin)
-    stop = len(samples) if is_whole else min(len(samples), low + n_played + margin)
+    stop = len(samples) if is_whole else min(len(samples), look.high + latency + margin)
     n_heard = max(stop - first, 0)
-    n_fft = next_fast_len(n_heard + n_played, real=True) if is_whole else _transform_length(n_played, rate_hz=rate_hz)
-    heard = np.zeros(n_fft, dtype=np.float32)
+    heard = np.zeros(look.transform.length, dtype=np.float32)
     if n_heard:
         begin = (first - low) % len(heard)
         n_head = min(n_heard, len(heard) - begin)
@@ -278,71 +345,44 @@ def _fade(values: Float32Array, *, is_cut: tuple[bool, bool], rate_hz: int) -> N
         values[len(values) - n_soft :] *= rise[::-1]
 
 
-def _soften_cuts(heard: Float32Array, played: Float32Array, *, is_cut: tuple[bool, bool], rate_hz: int) -> None:
-    """Fade what is played and what is heard alike, in place, where a piece was cut out: an edge would ring in its spectrum."""
-    n_played = len(played)
-    for values in (played, heard[:n_played]):
-        _fade(values, is_cut=is_cut, rate_hz=rate_hz)
+def _soften_cuts(heard: Float32Array, *, n_played: int, is_cut: tuple[bool, bool], rate_hz: int) -> None:
+    """Fade what is heard like what is played, in place, where a piece was cut out: an edge would ring in its spectrum."""
+    _fade(heard[:n_played], is_cut=is_cut, rate_hz=rate_hz)
     if is_cut[0]:
         heard[(n_played + len(heard)) // 2 :] = 0.0
     if is_cut[1]:
         heard[n_played : (n_played + len(heard)) // 2] = 0.0
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Look:
-    """Where a piece of the stimulus is looked at; `wanted` counts from the arrival of the piece, in whole steps."""
-
-    low: int
-    blocks: IntArray
-    wanted: slice
-    n_step: int
-    rate_hz: int
-
-
-def _deconvolve(
-    found: Complex64Array, played: Float32Array, timetable: Timetable, *, look: _Look, n_fft: int, third: list[float]
-) -> tuple[FloatArray, FloatArray]:
+def _deconvolve(found: Complex64Array, played: _Played, look: _Look) -> tuple[FloatArray, FloatArray]:
     """Look at the blocks of a piece, shape (5, blocks), and at its steps, unpredicted and predicted, shape (2, steps).
 
     `found` is the spectrum of what was heard from the arrival of the piece on, and is used up: each spectrum is let go as soon as
     what is wanted of it is known.
     """
-    from scipy.fft import irfft, rfft, rfftfreq
-
-    rate_hz = look.rate_hz
-    bands = _bands(timetable, look, n_fft=n_fft)
-    source: Complex64Array = rfft(played, n_fft)
-    delay_s = [_band_delay(found[band] * np.conj(source[band]), rate_hz / n_fft) for band in bands]
-    quotient = found.copy()
-    _divide(quotient, source, floor=FLOOR)
-    del source  # made again below: memory counts for more than one transform
-    lags: Float32Array = irfft(quotient, n_fft, overwrite_x=True)
-    del quotient
+    rate_hz, bands, transform = look.rate_hz, played.bands, look.transform
+    third = _third_harmonic(found, played, look)
+    delay_s = [_band_delay(found[band] * np.conj(played.spectrum[band]), rate_hz / transform.length) for band in bands]
+    lags = samples_of(transform, found * played.inverse)
     after = round(AFTER_S * rate_hz)
-    response: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=after + round(BEFORE_S * rate_hz)))
-    noise = [_band_level(response[band]) for band in bands]
-    del response
-    kept = _keep(lags, rate_hz=rate_hz, after=after, first=0)
+    empty = spectrum_of(transform, _keep(lags, rate_hz=rate_hz, after=after, first=after + round(BEFORE_S * rate_hz))[0])
+    noise = [_band_level(empty[band]) for band in bands]
+    del empty
+    part, at = _keep(lags, rate_hz=rate_hz, after=after, first=0)
+    lags[:] = 0.0
+    lags[at] = part
+    response = spectrum_of(transform, lags)
     del lags
-    response = rfft(kept)
-    del kept
-    group_delay_s = [_band_delay(response[band], rate_hz / n_fft) for band in bands]
+    group_delay_s = [_band_delay(response[band], rate_hz / transform.length) for band in bands]
     gain = [_band_level(response[band]) for band in bands]
-    response *= rfft(played, n_fft)
+    response *= played.spectrum
     found -= response
-    high_pass = rfftfreq(n_fft, 1 / rate_hz).astype(np.float32)
-    found *= 1 / (1 + (np.float32(LOW_CUT_HZ) / np.maximum(high_pass, np.float32(1.0))) ** 4)
-    del high_pass
-    steps = [_step_rms(irfft(values, n_fft, overwrite_x=True), look) for values in (found, response)]
+    for first in range(0, len(found), N_AT_ONCE):
+        passed = found[first : first + N_AT_ONCE]
+        frequency_hz = np.arange(first, first + len(passed), dtype=np.float32) * np.float32(rate_hz / transform.length)
+        passed *= 1 / (1 + (np.float32(LOW_CUT_HZ) / np.maximum(frequency_hz, np.float32(1.0))) ** 4)
+    steps = [_step_rms(samples_of(transform, values), look) for values in (found, response)]
     return np.array([delay_s, group_delay_s, gain, noise, third]), np.array(steps)
-
-
-def _bands(timetable: Timetable, look: _Look, *, n_fft: int) -> list[slice]:
-    """Bins of each block that is looked at."""
-    edges = np.sort(np.stack([timetable.frequency_hz[look.blocks + offset] for offset in (0, 1)], axis=1), axis=1)
-    bins = np.round(edges * n_fft / look.rate_hz).astype(int)
-    return [slice(int(first), max(int(last), int(first) + 3) + 1) for first, last in bins]
 
 
 def _step_rms(values: Float32Array, look: _Look) -> FloatArray:
@@ -358,59 +398,41 @@ def _band_delay(values: Complex64Array, bin_hz: float) -> float:
 
 
 def _band_level(values: Complex64Array) -> float:
-    """Magnitude within a band."""
-    return float(np.sqrt(np.median(_power(values))))
+    """Magnitude within a band, by the median of its powers."""
+    middle = ((len(values) - 1) // 2, len(values) // 2)
+    power = np.partition(_power(values), middle)
+    return float(np.sqrt((power[middle[0]] + power[middle[1]]) / 2))
 
 
-def _keep(lags: Float32Array, *, rate_hz: int, after: int, first: int) -> Float32Array:
-    """Keep what stands from a little before lag `first` to `after` lags later, with soft ends, at its place, shape (n_fft,)."""
+def _keep(lags: Float32Array, *, rate_hz: int, after: int, first: int) -> tuple[Float32Array, IntArray]:
+    """Cut out what stands from a little before lag `first` to `after` lags later, with soft ends; and its indices."""
     before = min(round(BEFORE_S * rate_hz), after // 2)
     window = np.ones(before + after)
     for n_soft, part in ((before // 2, window), (after // 3, window[::-1])):
         part[:n_soft] *= 0.5 - 0.5 * np.cos(np.pi * (np.arange(n_soft) + 0.5) / max(n_soft, 1))
     at = (first + np.arange(-before, after)) % len(lags)
-    kept = np.zeros_like(lags)
-    kept[at] = lags[at] * window
-    return kept
+    return (lags[at] * window).astype(np.float32), at
 
 
-def _third_harmonic(
-    found: Complex64Array, played: FloatArray, timetable: Timetable, *, look: _Look, bands: list[slice], n_fft: int
-) -> list[float]:
+def _third_harmonic(found: Complex64Array, played: _Played, look: _Look) -> list[float]:
     """Level of the third harmonic in each block, against what the same look finds where there is none.
 
     Harmonics separate from the linear response in time (A. Farina, 108th AES Convention, Paris 2000). Deconvolving by the sweep
-    with its phase times three, cos 3φ = 4 cos³φ − 3 cos φ, brings the third to lag 0 and moves the linear response L·ln 3 away.
+    with its phase times three brings the third to lag 0 and moves the linear response L·ln 3 away.
     """
-    from scipy.fft import irfft, rfft
-
-    rate_hz = look.rate_hz
-    is_low = timetable.frequency_hz < THIRD_TOP * rate_hz
-    wanted = [bool(np.all(is_low[block : block + 2])) for block in look.blocks]
-    if not timetable.is_sweep or not any(wanted):
-        return [np.nan] * len(bands)
-    tripled: Float32Array = (played**2).astype(np.float32)
-    tripled *= np.float32(4 / timetable.level**2)
-    tripled -= np.float32(3.0)
-    tripled *= played
-    is_cut = (look.low != timetable.start, look.low + len(played) != timetable.stop)
-    _fade(tripled, is_cut=is_cut, rate_hz=rate_hz)
-    reach = timetable.edges[is_low] - look.low
-    tripled[: max(int(reach[0]), 0)] = 0.0
-    tripled[max(int(reach[-1]), 0) :] = 0.0
-    source: Complex64Array = rfft(tripled, n_fft)
-    del tripled
-    quotient = found.copy()
-    _divide(quotient, source, floor=THIRD_FLOOR)
-    del source
-    lags: Float32Array = irfft(quotient, n_fft, overwrite_x=True)
-    del quotient
-    after = round(THIRD_AFTER_S * rate_hz)
+    if played.by_third is None:
+        return [np.nan] * len(played.bands)
+    lags = samples_of(look.transform, found * played.by_third)
+    after = round(THIRD_AFTER_S * look.rate_hz)
+    bands = [
+        slice(3 * band.start, 3 * band.stop) for band, has_third in zip(played.bands, played.has_third, strict=True) if has_third
+    ]
     powers = []
     for first in (0, 2 * after):
-        spectrum: Complex64Array = rfft(_keep(lags, rate_hz=rate_hz, after=after, first=first))
-        wide = [spectrum[3 * band.start : 3 * band.stop] for band in bands]
-        powers.append([_band_level(part) ** 2 if is_wanted else np.nan for part, is_wanted in zip(wide, wanted, strict=True)])
-        del spectrum, wide
-    levels = [float(np.sqrt(power - empty)) if power > THIRD_CLEAR * empty else 0.0 for power, empty in zip(*powers, strict=True)]
-    return [level if is_wanted else np.nan for level, is_wanted in zip(levels, wanted, strict=True)]
+        spectrum = spectrum_of(look.transform, _keep(lags, rate_hz=look.rate_hz, after=after, first=first)[0])
+        powers.append([_band_level(spectrum[band]) ** 2 for band in bands])
+        del spectrum
+    levels = iter(
+        float(np.sqrt(power - empty)) if power > THIRD_CLEAR * empty else 0.0 for power, empty in zip(*powers, strict=True)
+    )
+    return [next(levels) if has_third else np.nan for has_third in played.has_third]

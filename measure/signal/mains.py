@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from measure.response import ComplexArray, FloatArray
 from measure.signal.recording import Recording, Samples
+from measure.signal.transforms import fast_length
 
 Numbers = TypeVar("Numbers", FloatArray, ComplexArray)
 
@@ -221,13 +222,11 @@ def noise_density(
     cross : ndarray of complex, shape (k,)
         Density of first times conjugate of second channel; 0 with one channel. [1/Hz]
     """
-    import scipy.fft
-
     n = samples.shape[1]
     # (1 - x²)² falls off like a Hann window, without a cosine for each sample.
     window = (1 - np.linspace(-1, 1, n) ** 2) ** 2
-    n_fft = scipy.fft.next_fast_len(n, real=True)
-    spectrum = scipy.fft.rfft((samples - samples.mean(axis=1, keepdims=True)) * window, n_fft, axis=1)
+    n_fft = fast_length(n)
+    spectrum = np.fft.rfft((samples - samples.mean(axis=1, keepdims=True)) * window, n_fft, axis=1)
     scale = 1.0 / (rate_hz * np.sum(window**2))
     power = (spectrum.real**2 + spectrum.imag**2) * scale
     bin_hz = rate_hz / n_fft
@@ -297,12 +296,10 @@ def _thin(samples: Samples, step: int) -> FloatArray:
 
 def _find_lines(value: FloatArray, rate_hz: float) -> tuple[float, NDArray[np.int_]] | None:
     """Mains frequency to a few hundredths of a hertz, and the orders that stand out of the noise."""
-    import scipy.fft
-
     n = len(value)
-    n_fft = scipy.fft.next_fast_len(4 * n, real=True)
+    n_fft = fast_length(4 * n)
     window = np.hanning(n + 2)[1:-1]
-    spectrum = scipy.fft.rfft(((value - value.mean(axis=0)) * window[:, None]).T, n_fft, axis=1)
+    spectrum = np.fft.rfft(((value - value.mean(axis=0)) * window[:, None]).T, n_fft, axis=1)
     power = np.abs(spectrum) ** 2
     bin_hz = rate_hz / n_fft
     candidates, scores, orders = [], [], []

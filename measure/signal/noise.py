@@ -289,11 +289,9 @@ def _measure_segment(
     band_hz: tuple[float, float],
 ) -> _Segment:
     """Split the spectrum of one segment into lines and noise."""
-    import scipy.fft
-
     n = len(samples)
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)
-    power = np.abs(scipy.fft.rfft((samples - samples.mean()) * window)) ** 2 / (rate_hz * np.sum(window**2))
+    power = np.abs(np.fft.rfft((samples - samples.mean()) * window)) ** 2 / (rate_hz * np.sum(window**2))
     bin_hz = rate_hz / n
     first, last = int(np.ceil(band_hz[0] / bin_hz)), int(np.floor(band_hz[1] / bin_hz))
     power, frequency_hz = power[first : last + 1], bin_hz * np.arange(first, last + 1)

@@ -13,6 +13,7 @@ from measure.response import ComplexArray, FloatArray
 from measure.signal.bands import Cells, add_spectra, make_cells
 from measure.signal.mains import ONSET_BELOW_PEAK, Hum, hum_samples
 from measure.signal.recording import Recording, Samples
+from measure.signal.transforms import fast_length
 
 WHOLE_SAMPLES = 1 << 20  # samples; up to here a recording between silences is transformed whole
 SEGMENT_SAMPLES = 1 << 20  # samples; longer recordings are cut into segments of this length at most
@@ -148,8 +149,6 @@ def find_arrival(recording: Recording, stimulus: FloatArray) -> int:
     int
         To the nearest sample of the strongest response; negative where the recording began late.
     """
-    import scipy.fft
-
     on = np.flatnonzero(np.abs(stimulus) > ONSET_BELOW_PEAK * np.max(np.abs(stimulus), initial=0.0))
     if len(on) == 0:
         return 0
@@ -158,11 +157,11 @@ def find_arrival(recording: Recording, stimulus: FloatArray) -> int:
     first = max(0, start - ARRIVAL_SAMPLES)
     piece = stimulus[start:stop]
     heard = recording.samples[first : stop + ARRIVAL_SAMPLES, recording.pickup_channel - 1].astype(float)
-    n_fft = scipy.fft.next_fast_len(len(piece) + len(heard), real=True)
-    spectrum = scipy.fft.rfft(piece, n_fft)
+    n_fft = fast_length(len(piece) + len(heard))
+    spectrum = np.fft.rfft(piece, n_fft)
     power = spectrum.real**2 + spectrum.imag**2
     # Whitened: the peak is then that of the impulse response, sharp whatever the stimulus.
-    impulse = scipy.fft.irfft(scipy.fft.rfft(heard, n_fft) * spectrum.conj() / (power + 1e-4 * power.max()), n_fft)
+    impulse = np.fft.irfft(np.fft.rfft(heard, n_fft) * spectrum.conj() / (power + 1e-4 * power.max()), n_fft)
     peak = int(np.argmax(np.abs(impulse)))
     return first - start + (peak - n_fft if peak >= len(heard) else peak)
 
@@ -236,10 +235,8 @@ def energy_cells(
     length_s : float
         Time that the noise's energy was collected over. [s]
     """
-    import scipy.fft
-
     length, starts = plan
-    n_fft = scipy.fft.next_fast_len(length, real=True)
+    n_fft = fast_length(length)
     cells = make_cells(frequency_hz, bin_hz=rate_hz / n_fft)
     if len(starts) == 1:
         top, bottom = _whole(pickup, reference, n, n_fft)
@@ -258,20 +255,16 @@ def energy_cells(
 
 def _whole(pickup: Fetch, reference: Fetch, n: int, n_fft: int) -> tuple[ComplexArray, ComplexArray]:
     """Spectra of both channels; one buffer serves both."""
-    import scipy.fft
-
     buffer = np.zeros(n_fft)
     spectra = []
     for fetch in (pickup, reference):
         _fill(buffer, fetch, 0, n)
-        spectra.append(scipy.fft.rfft(buffer))
+        spectra.append(np.fft.rfft(buffer))
     return spectra[0], spectra[1]
 
 
 def _gated(top: ComplexArray, bottom: ComplexArray, gate: DelayGate, *, bin_hz: float, n_fft: int) -> ComplexArray:
     """Take out of the pickup's spectrum what arrives outside the gate."""
-    import scipy.fft
-
     first, last = int(np.ceil(gate.low_hz / bin_hz)), int(np.floor(gate.high_hz / bin_hz)) + 1
     # Induction rises as f: freed of that, the quotient is flat at the low end and goes on beyond it without a step, so that
     # its impulse is short and the gate cuts nothing of it.
@@ -281,7 +274,7 @@ def _gated(top: ComplexArray, bottom: ComplexArray, gate: DelayGate, *, bin_hz: 
     low = quotient[first : 3 * first]
     quotient[:first] = complex(np.median(low.real), np.median(low.imag))
     quotient[last:] = np.mean(quotient[last - max(1, last // 64) : last])
-    impulse = scipy.fft.irfft(quotient, n_fft)
+    impulse = np.fft.irfft(quotient, n_fft)
     delay_s = np.arange(n_fft) / (bin_hz * n_fft)
     delay_s[n_fft // 2 :] -= 1 / bin_hz
     limit_s = np.where(delay_s < 0, gate.before_s, gate.after_s)
@@ -289,7 +282,7 @@ def _gated(top: ComplexArray, bottom: ComplexArray, gate: DelayGate, *, bin_hz: 
     position = np.clip((np.abs(delay_s) / limit_s - 0.7) / 0.6, 0.0, 1.0)
     impulse *= 0.5 + 0.5 * np.cos(np.pi * position)
     gated = top.copy()
-    gated[first:last] = scipy.fft.rfft(impulse)[first:last] * induced
+    gated[first:last] = np.fft.rfft(impulse)[first:last] * induced
     return gated
 
 
@@ -297,8 +290,6 @@ def _segments(
     pickup: Fetch, reference: Fetch, n: int, window: FloatArray, starts: list[int], n_fft: int
 ) -> Iterator[tuple[ComplexArray, ComplexArray]]:
     """Spectra of both channels, segment by segment."""
-    import scipy.fft
-
     length = len(window)
     buffer = np.zeros(n_fft)
     for start in starts:
@@ -308,7 +299,7 @@ def _segments(
             buffer[:] = 0.0
             _fill(buffer[low - start :], fetch, low, high)
             buffer[:length] *= window
-            spectra.append(scipy.fft.rfft(buffer))
+            spectra.append(np.fft.rfft(buffer))
         yield spectra[0], spectra[1]
 
 

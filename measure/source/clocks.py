@@ -83,7 +83,7 @@ def measure_drift(samples: NDArray[np.float32], played: NDArray[np.float32], *, 
     latency, contrast = find_latency(reference, stimulus, timetable, rate_hz=rate_hz)
     if contrast < N_PRESENT:
         return None
-    arrival = follow_stimulus(reference, stimulus, timetable, rate_hz=rate_hz, latency=latency)
+    (arrival,) = follow_stimulus([reference], stimulus, timetable, rate_hz=rate_hz, latency=latency)
     if find_jumps(arrival):
         return None
     rate = fit_pace(arrival, find_bursts(arrival, relative_to_peak=False)).rate

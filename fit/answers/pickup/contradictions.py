@@ -10,7 +10,7 @@ from fit.answers.parts.quantities import Derived
 from fit.answers.pickup.answer import Released
 from fit.answers.pickup.characterisation import estimate_of
 from fit.answers.pickup.doubts import unit_of_prior
-from fit.estimate.budget import coverage_factor
+from fit.estimate.coverage import coverage_factor
 from fit.estimate.ladder import Choice
 from fit.estimate.model import build_problem
 from fit.estimate.parameters import ACROSS_UNIT_S, Parameter

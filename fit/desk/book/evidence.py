@@ -79,7 +79,9 @@ def collect_evidence(
     from fit.desk.book.card import calibration_warnings
     from fit.desk.book.references import gather_evidence
     from fit.desk.book.response import take_response
+    from fit.estimate.joint import load_beside
 
+    load_beside()
     responses = [take_response(logbook, take) for take in desk.steps(takes, "responses")]
     evidence, warnings = gather_evidence(logbook, takes, responses, dcr=dcr, at_hand=at_hand)
     noticed = tuple(

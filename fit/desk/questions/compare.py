@@ -187,7 +187,7 @@ def _shielding(parts: CompareAnswer | None, responses: Sequence[Sequence[Respons
 
 def _with_sides(evidence: Evidence, after: set[str]) -> Evidence:
     """Mark the takes from after the job; the exciter was laid down anew for the first of them."""
-    takes = sorted(evidence.takes, key=lambda take: (take.conditions.method != "exciter", take.name in after))
+    takes = sorted(evidence.takes, key=lambda take: (take.method != "exciter", take.name in after))
     marked = []
     for index, take in enumerate(takes):
         is_after = take.name in after

@@ -2,12 +2,14 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fit.answers.confirm.conformity import RULE, STANDARD, Decision
 from fit.answers.figures import Estimate, NextTake
-from fit.answers.pickup.answer import PickupAnswer, Released
 from measure.response import Finding
+
+if TYPE_CHECKING:
+    from fit.answers.pickup.answer import PickupAnswer, Released
 
 Document = dict[str, Any]
 
@@ -57,7 +59,7 @@ def finding_document(finding: Finding) -> Document:
     }
 
 
-def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...], released: Sequence[Released] = ()) -> Document:
+def answer_document(answer: "PickupAnswer", *, warnings: tuple[str, ...], released: Sequence["Released"] = ()) -> Document:
     """Put the whole answer as ``fit --json`` states it.
 
     Parameters
@@ -119,7 +121,7 @@ def answer_document(answer: PickupAnswer, *, warnings: tuple[str, ...], released
     }
 
 
-def _released_document(released: Released) -> Document:
+def _released_document(released: "Released") -> Document:
     return {
         "parameter": released.parameter,
         "reference": released.is_reference,

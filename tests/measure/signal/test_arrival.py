@@ -56,9 +56,8 @@ def test_latency_is_negative_where_the_recording_began_later() -> None:
 
 def test_gain_and_delay_of_a_first_order_low_pass() -> None:
     pole = 0.8
-    arrival = follow_stimulus(
-        lfilter([1 - pole], [1, -pole], delayed(STIMULUS, 700)), STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=700
-    )
+    channel = lfilter([1 - pole], [1, -pole], delayed(STIMULUS, 700))
+    (arrival,) = follow_stimulus([channel], STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=700)
     turn = np.exp(-2j * np.pi * arrival.frequency_hz / RATE_HZ)
     response = (1 - pole) / (1 - pole * turn)
     delay_samples = np.real(pole * turn / (1 - pole * turn))  # −d arg/dω of one pole
@@ -72,7 +71,7 @@ def test_gain_and_delay_of_a_first_order_low_pass() -> None:
 def test_third_harmonic_of_a_cubic() -> None:
     # a·sin φ + b·sin³ φ holds b/4 of the third harmonic and a + 3b/4 of the fundamental.
     level = SWEEP.level
-    arrival = follow_stimulus(delayed(STIMULUS + 0.04 * STIMULUS**3, 300), STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=300)
+    (arrival,) = follow_stimulus([delayed(STIMULUS + 0.04 * STIMULUS**3, 300)], STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=300)
     expected = 0.04 * level**2 / 4
     known = np.isfinite(arrival.third) & (arrival.frequency_hz > 200)
     assert np.max(arrival.frequency_hz[known]) > 0.8 * THIRD_TOP * RATE_HZ
@@ -84,7 +83,7 @@ def test_a_lost_sample_stands_out() -> None:
     at = round(1.2 * RATE_HZ)
     noise = np.random.default_rng(5).normal(size=len(channel) - 1) * 1e-5
     broken = np.delete(channel, at) + noise
-    arrival = follow_stimulus(broken, STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=300)
+    (arrival,) = follow_stimulus([broken], STIMULUS, TIMETABLE, rate_hz=RATE_HZ, latency=300)
     worst = int(np.nanargmax(arrival.unpredicted))
     assert abs(arrival.step_time_s[worst] - 1.2) < 0.01
     assert arrival.unpredicted[worst] > 50 * np.nanmedian(arrival.unpredicted)
@@ -97,7 +96,7 @@ def test_a_long_sweep_is_followed_in_pieces() -> None:
     channel = delayed(stimulus, 480)
     channel = np.delete(channel, np.arange(20 * RATE_HZ, 20 * RATE_HZ + 16))
     latency, _ = find_latency(channel, stimulus, timetable, rate_hz=RATE_HZ)
-    arrival = follow_stimulus(channel, stimulus, timetable, rate_hz=RATE_HZ, latency=480)
+    (arrival,) = follow_stimulus([channel], stimulus, timetable, rate_hz=RATE_HZ, latency=480)
     assert latency in (480, 464)
     # The notes below some 120 Hz are spread over more time than a piece holds, and those just above are known to some percent.
     heard = np.isfinite(arrival.gain)
@@ -116,7 +115,7 @@ def test_third_harmonic_of_a_sweep_that_is_followed_in_pieces(cubic: float) -> N
     timetable = read_timetable(stimulus, rate_hz=RATE_HZ)
     channel = delayed(stimulus + cubic * stimulus**3, 480)
     channel += np.random.default_rng(4).normal(size=len(channel)) * 1e-5
-    arrival = follow_stimulus(channel, stimulus, timetable, rate_hz=RATE_HZ, latency=480)
+    (arrival,) = follow_stimulus([channel], stimulus, timetable, rate_hz=RATE_HZ, latency=480)
     known = np.isfinite(arrival.third) & (arrival.frequency_hz > 200)
     assert np.count_nonzero(known) > 20
     np.testing.assert_allclose(np.median(arrival.third[known]), cubic * sweep.level**2 / 4, rtol=0.05, atol=1e-5)

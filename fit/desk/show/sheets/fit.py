@@ -38,7 +38,7 @@ UNJUDGED = "not judged"  # how the text of a check begins that could not be made
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
 
 
-def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str]:
+def answer_lines(answer: "PickupAnswer", *, warnings: tuple[str, ...]) -> list[str]:
     """Everything that ``fit`` says.
 
     Parameters
@@ -76,7 +76,7 @@ def answer_lines(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> list[str
     return lines
 
 
-def misfit_lines(answer: PickupAnswer) -> list[str]:
+def misfit_lines(answer: "PickupAnswer") -> list[str]:
     """Heading of values that are not to be relied upon.
 
     Parameters
@@ -108,7 +108,7 @@ def _at_least(floor: float) -> str:
     return f"{'at least ' if floor > MOST_FLOOR else ''}{100 * floor:.2g} %"
 
 
-def quantity_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
+def quantity_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
     """Rows of the table of values.
 
     Parameters
@@ -129,7 +129,7 @@ def quantity_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
     return rows
 
 
-def limiting_source(answer: PickupAnswer, key: str) -> str:
+def limiting_source(answer: "PickupAnswer", key: str) -> str:
     """Name the largest contribution to the uncertainty of a quantity.
 
     Parameters
@@ -152,7 +152,7 @@ def limiting_source(answer: PickupAnswer, key: str) -> str:
     return f"{largest.source} ({100 * largest.contribution**2 / total:.0f} %)"
 
 
-def agreement_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
+def agreement_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
     """Rows of the table that says how far model and measurement lie apart.
 
     Parameters
@@ -273,7 +273,7 @@ def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
     return rows
 
 
-def not_told(answer: PickupAnswer) -> list[tuple[str, str, str]]:
+def not_told(answer: "PickupAnswer") -> list[tuple[str, str, str]]:
     """Group what the takes cannot tell by its reason and its cheapest next take.
 
     Parameters
@@ -300,7 +300,7 @@ def not_told(answer: PickupAnswer) -> list[tuple[str, str, str]]:
     return rows
 
 
-def _not_identified_lines(answer: PickupAnswer) -> list[str]:
+def _not_identified_lines(answer: "PickupAnswer") -> list[str]:
     rows = not_told(answer)
     if not rows:
         return []
@@ -313,7 +313,7 @@ def _not_identified_lines(answer: PickupAnswer) -> list[str]:
 
 
 # One take helps several quantities: it is named once, with all that it would narrow by a tenth or more.
-def _next_take_lines(answer: PickupAnswer) -> list[str]:
+def _next_take_lines(answer: "PickupAnswer") -> list[str]:
     helped: dict[str, list[str]] = {}
     for key in headline_keys(answer.next_takes, HELPED_QUANTITIES):
         takes, estimate = answer.next_takes.get(key), answer.quantities.get(key)
@@ -331,7 +331,7 @@ def _next_take_lines(answer: PickupAnswer) -> list[str]:
     return lines
 
 
-def _candidate_rows(answer: PickupAnswer) -> list[tuple[str, ...]]:
+def _candidate_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
     ranked = sorted(answer.candidates, key=lambda one: one.bic)[:SHOWN_CANDIDATES]
     if not ranked:
         return []

@@ -9,8 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from fit.desk.command.main import main
+from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, record, run, run_json
 from tests.places import RECORDINGS
@@ -381,6 +383,18 @@ def test_help_imports_nothing_heavy():
     script = "import sys; from fit.desk.command.main import main; main(['--help']); print(sorted(m for m in sys.modules if m in "
     script += "('numpy', 'scipy', 'matplotlib', 'lmfit', 'soundfile', 'sounddevice', 'msgspec', 'tomlkit')))"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_import_loads_neither_scipy_nor_what_fits(tmp_path):
+    files = ["take.wav", "--stimulus", "sweep.wav", "--reference-channel", "none"]
+    sweep = sweep_samples(Sweep(rate_hz=48000, duration_s=1.0))
+    for name in (files[0], files[2]):
+        soundfile.write(tmp_path / name, 0.3 * sweep, 48000, subtype="PCM_24")
+    script = f"import sys; from fit.desk.command.main import main; main(['import', 'one', *{files}]); print(sorted(m for m in "
+    script += "sys.modules if m in ('scipy', 'matplotlib', 'lmfit', 'sounddevice', 'fit.estimate.model', 'fit.estimate.joint')))"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=tmp_path)
+    assert done.stdout.startswith("Kept: take one")
     assert done.stdout.splitlines()[-1] == "[]"
 
 
