@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from functools import partial
 
 from fit.answers.compare.comparison import CompareAnswer, Foil, compare_takes
 from fit.answers.compare.noise import NoiseChange, NoiseTake, compare_noise
@@ -13,7 +13,8 @@ from fit.desk.book.evidence import FitWish, collect_evidence
 from fit.desk.book.method import noise_take
 from fit.desk.book.response import take_response
 from fit.desk.book.take import kept_recordings, take_to_fit
-from fit.desk.show.sheets.compare import change_lines, compare_document
+from fit.desk.show.figures.compare import changes_figure
+from fit.desk.show.sheets.compare import PICTURE, compare_document, sheet_of_compare
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
 from measure.logbook.store import Logbook, open_logbook, read_take
 from measure.logbook.take import Take
@@ -65,7 +66,7 @@ class Compared:
     simulated: bool
 
 
-def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = None) -> Outcome:
+def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
     """Say what a job changed.
 
     Parameters
@@ -74,8 +75,6 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
         Where.
     wish : CompareWish
         Takes and references.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
 
     Returns
     -------
@@ -85,11 +84,8 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
     Raises
     ------
     ValueError
-        If a side has no take, a take is named twice, or the picture's name does not end in .png.
+        If a side has no take, or a take is named twice.
     """
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
     for side, names in (("before", wish.before), ("after", wish.after)):
         if not names:
             msg = f"no take is named for the side {side}: coilsweep compare --before NAME... --after NAME..."
@@ -99,15 +95,10 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
         msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
         raise ValueError(msg)
     compared = _compare(desk, open_logbook(desk.logbook), wish)
-    if plot_file is not None:
-        from fit.desk.show.figures.compare import changes_figure
-        from fit.desk.show.figures.style import write_png
-
-        write_png(changes_figure(compared.parts, compared.shielding), plot_file)
-        desk.say(f"Written: {plot_file}")
     found = (compared.parts, compared.noise, compared.shielding)
     return Outcome(
-        lines=tuple(change_lines(*found, simulated=compared.simulated, warnings=compared.warnings)),
+        sheet=sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings),
+        figures={PICTURE.name: partial(changes_figure, compared.parts, compared.shielding)},
         document=compare_document(*found, simulated=compared.simulated, warnings=compared.warnings)
         | {"takes": {"before": list(wish.before), "after": list(wish.after), "noise": list(compared.noise_takes)}},
     )

@@ -5,6 +5,7 @@ import secrets
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +21,8 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.rig import rig_of
-from fit.desk.show.sheets.listen import Facts, Levels, Written, is_simulated, listen_document, listen_lines
+from fit.desk.show.figures.listen import listen_figure
+from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
 from measure.logbook.disk import HIDDEN, UNFINISHED, disk_message, sync_folder
@@ -72,7 +74,7 @@ class ListenWish:
     replace: bool = False
 
 
-def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = None) -> Outcome:
+def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     """Filter a recording so that it sounds as after a change.
 
     Parameters
@@ -81,8 +83,6 @@ def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = N
         Where.
     wish : ListenWish
         Files and changes.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
 
     Returns
     -------
@@ -96,9 +96,6 @@ def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = N
     FileError
         If the recording is not usable or silent, or a file cannot be written or is there already.
     """
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plain_text(str(plot_file))}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
     targets = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
     _require_targets(wish.source, targets, may_replace=wish.replace)
     before, after, notes = _sides(desk, wish)
@@ -116,14 +113,9 @@ def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = N
         measured=before.measured,
         notes=notes,
     )
-    if plot_file is not None:
-        from fit.desk.show.figures.listen import listen_figure
-        from fit.desk.show.figures.style import write_png
-
-        figure = listen_figure(answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
-        write_png(figure, plot_file)
-        desk.say(f"Written: {plot_file}")
-    return Outcome(lines=tuple(listen_lines(facts)), document={**listen_document(facts), "source": str(wish.source)})
+    figure = partial(listen_figure, answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
+    document = {**listen_document(facts), "source": str(wish.source)}
+    return Outcome(document=document, sheet=sheet_of_listen(facts), figures={PICTURE.name: figure})
 
 
 def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:

@@ -16,7 +16,7 @@ from fit.desk.bench.calibration_recordings import Heard
 from fit.desk.bench.imports import TakeFacts
 from fit.desk.bench.take import TakeOrder, make_take
 from fit.desk.book.card import calibration_warnings
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import Desk, lines_of
 from fit.desk.book.response import take_response
 from fit.desk.show.sheets.calibrate import bounded_text
 from fit.desk.show.words import SIMULATED_TEXT
@@ -188,7 +188,7 @@ def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
     run(capsys, "rig", "--pickup-channel", 4, "--reference-channel", 3, "--rate", RATE_HZ, "--logbook", book)
     done = calibrate_loopback(quiet_desk(book), lambda: heard_here(np.ones_like))
     assert done.document["channels"] == [4, 3]
-    assert SIMULATED_TEXT in done.lines
+    assert SIMULATED_TEXT in lines_of(done)
     facts = TakeFacts(method="impedance", series_resistor="100k ± 0.1%")
     order = TakeOrder(name="here", facts=facts, duration_s=2.0, is_looked_at_first=False)
     made = make_take(quiet_desk(book), order, source=bench(through_resistor))

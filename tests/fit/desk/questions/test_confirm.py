@@ -5,7 +5,9 @@ from dataclasses import replace
 import pytest
 
 from fit.answers.figures import Contribution, NextTake, NotIdentified
-from fit.desk.questions.confirm import confirm_document, confirm_lines, judge_part
+from fit.desk.questions.confirm import confirm_document, judge_part
+from fit.desk.show.sheets.confirm import sheet_of_confirm
+from fit.desk.show.terminal import lines as terminal_lines
 from measure.quantity import parse_quantity
 from measure.response import Finding
 from tests.answer_by_hand import answer as answer_by_hand
@@ -35,6 +37,10 @@ between = ["tone node", "ground"]
 """
 MARKED = parse_quantity("33n ± 10%", "F")
 TAKE = NextTake(add="", text="one more take with the controls set to tone=0", predicted_relative_std=0.004)
+
+
+def confirm_lines(judged, budget, *, takes, simulated):
+    return terminal_lines(sheet_of_confirm(judged, budget, takes=takes, simulated=simulated))
 
 
 @pytest.fixture(scope="module")
