@@ -70,15 +70,3 @@ def read_page(text):
     assert all(label for tag, name, label in page.attributes if tag == "svg" and name == "aria-label")
     assert page.tags.count("svg") == sum(tag == "svg" and name == "aria-label" for tag, name, _ in page.attributes)
     return page
-
-
-def page_of(run, capsys, tmp_path, *words):
-    """Run a command with --page, as text and as JSON; what it says is the same without."""
-    file = tmp_path / "answer page.html"
-    file.write_text("an older page", encoding="utf-8")
-    code, out, err = run(capsys, *words, "--page", file)
-    assert code == 0, err
-    assert f"Written: {file}" in err
-    page = read_page(file.read_text(encoding="utf-8"))
-    assert [entry.name for entry in file.parent.iterdir() if "unfinished" in entry.name] == []
-    return page, out

@@ -1,9 +1,8 @@
 """The command listen: from a recording of the instrument as it is to one of it changed."""
 
 import math
-import secrets
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -25,7 +24,7 @@ from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
-from measure.logbook.disk import HIDDEN, UNFINISHED, disk_message, sync_folder
+from measure.logbook.disk import replaced_file
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity, parse_quantity
 from measure.response import FloatArray
@@ -175,9 +174,20 @@ def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) ->
         if path.is_dir() or not path.parent.is_dir():
             msg = f"{shown}: {'is a folder' if path.is_dir() else 'there is no such folder'}; name a file in one that is there"
             raise FileError(msg)
-        if path.exists() and not may_replace:
-            msg = f"{shown} is there already and is not overwritten: choose another name, or say --replace"
-            raise FileError(msg)
+        _require_free(path, may_replace=may_replace)
+
+
+def _require_free(path: Path, *, may_replace: bool) -> None:
+    """See that nothing is written over that nobody said may be.
+
+    Raises
+    ------
+    FileError
+        If something is there.
+    """
+    if path.exists() and not may_replace:
+        msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
+        raise FileError(msg)
 
 
 # With the filter's tail a block fills a power of two.
@@ -234,7 +244,7 @@ def _plan(targets: list[Path], levels: Levels) -> list[Written]:
 
 def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> None:
     with ExitStack() as files:
-        places = [files.enter_context(_whole_or_not(one.path, may_replace=wish.replace)) for one in written]
+        places = [files.enter_context(replaced_file(one.path)) for one in written]
         with ExitStack() as open_files:
             writers: list[Callable[[FloatArray], None]] = [
                 open_files.enter_context(
@@ -251,30 +261,8 @@ def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels
             for _, block in _filtered(desk, wish.source, answer.impulse, "writing"):
                 for write, one in zip(writers, written, strict=True):
                     write(block * one.gain)
-
-
-@contextmanager
-def _whole_or_not(path: Path, *, may_replace: bool) -> Iterator[Path]:
-    """Hand out a place for an unfinished file, and give it its name when all went well.
-
-    Raises
-    ------
-    FileError
-        If the name was taken meanwhile, or the disk refuses.
-    """
-    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}{UNFINISHED}")
-    try:
-        yield unfinished
-        if path.exists() and not may_replace:
-            msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
-            raise FileError(msg)
-        unfinished.replace(path)
-        sync_folder(path.parent)
-    except OSError as err:
-        msg = disk_message("not written", path, err)
-        raise FileError(msg) from None
-    finally:
-        unfinished.unlink(missing_ok=True)
+        for one in written:  # a name may have been taken meanwhile
+            _require_free(one.path, may_replace=wish.replace)
 
 
 def _changed(wish: ListenWish) -> tuple[str, ...]:

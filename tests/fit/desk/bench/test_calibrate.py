@@ -30,6 +30,7 @@ from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.files import write_recording
 from measure.source.virtual import Noise, VirtualBench
 from tests.desk_bench import flat, run, run_json
+from tests.pages import read_page
 from tests.places import FAKE_CARD
 
 RATE_HZ = 48000
@@ -340,7 +341,10 @@ def test_lines_for_people(book, capsys):
     _, out, _ = run(capsys, "calibrate", "input", *words, "--logbook", book)
     assert "Input and cable capacitance" in out
     assert "added 1n ± 1% in through-1M-1n.wav" in out
-    _, out, _ = run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--logbook", book)
+    _, out, _ = run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--page", book / "x.html", "--logbook", book)
+    page = read_page((book / "x.html").read_text(encoding="utf-8"))
+    assert page.headings[0] == "The exciter's corner"
+    assert "in rig.toml" in page.columns
     assert "temperature of the exciter's copper" in out
     assert all(line == line.rstrip() for line in out.splitlines())
 
