@@ -88,14 +88,13 @@ def answer_sheet(scene: Scene, asked: Asked, outcome: Outcome) -> Sheet:
     for take in takes:
         controls = ", ".join(f"{name}={value}" for name, value in take.controls.items())
         rows.append((take.name, take.added, controls, take.coil_over or "", take.time_utc, take.outcome))
-    answer: tuple[Block, ...] = () if outcome.sheet is None else outcome.sheet.blocks
-    blocks: list[Block] = [*answer]
     answered = asked_rows(scene.memory.entries)
-    if answered:
-        blocks.insert(0, Section((Table(answered, has_head=False),), heading="What was asked"))
-        blocks.insert(1, Section((), heading="The answer"))
-    blocks.append(Section((Table(tuple(rows)),), heading="Takes"))
-    return Sheet(title=titled(asked.title, is_simulated=any(take.simulated for take in takes)), blocks=tuple(blocks))
+    blocks: tuple[Block, ...] = (
+        *([Section((Table(answered, has_head=False),), heading="What was asked")] if answered else []),
+        Section(() if outcome.sheet is None else outcome.sheet.blocks, heading="The answer"),
+        Section((Table(tuple(rows)),), heading="Takes"),
+    )
+    return Sheet(title=titled(asked.title, is_simulated=any(take.simulated for take in takes)), blocks=blocks)
 
 
 def asked_rows(entries: tuple[Entry, ...]) -> tuple[Row, ...]:

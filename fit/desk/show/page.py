@@ -28,6 +28,7 @@ h1,h2{font-family:ui-serif,serif;font-weight:500;line-height:1.2;letter-spacing:
 h1{font-size:2.1rem;margin:0 0 .4rem}
 h2{font-size:1.35rem;margin:3rem 0 .8rem;padding-top:.9rem;border-top:1px solid var(--line)}
 h3{font-size:1rem;margin:1.6rem 0 .3rem}
+h1,h2,h3,li,dt{overflow-wrap:anywhere}
 p{margin:.5rem 0;max-width:42rem;overflow-wrap:anywhere}
 .lead,figcaption,.small{color:var(--soft)}
 .small,figcaption{font-size:.875rem}
