@@ -327,9 +327,12 @@ def test_a_pickup_instead_of_an_input_is_not_written(book, capsys):
     code, _, err = run_json(capsys, "calibrate", "input", "--from", "coil.wav=100k ± 1%", "--logbook", book)
     assert code == 3
     assert "input-misfit" in err
-    code, _, err = run_json(capsys, "calibrate", "exciter", "--from", "coil.wav", "--logbook", book)
+    code, _, err = run_json(capsys, "calibrate", "exciter", "--from", "coil.wav", "--page", book / "x.html", "--logbook", book)
     assert code == 3
     assert "corner-misfit" in err
+    page = read_page((book / "x.html").read_text(encoding="utf-8"))
+    assert page.headings == ["Calibration, exciter: rejected", "Checks"]
+    assert "corner-misfit" in page.said
     assert (book / "rig.toml").read_bytes() == before
 
 
