@@ -1,5 +1,6 @@
 """Reading and writing files so that a crash leaves the old or the new content, never half of it."""
 
+import contextlib
 import errno
 import os
 import re
@@ -189,15 +190,19 @@ def sync_folder(path: Path) -> None:
         os.close(handle)
 
 
-def replace_file(path: Path, content: bytes) -> None:
-    """Write a file in one step: readers see the old or the new content, also after a crash.
+@contextlib.contextmanager
+def replaced_file(path: Path) -> Iterator[Path]:
+    """Hand out a place beside a file; what was written there becomes the file, in one step, when all went well.
 
     Parameters
     ----------
     path : Path
         Of the file; a link is replaced, not followed.
-    content : bytes
-        All of it.
+
+    Yields
+    ------
+    Path
+        Where nothing is yet.
 
     Raises
     ------
@@ -207,7 +212,7 @@ def replace_file(path: Path, content: bytes) -> None:
     unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}{UNFINISHED}")
     try:
         try:
-            write_new(unfinished, content)
+            yield unfinished
             unfinished.replace(path)
         finally:
             unfinished.unlink(missing_ok=True)
@@ -272,3 +277,17 @@ def reading(name: object, what: str, choices: Mapping[str, str]) -> Iterator[Non
         between = ", " if isinstance(err, msgspec.ValidationError) else f" is not {what}: "
         msg = f"{one_line(name)}{between}{describe(err, choices)}"
         raise FileError(msg) from None
+
+
+def replace_file(path: Path, content: bytes) -> None:
+    """Write a file in one step: readers see the old or the new content, also after a crash.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file; a link is replaced, not followed.
+    content : bytes
+        All of it.
+    """
+    with replaced_file(path) as unfinished:
+        write_new(unfinished, content)

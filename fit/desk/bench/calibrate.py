@@ -6,6 +6,7 @@ Each function takes something that records when it is called, so that it does no
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from fit.answers.calibrate.exciter_corner import current_response, find_corner
@@ -16,8 +17,16 @@ from fit.desk.book.card import CardUse, calibration_warnings, device_of, freed_r
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document, estimate_document, finding_document
-from fit.desk.show.sheets.calibrate import bounded_text, corner_lines, input_lines, loopback_document, loopback_lines
-from fit.desk.show.words import SIMULATED_TEXT, plain_text
+from fit.desk.show.sheet import Sheet
+from fit.desk.show.sheets.calibrate import (
+    bounded_text,
+    loopback_document,
+    sheet_of_corner,
+    sheet_of_input,
+    sheet_of_loopback,
+    sheet_of_refusal,
+)
+from fit.desk.show.words import plain_text
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import CalibrationError
 from measure.logbook.curves import Kind, encode_loopback, keep_result, state_calibration
@@ -64,8 +73,8 @@ def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
     calibration = replace(found.calibration, pickup_channel=pickup, reference_channel=reference)
     written = _write(desk, logbook, rig, batch, _Result(kind="loopback", content=encode_loopback(calibration)))
     document = loopback_document(calibration) | {"file": written, "rig": {}}
-    lines = loopback_lines(calibration, has_stimulus=batch.played is not None)
-    return _done(lines, document, findings, simulated=calibration.simulated)
+    lay_out = partial(sheet_of_loopback, calibration, has_stimulus=batch.played is not None)
+    return _done(lay_out, document, findings)
 
 
 def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[InputLoad], Batch]) -> Outcome:
@@ -127,8 +136,8 @@ def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[In
         "floor": answer.floor,
     }
     written = _write(desk, logbook, rig, first, _Result(kind="input", content=_json(document), changes=changes))
-    lines = input_lines(answer, changes, [load.name for load in loads])
-    return _done(lines, document | {"file": written, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings)
+    lay_out = partial(sheet_of_input, answer, changes, takes=[load.name for load in loads])
+    return _done(lay_out, document | {"file": written, "rig": changes}, findings, warnings=warnings)
 
 
 def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None = None) -> Outcome:
@@ -179,8 +188,8 @@ def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None =
         "floor": answer.floor,
     }
     written = _write(desk, logbook, rig, first, _Result(kind="exciter", content=_json(document), changes=changes))
-    lines = corner_lines(answer, changes)
-    return _done(lines, document | {"file": written, "rig": changes}, findings, simulated=answer.simulated, warnings=warnings)
+    lay_out = partial(sheet_of_corner, answer, changes)
+    return _done(lay_out, document | {"file": written, "rig": changes}, findings, warnings=warnings)
 
 
 def calibrate_exciter_files(
@@ -305,22 +314,19 @@ def _rejected(desk: Desk, kind: Kind, findings: Sequence[Finding]) -> Outcome:
         if finding.severity != "pass":
             word = "rejected" if finding.severity == "reject" else "warning"
             desk.say(f"{word}: {finding.code}: {plain_text(finding.text)}")
-    lines = ("Not calibrated: rig.toml is as it was. Put right what is named above, and record again.",)
     document: Document = {"schema": "coilsweep.calibrate/1", "kind": kind, "outcome": "rejected"}
     document["checks"] = [finding_document(finding) for finding in findings]
-    return Outcome(lines=lines, document=document, exit_code=REJECTED)
+    page = partial(sheet_of_refusal, kind, tuple(findings))
+    return Outcome(document=document, sheet=sheet_of_refusal(kind), page=page, exit_code=REJECTED)
 
 
 def _done(
-    lines: Sequence[str], document: Document, findings: Sequence[Finding], *, simulated: bool, warnings: Sequence[str] = ()
+    lay_out: Callable[..., Sheet], document: Document, findings: Sequence[Finding], *, warnings: Sequence[str] = ()
 ) -> Outcome:
     noticed = [*dict.fromkeys(warnings), *(one.text for one in findings if one.severity == "warn")]
-    told = [lines[0], *([SIMULATED_TEXT] if simulated else []), *lines[1:]]
-    if noticed:
-        told += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
     outcome = "usable" if noticed else "good"
     whole = document | {"outcome": outcome, "warnings": noticed, "checks": [finding_document(one) for one in findings]}
-    return Outcome(lines=tuple(told), document=whole, exit_code=DONE)
+    return Outcome(document=whole, sheet=lay_out(warnings=noticed), exit_code=DONE)
 
 
 def _json(document: Document) -> bytes:

@@ -13,12 +13,14 @@ import numpy as np
 from fit.answers.figures import Estimate
 from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
-from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.desk import Desk, Outcome, lines_of
 from fit.desk.book.evidence import FitWish
+from fit.desk.book.output import write_figure
 from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.inspect import inspect_take
 from fit.desk.questions.report import write_report
 from fit.desk.show.document import Document
+from fit.desk.show.sheets.report import RESPONSE
 from fit.desk.show.words import estimate_texts, quantity_name, table_lines
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions
@@ -211,7 +213,8 @@ def _characterise(desk: Desk) -> Outcome:
     names = ("open", "plus-1n")
     _typed(desk, "coilsweep fit", *names, f'--dcr "{DCR_TEXT}" --have "{AT_HAND_TEXT}" --plot fit.png')
     wish = FitWish(names=names, dcr=DCR_TEXT, at_hand=AT_HAND_TEXT)
-    fitted = fit_takes(desk, wish, plot_file=Path("fit.png"))
+    fitted = fit_takes(desk, wish)
+    write_figure(desk, fitted.figures[RESPONSE.name], Path("fit.png"))
     _told(desk, fitted)
     return fitted
 
@@ -227,7 +230,7 @@ def _quoted(value: str | int) -> str:
 
 
 def _told(desk: Desk, outcome: Outcome) -> None:
-    for line in outcome.lines:
+    for line in lines_of(outcome):
         desk.tell(line)
 
 

@@ -1,13 +1,18 @@
 """Where a command works, how it speaks while it does, and what it hands back."""
 
 import contextlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from fit.desk.show.document import Document
+from fit.desk.show.sheet import Sheet
+from fit.desk.show.terminal import lines
+
+if TYPE_CHECKING:
+    from fit.desk.show.figures.style import Draw
 
 DONE, REJECTED = 0, 3  # exit codes
 Item = TypeVar("Item")
@@ -94,20 +99,34 @@ class Desk:
     redraw: Callable[[str], None] = draw_nothing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Outcome:
     """What a command has to say.
 
     Attributes
     ----------
-    lines : tuple of str
-        For people.
     document : dict
-        The same for programs.
+        For programs.
+    sheet : Sheet or None
+        The same for people; None where `lines` say it all.
+    lines : tuple of str
+        For people, where there is no sheet.
+    figures : mapping of str to callable
+        Draw what `sheet` or `page` shows, and more, by name.
+    page : callable or None
+        Gives the sheet of a page, where a page tells more than a terminal.
     exit_code : int
         0 done, 3 rejected.
     """
 
-    lines: tuple[str, ...]
     document: Document
+    sheet: Sheet | None = None
+    lines: tuple[str, ...] = ()
+    figures: "Mapping[str, Draw]" = field(default_factory=dict)
+    page: Callable[[], Sheet] | None = None
     exit_code: int = DONE
+
+
+def lines_of(outcome: Outcome) -> tuple[str, ...]:
+    """Lines of an outcome for a terminal: those of its sheet, where it has one."""
+    return outcome.lines if outcome.sheet is None else tuple(lines(outcome.sheet))

@@ -9,8 +9,8 @@ from fit.desk.book.derived import kept_or_made, response_key
 from fit.desk.book.desk import Outcome
 from fit.desk.book.table import ASSUMED_STD, judge_table, used_points
 from fit.desk.show.document import Document
-from fit.desk.show.sheets.fit import check_rows, checks_told, take_heading
-from fit.desk.show.words import plain_text, table_lines
+from fit.desk.show.sheets.fit import checks_told, sheet_of_inspect
+from fit.desk.show.words import plain_text
 from measure.checks.causality import judge_causal
 from measure.checks.judgement import Judgement
 from measure.errors import FileError
@@ -223,15 +223,14 @@ def inspect_response(logbook: Logbook, take: Take) -> Outcome:
         What it is, and the checks.
     """
     looked = look_at_file(logbook, take)
-    lines, document = checks_told(take.simulated, looked, noise=None)
-    head = [take_heading(take), content_line(take, looked.response)]
+    _, document = checks_told(take.simulated, looked, noise=None)
     told: Document = {"file": None if take.response_file is None else take.response_file.file, "method": take.conditions.method}
     if looked.response is not None:
         frequency = looked.response.frequency_hz
         told |= {"unit": looked.response.unit, "n_frequencies": len(frequency)}
         told |= {"lowest_hz": float(frequency[0]), "highest_hz": float(frequency[-1])}
     document = {"schema": "coilsweep.inspect/1", "take": take.name, "response": told} | document
-    return Outcome(lines=(*head, *lines, *table_lines(check_rows(looked.findings))), document=document)
+    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, content=content_line(take, looked.response)))
 
 
 def content_line(take: Take, response: Response | None) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at, read_line
-from fit.desk.command.options import conditions_of, shared_options, temperature_option
+from fit.desk.command.options import conditions_of, output_options, shared_options, temperature_option
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -124,6 +124,7 @@ def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: P
 
 @click.command()
 @click.argument("name")
+@output_options()
 @shared_options
 def inspect(name: str, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Show checks and noise of one take."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import shared_options
+from fit.desk.command.options import output_options, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.bench.recordings import Batch
@@ -56,6 +56,7 @@ def calibrate() -> None:
 @calibrate.command()
 @click.option("--from", "files", multiple=True, type=AUDIO, metavar="FILE", help="Recorded elsewhere; several are repeats.")
 @recording_options
+@output_options()
 @shared_options
 def loopback(
     *, files: tuple[Path, ...], stimulus_file: Path | None, as_json: bool, logbook: Path, debug: bool, **playing: Any
@@ -81,6 +82,7 @@ def loopback(
 )
 @click.option("--from", "stated", multiple=True, metavar="FILE=R[, PARTS]", help='Recorded elsewhere: "a.wav=1M ± 1%, 1n ± 1%".')
 @recording_options
+@output_options()
 @shared_options
 def input_load(
     *,
@@ -120,6 +122,7 @@ def input_load(
 @click.option("--by-output", type=AUDIO, metavar="FILE", help="Or: a pickup on its input, the output on the reference input,")
 @click.option("--by-current", type=AUDIO, metavar="FILE", help="and the same with the sense resistor on the reference input.")
 @recording_options
+@output_options()
 @shared_options
 def exciter_corner(
     *,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import shared_options
+from fit.desk.command.options import output_options, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 @click.option("--corner", metavar="HZ", default="20k", show_default=True, help="Wanted of a coil to wind: no lower than this.")
 @click.option("--current", metavar="A", help='Wanted of a coil to wind, rms: "5m".')
 @click.option("--pickup-voltage", metavar="V", help='Wanted of a coil to wind, rms at 1 kHz: "20m".')
+@output_options()
 @shared_options
 def exciter(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say what an exciter does, or which one to wind for this output.

@@ -169,10 +169,12 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
 
 
 def _print_outcome(outcome: "Outcome", *, as_json: bool) -> None:
+    from fit.desk.book.desk import lines_of
+
     with reader_may_leave():
         if as_json:
             click.echo(json.dumps(outcome.document, ensure_ascii=not _is_unicode_shown(), indent=1, allow_nan=False))
         else:
-            for line in outcome.lines:
+            for line in lines_of(outcome):
                 click.echo(line)
         sys.stdout.flush()

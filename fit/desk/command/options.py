@@ -1,15 +1,21 @@
 """Options that several commands share."""
 
+import functools
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from fit.desk.command.console import desk_at
+
 if TYPE_CHECKING:
+    from fit.desk.book.desk import Outcome
     from measure.logbook.conditions import Conditions
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+Ask = Callable[..., "Outcome"]
+FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 def shared_options(command: Command) -> Command:
@@ -82,6 +88,67 @@ def _read_temperature(context: click.Context, option: click.Parameter, typed: st
     except ValueError as err:
         msg = f"--temperature: {err}"
         raise ValueError(msg) from None
+
+
+def output_options(*pictures: tuple[str, str, str]) -> Callable[[Ask], Ask]:
+    """Add the options that write an answer's pictures, and the answer as a page.
+
+    Parameters
+    ----------
+    *pictures : tuple of (str, str, str)
+        Option, figure of the outcome, help; for example ``("--plot", "verdict", "Picture of the verdict")``.
+
+    Returns
+    -------
+    callable
+        Adds the options to a command's function.
+    """
+
+    def add(command: Ask) -> Ask:
+        @functools.wraps(command)
+        def run(*args: Any, **options: Any) -> "Outcome":
+            files = {figure: options.pop(f"{figure}_picture") for _, figure, _ in pictures}
+            page = options.pop("page_file")
+            return _write(command(*args, **options), options["logbook"], files=files, page=page)
+
+        text = "The answer as a page with its pictures, for your browser; an older one is replaced."
+        added = click.option("--page", "page_file", type=FILE, metavar="FILE.html", callback=_require_page, help=text)(run)
+        for flag, figure, help_text in reversed(pictures):
+            name, told = f"{figure}_picture", f"{help_text}, .png or .svg."
+            added = click.option(flag, name, type=FILE, metavar="FILE.png", callback=_require_picture, help=told)(added)
+        return added
+
+    return add
+
+
+def _write(outcome: "Outcome", logbook: Path, *, files: dict[str, Path | None], page: Path | None) -> "Outcome":
+    if page is None and not any(files.values()):
+        return outcome
+    from fit.desk.book.output import write_figure, write_page
+
+    desk = desk_at(logbook)
+    for figure, file in files.items():
+        if file is not None:
+            write_figure(desk, outcome.figures[figure], file)
+    return outcome if page is None else write_page(desk, outcome, page)
+
+
+def _require_picture(context: click.Context, option: click.Parameter, file: Path | None) -> Path | None:
+    del context, option
+    if file is not None:
+        from fit.desk.book.output import require_picture
+
+        require_picture(file)
+    return file
+
+
+def _require_page(context: click.Context, option: click.Parameter, file: Path | None) -> Path | None:
+    del context, option
+    if file is not None:
+        from fit.desk.book.output import require_page
+
+        require_page(file)
+    return file
 
 
 class SeveralNames(click.Command):

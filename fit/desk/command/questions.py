@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import SeveralNames, shared_options
+from fit.desk.command.options import SeveralNames, output_options, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -18,15 +18,9 @@ if TYPE_CHECKING:
 @click.option(
     "--have", "at_hand", default="", metavar="PARTS", help='Parts at hand for a further take: "470p ± 1%, 2n2 ± 1% tan 0.1%".'
 )
-@click.option(
-    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the fit."
-)
-@click.option(
-    "--plot-tapers",
-    "taper_file",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="FILE.png",
-    help="Picture of the tapers of pots between 0 and 10.",
+@output_options(
+    ("--plot", "response", "Picture of the fit"),
+    ("--plot-tapers", "tapers", "Picture of the tapers of pots between 0 and 10"),
 )
 @shared_options
 def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
@@ -35,8 +29,7 @@ def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **
     from fit.desk.book.evidence import FitWish
     from fit.desk.questions.fit import fit_takes
 
-    pictures = {name: options.pop(name) for name in ("plot_file", "taper_file")}
-    return fit_takes(desk_at(logbook), FitWish(names=names, **options), **pictures)
+    return fit_takes(desk_at(logbook), FitWish(names=names, **options))
 
 
 @click.command()
@@ -127,9 +120,7 @@ def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool)
     show_default=True,
     help="Count in the intervals what is printed on parts that are only marked, and how tapers differ.",
 )
-@click.option(
-    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the curves."
-)
+@output_options(("--plot", "curves", "Picture of the curves"))
 @shared_options
 def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Predict what the instrument does to the signal, and what a change would do.
@@ -140,19 +131,16 @@ def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Ou
     del as_json, debug
     from fit.desk.questions.predict import PredictWish, predict_curves
 
-    plot_file = options.pop("plot_file")
-    return predict_curves(desk_at(logbook), PredictWish(**options), plot_file=plot_file)
+    return predict_curves(desk_at(logbook), PredictWish(**options))
 
 
 @click.command(cls=SeveralNames)
 @click.option("--before", multiple=True, metavar="NAME...", help="Takes from before the job.")
 @click.option("--after", multiple=True, metavar="NAME...", help="Takes from after it.")
 @click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
-@click.option(
-    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the change."
-)
+@output_options(("--plot", "change", "Picture of the change"))
 @shared_options
-def compare(*, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+def compare(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say what a shielding or wiring job changed.
 
     All takes go into one fit, so that what both sides share cancels: part by part, response by response, each with the
@@ -161,7 +149,7 @@ def compare(*, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool
     del as_json, debug
     from fit.desk.questions.compare import CompareWish, compare_sides
 
-    return compare_sides(desk_at(logbook), CompareWish(**options), plot_file=plot_file)
+    return compare_sides(desk_at(logbook), CompareWish(**options))
 
 
 @click.command()
@@ -170,9 +158,7 @@ def compare(*, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool
 @click.option("--marked", "marking", metavar="CODE", help="As printed on it, for example 333K; default: as in instrument.toml.")
 @click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
 @click.option("--have", "at_hand", default="", metavar="PARTS", help="Parts at hand for a further take.")
-@click.option(
-    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the verdict."
-)
+@output_options(("--plot", "verdict", "Picture of the verdict"))
 @shared_options
 def confirm(part: str, names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say whether a part is what is marked on it.
@@ -183,18 +169,16 @@ def confirm(part: str, names: tuple[str, ...], *, as_json: bool, logbook: Path, 
     from fit.desk.book.evidence import FitWish
     from fit.desk.questions.confirm import confirm_part_of
 
-    plot_file, marking = options.pop("plot_file"), options.pop("marking")
+    marking = options.pop("marking")
     wish = FitWish(names=names, **options)
-    return confirm_part_of(desk_at(logbook), part, wish, marking=marking, plot_file=plot_file)
+    return confirm_part_of(desk_at(logbook), part, wish, marking=marking)
 
 
 @click.command()
 @click.argument("names", nargs=-1, required=True, metavar="NAME...")
-@click.option(
-    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the positions."
-)
+@output_options(("--plot", "positions", "Picture of the positions"))
 @shared_options
-def wiring(names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Say which pickups each switch position connects, in which polarity.
 
     From takes with the coil over each pickup in turn (--coil-over), at each position (--set). Compared with instrument.toml,
@@ -203,7 +187,7 @@ def wiring(names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, log
     del as_json, debug
     from fit.desk.questions.wiring import wiring_of
 
-    return wiring_of(desk_at(logbook), names, plot_file=plot_file)
+    return wiring_of(desk_at(logbook), names)
 
 
 @click.command()
@@ -235,9 +219,7 @@ def wiring(names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, log
 )
 @click.option("--stated", is_flag=True, help="From instrument.toml alone, without what the last fit measured.")
 @click.option("--replace", is_flag=True, help="Write over OUT.wav and FILE.wav where they are there already.")
-@click.option(
-    "--plot", "plot_file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.png", help="Picture of the change."
-)
+@output_options(("--plot", "change", "Picture of the change"))
 @shared_options
 def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Hear a change before soldering.
@@ -248,5 +230,4 @@ def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Out
     del as_json, debug
     from fit.desk.questions.listen import ListenWish, listen_to_change
 
-    plot_file = options.pop("plot_file")
-    return listen_to_change(desk_at(logbook), ListenWish(**options), plot_file=plot_file)
+    return listen_to_change(desk_at(logbook), ListenWish(**options))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import shared_options
+from fit.desk.command.options import output_options, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -15,17 +15,9 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("names", nargs=-1, required=True, metavar="NAME...")
 @click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
-@click.option(
-    "--plot",
-    "plot_file",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="FILE.png",
-    help="Picture of the results, .png or .svg.",
-)
+@output_options(("--plot", "results", "Picture of the results"))
 @shared_options
-def repeat(
-    names: tuple[str, ...], *, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool, **options: Any
-) -> "Outcome":
+def repeat(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say how well the bench repeats, from one coil laid down again and again.
 
     NAME... are takes of one coil, the same loads in each placement (--coil-moved with its first take), over several days where
@@ -35,7 +27,7 @@ def repeat(
     del as_json, debug
     from fit.desk.questions.repeat import RepeatWish, repeat_takes
 
-    return repeat_takes(desk_at(logbook), RepeatWish(names=names, **options), plot_file=plot_file)
+    return repeat_takes(desk_at(logbook), RepeatWish(names=names, **options))
 
 
 @click.command()
@@ -43,15 +35,9 @@ def repeat(
 @click.argument("names", nargs=-1, metavar="[NAME...]")
 @click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')
 @click.option("--quantity", metavar="NAME", help="That is drawn, for example inductance; default: the one that is furthest off.")
-@click.option(
-    "--plot",
-    "plot_file",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="FILE.png",
-    help="Picture of the charts, .png or .svg.",
-)
+@output_options(("--plot", "charts", "Picture of the charts"))
 @shared_options
-def check(coil: str, *, plot_file: Path | None, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
+def check(coil: str, *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say whether a kept coil still measures as it did.
 
     Its takes are those called COIL, or COIL- with anything behind, unless NAME... says otherwise; the same loads each time, one
@@ -61,4 +47,4 @@ def check(coil: str, *, plot_file: Path | None, as_json: bool, logbook: Path, de
     del as_json, debug
     from fit.desk.questions.check import CheckWish, check_coil
 
-    return check_coil(desk_at(logbook), CheckWish(coil=coil, **options), plot_file=plot_file)
+    return check_coil(desk_at(logbook), CheckWish(coil=coil, **options))

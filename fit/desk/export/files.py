@@ -11,6 +11,7 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.evidence import FitWish, last_wish
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
+from fit.desk.book.output import require_folder
 from fit.desk.book.response import take_response
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take import RejectedError
@@ -29,7 +30,7 @@ from fit.desk.export.contents import (
 from fit.desk.show.document import Document
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError
-from measure.logbook.disk import replace_file
+from measure.logbook.disk import replace_file, replaced_file
 from measure.logbook.store import Logbook, instrument_path, open_logbook, read_take
 from measure.logbook.take import Take
 from measure.quantity import parse_quantity
@@ -365,9 +366,7 @@ def _paths(wish: ExportWish, stems: Sequence[str]) -> list[Path]:
         if path.exists():
             msg = f"{path}: exists already, and is not overwritten. Choose another name with --out, or remove it."
             raise FileError(msg)
-        if not path.parent.is_dir():
-            msg = f"{path}: there is no folder {path.parent}; make it, or choose another place"
-            raise FileError(msg)
+        require_folder(path)
     return paths
 
 
@@ -388,15 +387,10 @@ def _write_all(paths: Sequence[Path], sheets: Sequence[_Sheet]) -> None:
 
 
 def _write_sound(path: Path, samples: FloatArray, rate_hz: int) -> None:
-    from measure.source.files import write_recording
+    from measure.source.files import create_blocks
 
-    draft = path.with_name(f".{path.stem}.writing.wav")
-    draft.unlink(missing_ok=True)
-    try:
-        write_recording(draft, samples, rate_hz, n_bits=IR_BITS)
-        draft.replace(path)
-    except OSError as err:
-        msg = f"{path}: cannot be written ({err.strerror}). Check the folder, its permissions and the space on the disk."
-        raise FileError(msg) from err
-    finally:
-        draft.unlink(missing_ok=True)
+    with (
+        replaced_file(path) as unfinished,
+        create_blocks(unfinished, rate_hz=rate_hz, n_channels=1, n_frames=len(samples), suffix=path.suffix) as write,
+    ):
+        write(samples[:, None])

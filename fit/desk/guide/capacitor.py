@@ -1,6 +1,5 @@
 """The guide to a tone capacitor (or another part) in a guitar that stays closed."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -148,12 +147,12 @@ def _plan(scene: Scene, answer: "PickupAnswer") -> Plan | None:
 
 
 def _answer_stage(scene: Scene) -> Step | None:
-    def ask(picture: Path) -> Outcome:
+    def ask() -> Outcome:
         from fit.desk.questions.confirm import confirm_part_of
         from fit.desk.questions.fit import fit_takes
 
         wish, desk = wish_of(scene, names_of(scene, slots(scene))), hushed(scene.desk)
         fit_takes(desk, wish)  # kept, for predict and export
-        return confirm_part_of(desk, scene.answer("part"), wish, plot_file=picture)
+        return confirm_part_of(desk, scene.answer("part"), wish)
 
     return answer_stage(scene, ASKED, ask)

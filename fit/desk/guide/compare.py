@@ -1,7 +1,6 @@
 """The guide to a job on shielding or wiring: what it changed."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import msgspec
 
@@ -146,10 +145,10 @@ def _job_stage(scene: Scene) -> Step | None:
 
 
 def _answer_stage(scene: Scene) -> Step | None:
-    def ask(picture: Path) -> Outcome:
+    def ask() -> Outcome:
         from fit.desk.questions.compare import CompareWish, compare_sides
 
         sides = CompareWish(before=_names(scene, "before"), after=_names(scene, "after"), dcr=wish_of(scene, ()).dcr)
-        return compare_sides(hushed(scene.desk), sides, plot_file=picture)
+        return compare_sides(hushed(scene.desk), sides)
 
     return answer_stage(scene, ASKED, ask)

@@ -1,24 +1,30 @@
-"""The answer of a guide as one page: what it says, its picture, and the takes that it rests on."""
+"""The answer of a guide as one page: what was asked and answered, the answer with its pictures, the takes that it rests on."""
 
-import base64
 import textwrap
 from collections.abc import Callable
-from dataclasses import dataclass
-from html import escape
-from importlib import metadata
-from pathlib import Path
+from dataclasses import dataclass, replace
 
-from fit.desk.book.desk import Outcome
+from fit.desk.book.desk import Outcome, lines_of
+from fit.desk.book.output import save_figure, save_page
+from fit.desk.guide.ask_rig import QUESTIONS as RIG_QUESTIONS
 from fit.desk.guide.scene import Scene
-from fit.desk.guide.session import Deed, Done, Step
-from fit.desk.show.page import STYLE
-from measure.logbook.disk import replace_file
+from fit.desk.guide.session import Deed, Done, Entry, Step
+from fit.desk.show.sheet import Block, Row, Section, Sheet, Table
+from fit.desk.show.sheets.notices import titled
 from measure.logbook.store import list_takes
-from measure.logbook.take import time_now
 
 ANSWER_FILE = "answer.html"
-PAGE_COLUMNS = 92
-PRE = "pre{font-size:.82rem;line-height:1.45;overflow-x:auto;background:var(--card);padding:1rem}img{max-width:100%}"
+QUESTIONS = {
+    "layout": "Wiring of the guitar",
+    "over": "Coil over",
+    "pickups": "Pickups",
+    "positions": "Positions of the switch",
+    "part": "Part in doubt",
+    "dcr": "Winding resistance by a multimeter",
+    "added": "Known part clipped across the jack",
+    "at_hand": "Other known parts at hand",
+}
+ABOUT = {"marked": "Marked on {}", "more": "Further take {}"}  # of a key with a dot, by its beginning
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -40,8 +46,8 @@ class Asked:
     is_whole: bool = False
 
 
-def answer_stage(scene: Scene, asked: Asked, ask: Callable[[Path], Outcome]) -> Step | None:
-    """Answer the question of the guide, and keep the answer as a page.
+def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step | None:
+    """Answer the question of the guide, and keep the answer as a page and its picture as a file.
 
     Parameters
     ----------
@@ -50,7 +56,7 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[Path], Outcome]) -> 
     asked : Asked
         Which question.
     ask : callable
-        Path of the picture to be written to the answer.
+        Gives the answer.
 
     Returns
     -------
@@ -62,58 +68,48 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[Path], Outcome]) -> 
 
     def run() -> Done:
         folder = scene.logbook().path
-        outcome = ask(folder / asked.picture)
+        outcome = ask()
+        for draw in outcome.figures.values():
+            save_figure(draw, folder / asked.picture)
         file = folder / ANSWER_FILE
-        replace_file(file, answer_html(scene, asked, outcome.lines).encode())
+        save_page(replace(outcome, page=lambda: answer_sheet(scene, asked, outcome)), file)
         told = ("", f"The answer as a page, for your browser: {file}")
         entries = {"report": str(file)} if asked.is_whole else {}
-        return Done(lines=("", *outcome.lines, *told), entries=entries, document=outcome.document)
+        return Done(lines=("", *lines_of(outcome), *told), entries=entries, document=outcome.document)
 
     return Deed(key="answered", run=run)
 
 
-def answer_html(scene: Scene, asked: Asked, lines: tuple[str, ...]) -> str:
-    """Make the page.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    asked : Asked
-        Which question.
-    lines : tuple of str
-        The answer.
-
-    Returns
-    -------
-    str
-        A whole HTML document.
-    """
+def answer_sheet(scene: Scene, asked: Asked, outcome: Outcome) -> Sheet:
+    """Lay out what was asked and answered, and what came of it."""
     made = {entry.answer for entry in scene.memory.entries if entry.key.startswith("take.")}
     takes = [take for take in list_takes(scene.logbook()).takes if take.name in made]
-    title = asked.title + (" (simulated)" if any(take.simulated for take in takes) else "")
-    picture = base64.b64encode((scene.logbook().path / asked.picture).read_bytes()).decode()
-    rows = "".join(
-        f"<tr><td>{escape(take.name)}</td><td>{escape(take.conditions.added)}</td>"
-        f"<td>{escape(', '.join(f'{name}={value}' for name, value in take.conditions.controls.items()))}</td>"
-        f"<td>{escape(take.conditions.coil_over or '')}</td><td>{escape(take.time_utc)}</td><td>{take.outcome}</td></tr>"
-        for take in takes
+    rows: list[Row] = [("take", "added", "controls", "coil over", "made", "outcome")]
+    for take in takes:
+        controls = ", ".join(f"{name}={value}" for name, value in take.conditions.controls.items())
+        rows.append((take.name, take.conditions.added, controls, take.conditions.coil_over or "", take.time_utc, take.outcome))
+    answered = asked_rows(scene.memory.entries)
+    blocks: tuple[Block, ...] = (
+        *([Section((Table(answered, has_head=False),), heading="What was asked")] if answered else []),
+        Section(() if outcome.sheet is None else outcome.sheet.blocks, heading="The answer"),
+        Section((Table(tuple(rows)),), heading="Takes"),
     )
-    heads = "".join(f"<th>{head}</th>" for head in ("take", "added", "controls", "coil over", "made", "outcome"))
-    policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
-    head = (
-        f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}"><title>{escape(title)}</title>'
-        f"<style>{STYLE}{PRE}</style>"
-    )
-    text = escape("\n".join(part for line in lines for part in wrapped(line, PAGE_COLUMNS)))
-    body = (
-        f"<h1>{escape(title)}</h1>\n<pre>{text}</pre>\n"
-        f'<figure><img alt="Picture of the answer" src="data:image/png;base64,{picture}"></figure>\n'
-        f'<h2>Takes</h2><div class="wide"><table><tr>{heads}</tr>{rows}</table></div>\n'
-        f'<footer class="small">coilsweep {escape(metadata.version("coilsweep"))}, {time_now()}</footer>'
-    )
-    return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>\n{body}\n</body></html>\n'
+    return Sheet(title=titled(asked.title, is_simulated=any(take.simulated for take in takes)), blocks=blocks)
+
+
+def asked_rows(entries: tuple[Entry, ...]) -> tuple[Row, ...]:
+    """List what was asked and answered, the latest answer of each; what only led on is left out."""
+    answers = {entry.key: entry.answer for entry in entries if entry.is_asked}
+    named = {key: _question(key) for key in answers}
+    return tuple((named[key], answer) for key, answer in answers.items() if named[key])
+
+
+def _question(key: str) -> str:
+    kind, _, rest = key.partition(".")
+    if kind == "rig" and rest in RIG_QUESTIONS:
+        return RIG_QUESTIONS[rest][0]
+    text = QUESTIONS.get(key) or ABOUT.get(kind, "").format(rest.replace("_", " "))
+    return text[:1].upper() + text[1:]
 
 
 def wrapped(line: str, width: int) -> list[str]:

@@ -1,7 +1,7 @@
 """The guide to a pickup on the bench: what it is."""
 
-from pathlib import Path
-
+from fit.desk.book.desk import lines_of
+from fit.desk.book.output import save_figure
 from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.make_take import Slot, level_stage, take_stage
 from fit.desk.guide.plan import (
@@ -17,6 +17,7 @@ from fit.desk.guide.plan import (
 )
 from fit.desk.guide.scene import Scene, caution_stage, first_open
 from fit.desk.guide.session import Deed, Done, Step
+from fit.desk.show.sheets.report import RESPONSE
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions
 from measure.logbook.store import instrument_path
@@ -114,7 +115,8 @@ def _answer_stage(scene: Scene) -> Step | None:
 
         logbook = scene.logbook().path
         plot = logbook / PLOT_FILE
-        outcome = fit_takes(hushed(scene.desk), wish_of(scene, names_of(scene, slots(scene))), plot_file=Path(plot))
-        return Done(lines=("", *outcome.lines, f"Picture: {plot}"), document=outcome.document)
+        outcome = fit_takes(hushed(scene.desk), wish_of(scene, names_of(scene, slots(scene))))
+        save_figure(outcome.figures[RESPONSE.name], plot)
+        return Done(lines=("", *lines_of(outcome), f"Picture: {plot}"), document=outcome.document)
 
     return Deed(key="answered", run=run)

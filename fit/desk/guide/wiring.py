@@ -2,7 +2,6 @@
 
 import itertools
 import re
-from pathlib import Path
 
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage
@@ -123,9 +122,9 @@ def _read_names(typed: str) -> str:
 
 
 def _answer_stage(scene: Scene) -> Step | None:
-    def ask(picture: Path) -> Outcome:
+    def ask() -> Outcome:
         from fit.desk.questions.wiring import wiring_of
 
-        return wiring_of(hushed(scene.desk), tuple(take_of(scene, slot) for slot in slots(scene)), plot_file=picture)
+        return wiring_of(hushed(scene.desk), tuple(take_of(scene, slot) for slot in slots(scene)))
 
     return answer_stage(scene, ASKED, ask)

@@ -2,14 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from functools import partial
 
 from fit.answers.repeat.control_chart import LEAST_POINTS, chart_coil
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drift import drift_warnings
 from fit.desk.book.take import take_to_fit
 from fit.desk.book.take_sets import common_quantities, fit_sets, split_into_sets
-from fit.desk.show.sheets.check import Checked, check_document, check_lines, few_text, record_of, shown_of
+from fit.desk.show.figures.repeat import check_figure
+from fit.desk.show.sheets.check import PICTURE, Checked, check_document, record_of, sheet_of_check, shown_of
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, named
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
@@ -44,7 +45,7 @@ class CheckWish:
     quantity: str | None = None
 
 
-def check_coil(desk: Desk, wish: CheckWish, *, plot_file: Path | None = None) -> Outcome:
+def check_coil(desk: Desk, wish: CheckWish) -> Outcome:
     """Say whether a kept coil still measures as it did, and keep that for later results.
 
     Parameters
@@ -53,8 +54,6 @@ def check_coil(desk: Desk, wish: CheckWish, *, plot_file: Path | None = None) ->
         Where.
     wish : CheckWish
         Coil and takes.
-    plot_file : Path or None
-        Picture to be written, ending in .png or .svg.
 
     Returns
     -------
@@ -64,15 +63,10 @@ def check_coil(desk: Desk, wish: CheckWish, *, plot_file: Path | None = None) ->
     Raises
     ------
     ValueError
-        If the coil has no name that takes could have, a quantity is asked for that is not told, or one is to be drawn of too few
-        measurements.
+        If the coil has no name that takes could have, or a quantity is asked for that is not told.
     FileError
         If it has no takes.
     """
-    from fit.desk.show.figures.repeat import check_figure, require_picture, write_picture
-
-    if plot_file is not None:
-        require_picture(plot_file)
     check_name(wish.coil)
     logbook = open_logbook(desk.logbook)
     takes, noticed = _takes_of(logbook, wish)
@@ -87,15 +81,11 @@ def check_coil(desk: Desk, wish: CheckWish, *, plot_file: Path | None = None) ->
         told = ", ".join(found.values) or "none"
         msg = f'"{plain_text(wish.quantity[:60])}" is no quantity that every measurement tells; these are: {told}'
         raise ValueError(msg)
-    if plot_file is not None and not found.charts:
-        msg = f"{few_text(len(fitted))}; there is nothing to draw yet"
-        raise ValueError(msg)
     if found.charts:
         keep_checked(logbook, wish.coil, record_of(found))
-    if plot_file is not None:
-        write_picture(check_figure(found, wish.quantity or _furthest(found)), plot_file)
-        desk.say(f"Written: {plot_file}")
-    return Outcome(lines=tuple(check_lines(found)), document=check_document(found))
+    quantity = wish.quantity or (_furthest(found) if found.charts else "")
+    figures = {PICTURE.name: partial(check_figure, found, quantity)}
+    return Outcome(document=check_document(found), sheet=sheet_of_check(found), figures=figures)
 
 
 # Takes that a person would call the coil's: its name, alone or with something behind a separator.

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from functools import partial
 
 from fit.answers.compare.comparison import CompareAnswer, Foil, compare_takes
 from fit.answers.compare.noise import NoiseChange, NoiseTake, compare_noise
@@ -15,7 +15,8 @@ from fit.desk.book.evidence import collect_evidence, takes_of
 from fit.desk.book.method import noise_take
 from fit.desk.book.response import take_response
 from fit.desk.book.take import kept_recordings, take_to_fit
-from fit.desk.show.sheets.compare import change_lines, compare_document
+from fit.desk.show.figures.compare import changes_figure
+from fit.desk.show.sheets.compare import PICTURE, compare_document, sheet_of_compare
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
 from measure.logbook.store import Logbook, open_logbook, read_take
 from measure.logbook.take import Take
@@ -69,7 +70,7 @@ class Compared:
     simulated: bool
 
 
-def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = None) -> Outcome:
+def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
     """Say what a job changed.
 
     Parameters
@@ -78,8 +79,6 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
         Where.
     wish : CompareWish
         Takes and references.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
 
     Returns
     -------
@@ -89,11 +88,8 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
     Raises
     ------
     ValueError
-        If a side has no take, a take is named twice, or the picture's name does not end in .png.
+        If a side has no take, or a take is named twice.
     """
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
     for side, names in (("before", wish.before), ("after", wish.after)):
         if not names:
             msg = f"no take is named for the side {side}: coilsweep compare --before NAME... --after NAME..."
@@ -105,15 +101,10 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
     logbook = open_logbook(desk.logbook)
     sides = [[_usable_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
     compared = _compared(desk, logbook, sides, dcr=wish.dcr)
-    if plot_file is not None:
-        from fit.desk.show.figures.compare import changes_figure
-        from fit.desk.show.figures.style import write_png
-
-        write_png(changes_figure(compared.parts, compared.shielding), plot_file)
-        desk.say(f"Written: {plot_file}")
     found = (compared.parts, compared.noise, compared.shielding)
     return Outcome(
-        lines=tuple(change_lines(*found, simulated=compared.simulated, warnings=compared.warnings)),
+        sheet=sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings),
+        figures={PICTURE.name: partial(changes_figure, compared.parts, compared.shielding)},
         document=compare_document(*found, simulated=compared.simulated, warnings=compared.warnings)
         | {"takes": {"before": list(wish.before), "after": list(wish.after), "noise": list(compared.noise_takes)}},
     )

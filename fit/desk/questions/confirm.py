@@ -1,5 +1,6 @@
 """The command confirm: whether a part is what is marked on it."""
 
+from functools import partial
 from pathlib import Path
 
 from fit.answers.confirm.confirmation import ConfirmAnswer, confirm_part
@@ -12,19 +13,14 @@ from fit.desk.book.evidence import FitWish
 from fit.desk.book.fits import answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.document import Document, decision_document, estimate_document, next_take_document
-from fit.desk.show.sheets.confirm import part_rows
-from fit.desk.show.words import SIMULATED_TEXT, plain_text, table_lines
+from fit.desk.show.figures.verdict import confirm_figure
+from fit.desk.show.sheets.confirm import PICTURE, sheet_of_confirm
 from measure.errors import FileError
 from measure.logbook.store import instrument_path, open_logbook
-from measure.quantity import Quantity, format_quantity
-
-SHOWN_SOURCES = 4
-LEAST_SHARE = 0.005  # [1] of the variance, that is worth a line
+from measure.quantity import Quantity
 
 
-def confirm_part_of(
-    desk: Desk, part: str, wish: FitWish, *, marking: str | None = None, plot_file: Path | None = None
-) -> Outcome:
+def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None = None) -> Outcome:
     """Fit the takes and compare one part with its marking.
 
     Parameters
@@ -37,8 +33,6 @@ def confirm_part_of(
         Takes and references.
     marking : str or None
         As printed on the part, a code such as ``"333K"`` or a quantity; None for that of instrument.toml.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
 
     Returns
     -------
@@ -48,13 +42,10 @@ def confirm_part_of(
     Raises
     ------
     ValueError
-        If there is no such part or marking, or the picture's name does not end in .png.
+        If there is no such part or marking.
     FileError
         If there is no instrument.toml, or it states the part as known.
     """
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
     path = instrument_path(logbook)
     if not path.exists():
@@ -68,20 +59,13 @@ def confirm_part_of(
     if answer.tolerance_assumed and answer.tolerance is not None and marked is not None:
         text = f"{marked.text} is marked without a tolerance; ± {100 * answer.tolerance:.0f} % is assumed (common practice)"
         warnings = (text, *warnings)
-    if plot_file is not None:
-        from fit.desk.show.figures.style import write_png
-        from fit.desk.show.figures.verdict import confirm_figure
-
-        write_png(confirm_figure(answer, is_simulated=fitted.simulated), plot_file)
-        desk.say(f"Written: {plot_file}")
     noticed = tuple(dict.fromkeys((*warnings, *(one.text for one in fitted.findings if one.severity == "warn"))))
     budget = fitted.budget.get(part, ())
-    lines = confirm_lines(answer, budget, takes=fitted.takes, simulated=fitted.simulated)
-    if noticed:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
+    sheet = sheet_of_confirm(answer, budget, takes=fitted.takes, simulated=fitted.simulated, warnings=noticed)
     document = confirm_document(answer, budget)
     document |= {"takes": list(fitted.takes), "simulated": fitted.simulated, "outcome": fitted.outcome, "warnings": list(noticed)}
-    return Outcome(lines=tuple(lines), document=document)
+    draw = partial(confirm_figure, answer, is_simulated=fitted.simulated)
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
 
 
 def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> ConfirmAnswer:
@@ -112,51 +96,6 @@ def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> Conf
         return confirm_part(part, marked=marked, measured=measured, why_not=why)
     helpful = fitted.next_takes.get(part, ())
     return confirm_part(part, marked=marked, measured=measured, next_take=helpful[0] if helpful else None)
-
-
-def confirm_lines(
-    answer: ConfirmAnswer, budget: tuple[Contribution, ...], *, takes: tuple[str, ...], simulated: bool
-) -> list[str]:
-    """Everything that ``confirm`` says but for warnings.
-
-    Parameters
-    ----------
-    answer : ConfirmAnswer
-        What was found.
-    budget : tuple of Contribution
-        What the measured value's uncertainty consists of.
-    takes : tuple of str
-        Their names.
-    simulated : bool
-        They came from the virtual bench.
-
-    Returns
-    -------
-    list of str
-        Lines for a terminal.
-    """
-    lines = [f"{plain_text(answer.part)}, from {', '.join(plain_text(take) for take in takes)}"]
-    if simulated:
-        lines.append(SIMULATED_TEXT)
-    lines += [f"{answer.verdict.upper()}: {plain_text(answer.why)}", "", *table_lines(part_rows(answer))]
-    if answer.measured is not None and budget:
-        total = sum(one.contribution**2 for one in budget)
-        largest = sorted(budget, key=lambda one: -abs(one.contribution))[:SHOWN_SOURCES]
-        shares = [(one, one.contribution**2 / total) for one in largest]
-        rows = [
-            (
-                plain_text(one.source),
-                f"± {format_quantity(1.96 * abs(one.contribution), answer.measured.unit, 2)}",
-                f"{100 * share:.0f} %",
-            )
-            for one, share in shares
-            if share >= LEAST_SHARE
-        ]
-        lines += ["", "What makes it uncertain (95 %, share of the variance)", *table_lines(rows)]
-    if answer.next_take is not None:
-        reach = 196 * answer.next_take.predicted_relative_std
-        lines += ["", f"What would tell: {plain_text(answer.next_take.text)}: {answer.part} to ± {reach:.2g} %"]
-    return lines
 
 
 def confirm_document(answer: ConfirmAnswer, budget: tuple[Contribution, ...]) -> Document:

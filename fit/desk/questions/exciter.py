@@ -10,7 +10,7 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document, estimate_document, finding_document
 from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose
-from fit.desk.show.sheets.exciter import Shown, exciter_lines
+from fit.desk.show.sheets.exciter import Shown, sheet_of_exciter
 from measure.logbook.rig import sense_resistor
 from measure.logbook.store import open_logbook
 from measure.quantity import Quantity, parse_quantity
@@ -128,7 +128,7 @@ def plan_exciter(desk: Desk, wish: ExciterWish) -> Outcome:
         wire = read_wire(wish.wire)
     answer = analyse_exciter(setup, bounds=bounds, at_hz=at_hz)
     shown = Shown(answer=answer, wire=wire.name, typed=_typed(wish), is_design=wish.turns is None, unmet=unmet, assumed=assumed)
-    return Outcome(lines=tuple(exciter_lines(shown)), document=_document(shown, wire))
+    return Outcome(document=_document(shown, wire), sheet=sheet_of_exciter(shown))
 
 
 # What was typed and still holds for the coil that is proposed.

@@ -1,17 +1,12 @@
 """A kept take, checked again."""
 
-from typing import TYPE_CHECKING
-
 from fit.desk.book.card import without_card
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.method import noise_document
 from fit.desk.book.response import inspect_response
 from fit.desk.book.take import card_findings, join_findings, kept_recordings, look_at
-from fit.desk.show.sheets.fit import checks_told, take_heading
+from fit.desk.show.sheets.fit import checks_told, sheet_of_inspect
 from measure.logbook.store import open_logbook, read_take
-
-if TYPE_CHECKING:
-    pass
 
 
 def inspect_take(desk: Desk, name: str) -> Outcome:
@@ -38,5 +33,5 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     looked = look_at(recordings, stimulus=stimulus, method=method, free=lambda found: without_card(logbook, take, found))
     looked = join_findings(looked, card_findings(take))
     noise = noise_document(recordings, stimulus=stimulus, method=method)
-    lines, document = checks_told(take.simulated, looked, noise=noise)
-    return Outcome(lines=(take_heading(take), *lines), document={"schema": "coilsweep.inspect/1"} | document)
+    _, document = checks_told(take.simulated, looked, noise=noise)
+    return Outcome(document={"schema": "coilsweep.inspect/1"} | document, sheet=sheet_of_inspect(take, looked, noise=noise))

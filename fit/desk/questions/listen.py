@@ -1,10 +1,10 @@
 """The command listen: from a recording of the instrument as it is to one of it changed."""
 
 import math
-import secrets
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,10 +20,11 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.rig import rig_of
-from fit.desk.show.sheets.listen import Facts, Levels, Written, is_simulated, listen_document, listen_lines
+from fit.desk.show.figures.listen import listen_figure
+from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
-from measure.logbook.disk import HIDDEN, UNFINISHED, disk_message, sync_folder
+from measure.logbook.disk import replaced_file
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity, parse_quantity
 from measure.response import FloatArray
@@ -72,7 +73,7 @@ class ListenWish:
     replace: bool = False
 
 
-def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = None) -> Outcome:
+def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     """Filter a recording so that it sounds as after a change.
 
     Parameters
@@ -81,8 +82,6 @@ def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = N
         Where.
     wish : ListenWish
         Files and changes.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
 
     Returns
     -------
@@ -96,9 +95,6 @@ def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = N
     FileError
         If the recording is not usable or silent, or a file cannot be written or is there already.
     """
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plain_text(str(plot_file))}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
     targets = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
     _require_targets(wish.source, targets, may_replace=wish.replace)
     before, after, notes = _sides(desk, wish)
@@ -116,14 +112,9 @@ def listen_to_change(desk: Desk, wish: ListenWish, *, plot_file: Path | None = N
         measured=before.measured,
         notes=notes,
     )
-    if plot_file is not None:
-        from fit.desk.show.figures.listen import listen_figure
-        from fit.desk.show.figures.style import write_png
-
-        figure = listen_figure(answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
-        write_png(figure, plot_file)
-        desk.say(f"Written: {plot_file}")
-    return Outcome(lines=tuple(listen_lines(facts)), document={**listen_document(facts), "source": str(wish.source)})
+    figure = partial(listen_figure, answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
+    document = {**listen_document(facts), "source": str(wish.source)}
+    return Outcome(document=document, sheet=sheet_of_listen(facts), figures={PICTURE.name: figure})
 
 
 def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
@@ -183,9 +174,20 @@ def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) ->
         if path.is_dir() or not path.parent.is_dir():
             msg = f"{shown}: {'is a folder' if path.is_dir() else 'there is no such folder'}; name a file in one that is there"
             raise FileError(msg)
-        if path.exists() and not may_replace:
-            msg = f"{shown} is there already and is not overwritten: choose another name, or say --replace"
-            raise FileError(msg)
+        _require_free(path, may_replace=may_replace)
+
+
+def _require_free(path: Path, *, may_replace: bool) -> None:
+    """See that nothing is written over that nobody said may be.
+
+    Raises
+    ------
+    FileError
+        If something is there.
+    """
+    if path.exists() and not may_replace:
+        msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
+        raise FileError(msg)
 
 
 # With the filter's tail a block fills a power of two.
@@ -242,7 +244,7 @@ def _plan(targets: list[Path], levels: Levels) -> list[Written]:
 
 def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> None:
     with ExitStack() as files:
-        places = [files.enter_context(_whole_or_not(one.path, may_replace=wish.replace)) for one in written]
+        places = [files.enter_context(replaced_file(one.path)) for one in written]
         with ExitStack() as open_files:
             writers: list[Callable[[FloatArray], None]] = [
                 open_files.enter_context(
@@ -259,30 +261,8 @@ def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels
             for _, block in _filtered(desk, wish.source, answer.impulse, "writing"):
                 for write, one in zip(writers, written, strict=True):
                     write(block * one.gain)
-
-
-@contextmanager
-def _whole_or_not(path: Path, *, may_replace: bool) -> Iterator[Path]:
-    """Hand out a place for an unfinished file, and give it its name when all went well.
-
-    Raises
-    ------
-    FileError
-        If the name was taken meanwhile, or the disk refuses.
-    """
-    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}{UNFINISHED}")
-    try:
-        yield unfinished
-        if path.exists() and not may_replace:
-            msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
-            raise FileError(msg)
-        unfinished.replace(path)
-        sync_folder(path.parent)
-    except OSError as err:
-        msg = disk_message("not written", path, err)
-        raise FileError(msg) from None
-    finally:
-        unfinished.unlink(missing_ok=True)
+        for one in written:  # a name may have been taken meanwhile
+            _require_free(one.path, may_replace=wish.replace)
 
 
 def _changed(wish: ListenWish) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts
@@ -14,8 +15,9 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document import Document
-from fit.desk.show.sheets.predict import prediction_document, prediction_lines
-from fit.desk.show.words import NOTES, note_frequency_hz, plain_text
+from fit.desk.show.figures.predict import predict_figure
+from fit.desk.show.sheets.predict import PICTURE, prediction_document, sheet_of_predict
+from fit.desk.show.words import NOTES, note_frequency_hz
 from measure.errors import FileError
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity, parse_quantity
@@ -53,7 +55,7 @@ class PredictWish:
     tolerance: bool = True
 
 
-def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = None) -> Outcome:
+def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     """Predict what the instrument does, and what a change would do.
 
     Parameters
@@ -62,8 +64,6 @@ def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = No
         Where.
     wish : PredictWish
         Settings and changes.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
 
     Returns
     -------
@@ -77,9 +77,6 @@ def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = No
     FileError
         If there is no instrument.toml, or it is not sound.
     """
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
     own = instrument_path(logbook)
     if wish.instrument is None and not own.exists():
@@ -90,21 +87,13 @@ def predict_curves(desk: Desk, wish: PredictWish, *, plot_file: Path | None = No
     at = {_at_text(text): _at_hz(text) for text in wish.at or DEFAULT_NOTES}
     question = _Question(controls=split_settings(wish.settings), load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()))
     answer, before = _answers(desk, question, wish, own=own, fit=fit)
-    if plot_file is not None:
-        from fit.desk.show.figures.predict import predict_figure
-        from fit.desk.show.figures.style import write_png
-
-        write_png(predict_figure(answer, before), plot_file)
-        desk.say(f"Written: {plot_file}")
     head: Document = {"schema": "coilsweep.predict/1", "changes": list(wish.changes), "warnings": list(fit.notes)}
     document = head | prediction_document(answer, at)
     if before is not None:
         document["before"] = prediction_document(before, at)
-    title = plain_text(read_instrument_file(wish.instrument or own).name or (wish.instrument or own).name)
-    changed = ", ".join(plain_text(change) for change in wish.changes)
-    notes = [plain_text(note) for note in fit.notes]
-    lines = [title, *([f"Changed: {changed}"] if changed else []), *notes, *prediction_lines(answer, before, at=at)]
-    return Outcome(lines=tuple(lines), document=document)
+    name = read_instrument_file(wish.instrument or own).name or (wish.instrument or own).name
+    sheet = sheet_of_predict(answer, before, name=name, at=at, changes=wish.changes, notes=fit.notes)
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: partial(predict_figure, answer, before)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from functools import partial
 
 from fit.answers.repeat.repeatability import Result, judge_repeatability, own_part
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.take import take_to_fit
 from fit.desk.book.take_sets import common_quantities, fit_sets, split_into_sets
-from fit.desk.show.sheets.repeat import Repeated, advice_of, repeat_document, repeat_lines
+from fit.desk.show.figures.repeat import repeat_figure
+from fit.desk.show.sheets.repeat import PICTURE, Repeated, advice_of, repeat_document, sheet_of_repeat
 from fit.desk.show.sheets.take_sets import FittedSet, sets_text
 from measure.logbook.store import open_logbook
 
@@ -29,7 +30,7 @@ class RepeatWish:
     dcr: str | None = None
 
 
-def repeat_takes(desk: Desk, wish: RepeatWish, *, plot_file: Path | None = None) -> Outcome:
+def repeat_takes(desk: Desk, wish: RepeatWish) -> Outcome:
     """Say how well the bench repeats.
 
     Parameters
@@ -38,8 +39,6 @@ def repeat_takes(desk: Desk, wish: RepeatWish, *, plot_file: Path | None = None)
         Where.
     wish : RepeatWish
         Takes of one coil.
-    plot_file : Path or None
-        Picture to be written, ending in .png or .svg.
 
     Returns
     -------
@@ -51,10 +50,6 @@ def repeat_takes(desk: Desk, wish: RepeatWish, *, plot_file: Path | None = None)
     ValueError
         If the takes make up fewer than two sets, or have no quantity in common.
     """
-    from fit.desk.show.figures.repeat import require_picture
-
-    if plot_file is not None:
-        require_picture(plot_file)
     logbook = open_logbook(desk.logbook)
     split = split_into_sets(logbook, [take_to_fit(logbook, name) for name in wish.names])
     if len(split.sets) < 2:
@@ -85,12 +80,8 @@ def repeat_takes(desk: Desk, wish: RepeatWish, *, plot_file: Path | None = None)
         advice=advice_of(quantities[told[0]], fitted),
         warnings=warnings,
     )
-    if plot_file is not None:
-        from fit.desk.show.figures.repeat import repeat_figure, write_picture
-
-        write_picture(repeat_figure(found), plot_file)
-        desk.say(f"Written: {plot_file}")
-    return Outcome(lines=tuple(repeat_lines(found)), document=repeat_document(found))
+    figures = {PICTURE.name: partial(repeat_figure, found)}
+    return Outcome(document=repeat_document(found), sheet=sheet_of_repeat(found), figures=figures)
 
 
 def _results(fitted: Sequence[FittedSet], key: str) -> list[Result]:

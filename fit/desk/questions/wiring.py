@@ -1,6 +1,6 @@
 """The command wiring: what each switch position connects, from takes with the coil over each pickup in turn."""
 
-from pathlib import Path
+from functools import partial
 
 from fit.answers.wiring.expected import expect_wiring, find_differences
 from fit.answers.wiring.levels import WiringTake
@@ -11,8 +11,8 @@ from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.response import take_response
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take import take_to_fit
-from fit.desk.show.sheets.wiring import CAUTIONS, position_text, wiring_document, wiring_lines
-from fit.desk.show.words import SIMULATED_TEXT, plain_text
+from fit.desk.show.figures.verdict import wiring_figure
+from fit.desk.show.sheets.wiring import CAUTIONS, PICTURE, position_text, sheet_of_wiring, wiring_document
 from measure.errors import FileError
 from measure.logbook.placement import placements
 from measure.logbook.rig import input_capacitance, input_resistance
@@ -23,7 +23,7 @@ from measure.quantity import parse_parts
 SILENT_CHECKS = ("dead-channel", "no-signal", "low-level", "buried-in-hum", "response")  # of a take where nothing arrives
 
 
-def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = None) -> Outcome:
+def wiring_of(desk: Desk, names: tuple[str, ...]) -> Outcome:
     """Say which pickups each switch position connects, in which polarity, in series or parallel.
 
     Parameters
@@ -32,22 +32,12 @@ def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = No
         Where.
     names : tuple of str
         Takes with the coil over each pickup, at each position.
-    plot_file : Path or None
-        Picture to be written, ending in .png.
 
     Returns
     -------
     Outcome
         A table of positions and pickups.
-
-    Raises
-    ------
-    ValueError
-        If the picture's name does not end in .png.
     """
-    if plot_file is not None and plot_file.suffix.lower() != ".png":
-        msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
-        raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
     instrument = _instrument(logbook)
     kept = [_take(logbook, name, instrument) for name in dict.fromkeys(names)]
@@ -59,21 +49,13 @@ def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = No
         warnings += complaint
     differences = {} if expected is None else find_differences(answer, expected)
     is_simulated = any(take.simulated for take in kept)
-    if plot_file is not None:
-        from fit.desk.show.figures.style import write_png
-        from fit.desk.show.figures.verdict import wiring_figure
-
-        texts = [position_text(one) for one in answer.positions]
-        write_png(wiring_figure(answer, texts, is_simulated=is_simulated), plot_file)
-        desk.say(f"Written: {plot_file}")
-    lines = wiring_lines(answer, expected, differences=differences, takes=tuple(take.name for take in kept))
-    if is_simulated:
-        lines.insert(1, SIMULATED_TEXT)
-    if warnings:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in warnings)]
+    names = tuple(take.name for take in kept)
+    sheet = sheet_of_wiring(answer, expected, differences=differences, takes=names, simulated=is_simulated, warnings=warnings)
+    texts = [position_text(one) for one in answer.positions]
+    draw = partial(wiring_figure, answer, texts, is_simulated=is_simulated)
     document = wiring_document(answer, differences, has_instrument=expected is not None)
-    document |= {"takes": [take.name for take in kept], "simulated": is_simulated, "warnings": [*warnings, " ".join(CAUTIONS)]}
-    return Outcome(lines=tuple(lines), document=document)
+    document |= {"takes": list(names), "simulated": is_simulated, "warnings": [*warnings, " ".join(CAUTIONS)]}
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
 
 
 def _read(desk: Desk, logbook: Logbook, kept: list[Take], instrument: Instrument | None) -> WiringAnswer:

@@ -1,12 +1,12 @@
 """Pictures of repeat (results by placement and day) and of check (charts of a kept coil)."""
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fit.desk.show.figures.style import COLOURS, INK, mark_simulated, new_figure, short_text, style_axes, write_png
+from fit.desk.show.figures.style import COLOURS, INK, mark_simulated, new_figure, short_text, style_axes
+from fit.desk.show.sheets.check import few_text
 from fit.desk.show.sheets.take_sets import shown_quantities
 from fit.desk.show.words import in_sentence, quantity_name
 
@@ -18,48 +18,8 @@ if TYPE_CHECKING:
     from fit.desk.show.sheets.check import Checked
     from fit.desk.show.sheets.repeat import Repeated
 
-SUFFIXES = (".png", ".svg")
 PANEL_IN, HEAD_IN = 1.35, 0.7  # [in]
 MOST_DATES = 9  # that find room beneath a chart
-
-
-def require_picture(file: Path) -> None:
-    """See that a picture can be written under a name.
-
-    Parameters
-    ----------
-    file : Path
-        To be written.
-
-    Raises
-    ------
-    ValueError
-        If it ends in anything else than .png or .svg, or its folder is not there.
-    """
-    if file.suffix.lower() not in SUFFIXES:
-        msg = f"{file}: the picture is written as PNG or SVG, give a name that ends in .png or .svg"
-        raise ValueError(msg)
-    if not file.parent.is_dir():
-        msg = f"{file}: there is no folder {file.parent}; make it, or choose another place"
-        raise ValueError(msg)
-
-
-def write_picture(figure: "Figure", path: Path) -> None:
-    """Write a figure on white.
-
-    Parameters
-    ----------
-    figure : Figure
-        What to draw.
-    path : Path
-        Ends in .png or .svg.
-    """
-    if path.suffix.lower() == ".png":
-        write_png(figure, path)
-        return
-    figure.patch.set_alpha(1.0)
-    figure.patch.set_facecolor("white")
-    figure.savefig(path, format="svg", metadata={"Date": None, "Creator": "coilsweep"})
 
 
 def repeat_figure(found: "Repeated") -> "Figure":
@@ -107,7 +67,15 @@ def check_figure(found: "Checked", key: str) -> "Figure":
     -------
     Figure
         Three panels over the measurements; what lies outside of its limits is ringed.
+
+    Raises
+    ------
+    ValueError
+        If there are too few measurements for charts.
     """
+    if not found.charts:
+        msg = f"{few_text(len(found.fitted))}; there is nothing to draw yet"
+        raise ValueError(msg)
     charts, unit = found.charts[key], found.units[key]
     figure = new_figure(height_in=HEAD_IN + 1.75 * 3)
     panels = figure.subplots(3, 1, sharex=True, gridspec_kw={"height_ratios": [1.3, 0.9, 1.2]})

@@ -8,7 +8,7 @@ also differ in line style.
 import io
 import math
 import re
-from pathlib import Path
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +23,8 @@ from measure.response import FloatArray
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+Draw = Callable[[], "Figure"]
 
 INK = "#1b2733"  # replaced by the page's own text colour in the report
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
@@ -191,19 +193,27 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     return f'{start} role="img" aria-label="{escape(title, quote=True)}">{text[text.index(">") + 1 :]}'
 
 
-def write_png(figure: "Figure", path: Path) -> None:
-    """Write a figure as a picture on white.
+def picture_bytes(figure: "Figure", *, kind: str) -> bytes:
+    """Make a picture on white of a figure.
 
     Parameters
     ----------
     figure : Figure
         What to draw.
-    path : Path
-        File to write, ending in .png.
+    kind : {"png", "svg"}
+        Format.
+
+    Returns
+    -------
+    bytes
+        Content of a file.
     """
     figure.patch.set_alpha(1.0)
     figure.patch.set_facecolor("white")
-    figure.savefig(path, format="png", metadata={"Software": "coilsweep"})
+    buffer = io.BytesIO()
+    metadata = {"Software": "coilsweep"} if kind == "png" else {"Date": None, "Creator": "coilsweep"}
+    figure.savefig(buffer, format=kind, metadata=metadata)
+    return buffer.getvalue()
 
 
 def new_figure(*, height_in: float) -> "Figure":

@@ -8,7 +8,8 @@ from fit.answers.parts.known import Basis
 from fit.answers.predict.prediction import PredictAnswer
 from fit.circuit.realparts import LOSS
 from fit.desk.show.document import Document
-from fit.desk.show.words import MINUS, plain_text, table_lines
+from fit.desk.show.sheet import Block, Section, Table, Text
+from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity
 
 HOW_KNOWN = {
@@ -23,34 +24,22 @@ EXACT = 1e-9  # [1] narrower than this is no interval
 FACTOR_FROM = 0.5  # [1] a relative half-width from which on ± says nothing
 
 
-def basis_lines(answer: PredictAnswer) -> list[str]:
-    """Say for people what a prediction rests on.
-
-    Parameters
-    ----------
-    answer : PredictAnswer
-        As predicted.
-
-    Returns
-    -------
-    list of str
-        Lines.
-    """
-    rows = [
-        (plain_text(key), value_text(key, one), _sureness(key, one), HOW_KNOWN[one.origin]) for key, one in answer.basis.items()
-    ]
-    lines = ["What this rests on", *table_lines(rows)]
+def basis_section(answer: PredictAnswer) -> Section:
+    """Say what a prediction rests on."""
+    rows = tuple((key, value_text(key, one), _sureness(key, one), HOW_KNOWN[one.origin]) for key, one in answer.basis.items())
+    blocks: list[Block] = [Table(rows, has_head=False)]
     if answer.measured is not None:
         simulated = "; simulated data" if answer.measured.simulated else ""
-        takes = plain_text(", ".join(answer.measured.takes))
-        lines.append(f"  measured: by the last fit, takes {takes}, ± of 95 %{simulated}")
+        takes = ", ".join(answer.measured.takes)
+        blocks.append(Text((f"measured: by the last fit, takes {takes}, ± of 95 %{simulated}",), is_note=True))
     claims = {one.origin for one in answer.basis.values()} & set(CLAIMS)
     if claims and answer.with_tolerance:
         counted = "counted as printed (audio: 10 to 15 % of the track at 5); --no-tolerance leaves them out"
-        lines.append(f"  only marked, by its taper: claims, {counted}")
+        blocks.append(Text((f"only marked, by its taper: claims, {counted}",), is_note=True))
     elif claims:
-        lines.append("  only marked, by its taper: claims, left out of the intervals above, which are too narrow by that")
-    return lines
+        text = "only marked, by its taper: claims, left out of the intervals above, which are too narrow by that"
+        blocks.append(Text((text,), is_note=True))
+    return Section(tuple(blocks), heading="What this rests on")
 
 
 def basis_document(basis: Basis) -> Document:

@@ -1,4 +1,4 @@
-"""What calibrate says, in lines and in JSON."""
+"""What calibrate says, for people and in JSON."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -10,9 +10,12 @@ from fit.answers.calibrate.input import InputAnswer
 from fit.answers.digits import allowed_digits, spread_texts
 from fit.answers.figures import Contribution, Estimate
 from fit.desk.show.document import Document
-from fit.desk.show.words import MINUS, estimate_texts, plain_text, table_lines
+from fit.desk.show.sheet import Block, Notice, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.fit import check_rows
+from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity
-from measure.response import FloatArray
+from measure.response import Finding, FloatArray
 from measure.transfer.calibration import Calibration, Curve, curve_at
 
 SHOWN_HZ = (50.0, 1e3, 15e3)  # [Hz]
@@ -48,8 +51,8 @@ def bounded_text(estimate: Estimate) -> str:
     return f"{value} ± {100 * math.sqrt(3) * relative:.2g}%"
 
 
-def loopback_lines(calibration: Calibration, *, has_stimulus: bool) -> list[str]:
-    """Say what a loopback told.
+def sheet_of_loopback(calibration: Calibration, *, has_stimulus: bool, warnings: Sequence[str] = ()) -> Sheet:
+    """Lay out what a loopback told.
 
     Parameters
     ----------
@@ -57,44 +60,53 @@ def loopback_lines(calibration: Calibration, *, has_stimulus: bool) -> list[str]
         Of the card.
     has_stimulus : bool
         What was played is known.
+    warnings : sequence of str
+        What was noticed on the way.
 
     Returns
     -------
-    list of str
-        For a terminal.
+    Sheet
+        The inputs' ratio, the card, and how long it holds.
     """
     pair = f"input {calibration.pickup_channel} (pickup) over input {calibration.reference_channel} (reference)"
-    lines = [f"Loopback: {pair}, {calibration.rate_hz} Hz", ""]
-    lines.append("The inputs' ratio, which takes are freed of from now on")
     gain, delay = COVERAGE * calibration.gain_std, COVERAGE * calibration.delay_std_s
     channels = calibration.channels
-    lines += table_lines([(_hertz(hz), *_level_and_phase(channels, hz, gain=gain, delay_s=delay)) for hz in _shown(channels)])
-    degree = 360 * 10e3 * delay
-    lines.append(f"  known to ± {_decibel(1 + gain):.2g} dB and ± {degree:.2g}° at 10 kHz (95 %)")
-    rows: list[tuple[str, ...]] = []
+    ratio = tuple((_hertz(hz), *_level_and_phase(channels, hz, gain=gain, delay_s=delay)) for hz in _shown(channels))
+    known = f"known to ± {_decibel(1 + gain):.2g} dB and ± {360 * 10e3 * delay:.2g}° at 10 kHz (95 %)"
+    blocks: list[Block] = [Text((f"Loopback: {pair}, {calibration.rate_hz} Hz",))]
+    blocks += simulated_notice(is_simulated=calibration.simulated)
+    heading = "The inputs' ratio, which takes are freed of from now on"
+    blocks.append(Section((Table(ratio, has_head=False), Text((known,), is_note=True)), heading=heading))
+    rows = _card_rows(calibration)
+    blocks += [Section((Table(rows, has_head=False),), heading="The card")] if rows else []
+    holds = [Text(("It holds while both inputs' gain controls stay as they are. Calibrate again when one was moved.",))]
+    if not has_stimulus:
+        more = "With --stimulus FILE, latency and the card's own response would be told too, for takes without a reference."
+        holds.append(Text((more,)))
+    blocks += [Section(tuple(holds)), *warnings_section(warnings)]
+    return Sheet(title=titled("Loopback", is_simulated=calibration.simulated), blocks=tuple(blocks))
+
+
+def _card_rows(calibration: Calibration) -> tuple[Row, ...]:
+    rows: list[Row] = []
     if calibration.card is not None:
         low_hz, high_hz = _ends(calibration.card)
         level = _signed(_decibel(float(np.abs(curve_at(calibration.card, np.array([1000.0]))[0]))), "dB")
-        rows.append(
-            ("output to pickup's input", f"{level} at 1 kHz, within 1 dB of that from {low_hz:.0f} Hz to {_hertz(high_hz)}")
-        )
+        flat = f"{level} at 1 kHz, within 1 dB of that from {low_hz:.0f} Hz to {_hertz(high_hz)}"
+        rows.append(("output to pickup's input", flat))
     if calibration.latency_s is not None:
         samples = round(calibration.latency_s * calibration.rate_hz)
         rows.append(("latency", f"{1000 * calibration.latency_s:.1f} ms ({samples} samples)"))
     for channel, floor in zip((calibration.pickup_channel, calibration.reference_channel), calibration.floor_dbfs, strict=True):
         if floor is not None:
             rows.append((f"noise of input {channel}", f"{_signed(floor, 'dBFS', 1)} without hum"))
-    lines += ["", "The card", *table_lines(rows)] if rows else []
-    lines += ["", "It holds while both inputs' gain controls stay as they are. Calibrate again when one was moved."]
-    if not has_stimulus:
-        lines.append(
-            "With --stimulus FILE, latency and the card's own response would be told too, for takes without a reference."
-        )
-    return lines
+    return tuple(rows)
 
 
-def input_lines(answer: InputAnswer, changes: Mapping[str, object], takes: Sequence[str]) -> list[str]:
-    """Say what the pickup's input is.
+def sheet_of_input(
+    answer: InputAnswer, changes: Mapping[str, object], *, takes: Sequence[str], warnings: Sequence[str] = ()
+) -> Sheet:
+    """Lay out what the pickup's input is.
 
     Parameters
     ----------
@@ -102,31 +114,31 @@ def input_lines(answer: InputAnswer, changes: Mapping[str, object], takes: Seque
         What was found.
     changes : mapping
         Keys of rig.toml to what was written.
-    takes : sequence of str
-        Their names.
+    takes, warnings : sequence of str
+        Their names; what was noticed on the way.
 
     Returns
     -------
-    list of str
-        For a terminal.
+    Sheet
+        Resistance and capacitance, and what makes them uncertain.
     """
-    rows = [("", "value", "95 % interval", "in rig.toml")]
+    rows: list[Row] = [("", "value", "95 % interval", "in rig.toml")]
     for name, key in (("Input resistance", "resistance"), ("Input and cable capacitance", "capacitance")):
-        rows.append((name, *estimate_texts(getattr(answer, key)), str(changes[f"input.{key}"])))
+        rows.append((name, getattr(answer, key), str(changes[f"input.{key}"])))
     if answer.gain is not None:
-        rows.append(("Ratio of the inputs", *estimate_texts(answer.gain), ""))
-    lines = [f"Input, from {', '.join(plain_text(take) for take in takes)}", "", *table_lines(rows)]
-    for name, key in (("resistance", "resistance"), ("capacitance", "capacitance")):
-        lines += [
-            "",
-            f"What makes the {name} uncertain (95 %, share of the variance)",
-            *_budget(answer.budget[key], getattr(answer, key)),
-        ]
-    return [*lines, "", f"smooth difference of model and takes: {100 * answer.floor:.2g} % (values are good below 0.5 %)"]
+        rows.append(("Ratio of the inputs", answer.gain, ""))
+    blocks: list[Block] = [Text((f"Input, from {', '.join(takes)}",)), *simulated_notice(is_simulated=answer.simulated)]
+    blocks.append(Section((Table(tuple(rows)),), label="Values"))
+    for name in ("resistance", "capacitance"):
+        heading = f"What makes the {name} uncertain (95 %, share of the variance)"
+        blocks.append(Section((_budget(answer.budget[name], getattr(answer, name)),), heading=heading))
+    floor = f"smooth difference of model and takes: {100 * answer.floor:.2g} % (values are good below 0.5 %)"
+    blocks += [Section((Text((floor,)),)), *warnings_section(warnings)]
+    return Sheet(title=titled("The pickup's input", is_simulated=answer.simulated), blocks=tuple(blocks))
 
 
-def corner_lines(answer: CornerAnswer, changes: Mapping[str, object]) -> list[str]:
-    """Say where the exciter's corner is.
+def sheet_of_corner(answer: CornerAnswer, changes: Mapping[str, object], *, warnings: Sequence[str] = ()) -> Sheet:
+    """Lay out where the exciter's corner is.
 
     Parameters
     ----------
@@ -134,18 +146,38 @@ def corner_lines(answer: CornerAnswer, changes: Mapping[str, object]) -> list[st
         What was found.
     changes : mapping
         Keys of rig.toml to what was written.
+    warnings : sequence of str
+        What was noticed on the way.
 
     Returns
     -------
-    list of str
-        For a terminal.
+    Sheet
+        The corner, and what makes it uncertain.
     """
-    rows = [("", "value", "95 % interval", "in rig.toml")]
-    rows.append(("Corner of the exciter", *estimate_texts(answer.corner), str(changes["exciter.corner_hz"])))
-    lines = ["Exciter, with all that is in series with it", "", *table_lines(rows), ""]
-    lines += ["What makes it uncertain (95 %, share of the variance)", *_budget(answer.budget, answer.corner)]
+    rows: tuple[Row, ...] = (
+        ("", "value", "95 % interval", "in rig.toml"),
+        ("Corner of the exciter", answer.corner, str(changes["exciter.corner_hz"])),
+    )
+    floor = f"smooth difference of model and take: {100 * answer.floor:.2g} % (values are good below 0.5 %)"
     note = "It is needed only for takes whose reference is the output (loopback) or none; a recorded current needs no corner."
-    return [*lines, "", f"smooth difference of model and take: {100 * answer.floor:.2g} % (values are good below 0.5 %)", note]
+    blocks: tuple[Block, ...] = (
+        Text(("Exciter, with all that is in series with it",)),
+        *simulated_notice(is_simulated=answer.simulated),
+        Section((Table(rows),), label="Value"),
+        Section((_budget(answer.budget, answer.corner),), heading="What makes it uncertain (95 %, share of the variance)"),
+        Section((Text((floor,)), Text((note,)))),
+        *warnings_section(warnings),
+    )
+    return Sheet(title=titled("The exciter's corner", is_simulated=answer.simulated), blocks=blocks)
+
+
+def sheet_of_refusal(kind: str, findings: tuple[Finding, ...] = ()) -> Sheet:
+    """Say that nothing was calibrated; with findings, why."""
+    text = "Not calibrated: rig.toml is as it was. Put right what is named above, and record again."
+    blocks: list[Block] = [Notice((text,), "bad")]
+    if findings:
+        blocks.insert(0, Section((Table(check_rows(findings)),), heading="Checks"))
+    return Sheet(title=f"Calibration, {kind}: rejected", blocks=tuple(blocks))
 
 
 def loopback_document(calibration: Calibration) -> Document:
@@ -179,15 +211,15 @@ def loopback_document(calibration: Calibration) -> Document:
     }
 
 
-def _budget(budget: Sequence[Contribution], estimate: Estimate) -> list[str]:
+def _budget(budget: Sequence[Contribution], estimate: Estimate) -> Table:
     total = sum(one.contribution**2 for one in budget)
-    rows = []
+    rows: list[Row] = []
     for one in sorted(budget, key=lambda each: -abs(each.contribution))[:SHOWN_SOURCES]:
         share = one.contribution**2 / total if total > 0 else 0.0
         if share >= LEAST_SHARE:
             half = 100 * COVERAGE * abs(one.contribution) / estimate.value
-            rows.append((plain_text(one.source), f"± {half:.2g} %", f"{100 * share:.0f} %"))
-    return table_lines(rows)
+            rows.append((one.source, f"± {half:.2g} %", f"{100 * share:.0f} %"))
+    return Table(tuple(rows), has_head=False)
 
 
 def _shown(curve: Curve) -> list[float]:

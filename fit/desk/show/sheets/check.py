@@ -8,17 +8,25 @@ import numpy as np
 from fit.answers.digits import interval_texts
 from fit.answers.repeat.control_chart import BASELINE_POINTS, EWMA_WEIGHT, LEAST_POINTS, Chart, Charts
 from fit.desk.show.document import Document
+from fit.desk.show.sheet import Block, Level, Notice, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.drift import change_text, drift_size
+from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, shown_quantities
-from fit.desk.show.words import SIMULATED_TEXT, in_sentence, plain_text, quantity_name, table_lines
+from fit.desk.show.words import in_sentence, quantity_name
 from measure.logbook.drifts import CheckedCoil, DriftRecord
 from measure.logbook.take import time_now
 from measure.response import FloatArray
 
 SHOWN_LATEST = 3  # values, where there are too few for limits
-
+PICTURE = Picture(
+    name="charts",
+    heading="Charts",
+    caption="Each measurement, its distance from the one before, and the weighted average; limits dashed, what lies outside is "
+    "ringed.",
+)
 
 State = Literal["within limits", "drifted", "outside", "too few"]
+STATE_LEVELS: dict[State, Level] = {"within limits": "good", "drifted": "bad", "outside": "look", "too few": "look"}
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -70,8 +78,8 @@ class Checked:
         return "drifted" if any(drift.is_lasting for drift in drifts) else "outside"
 
 
-def check_lines(found: Checked) -> list[str]:
-    """Everything that ``check`` says.
+def sheet_of_check(found: Checked) -> Sheet:
+    """Lay out whether a kept coil still measures as it did.
 
     Parameters
     ----------
@@ -80,24 +88,40 @@ def check_lines(found: Checked) -> list[str]:
 
     Returns
     -------
-    list of str
-        Lines for a terminal.
+    Sheet
+        Charts with their limits, and what they say.
     """
     n, n_takes = len(found.fitted), len(found.split.loads)
     when = f", {found.fitted[0].takes.date} to {found.fitted[-1].takes.date}" if n else ""
     each = f"each of {f'{n_takes} takes' if n_takes > 1 else 'one take'} ({'; '.join(found.split.loads)})"
-    lines = [f"Kept coil {plain_text(found.coil)}: {n} measurement{'s' if n != 1 else ''}{when}, {each}"]
-    lines += [SIMULATED_TEXT] if found.simulated else []
-    if not found.charts:
-        lines.append(f"{few_text(n)}.")
-        latest = {key: found.values[key][-SHOWN_LATEST:] for key in shown_of(found)}
-        rows = [(quantity_name(key), *(_value_text(found, key, value) for value in values)) for key, values in latest.items()]
-        return lines + (["", "The latest", *table_lines(rows)] if rows else []) + _closing_lines(found)
-    lines += [*state_lines(found), "", *table_lines(chart_rows(found))]
+    head = f"Kept coil {found.coil}: {n} measurement{'s' if n != 1 else ''}{when}, {each}"
+    blocks: list[Block] = [Text((head,)), *simulated_notice(is_simulated=found.simulated)]
+    blocks += _charts_blocks(found) if found.charts else _few_blocks(found)
+    if found.untold:
+        text = f"Not told by every measurement: {', '.join(in_sentence(key) for key in found.untold)}"
+        blocks.append(Section((Text((text,)),)))
+    blocks += warnings_section(found.warnings)
+    return Sheet(title=titled(f"Kept coil {found.coil}: {found.state}", is_simulated=found.simulated), blocks=tuple(blocks))
+
+
+def _few_blocks(found: Checked) -> list[Block]:
+    latest = {key: found.values[key][-SHOWN_LATEST:] for key in shown_of(found)}
+    rows = tuple((quantity_name(key), *(_value_text(found, key, value) for value in values)) for key, values in latest.items())
+    text = Text((f"{few_text(len(found.fitted))}.",))
+    return [text, *([Section((Table(rows, has_head=False),), heading="The latest")] if rows else [])]
+
+
+def _charts_blocks(found: Checked) -> list[Block]:
     n_baseline = min(len(charts.members) for charts in found.charts.values())
     rests = f"The baseline is {n_baseline} measurements"
     rests += f"; it grows to {BASELINE_POINTS}, and limits become narrower until then." if n_baseline < BASELINE_POINTS else "."
-    return [*lines, "", rests, *_earlier_lines(found), *_closing_lines(found)]
+    told = (rests, *_earlier_texts(found))
+    return [
+        Notice(tuple(state_lines(found)), STATE_LEVELS[found.state]),
+        Section((Table(chart_rows(found)),), label="Latest measurement and weighted average"),
+        PICTURE,
+        Section(tuple(Text((text,)) for text in told)),
+    ]
 
 
 def state_lines(found: Checked) -> list[str]:
@@ -124,7 +148,7 @@ def state_lines(found: Checked) -> list[str]:
     return [f"{head}: {drift_size(record_of(found))}.", cure if found.state == "drifted" else again]
 
 
-def chart_rows(found: Checked) -> list[tuple[str, ...]]:
+def chart_rows(found: Checked) -> tuple[Row, ...]:
     """Rows of the table of charts.
 
     Parameters
@@ -134,10 +158,10 @@ def chart_rows(found: Checked) -> list[tuple[str, ...]]:
 
     Returns
     -------
-    list of tuple of str
+    tuple
         Quantity, baseline, latest and limits, average and limits, what they say; the first row is the heading.
     """
-    rows: list[tuple[str, ...]] = [("", "baseline", "latest", "its limits", "average", "its limits", "")]
+    rows: list[Row] = [("", "baseline", "latest", "its limits", "average", "its limits", "")]
     for key in shown_of(found):
         charts, unit = found.charts[key], found.units[key]
         pairs = [_latest_texts(chart, unit) for chart in (charts.individuals, charts.ewma)]
@@ -149,7 +173,7 @@ def chart_rows(found: Checked) -> list[tuple[str, ...]]:
         elif charts.moving_range.is_outside[-1]:
             says = "within, but a jump from the one before"
         rows.append((quantity_name(key), _value_text(found, key, charts.baseline.centre), *pairs[0], *pairs[1], says))
-    return rows
+    return tuple(rows)
 
 
 def check_document(found: Checked) -> Document:
@@ -229,7 +253,7 @@ def _latest_texts(chart: Chart, unit: str) -> tuple[str, str]:
     return interval_texts(value, value - half, value + half, unit)[0], interval_texts(middle, low, high, unit)[1]
 
 
-def _earlier_lines(found: Checked) -> list[str]:
+def _earlier_texts(found: Checked) -> list[str]:
     """Name measurements that lay outside before, and are not part of what the charts say now."""
     lines = []
     for key in shown_of(found):
@@ -237,17 +261,8 @@ def _earlier_lines(found: Checked) -> list[str]:
         end = len(found.fitted) if charts.drift is None else charts.drift.since
         where = np.flatnonzero((charts.individuals.is_outside | charts.ewma.is_outside)[:end])
         if len(where):
-            takes = ", ".join(plain_text(found.fitted[index].takes.names[0]) for index in where.tolist())
+            takes = ", ".join(found.fitted[index].takes.names[0] for index in where.tolist())
             lines.append(f"Outside before, but not now: {in_sentence(key)} in take {takes}")
-    return lines
-
-
-def _closing_lines(found: Checked) -> list[str]:
-    lines = []
-    if found.untold:
-        lines += ["", f"Not told by every measurement: {', '.join(in_sentence(key) for key in found.untold)}"]
-    if found.warnings:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in found.warnings)]
     return lines
 
 

@@ -1,4 +1,4 @@
-"""What a comparison found, as lines for a terminal and as one JSON document."""
+"""What a comparison found, for people and as one JSON document."""
 
 from fit.answers.compare.comparison import Change, CompareAnswer, ResponseChange
 from fit.answers.compare.noise import LevelChange, NoiseChange
@@ -7,21 +7,28 @@ from fit.answers.digits import allowed_digits
 from fit.answers.figures import Estimate
 from fit.answers.parts.quantities import is_of_a_part
 from fit.desk.show.document import Document, estimate_document
-from fit.desk.show.words import MINUS, SIMULATED_TEXT, estimate_texts, in_order, plain_text, quantity_name, table_lines
+from fit.desk.show.sheet import Block, Cell, Listing, Mark, Notice, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.words import MINUS, estimate_texts, in_order, quantity_name
 from measure.quantity import format_quantity
 
-SHOWN_BANDS_HZ = (100.0, 1000.0, 10000.0)  # of the third octaves, in the terminal
+SHOWN_BANDS_HZ = (100.0, 1000.0, 10000.0)  # of the third octaves, in the table
+PICTURE = Picture(
+    name="change",
+    heading="Change against frequency",
+    caption="After over before, with bands of 95 %: the response at the jack for the same field, a foil's signal, or both.",
+)
 
 
-def change_lines(
+def sheet_of_compare(
     parts: CompareAnswer | None,
     noise: NoiseChange | None,
     shielding: ShieldingAnswer | None,
     *,
     simulated: bool,
     warnings: tuple[str, ...],
-) -> list[str]:
-    """Everything that ``compare`` says.
+) -> Sheet:
+    """Lay out what a job changed.
 
     Parameters
     ----------
@@ -34,34 +41,46 @@ def change_lines(
 
     Returns
     -------
-    list of str
-        Lines for a terminal.
+    Sheet
+        Part by part, response by response, hum and noise, a foil's signal.
     """
-    lines = [SIMULATED_TEXT] if simulated else []
+    blocks: list[Block] = [*simulated_notice(is_simulated=simulated)]
     noticed = list(warnings)
     if parts is not None:
-        names = " and ".join(", ".join(plain_text(name) for name in side) for side in (parts.before, parts.after))
-        lines += [f"Before and after, in one fit of {names}"]
-        if parts.outcome != "good":
-            lines += ["", "INDICATIVE ONLY: what was measured and what was stated do not go together."]
-            lines += [plain_text(finding.text) for finding in parts.findings if finding.severity == "reject"]
-        lines += ["", *table_lines(_part_rows(parts))]
-        lines.append(f"  changed: beyond {parts.beyond:.1f} standard uncertainties, which 5 of 100 comparisons reach by chance")
-        untold = _untold(parts)
-        if untold:
-            lines += ["", "Not told by these takes", *(f"  {quantity_name(key)}: {why}" for key, why in untold.items())]
-        lines += ["", "Response at the jack, for the same field", *(f"  {_response_text(pair)}" for pair in parts.responses)]
+        blocks += _parts_blocks(parts)
         noticed += [finding.text for finding in parts.findings if finding.severity == "warn"]
+    if is_drawn(parts, shielding):
+        blocks.append(PICTURE)
     if noise is not None:
-        lines += ["", "Hum and noise", *table_lines(_noise_rows(noise))]
-        notes = dict.fromkeys((*noise.hum.notes, *noise.noise.notes, *noise.notes))
-        lines += [f"  {plain_text(note)}" for note in notes]
+        notes = tuple(dict.fromkeys((*noise.hum.notes, *noise.noise.notes, *noise.notes)))
+        blocks.append(Section((Table(_noise_rows(noise)), Listing(notes)), heading="Hum and noise"))
     if shielding is not None:
-        lines += ["", "Foil near the wiring, after against before", f"  {shielding.text}", *table_lines(_band_rows(shielding))]
-        lines += _coupling_lines(shielding)
-    if noticed:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in dict.fromkeys(noticed))]
-    return lines
+        said = Text((shielding.text,), is_note=True)
+        inside: tuple[Block, ...] = (said, Table(_band_rows(shielding)), *_coupling_texts(shielding))
+        blocks.append(Section(inside, heading="Foil near the wiring, after against before"))
+    blocks += warnings_section(dict.fromkeys(noticed))
+    return Sheet(title=titled("What the job changed", is_simulated=simulated), blocks=tuple(blocks))
+
+
+def is_drawn(parts: CompareAnswer | None, shielding: ShieldingAnswer | None) -> bool:
+    """Say whether there is a response on both sides to draw."""
+    return shielding is not None or (parts is not None and bool(parts.responses))
+
+
+def _parts_blocks(parts: CompareAnswer) -> list[Block]:
+    names = " and ".join(", ".join(side) for side in (parts.before, parts.after))
+    blocks: list[Block] = [Text((f"Before and after, in one fit of {names}",))]
+    if parts.outcome != "good":
+        reasons = [finding.text for finding in parts.findings if finding.severity == "reject"]
+        head = "INDICATIVE ONLY: what was measured and what was stated do not go together."
+        blocks.append(Section((Notice((head, *reasons), "bad"),)))
+    rule = f"changed: beyond {parts.beyond:.1f} standard uncertainties, which 5 of 100 comparisons reach by chance"
+    blocks.append(Section((Table(_part_rows(parts)), Text((rule,), is_note=True)), label="Part by part"))
+    untold = tuple(f"{quantity_name(key)}: {why}" for key, why in _untold(parts).items())
+    if untold:
+        blocks.append(Section((Listing(untold),), heading="Not told by these takes"))
+    responses = tuple(_response_text(pair) for pair in parts.responses)
+    return [*blocks, Section((Listing(responses),), heading="Response at the jack, for the same field")]
 
 
 def compare_document(
@@ -109,22 +128,23 @@ def compare_document(
     return document
 
 
-def _name(key: str) -> str:
-    return quantity_name(key)
-
-
 def _untold(parts: CompareAnswer) -> dict[str, str]:
     """List what the takes do not tell, and why; what a part has beside its value nobody misses."""
     return {key: why for key, why in parts.not_identified.items() if not is_of_a_part(key)}
 
 
-def _part_rows(parts: CompareAnswer) -> list[tuple[str, ...]]:
-    rows: list[tuple[str, ...]] = [("", "before", "after", "change", "95 % interval", "verdict")]
+def _part_rows(parts: CompareAnswer) -> tuple[Row, ...]:
+    rows: list[Row] = [("", "before", "after", "change", "95 % interval", "verdict")]
     for key in in_order(parts.quantities):
         change = parts.quantities[key]
-        value, interval = estimate_texts(change.change)
-        rows.append((quantity_name(key), _side_text(change.before), _side_text(change.after), value, interval, change.verdict))
-    return rows
+        sides = (_side_text(change.before), _side_text(change.after))
+        rows.append((quantity_name(key), *sides, change.change, verdict_mark(change.verdict)))
+    return tuple(rows)
+
+
+def verdict_mark(verdict: str) -> Cell:
+    """Colour a verdict that asks to be looked at."""
+    return Mark(verdict, "look") if verdict == "changed" else verdict
 
 
 def _side_text(side: Estimate | None) -> str:
@@ -137,47 +157,42 @@ def _side_text(side: Estimate | None) -> str:
 def _response_text(pair: ResponseChange) -> str:
     value, interval = estimate_texts(pair.largest)
     place = format_quantity(float(f"{pair.at_hz:.3g}"), "Hz")
-    names = f"{plain_text(pair.before)} to {plain_text(pair.after)}"
-    return f"{names}: most at {place}, {value} ({interval}): {pair.verdict}"
+    return f"{pair.before} to {pair.after}: most at {place}, {value} ({interval}): {pair.verdict}"
 
 
-def _noise_rows(noise: NoiseChange) -> list[tuple[str, ...]]:
-    rows: list[tuple[str, ...]] = [("", "before", "after", "change", "95 % interval", "verdict")]
+def _noise_rows(noise: NoiseChange) -> tuple[Row, ...]:
+    rows: list[Row] = [("", "before", "after", "change", "95 % interval", "verdict")]
     for name, level in (("Hum", noise.hum), ("Noise without it", noise.noise)):
         sides = ["none found" if side is None else _signed(side, "dBFS") for side in (level.before_dbfs, level.after_dbfs)]
-        change, interval = "", ""
-        if level.change is not None:
-            change, interval = estimate_texts(level.change)
-        elif level.bound_db is not None:
-            change = f"at least {_signed(level.bound_db, 'dB')}"
-        rows.append((name, *sides, change, interval, level.verdict))
-    return rows
+        bound = "" if level.bound_db is None else f"at least {_signed(level.bound_db, 'dB')}"
+        change: Row = (bound, "") if level.change is None else (level.change,)
+        rows.append((name, *sides, *change, level.verdict))
+    return tuple(rows)
 
 
 def _signed(value: float, unit: str) -> str:
     return f"{value:.1f} {unit}".replace("-", MINUS)
 
 
-def _band_rows(shielding: ShieldingAnswer) -> list[tuple[str, ...]]:
-    rows: list[tuple[str, ...]] = [("band", "change", "95 % interval", "verdict")]
+def _band_rows(shielding: ShieldingAnswer) -> tuple[Row, ...]:
+    rows: list[Row] = [("band", "change", "95 % interval", "verdict")]
     for wanted in SHOWN_BANDS_HZ:
         band = min(shielding.bands, key=lambda one: abs(one.frequency_hz / wanted - 1), default=None)
         if band is None or abs(band.frequency_hz / wanted - 1) > 0.1:
             continue
-        change, interval = estimate_texts(band.change) if band.change is not None else ("", "")
-        if band.change is None and band.bound_db is not None:
-            change = _signed(band.bound_db, "dB or more")
-        rows.append((format_quantity(float(f"{band.frequency_hz:.3g}"), "Hz"), change, interval, band.verdict))
-    return rows
+        bound = "" if band.bound_db is None else _signed(band.bound_db, "dB or more")
+        change: Row = (bound, "") if band.change is None else (band.change,)
+        rows.append((format_quantity(float(f"{band.frequency_hz:.3g}"), "Hz"), *change, band.verdict))
+    return tuple(rows)
 
 
-def _coupling_lines(shielding: ShieldingAnswer) -> list[str]:
-    lines = []
+def _coupling_texts(shielding: ShieldingAnswer) -> list[Text]:
+    texts = []
     for side, coupling in (("before", shielding.coupling_before), ("after", shielding.coupling_after)):
         if coupling is not None and coupling.mean is not None:
             value, interval = estimate_texts(coupling.mean)
-            lines.append(f"  capacitance between foil and wiring {side}: {value} ({interval})")
-    return lines
+            texts.append(Text((f"capacitance between foil and wiring {side}: {value} ({interval})",), is_note=True))
+    return texts
 
 
 def _coupling(coupling: Coupling | None) -> Document | None:

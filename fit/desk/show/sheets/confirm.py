@@ -1,16 +1,87 @@
-"""A part against its marking as rows of a table, for terminal and report."""
+"""A part against its marking, for people."""
 
 from fit.answers.confirm.confirmation import ConfirmAnswer, limit_text
 from fit.answers.confirm.conformity import Decision
 from fit.answers.digits import MINUS, limits_text, spread_texts
-from fit.desk.show.words import estimate_texts, plain_text
+from fit.answers.figures import Contribution, Estimate
+from fit.desk.show.sheet import Block, Level, Notice, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.words import estimate_texts, quantity_name
 from measure.quantity import format_quantity
 
 POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
+SHOWN_SOURCES = 4
+LEAST_SHARE = 0.005  # [1] of the variance, that is worth a line
+LEVELS: dict[str, Level] = {"within marking": "good", "outside marking": "bad", "not resolved": "look"}
+PICTURE = Picture(
+    name="verdict",
+    heading="Measured and marked",
+    caption="The band is what the marking allows, the dashed lines what is accepted of it; the bar is the measured value's 95 % "
+    "interval.",
+)
 CERTAIN = 0.0005  # [1] a probability that rounds to 0.0 or 100.0 % is told as a bound
 
 
-def part_rows(answer: ConfirmAnswer) -> list[tuple[str, ...]]:
+def sheet_of_confirm(
+    answer: ConfirmAnswer,
+    budget: tuple[Contribution, ...],
+    *,
+    takes: tuple[str, ...],
+    simulated: bool,
+    warnings: tuple[str, ...] = (),
+) -> Sheet:
+    """Lay out whether a part is what is marked on it.
+
+    Parameters
+    ----------
+    answer : ConfirmAnswer
+        What was found.
+    budget : tuple of Contribution
+        What the measured value's uncertainty consists of.
+    takes : tuple of str
+        That it rests on.
+    simulated : bool
+        They came from the virtual bench.
+    warnings : tuple of str
+        What was noticed on the way.
+
+    Returns
+    -------
+    Sheet
+        Verdict, marked and measured, what makes it uncertain.
+    """
+    blocks: list[Block] = [
+        Text((f"{answer.part}, from {', '.join(takes)}",)),
+        *simulated_notice(is_simulated=simulated),
+        Notice((f"{answer.verdict.upper()}: {answer.why}",), LEVELS[answer.verdict]),
+        Section((Table(tuple(part_rows(answer)), has_head=False),), label="What was found"),
+    ]
+    if answer.measured is not None or answer.marked_low is not None:
+        blocks.append(PICTURE)
+    if answer.measured is not None and budget:
+        rows = tuple(_source_rows(answer.measured, budget))
+        blocks.append(Section((Table(rows, has_head=False),), heading="What makes it uncertain (95 %, share of the variance)"))
+    if answer.next_take is not None:
+        reach = 196 * answer.next_take.predicted_relative_std
+        text = f"What would tell: {answer.next_take.text}: {answer.part} to ± {reach:.2g} %"
+        blocks.append(Section((Text((text,)),), label="Next take"))
+    blocks += warnings_section(warnings)
+    title = titled(f"{quantity_name(answer.part)}: {answer.verdict}", is_simulated=simulated)
+    return Sheet(title=title, blocks=tuple(blocks))
+
+
+def _source_rows(measured: Estimate, budget: tuple[Contribution, ...]) -> list[Row]:
+    total = sum(one.contribution**2 for one in budget)
+    largest = sorted(budget, key=lambda one: -abs(one.contribution))[:SHOWN_SOURCES]
+    shares = [(one, one.contribution**2 / total) for one in largest]
+    return [
+        (one.source, f"± {format_quantity(1.96 * abs(one.contribution), measured.unit, 2)}", f"{100 * share:.0f} %")
+        for one, share in shares
+        if share >= LEAST_SHARE
+    ]
+
+
+def part_rows(answer: ConfirmAnswer) -> list[Row]:
     """Put what is marked, what was measured and how that was judged.
 
     Parameters
@@ -20,15 +91,15 @@ def part_rows(answer: ConfirmAnswer) -> list[tuple[str, ...]]:
 
     Returns
     -------
-    list of tuple of str
+    list of tuple
         What it is, its value, a note.
     """
-    rows: list[tuple[str, ...]] = []
+    rows: list[Row] = []
     if answer.marked is not None and answer.tolerance is not None and answer.marked_low is not None:
         allowed = f"{limit_text(answer.marked_low, answer.marked.unit)} … "
         allowed += limit_text(answer.marked_high or answer.marked.value, answer.marked.unit)
         how = f", ± {100 * answer.tolerance:g} % assumed" if answer.tolerance_assumed else ""
-        rows.append(("marked", f"{plain_text(answer.marked.text)}{how}", f"{allowed} allowed"))
+        rows.append(("marked", f"{answer.marked.text}{how}", f"{allowed} allowed"))
     if answer.measured is not None:
         value, interval = estimate_texts(answer.measured)
         rows.append(("measured", value, f"{interval} (95 %)"))
@@ -71,7 +142,7 @@ def chance_text(chance: float) -> str:
     return "> 99.9 %" if chance > 1 - CERTAIN else f"{100 * chance:.1f} %"
 
 
-def _decision_rows(decision: Decision, unit: str) -> list[tuple[str, ...]]:
+def _decision_rows(decision: Decision, unit: str) -> list[Row]:
     risk = "no verdict" if decision.specific_risk is None else f"risk of the verdict {chance_text(decision.specific_risk)}"
     accepted = "no value: the interval is too wide"
     if decision.acceptance is not None:

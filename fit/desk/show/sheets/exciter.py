@@ -1,11 +1,11 @@
-"""An exciter's figures as lines for people."""
+"""An exciter's figures for people."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fit.answers.exciter.rating import ExciterAnswer
 from fit.answers.figures import Estimate
-from fit.desk.show.words import estimate_texts, plain_text, table_lines
+from fit.desk.show.sheet import Block, Listing, Row, Section, Sheet, Table, Text
 from measure.quantity import format_quantity
 
 CAUTION = "Sweeps are loud: monitors down, headphones off the ears. If coil or resistor becomes more than warm, turn down."
@@ -62,8 +62,8 @@ class Shown:
         return [*self.unmet.values(), *noticed]
 
 
-def exciter_lines(shown: Shown) -> list[str]:
-    """Put an exciter for people.
+def sheet_of_exciter(shown: Shown) -> Sheet:
+    """Lay out what an exciter does, or which one to wind.
 
     Parameters
     ----------
@@ -72,28 +72,31 @@ def exciter_lines(shown: Shown) -> list[str]:
 
     Returns
     -------
-    list of str
-        Lines.
+    Sheet
+        The coil, its figures, what to expect of it, what to look at.
     """
     answer = shown.answer
     drive = answer.setup.drive
     level = f"{drive.level_v:.3g} V rms ({2**0.5 * drive.level_v:.3g} V peak)"
+    figures: list[Row] = [("", "value", "95 % interval")]
+    figures += [_row(name, answer.quantities[key]) for key, name in NAMES.items()]
+    expected = tuple(_row(format_quantity(hz, "Hz"), emf) for hz, emf in answer.emf.items())
+    usual = "before its resonance, where a bare pickup gives about ten times as much (common practice)"
     warnings = shown.warnings()
-    return [
-        *_head(shown),
-        "",
-        *table_lines([("", "value", "95 % interval"), *(_row(name, answer.quantities[key]) for key, name in NAMES.items())]),
-        *_formula(answer),
-        "",
-        f"To expect in the pickup {1e3 * answer.setup.pickup.gap_m:.3g} mm away, output at {level}",
-        *table_lines([_row(format_quantity(hz, "Hz"), emf) for hz, emf in answer.emf.items()]),
-        "  before its resonance, where a bare pickup gives about ten times as much (common practice)",
-        "",
-        *(_listed("Look at this", warnings) or ["Output, resistor and coil are within their limits."]),
-        *_listed("Assumed", shown.assumed),
-        *_next(shown),
-        CAUTION,
-    ]
+    limits = _listed("Look at this", warnings) or (Text(("Output, resistor and coil are within their limits.",)),)
+    blocks: tuple[Block, ...] = (
+        *(Text((line,), is_note=index > 0) for index, line in enumerate(_head(shown))),
+        Section((Table(tuple(figures)), *(Text((line,), is_note=True) for line in _formula(answer))), label="What it does"),
+        Section(
+            (Table(expected, has_head=False), Text((usual,), is_note=True)),
+            heading=f"To expect in the pickup {1e3 * answer.setup.pickup.gap_m:.3g} mm away, output at {level}",
+        ),
+        Section(
+            (*limits, *_listed("Assumed", shown.assumed), *_next(shown), Text((CAUTION,))),
+            label="What to look at",
+        ),
+    )
+    return Sheet(title="An exciter to wind" if shown.is_design else "An exciter", blocks=blocks)
 
 
 def _head(shown: Shown) -> list[str]:
@@ -109,42 +112,41 @@ def _head(shown: Shown) -> list[str]:
     room = f"{1e3 * winding.length_m:.3g} mm long, {1e3 * winding.room_m:.3g} mm deep"
     return [
         f"{verb} {winding.turns} {turns} of {shown.wire} enamelled copper wire on {shape}, no iron",
-        f"  {layers}, {1e3 * answer.build_m:.2g} mm deep; the winding room ({room}) is {100 * answer.fill:.0f} % full",
-        f"  in series with a sense resistor of {drive.sense_ohm:.4g} Ω ({drive.rating_w:g} W)",
+        f"{layers}, {1e3 * answer.build_m:.2g} mm deep; the winding room ({room}) is {100 * answer.fill:.0f} % full",
+        f"in series with a sense resistor of {drive.sense_ohm:.4g} Ω ({drive.rating_w:g} W)",
     ]
 
 
-def _row(name: str, estimate: Estimate) -> tuple[str, str, str]:
+def _row(name: str, estimate: Estimate) -> Row:
     if estimate.unit in MILLI:
         scaled = [1e3 * getattr(estimate, field) for field in ("value", "standard_uncertainty", "low", "high")]
         estimate = Estimate(
             value=scaled[0], standard_uncertainty=scaled[1], low=scaled[2], high=scaled[3], unit=MILLI[estimate.unit]
         )
-    return (name, *estimate_texts(estimate))
+    return (name, estimate)
 
 
 def _formula(answer: ExciterAnswer) -> list[str]:
-    line = "  inductance: sum over all pairs of turns (Maxwell's circles), exact but for how the turns lie"
+    line = "inductance: sum over all pairs of turns (Maxwell's circles), exact but for how the turns lie"
     if not answer.formula:
-        return ["  inductance: sum over all pairs of turns (Neumann's rectangles), exact but for how the turns lie"]
+        return ["inductance: sum over all pairs of turns (Neumann's rectangles), exact but for how the turns lie"]
     found_h = answer.quantities["inductance"].value
     off = 100 * (answer.formula_h / found_h - 1)
-    return [line, f"  {answer.formula} gives {format_quantity(answer.formula_h, 'H')}, {off:+.1f} %".replace("-", "−")]
+    return [line, f"{answer.formula} gives {format_quantity(answer.formula_h, 'H')}, {off:+.1f} %".replace("-", "−")]
 
 
-def _listed(head: str, texts: Sequence[str]) -> list[str]:
-    return [head, *(f"  {plain_text(text)}" for text in texts)] if texts else []
+def _listed(head: str, texts: Sequence[str]) -> tuple[Section, ...]:
+    return (Section((Listing(tuple(texts)),), heading=head, is_apart=False),) if texts else ()
 
 
-def _next(shown: Shown) -> list[str]:
+def _next(shown: Shown) -> tuple[Section, ...]:
     if not shown.is_design:
-        return []
+        return ()
     winding, ohm = shown.answer.setup.winding, f"{shown.answer.setup.drive.sense_ohm:g}"
-    words = f'--turns {winding.turns} --wire "{shown.wire}" --sense-resistor {ohm} {plain_text(shown.typed)}'
-    return [
-        "Next",
-        "  wind it, compare its resistance with a multimeter, and state the resistor:",
-        f'    coilsweep rig --reference current --sense-resistor "{ohm} ± 1%"',
-        "  for other turns, or what it does at another level:",
-        f"    coilsweep exciter {words}".rstrip(),
-    ]
+    words = f'--turns {winding.turns} --wire "{shown.wire}" --sense-resistor {ohm} {shown.typed}'
+    rig = f'coilsweep rig --reference current --sense-resistor "{ohm} ± 1%"'
+    items = (
+        ("wind it, compare its resistance with a multimeter, and state the resistor:", rig),
+        ("for other turns, or what it does at another level:", f"coilsweep exciter {words}".rstrip()),
+    )
+    return (Section((Listing(items),), heading="Next", is_apart=False),)

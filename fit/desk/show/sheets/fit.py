@@ -1,4 +1,4 @@
-"""An answer and the checks of a take as lines for a terminal."""
+"""What a fit found, and the checks of a take, for people."""
 
 from typing import TYPE_CHECKING
 
@@ -7,7 +7,9 @@ from fit.answers.figures import COVERAGE
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.document import Document, finding_document
-from fit.desk.show.sheets.taper import taper_lines
+from fit.desk.show.sheet import Block, Level, Listing, Mark, Notice, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.sheets.taper import taper_section
 from fit.desk.show.words import (
     MINUS,
     SIMULATED_TEXT,
@@ -18,7 +20,6 @@ from fit.desk.show.words import (
     plain_text,
     quantity_name,
     quantity_texts,
-    table_lines,
     temperature_text,
 )
 from measure.quantity import format_quantity
@@ -35,11 +36,12 @@ MOST_REACHES = 3
 LEAST_SHOWN_DB = 0.05  # [dB] smaller errors of hum and noise are not shown
 HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 UNJUDGED = "not judged"  # how the text of a check begins that could not be made
+LEVELS: dict[str, Level] = {"pass": "good", "warn": "look", "reject": "bad"}
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
 
 
-def answer_lines(answer: "PickupAnswer", *, warnings: tuple[str, ...]) -> list[str]:
-    """Everything that ``fit`` says.
+def sheet_of_fit(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Sheet:
+    """Lay out what a pickup or a guitar is, as ``fit`` prints it.
 
     Parameters
     ----------
@@ -50,30 +52,33 @@ def answer_lines(answer: "PickupAnswer", *, warnings: tuple[str, ...]) -> list[s
 
     Returns
     -------
-    list of str
-        Lines for a terminal.
+    Sheet
+        Values with intervals, what is not told, the model and how far it goes.
     """
-    takes = ", ".join(plain_text(take) for take in answer.takes)
-    lines = [f"{'Guitar' if answer.tapers else 'Pickup'}, from {takes}"]
-    if answer.simulated:
-        lines.append(SIMULATED_TEXT)
+    what = "Guitar" if answer.tapers else "Pickup"
+    blocks: list[Block] = [Text((f"{what}, from {', '.join(answer.takes)}",)), *simulated_notice(is_simulated=answer.simulated)]
     if answer.outcome != "good":
-        lines += ["", *misfit_lines(answer)]
-    lines += ["", *table_lines(quantity_rows(answer))]
-    lines += taper_lines(read_tapers(answer.quantities, answer.tapers))
-    lines += _not_identified_lines(answer)
-    lines += _next_take_lines(answer)
-    lines += ["", f"Model: {answer.model_name}", *table_lines(_candidate_rows(answer))]
-    lines += ["", "Agreement of model and measurement", *table_lines(agreement_rows(answer))]
+        blocks.append(Section((Notice(tuple(misfit_lines(answer)), "bad"),)))
+    blocks.append(Section((Table(quantity_rows(answer)),), label="All values"))
+    blocks += [
+        *taper_section(read_tapers(answer.quantities, answer.tapers)),
+        *_not_told_section(answer),
+        *_next_takes_section(answer),
+    ]
+    blocks.append(
+        Section((Table(candidate_rows(answer, head="tried")[: SHOWN_CANDIDATES + 1]),), heading=f"Model: {answer.model_name}")
+    )
+    agreement: list[Block] = [Table(agreement_rows(answer))]
     if answer.outcome == "good":
-        lines.append(f"  smooth difference: {100 * answer.floor.value:.2g} % (values are good below 0.5 %)")
-    noticed = dict.fromkeys((*warnings, *(finding.text for finding in answer.findings if finding.severity == "warn")))
-    if noticed:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in noticed)]
-    rests_on = [finding.text for finding in answer.findings if finding.code == "rests-on"]
+        text = f"smooth difference: {100 * answer.floor.value:.2g} % (values are good below 0.5 %)"
+        agreement.append(Text((text,), is_note=True))
+    blocks.append(Section(tuple(agreement), heading="Agreement of model and measurement"))
+    noticed = (*warnings, *(finding.text for finding in answer.findings if finding.severity == "warn"))
+    blocks += warnings_section(dict.fromkeys(noticed))
+    rests_on = tuple(finding.text for finding in answer.findings if finding.code == "rests-on")
     if rests_on:
-        lines += ["", "Taken on trust", *(f"  {plain_text(text)}" for text in rests_on)]
-    return lines
+        blocks.append(Section((Listing(rests_on),), heading="Taken on trust"))
+    return Sheet(title=titled(f"A {what.lower()}, measured", is_simulated=answer.simulated), blocks=tuple(blocks))
 
 
 def misfit_lines(answer: "PickupAnswer") -> list[str]:
@@ -89,9 +94,7 @@ def misfit_lines(answer: "PickupAnswer") -> list[str]:
     list of str
         What the misfit is and where.
     """
-    doubts = [
-        plain_text(finding.text) for finding in answer.findings if finding.severity == "reject" and finding.code != "misfit"
-    ]
+    doubts = [finding.text for finding in answer.findings if finding.severity == "reject" and finding.code != "misfit"]
     if answer.floor.value < MISFIT_AT:
         return ["INDICATIVE ONLY: what was measured and what was stated do not go together.", *doubts]
     worst = f"{format_quantity(answer.floor.worst_hz, 'Hz')} (near {note_name(answer.floor.worst_hz)})"
@@ -108,7 +111,7 @@ def _at_least(floor: float) -> str:
     return f"{'at least ' if floor > MOST_FLOOR else ''}{100 * floor:.2g} %"
 
 
-def quantity_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
+def quantity_rows(answer: PickupAnswer) -> tuple[Row, ...]:
     """Rows of the table of values.
 
     Parameters
@@ -118,15 +121,15 @@ def quantity_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
 
     Returns
     -------
-    list of tuple of str
+    tuple
         Quantity, value, 95 % interval, what limits it most; the first row is the heading.
     """
-    rows: list[tuple[str, ...]] = [("", "value", "95 % interval", "limited most by")]
+    rows: list[Row] = [("", "value", "95 % interval", "limited most by")]
     for key in in_order(answer.quantities):
         estimate = answer.quantities[key]
         if "@" not in key:  # a taper has a table of its own
-            rows.append((quantity_name(key), *quantity_texts(key, estimate), plain_text(limiting_source(answer, key))))
-    return rows
+            rows.append((quantity_name(key), *quantity_texts(key, estimate), limiting_source(answer, key)))
+    return tuple(rows)
 
 
 def limiting_source(answer: "PickupAnswer", key: str) -> str:
@@ -152,7 +155,7 @@ def limiting_source(answer: "PickupAnswer", key: str) -> str:
     return f"{largest.source} ({100 * largest.contribution**2 / total:.0f} %)"
 
 
-def agreement_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
+def agreement_rows(answer: PickupAnswer) -> tuple[Row, ...]:
     """Rows of the table that says how far model and measurement lie apart.
 
     Parameters
@@ -162,15 +165,13 @@ def agreement_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
 
     Returns
     -------
-    list of tuple of str
+    tuple
         Take, rms and largest difference; the first row is the heading.
     """
-    rows: list[tuple[str, ...]] = [("take", "rms", "largest", "phase rms")]
-    rows.extend(
-        (plain_text(curve.take), f"{curve.rms_db:.3f} dB", f"{curve.max_db:.3f} dB", f"{curve.rms_degree:.2f}°")
-        for curve in answer.curves
+    rows = (
+        (curve.take, f"{curve.rms_db:.3f} dB", f"{curve.max_db:.3f} dB", f"{curve.rms_degree:.2f}°") for curve in answer.curves
     )
-    return rows
+    return (("take", "rms", "largest", "phase rms"), *rows)
 
 
 def take_heading(take: "Take") -> str:
@@ -190,36 +191,63 @@ def take_heading(take: "Take") -> str:
     return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
 
 
-def checks_told(is_simulated: bool, judgement: "Judgement", *, noise: Document | None) -> tuple[list[str], Document]:
-    """Put the checks of a take as lines and as JSON states them.
+def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Document | None = None, content: str = "") -> Sheet:
+    """Lay out the checks of a kept take.
+
+    Parameters
+    ----------
+    take : Take
+        As kept.
+    looked : Judgement
+        What a look at its recordings gave.
+    noise : dict, optional
+        Hum and floor.
+    content : str
+        What a response measured elsewhere is, in one line.
+
+    Returns
+    -------
+    Sheet
+        Checks, and noise where there is any.
+    """
+    blocks: list[Block] = [Text((take_heading(take),)), *([Text((content,))] if content else [])]
+    blocks += [*simulated_notice(is_simulated=take.simulated), Text((_outcome_text(looked),))]
+    blocks.append(Section((Table(check_rows(looked.findings)),), label="Checks", is_apart=False))
+    if noise is not None:
+        blocks.append(Section((Table(_noise_rows(noise), has_head=False),), heading="Noise"))
+    return Sheet(title=titled(f"Take {take.name}: {looked.outcome}", is_simulated=take.simulated), blocks=tuple(blocks))
+
+
+def checks_told(is_simulated: bool, looked: "Judgement", *, noise: Document | None) -> tuple[list[str], Document]:
+    """Put the checks of a take in a line or two, and as JSON states them.
 
     Parameters
     ----------
     is_simulated : bool
         The recordings came from the virtual bench.
-    judgement : Judgement
+    looked : Judgement
         What its checks came to.
     noise : dict or None
-        Hum and floor; without it the table of checks is left out of the lines.
+        Hum and floor, for the document.
 
     Returns
     -------
     lines : list of str
-        A table.
+        What it came to.
     document : dict
         Outcome, checks, noise.
     """
-    lines = [SIMULATED_TEXT] if is_simulated else []
-    lines.append(f"Outcome: {judgement.outcome} ({_count_text(judgement.findings)})")
+    lines = [*([SIMULATED_TEXT] if is_simulated else []), _outcome_text(looked)]
     document: Document = {
-        "outcome": judgement.outcome,
+        "outcome": looked.outcome,
         "simulated": is_simulated,
-        "checks": [finding_document(finding) for finding in judgement.findings],
+        "checks": [finding_document(finding) for finding in looked.findings],
     }
-    if noise is not None:
-        lines += [*table_lines(check_rows(judgement.findings)), "", "Noise", *table_lines(_noise_rows(noise))]
-        document["noise"] = noise
-    return lines, document
+    return lines, document | ({} if noise is None else {"noise": noise})
+
+
+def _outcome_text(looked: "Judgement") -> str:
+    return f"Outcome: {looked.outcome} ({_count_text(looked.findings)})"
 
 
 # A check that could not be made passes in the JSON, with the figure null; people are told that it was not made.
@@ -234,7 +262,7 @@ def _count_text(findings: tuple[Finding, ...]) -> str:
     return f"{text}, {len(unjudged)} not judged{f': {why}' if why else ''}"
 
 
-def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
+def _noise_rows(noise: Document) -> tuple[Row, ...]:
     hum, floor, limit = noise["hum_dbfs"], noise["floor_dbfs"], noise["hum_limit_dbfs"]
     hum_text = "none found" if limit is None else f"none found; a line above {limit:.0f} dBFS would have been"
     if hum is not None:
@@ -244,7 +272,7 @@ def _noise_rows(noise: Document) -> list[tuple[str, ...]]:
         low_hz, high_hz = noise["band_hz"]
         band_text = f"{low_hz:.0f} Hz to {high_hz / 1000:.3g} kHz without mains lines"
         floor_text = f"{_level_text(floor, noise['floor_std_db'])}, {band_text}"
-    return [("hum", hum_text.replace("-", MINUS)), ("noise floor", floor_text.replace("-", MINUS))]
+    return ("hum", hum_text.replace("-", MINUS)), ("noise floor", floor_text.replace("-", MINUS))
 
 
 def _level_text(level_dbfs: float, std_db: float) -> str:
@@ -253,7 +281,7 @@ def _level_text(level_dbfs: float, std_db: float) -> str:
     return f"{level} dBFS ± {half} dB" if half_db >= LEAST_SHOWN_DB else f"{level} dBFS"
 
 
-def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
+def check_rows(findings: tuple[Finding, ...]) -> tuple[Row, ...]:
     """Rows of the table of checks.
 
     Parameters
@@ -263,14 +291,14 @@ def check_rows(findings: tuple[Finding, ...]) -> list[tuple[str, ...]]:
 
     Returns
     -------
-    list of tuple of str
+    tuple
         Check, outcome, what was found; the first row is the heading.
     """
-    rows: list[tuple[str, ...]] = [("check", "outcome", "what was found")]
+    rows: list[Row] = [("check", "outcome", "what was found")]
     for finding in findings:
         word = "-" if finding.text.startswith(UNJUDGED) else OUTCOME_WORDS[finding.severity]
-        rows.append((finding.code, word, plain_text(finding.text)))
-    return rows
+        rows.append((finding.code, Mark(word, LEVELS[finding.severity]), finding.text))
+    return tuple(rows)
 
 
 def not_told(answer: "PickupAnswer") -> list[tuple[str, str, str]]:
@@ -300,20 +328,16 @@ def not_told(answer: "PickupAnswer") -> list[tuple[str, str, str]]:
     return rows
 
 
-def _not_identified_lines(answer: "PickupAnswer") -> list[str]:
-    rows = not_told(answer)
-    if not rows:
-        return []
-    lines = ["", "Not told by these takes"]
-    for names, why, following in rows:
-        lines += [f"  {names}", f"    {why}"]
-        if following:
-            lines.append(f"    cheapest next take: {plain_text(following)}")
-    return lines
+def _not_told_section(answer: PickupAnswer) -> tuple[Section, ...]:
+    items = tuple(
+        (names, why, f"cheapest next take: {following}") if following else (names, why)
+        for names, why, following in not_told(answer)
+    )
+    return (Section((Listing(items),), heading="Not told by these takes"),) if items else ()
 
 
 # One take helps several quantities: it is named once, with all that it would narrow by a tenth or more.
-def _next_take_lines(answer: "PickupAnswer") -> list[str]:
+def _next_takes_section(answer: PickupAnswer) -> tuple[Section, ...]:
     helped: dict[str, list[str]] = {}
     for key in headline_keys(answer.next_takes, HELPED_QUANTITIES):
         takes, estimate = answer.next_takes.get(key), answer.quantities.get(key)
@@ -323,18 +347,14 @@ def _next_take_lines(answer: "PickupAnswer") -> list[str]:
             if then < 0.9 * now:
                 reach = f"{quantity_name(key)} to ± {196 * then:.2g} % (now ± {196 * now:.2g} %)"
                 helped.setdefault(takes[0].text, []).append(reach)
-    if not helped:
-        return []
-    lines = ["", "What would narrow it further"]
-    for text, reaches in helped.items():
-        lines += [f"  {plain_text(text)}:", *(f"    {reach}" for reach in reaches)]
-    return lines
+    items = tuple((f"{text}:", *reaches) for text, reaches in helped.items())
+    return (Section((Listing(items),), heading="What would narrow it further"),) if items else ()
 
 
-def _candidate_rows(answer: "PickupAnswer") -> list[tuple[str, ...]]:
-    ranked = sorted(answer.candidates, key=lambda one: one.bic)[:SHOWN_CANDIDATES]
+def candidate_rows(answer: PickupAnswer, *, head: str) -> tuple[Row, ...]:
+    """Rows of the table of models, the best first; nothing where none was tried."""
+    ranked = sorted(answer.candidates, key=lambda one: one.bic)
     if not ranked:
-        return []
-    rows: list[tuple[str, ...]] = [("tried", "BIC above the best", "reduced χ²")]
-    rows.extend((one.name, f"{one.bic - ranked[0].bic:.1f}", f"{one.reduced_chi_square:.3g}") for one in ranked)
-    return rows
+        return ()
+    rows = ((one.name, f"{one.bic - ranked[0].bic:.1f}", f"{one.reduced_chi_square:.3g}") for one in ranked)
+    return ((head, "BIC above the best", "reduced χ²"), *rows)

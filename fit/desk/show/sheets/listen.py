@@ -1,6 +1,7 @@
-"""What listen has to say, as lines for people and as the JSON document."""
+"""What listen has to say, for people and as the JSON document."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,10 +11,17 @@ from fit.answers.listen.impulse import Heard, ListenAnswer
 from fit.answers.listen.minimum_phase import filter_gain
 from fit.answers.parts.fitted import MeasuredParts
 from fit.desk.show.document import Document
+from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import simulated_notice, titled
 from fit.desk.show.sheets.predict import settings_document, settings_text
-from fit.desk.show.words import MINUS, SIMULATED_TEXT, plain_text, table_lines
+from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity
 
+PICTURE = Picture(
+    name="change",
+    heading="Curves",
+    caption="Above, the circuit as recorded and after the change; below, what the filter does, as it is and at equal loudness.",
+)
 SHOWN_HZ = (50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 3e3, 4e3, 5e3, 6e3, 8e3, 10e3)
 
 
@@ -90,8 +98,8 @@ class Facts:
     notes: tuple[str, ...]
 
 
-def listen_lines(facts: Facts) -> list[str]:
-    """Put the answer for people.
+def sheet_of_listen(facts: Facts) -> Sheet:
+    """Lay out what was written, and what the change does.
 
     Parameters
     ----------
@@ -100,38 +108,48 @@ def listen_lines(facts: Facts) -> list[str]:
 
     Returns
     -------
-    list of str
-        Lines.
+    Sheet
+        What was changed and written, a table of the change, what it rests on.
     """
     answer, levels = facts.answer, facts.levels
-    lines = [f"Changed: {', '.join(facts.changed)}", f"Recorded at: {settings_text(answer.before.settings)}"]
+    head = [f"Changed: {', '.join(facts.changed)}", f"Recorded at: {settings_text(answer.before.settings)}"]
     if answer.after.settings != answer.before.settings:
-        lines.append(f"Heard at:    {settings_text(answer.after.settings)}")
-    lines.append(f"Pickups: {_pickups_text(facts.excite, answer.before, answer.after)}")
-    lines += ["", *(_written_line(one) for one in facts.written)]
+        head.append(f"Heard at:    {settings_text(answer.after.settings)}")
+    head.append(f"Pickups: {_pickups_text(facts.excite, answer.before, answer.after)}")
     change_db = _db(levels.change)
     direction = "louder" if change_db > 0 else "quieter"
-    lines.append(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).")
-    lines.append(f"In {plain_text(facts.written[0].path.name)} that is taken out, so that you judge the colour alone.")
+    told = [_written_text(one) for one in facts.written]
+    told.append(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).")
+    told.append(f"In {facts.written[0].path.name} that is taken out, so that you judge the colour alone.")
     if len(facts.written) == 1:
-        lines.append("To hear it as loud as it would be, add --true-level FILE.wav.")
-    lines += ["", *_table(answer, levels)]
-    lines += [f"Note: {finding.text}." for finding in answer.findings]
-    return [*lines, "", *_basis_lines(facts)]
+        told.append("To hear it as loud as it would be, add --true-level FILE.wav.")
+    notes = [f"Note: {finding.text}." for finding in answer.findings]
+    blocks: tuple[Block, ...] = (
+        *_texts(head),
+        Section(_texts(told), label="What was written"),
+        Section((Table(_change_rows(answer, levels)), *_texts(notes)), label="What the change does"),
+        PICTURE,
+        Section(_basis_blocks(facts), label="What this rests on"),
+    )
+    return Sheet(title=titled("A change to be heard", is_simulated=is_simulated(facts)), blocks=blocks)
 
 
-def _basis_lines(facts: Facts) -> list[str]:
+def _texts(lines: Sequence[str]) -> tuple[Text, ...]:
+    return tuple(Text((line,)) for line in lines)
+
+
+def _basis_blocks(facts: Facts) -> tuple[Block, ...]:
     before, after = facts.answer.before, facts.answer.after
-    lines = [plain_text(note) for note in facts.notes]
+    blocks: list[Block] = [*_texts(facts.notes)]
     measured = _measured_of(facts)
     if measured is not None:
         names = ", ".join(sorted({*before.measured, *after.measured}))
-        lines.append(f"Measured, by the last fit (takes {plain_text(', '.join(measured.takes))}): {names}")
-        lines += [SIMULATED_TEXT] if measured.simulated else []
+        blocks.append(Text((f"Measured, by the last fit (takes {', '.join(measured.takes)}): {names}",)))
+        blocks += simulated_notice(is_simulated=measured.simulated)
     marked = sorted({*before.marked, *after.marked})
     if marked:
-        lines.append(f"Only marked, not measured, so the change may turn out another: {', '.join(marked)}")
-    return [*lines, "coilsweep predict says how sure the curves are."]
+        blocks.append(Text((f"Only marked, not measured, so the change may turn out another: {', '.join(marked)}",)))
+    return (*blocks, Text(("coilsweep predict says how sure the curves are.",)))
 
 
 def _measured_of(facts: Facts) -> MeasuredParts | None:
@@ -148,22 +166,22 @@ def _pickups_text(excite: str, before: Heard, after: Heard) -> str:
     return sounding + (", as if the strings gave each the same voltage (--excite PICKUP for one alone)" if is_many else "")
 
 
-def _written_line(one: Written) -> str:
+def _written_text(one: Written) -> str:
     meaning = {"matched": "as loud as the recording", "true": "at the level that the change gives"}[one.level]
-    line = f"Written: {plain_text(str(one.path))}, {meaning}"
+    line = f"Written: {one.path}, {meaning}"
     if one.lowered < 1:
         down = f"{-_db(one.lowered):.1f} dB"
         line += f", but lowered by {down} so that nothing clips: lower the recording by {down} too when you compare"
     return line
 
 
-def _table(answer: ListenAnswer, levels: Levels) -> list[str]:
+def _change_rows(answer: ListenAnswer, levels: Levels) -> tuple[Row, ...]:
     shown = np.array([one_hz for one_hz in SHOWN_HZ if one_hz <= answer.frequency_hz[-1]])
     gain = np.abs(filter_gain(answer.impulse, answer.rate_hz, shown))
-    rows = [("", "change", "at equal loudness")]
+    rows: list[Row] = [("", "change", "at equal loudness")]
     for one_hz, one in zip(shown, gain, strict=True):
         rows.append((format_quantity(float(one_hz), "Hz"), _db_text(one), _db_text(one / levels.change)))
-    return table_lines(rows)
+    return tuple(rows)
 
 
 def _db(ratio: float) -> float:

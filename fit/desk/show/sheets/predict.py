@@ -1,7 +1,7 @@
-"""A prediction as lines for people and as the JSON document."""
+"""A prediction, for people and as the JSON document."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -11,13 +11,21 @@ from fit.answers.predict.prediction import PickupCurve, PredictAnswer
 from fit.answers.predict.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
 from fit.desk.show.document import Document, estimate_document
-from fit.desk.show.sheets.basis import basis_document, basis_lines, sureness_text
-from fit.desk.show.words import MINUS, estimate_texts, plain_text, table_lines
+from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.basis import basis_document, basis_section, sureness_text
+from fit.desk.show.sheets.notices import titled
+from fit.desk.show.words import MINUS, estimate_texts
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
 DB_PER_NEPER = 20 / math.log(10)
 NOTHING = "–"
+PICTURE = Picture(
+    name="curves",
+    heading="Curves",
+    caption="Gain, phase and group delay from winding to jack, with bands of 95 %; dashed, where there is a change, what was "
+    "before it. Below, where there is a tone control: its corner and its peak beside the textbook's corner.",
+)
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 
 
@@ -51,8 +59,16 @@ def prediction_document(answer: PredictAnswer, at: Mapping[str, float]) -> Docum
     }
 
 
-def prediction_lines(answer: PredictAnswer, before: PredictAnswer | None, *, at: Mapping[str, float]) -> list[str]:
-    """Put a prediction for people.
+def sheet_of_predict(
+    answer: PredictAnswer,
+    before: PredictAnswer | None,
+    *,
+    name: str,
+    at: Mapping[str, float],
+    changes: Sequence[str] = (),
+    notes: Sequence[str] = (),
+) -> Sheet:
+    """Lay out what an instrument does, and what a change would do.
 
     Parameters
     ----------
@@ -60,25 +76,31 @@ def prediction_lines(answer: PredictAnswer, before: PredictAnswer | None, *, at:
         As predicted.
     before : PredictAnswer or None
         Without the change.
+    name : str
+        Of the instrument.
     at : mapping
         Name of each chosen note or frequency to its frequency. [Hz]
+    changes, notes : sequence of str
+        What was changed, as it was typed; what is to be said of the last fit.
 
     Returns
     -------
-    list of str
-        Lines.
+    Sheet
+        Pickup by pickup, the tone controls, what it rests on.
     """
-    lines = [f"Settings: {settings_text(answer.settings)}"]
-    for name, curve in answer.pickups.items():
-        old = before.pickups.get(name) if before is not None else None
-        lines += [
-            "",
-            f"Pickup {name}: output over its winding's EMF",
-            *_figure_lines(curve, old, at=at, is_compared=before is not None),
-        ]
-    for sweep in answer.tone_sweeps:
-        lines += ["", *_sweep_lines(sweep, has_tapers=answer.with_tolerance)]
-    return [*lines, "", *basis_lines(answer)]
+    simulated = answer.measured is not None and answer.measured.simulated
+    blocks: list[Block] = [Text((name,))]
+    blocks += [Text((f"Changed: {', '.join(changes)}",))] if changes else []
+    blocks += [Text((note,)) for note in notes]
+    blocks.append(Text((f"Settings: {settings_text(answer.settings)}",)))
+    for pickup, curve in answer.pickups.items():
+        old = before.pickups.get(pickup) if before is not None else None
+        block = _figures_block(curve, old, at=at, is_compared=before is not None)
+        blocks.append(Section((block,), heading=f"Pickup {pickup}: output over its winding's EMF"))
+    blocks.append(PICTURE)
+    blocks += [_sweep_section(sweep, has_tapers=answer.with_tolerance) for sweep in answer.tone_sweeps]
+    blocks.append(basis_section(answer))
+    return Sheet(title=titled(f"Prediction: {name}", is_simulated=simulated), blocks=tuple(blocks))
 
 
 def settings_text(settings: Settings) -> str:
@@ -118,17 +140,17 @@ def settings_document(settings: Settings) -> Document:
     return pots | {name: {"setting": position} for name, position in settings.switches.items()}
 
 
-def _figure_lines(curve: PickupCurve, old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool) -> list[str]:
+def _figures_block(curve: PickupCurve, old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool) -> Table | Text:
     if not curve.is_connected:
-        return ["  not heard at these settings"]
+        return Text(("not heard at these settings",), is_note=True)
     was = {} if old is None or not old.is_connected else _figures(old, at)
-    rows: list[tuple[str, ...]] = [("", "changed", "95 % interval", "before")] if is_compared else [("", "", "95 % interval")]
+    rows: list[Row] = [("", "changed", "95 % interval", "before")] if is_compared else [("", "", "95 % interval")]
     for label, estimate in _figures(curve, at).items():
         value, interval = ("none", "") if estimate is None else _texts(estimate)
         earlier = was.get(label)
         more = (_texts(earlier)[0] if earlier is not None else NOTHING,) if is_compared else ()
         rows.append((label, value, interval, *more))
-    return table_lines(rows)
+    return Table(tuple(rows))
 
 
 def _figures(curve: PickupCurve, at: Mapping[str, float]) -> dict[str, Estimate | None]:
@@ -136,7 +158,7 @@ def _figures(curve: PickupCurve, at: Mapping[str, float]) -> dict[str, Estimate 
     for name, frequency_hz in at.items():
         is_named = not name[:1].isdigit()
         label = f"Level at {name} ({format_quantity(frequency_hz, 'Hz')})" if is_named else f"Level at {name}"
-        figures[plain_text(label)] = curve.levels[frequency_hz]
+        figures[label] = curve.levels[frequency_hz]
     return figures
 
 
@@ -149,16 +171,17 @@ def _texts(estimate: Estimate) -> tuple[str, str]:
     return text.replace("-", MINUS), NOTHING
 
 
-def _sweep_lines(sweep: ToneSweep, *, has_tapers: bool) -> list[str]:
-    lines = [
-        f"Tone control {sweep.pot} turned down, {sweep.pickup} heard. Textbook: 1/(2πRC) of pot.{sweep.pot} and "
-        f"capacitor.{sweep.capacitor} alone,",
+def _sweep_section(sweep: ToneSweep, *, has_tapers: bool) -> Section:
+    what = f"Tone control {sweep.pot} turned down, {sweep.pickup} heard"
+    text = (
+        f"{what}. Textbook: 1/(2πRC) of pot.{sweep.pot} and capacitor.{sweep.capacitor} alone,",
         "right for a resistor that feeds a capacitor, far off here: the pickup is the source, the pot is in series with it",
-    ]
+    )
+    blocks: list[Block] = [Text(text)]
     if not has_tapers:
-        lines.append("Where a rotation stands on the track is by the nominal taper unless measured: not in the 95 %")
+        blocks.append(Text(("Where a rotation stands on the track is by the nominal taper unless measured: not in the 95 %",)))
     head = ("", "in series", "3 dB down at", "95 %", "peak at", "95 %", "peak level", "textbook")
-    return [*lines, *table_lines([head, *(_step_row(step) for step in sweep.steps)])]
+    return Section((*blocks, Table((head, *(_step_row(step) for step in sweep.steps)))), label=what)
 
 
 def _step_row(step: ToneStep) -> tuple[str, ...]:

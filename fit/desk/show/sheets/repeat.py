@@ -7,8 +7,10 @@ from fit.answers.digits import interval_texts
 from fit.answers.figures import COVERAGE
 from fit.answers.repeat.repeatability import DAY, PLACEMENT, REPEAT, Repeatability, Spread
 from fit.desk.show.document import Document
+from fit.desk.show.sheet import Block, Listing, Notice, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, sets_text, shown_quantities
-from fit.desk.show.words import MINUS, SIMULATED_TEXT, in_sentence, plain_text, quantity_name, table_lines
+from fit.desk.show.words import MINUS, in_sentence, quantity_name
 
 SYMBOLS = {
     (REPEAT,): "s_r, within a placement",
@@ -18,7 +20,12 @@ SYMBOLS = {
     (DAY, PLACEMENT): "s_placement and s_day together",
     (DAY, PLACEMENT, REPEAT): "s_r, s_placement and s_day together",
 }
-
+PICTURE = Picture(
+    name="results",
+    heading="Results",
+    caption="Each result by placement, in percent of the mean (dB for levels); days apart by colour. The band is 95 % of what "
+    "the fits state beside the references that all results share.",
+)
 
 FEW = 4.0  # degrees of freedom, with fewer the upper end of an interval is over three times the value
 
@@ -56,8 +63,8 @@ class Repeated:
         return any(one.answer.simulated for one in self.fitted)
 
 
-def repeat_lines(found: Repeated) -> list[str]:
-    """Everything that ``repeat`` says.
+def sheet_of_repeat(found: Repeated) -> Sheet:
+    """Lay out how well a bench repeats.
 
     Parameters
     ----------
@@ -66,29 +73,29 @@ def repeat_lines(found: Repeated) -> list[str]:
 
     Returns
     -------
-    list of str
-        Lines for a terminal.
+    Sheet
+        Standard deviations, what they do to a result, whether stated intervals hold.
     """
     n_placements, n_days = _counts(found.fitted)
     where = f"{n_placements} placement{'s' if n_placements > 1 else ''} on {n_days} day{'s' if n_days > 1 else ''}"
-    lines = [f"Repeatability of this bench, from {sets_text(found.split, len(found.fitted))}: {where}"]
-    lines += [SIMULATED_TEXT] if found.simulated else []
-    shown = shown_quantities(list(found.quantities))
-    rows: list[tuple[str, ...]] = [("", "", "standard deviation", "95 % interval", "degrees of freedom")]
-    for key in shown:
-        rows += _spread_rows(key, found)
-    lines += ["", *table_lines(rows)]
+    head = f"Repeatability of this bench, from {sets_text(found.split, len(found.fitted))}: {where}"
+    blocks: list[Block] = [Text((head,)), *simulated_notice(is_simulated=found.simulated)]
+    rows: list[Row] = [("", "", "standard deviation", "95 % interval", "degrees of freedom")]
+    rows += [row for key in shown_quantities(list(found.quantities)) for row in _spread_rows(key, found)]
+    blocks += [Section((Table(tuple(rows)),), label="Standard deviations"), PICTURE]
     if any(one.together is not None for one in found.quantities.values()):
-        rows = [("", "stated", "of it not shared", "on this bench", "stated intervals")]
-        rows += [_result_row(key, found) for key in found.quantities]
-        lines += ["", "One result, half of its 95 % interval", *table_lines(rows), "", *verdict_lines(found)]
+        results: list[Row] = [("", "stated", "of it not shared", "on this bench", "stated intervals")]
+        results += [_result_row(key, found) for key in found.quantities]
+        holds = not any(one.verdict == "too narrow" for one in found.quantities.values())
+        blocks.append(Section((Table(tuple(results)),), heading="One result, half of its 95 % interval"))
+        blocks.append(Section((Notice(tuple(verdict_lines(found)), "good" if holds else "bad"),)))
     if found.untold:
-        lines += ["", f"Not told by every set: {', '.join(in_sentence(key) for key in found.untold)}"]
+        text = f"Not told by every set: {', '.join(in_sentence(key) for key in found.untold)}"
+        blocks.append(Section((Text((text,)),)))
     if found.advice:
-        lines += ["", "What would tell more", *(f"  {text}" for text in found.advice)]
-    if found.warnings:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in found.warnings)]
-    return lines
+        blocks.append(Section((Listing(found.advice),), heading="What would tell more"))
+    blocks += warnings_section(found.warnings)
+    return Sheet(title=titled("How well this bench repeats", is_simulated=found.simulated), blocks=tuple(blocks))
 
 
 def verdict_lines(found: Repeated) -> list[str]:
@@ -186,12 +193,12 @@ def _counts(fitted: Sequence[FittedSet]) -> tuple[int, int]:
     return len({one.takes.placement for one in fitted}), len({one.takes.day for one in fitted})
 
 
-def _spread_rows(key: str, found: Repeated) -> list[tuple[str, ...]]:
+def _spread_rows(key: str, found: Repeated) -> list[Row]:
     one, unit = found.quantities[key], found.fitted[0].answer.quantities[key].unit
     named = [(SYMBOLS[sources], spread) for sources, spread in reversed(one.spreads.items())]
     if one.together is not None and len(one.spreads) > 1:
         named.append(("s_R, all of it", one.together))
-    rows: list[tuple[str, ...]] = []
+    rows: list[Row] = []
     for index, (symbol, spread) in enumerate(named):
         low, high = (relative_text(end, one.mean, unit) for end in (spread.low, spread.high))
         ends = f"{low.partition(' ')[0]} … {high}"
@@ -205,7 +212,7 @@ def _mean_text(one: Repeatability, unit: str) -> str:
     return interval_texts(one.mean, one.mean - one.stated_half, one.mean + one.stated_half, unit)[0]
 
 
-def _result_row(key: str, found: Repeated) -> tuple[str, ...]:
+def _result_row(key: str, found: Repeated) -> Row:
     one, unit = found.quantities[key], found.fitted[0].answer.quantities[key].unit
     halves = (one.stated_half, COVERAGE * one.own_std, one.bench_half)
     texts = [f"± {relative_text(half, one.mean, unit)}" for half in halves]

@@ -1,4 +1,6 @@
-"""What wiring finds, as lines for a terminal and as a JSON document."""
+"""What wiring finds, for people and as a JSON document."""
+
+from collections.abc import Sequence
 
 from fit.answers.digits import spread_texts
 from fit.answers.figures import COVERAGE, Estimate
@@ -7,7 +9,9 @@ from fit.answers.wiring.expected import out_of_phase
 from fit.answers.wiring.levels import Reading
 from fit.answers.wiring.survey import Position, WiringAnswer
 from fit.desk.show.document import Document, estimate_document
-from fit.desk.show.words import MINUS, plain_text, table_lines
+from fit.desk.show.sheet import Block, Listing, Mark, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.words import MINUS
 
 CAUTIONS = (
     "Signs compare pickups only if the coil was laid the same way round over each. They tell how windings are wound and wired,",
@@ -16,6 +20,11 @@ CAUTIONS = (
 )
 
 FINEST = -2  # [1] power of ten: hundredths of a level
+PICTURE = Picture(
+    name="positions",
+    heading="At a glance",
+    caption="A row for each position, a column for each pickup: depth of colour for level, colour for polarity.",
+)
 MOST_LISTED = 6  # takes that fit on a line
 NEARLY_WHOLE = 0.9  # [1] level from which on a pickup is not said to be weaker
 HALF_HINT = (
@@ -24,10 +33,16 @@ HALF_HINT = (
 )
 
 
-def wiring_lines(
-    answer: WiringAnswer, expected: WiringAnswer | None, *, differences: dict[str, tuple[str, ...]], takes: tuple[str, ...]
-) -> list[str]:
-    """Everything that ``wiring`` says but for warnings.
+def sheet_of_wiring(
+    answer: WiringAnswer,
+    expected: WiringAnswer | None,
+    *,
+    differences: dict[str, tuple[str, ...]],
+    takes: tuple[str, ...],
+    simulated: bool = False,
+    warnings: Sequence[str] = (),
+) -> Sheet:
+    """Lay out which pickups each switch position connects.
 
     Parameters
     ----------
@@ -39,43 +54,53 @@ def wiring_lines(
         Position to where the two differ.
     takes : tuple of str
         Their names.
+    simulated : bool
+        One came from the virtual bench.
+    warnings : sequence of str
+        What was noticed on the way.
 
     Returns
     -------
-    list of str
-        Lines for a terminal.
+    Sheet
+        A table of positions and pickups, and what it says.
     """
-    names = [plain_text(name) for name in answer.pickups]
-    rows: list[tuple[str, ...]] = [("position", *names, "what is connected")]
-    rows.extend(
-        (plain_text(one.label), *(_cell(one.readings[name]) for name in answer.pickups), plain_text(position_text(one)))
-        for one in answer.positions
-    )
+    rows: list[Row] = [("position", *answer.pickups, "what is connected")]
+    rows += [(one.label, *(_cell(one.readings[name]) for name in answer.pickups), position_text(one)) for one in answer.positions]
     count = f"{len(takes)} take{'s' if len(takes) > 1 else ''}"
-    listed = f": {', '.join(plain_text(take) for take in takes)}" if len(takes) <= MOST_LISTED else ""
-    lines = [f"Wiring, from {count}{listed}", "", *table_lines(rows)]
-    lines += [
-        "",
-        "  figures: output over that of the same pickup alone, with its sign; · not connected, ? not told, blank: no take",
-    ]
+    listed = f": {', '.join(takes)}" if len(takes) <= MOST_LISTED else ""
+    legend = "figures: output over that of the same pickup alone, with its sign; · not connected, ? not told, blank: no take"
+    notes = [Text((legend,), is_note=True)]
     if answer.leakage is not None:
-        lines.append(f"  pickups that are not connected read at most {100 * answer.leakage:.1f} %: the exciter reaches them")
+        leak = f"pickups that are not connected read at most {100 * answer.leakage:.1f} %: the exciter reaches them"
+        notes.append(Text((leak,), is_note=True))
+    blocks: list[Block] = [Text((f"Wiring, from {count}{listed}",)), *simulated_notice(is_simulated=simulated)]
+    blocks += [Section((Table(tuple(rows)),), label="Positions"), Section(tuple(notes)), PICTURE]
     if any(word == "" for one in answer.positions for word in one.halves.values()):
-        lines += ["", *HALF_HINT]
-    needs = list(dict.fromkeys(need for one in answer.positions for need in one.needs))
+        blocks.append(Section((Text(HALF_HINT),)))
+    needs = _needs(answer, expected)
     if needs:
-        lines += ["", "Not decided yet; these takes would tell", *(f"  {plain_text(need)}" for need in needs)]
-        stated = {one.label: one.joined for one in expected.positions} if expected is not None else {}
-        for one in answer.positions:
-            joined = stated.get(one.label)
-            if one.joined is None and joined is not None and (joined in one.possible or not one.is_complete):
-                lines.append(f"  {plain_text(one.label)}: instrument.toml would have {plain_text(joined_text(joined))}")
+        blocks.append(Section((Listing(needs),), heading="Not decided yet; these takes would tell"))
     if differences:
-        lines += ["", "DIFFERS from instrument.toml"]
-        lines += [f"  {plain_text(label)}: {plain_text(text)}" for label, texts in differences.items() for text in texts]
+        items = tuple(f"{label}: {text}" for label, texts in differences.items() for text in texts)
+        mark = Mark("look at this", "bad")
+        blocks.append(Section((Listing(items),), heading="DIFFERS from instrument.toml", mark=mark))
     elif expected is not None:
-        lines += ["", "Nothing differs from instrument.toml."]
-    return [*lines, "", *CAUTIONS]
+        blocks.append(Section((Text(("Nothing differs from instrument.toml.",)),)))
+    blocks += [Section((Text(CAUTIONS),)), *warnings_section(warnings)]
+    return Sheet(title=titled("What the switch connects", is_simulated=simulated), blocks=tuple(blocks))
+
+
+def _needs(answer: WiringAnswer, expected: WiringAnswer | None) -> tuple[str, ...]:
+    """List takes that would decide what is open, and what instrument.toml would have there."""
+    needs = list(dict.fromkeys(need for one in answer.positions for need in one.needs))
+    if not needs:
+        return ()
+    stated = {one.label: one.joined for one in expected.positions} if expected is not None else {}
+    for one in answer.positions:
+        joined = stated.get(one.label)
+        if one.joined is None and joined is not None and (joined in one.possible or not one.is_complete):
+            needs.append(f"{one.label}: instrument.toml would have {joined_text(joined)}")
+    return tuple(needs)
 
 
 def position_text(position: Position) -> str:

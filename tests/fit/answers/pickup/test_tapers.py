@@ -6,7 +6,9 @@ from fit.answers.figures import Estimate
 from fit.answers.pickup.characterisation import characterise_pickup
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.figures.taper import taper_figure
-from fit.desk.show.sheets.taper import taper_lines
+from fit.desk.show.sheet import Sheet
+from fit.desk.show.sheets.taper import taper_section
+from fit.desk.show.terminal import lines
 from tests import guitar_cases as cases
 from tests.guitar_evidence import evidence_of_guitar
 
@@ -26,14 +28,14 @@ def test_fractions_become_a_table_by_rotation():
     assert [point.rotation for point in tapers["volume"].points] == [3.0, 8.0]
     assert tapers["volume"].points[0].nominal == pytest.approx(0.072)
     assert tapers["tone"].points[0].nominal == pytest.approx(0.5)
-    text = "\n".join(taper_lines(tapers))
+    text = "\n".join(lines(Sheet("", taper_section(tapers))))
     assert "volume at 3" in text
     assert "60.0 … 64.0 %" in text
     assert "50 % (linear)" in text
 
 
 def test_nothing_between_the_ends_is_no_table():
-    assert taper_lines(read_tapers({"pot.tone": share(0.1)}, {"tone": "audio"})) == []
+    assert taper_section(read_tapers({"pot.tone": share(0.1)}, {"tone": "audio"})) == ()
     with pytest.raises(ValueError, match="no take has a pot between 0 and 10"):
         taper_figure({}, simulated=False)
 

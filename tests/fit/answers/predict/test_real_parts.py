@@ -17,7 +17,9 @@ from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.realparts import is_beside, is_linear
 from fit.circuit.transfers import solve_instrument
-from fit.desk.show.sheets.basis import basis_document, basis_lines
+from fit.desk.show.sheet import Sheet
+from fit.desk.show.sheets.basis import basis_document, basis_section
+from fit.desk.show.terminal import lines as terminal_lines
 from fit.estimate.parameters import STATED_LOSS_STD
 from measure.quantity import parse_quantity
 from tests import guitar_cases as gc
@@ -87,7 +89,8 @@ def test_what_a_prediction_rests_on_names_what_parts_have_beside_their_values():
         "standard_uncertainty": pytest.approx(6.0, rel=1e-12),
         "origin": "measured",
     }
-    lines = {line.split()[0]: line for line in basis_lines(predict({"tone": "0"}, measured=parts)) if line.startswith("  ")}
+    told = terminal_lines(Sheet("", (basis_section(predict({"tone": "0"}, measured=parts)),)))
+    lines = {line.split()[0]: line for line in told if line.startswith("  ")}
     assert lines["pot.tone.stop_0"].split()[1:] == ["38", "Ω", "±", "31", "%", "measured"]
     assert lines["capacitor.tone.loss_tangent"].split()[1:] == ["1.2", "%", "±", "33", "%", "measured"]
     assert "0.21 … 1.79 %" in lines["input.loss_tangent"]  # wider than half of its value

@@ -15,7 +15,7 @@ from fit.desk.bench.calibrate import calibrate_loopback
 from fit.desk.bench.recordings import Batch
 from fit.desk.bench.take import Order, make_take
 from fit.desk.book.card import calibration_warnings
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import Desk, lines_of
 from fit.desk.book.response import take_response
 from fit.desk.show.sheets.calibrate import bounded_text
 from fit.desk.show.words import SIMULATED_TEXT
@@ -30,6 +30,7 @@ from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.files import write_recording
 from measure.source.virtual import Noise, VirtualBench
 from tests.desk_bench import flat, run, run_json
+from tests.pages import read_page
 from tests.places import FAKE_CARD
 
 RATE_HZ = 48000
@@ -188,7 +189,7 @@ def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
     run(capsys, "rig", "--pickup-channel", 4, "--reference-channel", 3, "--rate", RATE_HZ, "--logbook", book)
     done = calibrate_loopback(quiet_desk(book), lambda: heard_here(np.ones_like))
     assert done.document["channels"] == [4, 3]
-    assert SIMULATED_TEXT in done.lines
+    assert SIMULATED_TEXT in lines_of(done)
     conditions = Conditions(method="impedance", series_resistor="100k ± 0.1%")
     order = Order(name="here", conditions=conditions, duration_s=2.0, is_looked_at_first=False)
     made = make_take(quiet_desk(book), order, source=bench(through_resistor))
@@ -326,9 +327,12 @@ def test_a_pickup_instead_of_an_input_is_not_written(book, capsys):
     code, _, err = run_json(capsys, "calibrate", "input", "--from", "coil.wav=100k ± 1%", "--logbook", book)
     assert code == 3
     assert "input-misfit" in err
-    code, _, err = run_json(capsys, "calibrate", "exciter", "--from", "coil.wav", "--logbook", book)
+    code, _, err = run_json(capsys, "calibrate", "exciter", "--from", "coil.wav", "--page", book / "x.html", "--logbook", book)
     assert code == 3
     assert "corner-misfit" in err
+    page = read_page((book / "x.html").read_text(encoding="utf-8"))
+    assert page.headings == ["Calibration, exciter: rejected", "Checks"]
+    assert "corner-misfit" in page.said
     assert (book / "rig.toml").read_bytes() == before
 
 
@@ -340,7 +344,10 @@ def test_lines_for_people(book, capsys):
     _, out, _ = run(capsys, "calibrate", "input", *words, "--logbook", book)
     assert "Input and cable capacitance" in out
     assert "added 1n ± 1% in through-1M-1n.wav" in out
-    _, out, _ = run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--logbook", book)
+    _, out, _ = run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--page", book / "x.html", "--logbook", book)
+    page = read_page((book / "x.html").read_text(encoding="utf-8"))
+    assert page.headings[0] == "The exciter's corner"
+    assert "in rig.toml" in page.columns
     assert "temperature of the exciter's copper" in out
     assert all(line == line.rstrip() for line in out.splitlines())
 

@@ -15,6 +15,7 @@ from fit.desk.command.main import main
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, record, run, run_json
+from tests.pages import read_page
 from tests.places import RECORDINGS
 
 
@@ -85,8 +86,12 @@ def test_value_without_bound_gets_a_stated_one_and_a_warning(capsys, bench):
 
 
 def test_fit_writes_a_picture(capsys, bench, tmp_path):
-    code, _, err = run(capsys, "fit", "open", "plus-1n", "--plot", tmp_path / "x.png", "--logbook", bench / "book")
+    words = ("--plot", tmp_path / "x.png", "--page", tmp_path / "x.html", "--logbook", bench / "book")
+    code, _, err = run(capsys, "fit", "open", "plus-1n", *words)
     assert code == 0
+    page = read_page((tmp_path / "x.html").read_text(encoding="utf-8"))
+    assert page.headings[0] == "A pickup, measured"
+    assert "loud rejected, not used for the values" in page.headings  # the whole report
     assert "x.png" in err
     assert (tmp_path / "x.png").read_bytes().startswith(b"\x89PNG")
 
@@ -296,7 +301,7 @@ def test_fit_without_a_rig_says_what_is_missing(capsys, bench, tmp_path):
     assert "--input-resistance" in err
 
 
-def test_inspect_tells_checks_and_noise(capsys, bench):
+def test_inspect_tells_checks_and_noise(capsys, bench, tmp_path):
     code, document, err = run_json(capsys, "inspect", "open", "--logbook", bench / "book")
     assert code == 0
     assert err == ""
@@ -305,9 +310,12 @@ def test_inspect_tells_checks_and_noise(capsys, bench):
     assert document["noise"]["hum_hz"] == pytest.approx(50.0, abs=0.05)
     # 1e-3 of full scale is −60 dBFS against a sine of full scale
     assert document["noise"]["hum_dbfs"] == pytest.approx(-60, abs=1.5)
-    code, out, _ = run(capsys, "inspect", "open", "--logbook", bench / "book")
+    code, out, _ = run(capsys, "inspect", "open", "--logbook", bench / "book", "--page", tmp_path / "open.html")
     assert code == 0
     assert "mains at 50.0" in out
+    page = read_page((tmp_path / "open.html").read_text(encoding="utf-8"))
+    assert page.headings == ["Take open: good", "Checks", "Noise"]
+    assert page.columns == ["check", "outcome", "what was found"]
 
 
 def test_rig_is_written_shown_and_says_what_is_missing(capsys, tmp_path):
@@ -354,6 +362,7 @@ def test_report_uses_the_last_fit(capsys, bench, tmp_path):
     assert code == 0
     assert document["takes"] == ["open", "plus-1n"]
     text = path.read_text(encoding="utf-8")
+    read_page(text)
     assert "6k ± 1%" in text
     assert "loud" in text
     assert not [name for name in tmp_path.iterdir() if name != path]

@@ -23,6 +23,7 @@ from measure.logbook.store import list_takes, open_logbook
 from measure.response import Finding
 from measure.source.virtual import Noise, VirtualBench
 from tests.desk_bench import flat, run
+from tests.pages import read_page
 from tests.spies import spy_on
 from tests.two_pickups import guitar
 
@@ -183,9 +184,12 @@ def test_capacitor_by_the_take_that_tells_it(tmp_path, monkeypatch):
     assert answer["verdict"] == "outside marking"
     assert answer["measured"]["value"] == pytest.approx(TONE_CAPACITOR_F, rel=0.01)
     assert abs(answer["measured"]["value"] - TONE_CAPACITOR_F) < 3 * answer["measured"]["standard_uncertainty"]
-    page = (tmp_path / "answer.html").read_text(encoding="utf-8")
-    assert "OUTSIDE MARKING" in page
-    assert "(simulated)" in page
+    page = read_page((tmp_path / "answer.html").read_text(encoding="utf-8"))
+    assert page.title == "Is it what is printed on it? (simulated)"
+    expected = ["What was asked", "The answer", "Measured and marked", "Takes"]
+    assert [heading for heading in page.headings if heading in expected] == expected
+    assert "OUTSIDE MARKING" in page.said
+    assert "Known part clipped across the jack" in page.said
     assert 'marked = "33n ± 10%"' in (tmp_path / "instrument.toml").read_text(encoding="utf-8")
     # the fit is kept, so that other commands go on from here
     assert main(["predict", "--set", "tone=3", "--logbook", str(tmp_path)]) == 0
@@ -232,6 +236,9 @@ def test_wiring_finds_the_exchanged_leads(tmp_path):
     assert "bridge parallel to neck, out of phase" in script.text
     assert "DIFFERS from instrument.toml" in script.text
     assert document["report"] == str(tmp_path / "answer.html")
+    page = read_page((tmp_path / "answer.html").read_text(encoding="utf-8"))
+    assert page.title == "What the switch connects (simulated)"
+    assert "Wiring of the guitar two-pickups-tone-after" in page.said
 
 
 def settled(folder, key, job="pickup"):

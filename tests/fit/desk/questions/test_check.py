@@ -20,6 +20,7 @@ from measure.logbook.store import list_takes, open_logbook
 from tests.answer_by_hand import answer, estimate
 from tests.desk_bench import run, run_json
 from tests.kept_coil import Bench, date_take, write_check
+from tests.pages import read_page
 
 SHIFT_F = 8e-12
 N_GOOD, N_ALL = 9, 11
@@ -71,7 +72,22 @@ def checked(book, tmp_path_factory):
     picture = tmp_path_factory.mktemp("pictures") / "chart.png"
     said = io.StringIO()
     with contextlib.redirect_stdout(said), contextlib.redirect_stderr(io.StringIO()):
-        assert main(["check", "drawer", "--logbook", str(book), "--plot", str(picture), "--json"]) == 0
+        assert (
+            main(
+                [
+                    "check",
+                    "drawer",
+                    "--logbook",
+                    str(book),
+                    "--plot",
+                    str(picture),
+                    "--page",
+                    str(picture.with_suffix(".html")),
+                    "--json",
+                ]
+            )
+            == 0
+        )
     return json.loads(said.getvalue()), picture
 
 
@@ -91,6 +107,10 @@ def test_a_drift_is_found_dated_and_measured(checked):
     assert N_GOOD in capacitance["moving_range"]["outside"]
     assert document["quantities"]["dc_resistance"]["drift"] is None
     assert picture.read_bytes().startswith(b"\x89PNG")
+    page = read_page(picture.with_suffix(".html").read_text(encoding="utf-8"))
+    assert document["page"] == str(picture.with_suffix(".html"))
+    assert page.headings == ["Kept coil drawer: drifted", "Latest measurement and weighted average", "Charts"]
+    assert "DRIFTED: winding capacitance by" in page.said
 
 
 def test_limits_are_told_beside_a_point_that_lies_outside(book, capsys):

@@ -8,6 +8,7 @@ from tests import driven_takes as driven
 from tests import guitar_cases as cases
 from tests.desk_bench import run, run_json
 from tests.guitar_bench import recordings_of
+from tests.pages import read_page
 from tests.recorded import RECORDINGS
 from tests.recorded_guitars import WIRING
 
@@ -63,11 +64,18 @@ def test_document_holds_parts_hum_and_response(capsys, book):
 
 
 def test_lines_and_picture(capsys, book, tmp_path):
-    code, out, _ = run(capsys, *words("--plot", tmp_path / "change.png", "--logbook", book))
+    code, out, _ = run(capsys, *words("--plot", tmp_path / "change.png", "--page", tmp_path / "change.html", "--logbook", book))
     assert code == 0
     for text in ("Added capacitance", "Tone capacitor: a pot stands between", "Hum", "not resolved"):
         assert text in out
     assert (tmp_path / "change.png").read_bytes()[:4] == b"\x89PNG"
+    page = read_page((tmp_path / "change.html").read_text(encoding="utf-8"))
+    assert page.headings == [
+        *("What the job changed", "Part by part", "Not told by these takes", "Response at the jack, for the same field"),
+        *("Change against frequency", "Hum and noise"),
+    ]
+    assert ("td", "class", "mark look") in page.attributes  # what changed
+    assert "Added capacitance" in page.said
 
 
 def test_exchanged_leads_are_said(capsys, book, tmp_path):

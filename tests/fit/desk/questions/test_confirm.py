@@ -5,12 +5,15 @@ from dataclasses import replace
 import pytest
 
 from fit.answers.figures import Contribution, NextTake, NotIdentified
-from fit.desk.questions.confirm import confirm_document, confirm_lines, judge_part
+from fit.desk.questions.confirm import confirm_document, judge_part
+from fit.desk.show.sheets.confirm import sheet_of_confirm
+from fit.desk.show.terminal import lines as terminal_lines
 from measure.quantity import parse_quantity
 from measure.response import Finding
 from tests.answer_by_hand import answer as answer_by_hand
 from tests.answer_by_hand import estimate
 from tests.desk_bench import run, run_json
+from tests.pages import read_page
 from tests.recorded import RECORDINGS
 
 INSTRUMENT = """\
@@ -37,6 +40,10 @@ MARKED = parse_quantity("33n ± 10%", "F")
 TAKE = NextTake(add="", text="one more take with the controls set to tone=0", predicted_relative_std=0.004)
 
 
+def confirm_lines(judged, budget, *, takes, simulated):
+    return terminal_lines(sheet_of_confirm(judged, budget, takes=takes, simulated=simulated))
+
+
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
     """The recordings of an instrument: tone up, with 1 nF added, tone down; its tone capacitor is 30.6 nF."""
@@ -59,8 +66,17 @@ def book(tmp_path_factory):
 # The recording's own file states 30.6 nF: 33 nF ± 10 % allows 29.7 to 36.3.
 def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
     words = ["tone-up", "tone-up-plus-1n", "tone-down", "--dcr", "7150 ± 1%", "--logbook", book]
-    code, document, _ = run_json(capsys, "confirm", "capacitor.tone", *words, "--plot", tmp_path / "c.png")
+    code, document, _ = run_json(
+        capsys, "confirm", "capacitor.tone", *words, "--plot", tmp_path / "c.png", "--page", tmp_path / "c.html"
+    )
     assert code == 0
+    page = read_page((tmp_path / "c.html").read_text(encoding="utf-8"))
+    assert document["page"] == str(tmp_path / "c.html")
+    assert page.headings == [
+        *("Tone capacitor: within marking", "What was found", "Measured and marked"),
+        "What makes it uncertain (95 %, share of the variance)",
+    ]
+    assert ("div", "class", "notice good") in page.attributes
     assert document["schema"] == "coilsweep.confirm/1"
     assert document["verdict"] == "within marking"
     assert document["measured"]["value"] == pytest.approx(30.6e-9, rel=0.01)

@@ -16,6 +16,7 @@ from measure.errors import FileError
 from measure.quantity import parse_quantity
 from measure.source.files import create_blocks, open_blocks
 from tests.desk_bench import run, run_json
+from tests.pages import read_page
 
 RATE_HZ = 48000
 
@@ -223,8 +224,11 @@ def test_measured_values_stand_in_for_stated_ones(book, capsys, monkeypatch):
 
 def test_picture(book, capsys):
     picture = book / "change.png"
-    code, _, err = listen(capsys, book, "--from", "tone=0", "--set", "tone=10", "--plot", picture)
+    code, _, err = listen(capsys, book, "--from", "tone=0", "--set", "tone=10", "--plot", picture, "--page", book / "change.html")
     assert code == 0
+    page = read_page((book / "change.html").read_text(encoding="utf-8"))
+    assert page.headings[1:] == ["What was written", "What the change does", "Curves", "What this rests on"]
+    assert page.columns == ["change", "at equal loudness"]
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")
     code, _, err = listen(capsys, book, "--set", "tone=3", "--plot", "change.gif", target="other.wav")

@@ -8,6 +8,7 @@ import pytest
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.desk.book.kept_fit import text_sha256
 from tests.desk_bench import run, run_json
+from tests.pages import read_page
 
 
 @pytest.fixture
@@ -120,11 +121,15 @@ def test_predict_beside_another_instrument(book, tmp_path, capsys):
 
 
 def test_predict_draws(book, tmp_path, capsys):
-    picture = tmp_path / "curves.png"
-    code, _, err = run(
-        capsys, "predict", "--set", "selector=neck", "--change", "capacitor.tone=10n", "--plot", picture, "--logbook", book
-    )
+    picture, file = tmp_path / "curves.png", tmp_path / "curves.html"
+    words = ("--set", "selector=neck", "--change", "capacitor.tone=10n", "--plot", picture, "--page", file, "--logbook", book)
+    code, _, err = run(capsys, "predict", *words)
     assert code == 0
+    page = read_page(file.read_text(encoding="utf-8"))
+    assert page.headings[0].startswith("Prediction: ")
+    assert page.headings[-1] == "What this rests on"
+    assert {"Curves"} < set(page.headings)
+    assert {"changed", "95 % interval", "before", "textbook"} <= set(page.columns)
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")
     code, _, err = run(capsys, "predict", "--set", "volume=0", "--plot", tmp_path / "silence.png", "--logbook", book)

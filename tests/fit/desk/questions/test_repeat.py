@@ -15,6 +15,7 @@ from fit.desk.show.sheets.take_sets import named
 from measure.logbook.store import list_takes, open_logbook
 from tests.desk_bench import run, run_json
 from tests.kept_coil import Bench, date_take, write_repeat
+from tests.pages import read_page
 
 WOBBLY = Bench(set_f=0.1e-12, placement_f=3e-12, day_f=0.0, placement_field=0.0, day_k=0.0)
 DESIGN = ((2, 1), (1, 2))
@@ -34,9 +35,10 @@ def told(book, tmp_path_factory):
     """What the command said, once, as a document, and its pictures."""
     folder, names = book
     pictures = tmp_path_factory.mktemp("pictures")
+    page = ["--page", str(pictures / "x.html")]
     said = io.StringIO()
     with contextlib.redirect_stdout(said), contextlib.redirect_stderr(io.StringIO()):
-        assert main(["repeat", *names, *DCR, "--logbook", str(folder), "--plot", str(pictures / "x.svg"), "--json"]) == 0
+        assert main(["repeat", *names, *DCR, "--logbook", str(folder), "--plot", str(pictures / "x.svg"), *page, "--json"]) == 0
     return json.loads(said.getvalue()), pictures
 
 
@@ -113,6 +115,10 @@ def test_pictures_of_both_kinds(told, book, capsys):
     _, pictures = told
     text = (pictures / "x.svg").read_text(encoding="utf-8")
     assert text.startswith("<?xml")
+    page = read_page((pictures / "x.html").read_text(encoding="utf-8"))
+    assert page.headings[:4] == [
+        *("How well this bench repeats", "Standard deviations", "Results", "One result, half of its 95 % interval")
+    ]
     assert "<svg" in text
     folder, names = book
     code, out, err = run(capsys, "repeat", *names[:4], *DCR, "--logbook", folder, "--plot", pictures / "y.png")

@@ -13,6 +13,7 @@ from fit.desk.show.sheets.wiring import position_text
 from measure.source.files import read_stimulus, write_recording
 from measure.source.virtual import Faults, Noise, VirtualBench
 from tests.desk_bench import RIG, flat, run, run_json
+from tests.pages import read_page
 from tests.two_pickups import LEAKAGE, PICKUPS, guitar
 
 POSITIONS = ("bridge", "both", "neck", "chain")
@@ -195,9 +196,14 @@ def test_wiring_refuses_what_it_cannot_use(book, instrument, capsys):
 
 
 def test_wiring_draws_a_picture(book, capsys, tmp_path):
-    code, _, err = run(capsys, "wiring", *names_of(), "--plot", tmp_path / "w.png", "--logbook", book)
+    code, _, err = run(
+        capsys, "wiring", *names_of(), "--plot", tmp_path / "w.png", "--page", tmp_path / "w.html", "--logbook", book
+    )
     assert code == 0
-    assert "Written:" in err
+    assert f"Written: {tmp_path / 'w.png'}\nWritten: {tmp_path / 'w.html'}\n" in err
+    page = read_page((tmp_path / "w.html").read_text(encoding="utf-8"))
+    assert page.headings[:3] == ["What the switch connects", "Positions", "At a glance"]
+    assert page.columns == ["position", "bridge", "neck", "what is connected"]
     assert (tmp_path / "w.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
 
 

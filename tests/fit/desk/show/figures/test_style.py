@@ -106,7 +106,7 @@ def test_png_is_written_at_150_dots(tmp_path):
     from PIL import Image
 
     path = tmp_path / "picture.png"
-    plots.write_png(plots.loaded_figure(answer()), path)
+    path.write_bytes(plots.picture_bytes(plots.loaded_figure(answer()), kind="png"))
     with Image.open(path) as picture:
         assert picture.size[0] == round(plots.WIDTH_IN * 150)
         assert picture.convert("RGB").getpixel((1, 1)) == (255, 255, 255)

@@ -1,0 +1,176 @@
+"""An answer laid out for people: the blocks of which a terminal, a page or a notebook makes what is read.
+
+Words are chosen where a sheet is made (`fit.desk.show.sheets`), nowhere else. Text from outside goes in as it is: whoever renders
+a sheet makes it safe.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from fit.answers.figures import Estimate
+
+Level = Literal["good", "look", "bad"]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A judgement in a word or two.
+
+    Attributes
+    ----------
+    text : str
+        The judgement.
+    level : {"good", "look", "bad"}
+        How it is coloured where there are colours.
+    """
+
+    text: str
+    level: Level
+
+
+Cell = str | Mark | Estimate  # an Estimate fills two columns: value and 95 % interval
+Row = tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """One paragraph.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        As a terminal breaks it; a page joins them.
+    is_note : bool
+        Of less weight, or said of the table above.
+    """
+
+    lines: tuple[str, ...]
+    is_note: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """What must not be overlooked.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        A paragraph each.
+    level : {"good", "look", "bad"}
+        How grave it is.
+    """
+
+    lines: tuple[str, ...]
+    level: Level = "look"
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Items one below the other.
+
+    Attributes
+    ----------
+    items : tuple of (str or tuple of str)
+        Of a tuple the first is the item, the others belong to it.
+    """
+
+    items: tuple[str | tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of cells; the first cell of a row names it.
+
+    Attributes
+    ----------
+    rows : tuple of tuple
+        All as wide.
+    has_head : bool
+        The first row is the heading.
+    """
+
+    rows: tuple[Row, ...]
+    has_head: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Headlines:
+    """The values that are asked for first, large; a terminal has them in its tables alone.
+
+    Attributes
+    ----------
+    label : str
+        What they are.
+    values : tuple of (str, Estimate)
+        Name and value.
+    doubt : str
+        Stands beside each name; empty for none.
+    """
+
+    label: str
+    values: tuple[tuple[str, Estimate], ...]
+    doubt: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """Where a figure stands; a terminal has none.
+
+    Attributes
+    ----------
+    name : str
+        Of the figure; letters only.
+    heading, caption : str
+        Above and below it.
+    """
+
+    name: str
+    heading: str
+    caption: str
+
+
+Plain = Text | Notice | Listing | Table | Headlines | Picture
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Blocks that belong together.
+
+    Attributes
+    ----------
+    blocks : tuple
+        In order.
+    heading : str
+        Empty for none.
+    label : str
+        Heading of a page, where a terminal goes without.
+    mark : Mark or None
+        Beside the heading of a page.
+    is_apart : bool
+        An empty line before it in a terminal, a large heading in a page.
+    """
+
+    blocks: tuple["Block", ...]
+    heading: str = ""
+    label: str = ""
+    mark: Mark | None = None
+    is_apart: bool = True
+
+
+Block = Plain | Section
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """An answer laid out for people.
+
+    Attributes
+    ----------
+    title : str
+        Of a page; in a terminal the command that was typed says as much.
+    blocks : tuple
+        In order.
+    """
+
+    title: str
+    blocks: tuple[Block, ...]

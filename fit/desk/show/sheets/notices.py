@@ -1,0 +1,22 @@
+"""What every sheet may have to say beside its answer: that data are simulated, and what was noticed on the way."""
+
+from collections.abc import Iterable
+
+from fit.desk.show.sheet import Listing, Notice, Section
+from fit.desk.show.words import SIMULATED_TEXT
+
+
+def titled(text: str, *, is_simulated: bool) -> str:
+    """Title of a sheet; one that rests on simulated data says so."""
+    return f"{text} (simulated)" if is_simulated else text
+
+
+def simulated_notice(*, is_simulated: bool) -> tuple[Notice, ...]:
+    """Say that recordings came from the virtual bench, where they did."""
+    return (Notice((SIMULATED_TEXT,)),) if is_simulated else ()
+
+
+def warnings_section(texts: Iterable[str]) -> tuple[Section, ...]:
+    """List what was noticed on the way; nothing where nothing was."""
+    items = tuple(texts)
+    return (Section((Listing(items),), heading="Warnings"),) if items else ()
