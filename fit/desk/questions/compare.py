@@ -98,7 +98,7 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
     if twice:
         msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
         raise ValueError(msg)
-    compared = _compare(desk, open_logbook(desk.logbook), wish)
+    compared = compare_kept(desk, open_logbook(desk.logbook), wish)
     if plot_file is not None:
         from fit.desk.show.figures.compare import changes_figure
         from fit.desk.show.figures.style import write_png
@@ -113,7 +113,14 @@ def compare_sides(desk: Desk, wish: CompareWish, *, plot_file: Path | None = Non
     )
 
 
-def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
+def compare_kept(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
+    """Compare takes of a logbook by all that they tell: parts, hum and noise, shielding.
+
+    Raises
+    ------
+    ValueError
+        If the two sides have nothing in common.
+    """
     sides = [[read_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
     for take in (*sides[0], *sides[1]):
         if take.method != "quiet":
@@ -127,7 +134,7 @@ def _compare(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
         names = tuple(take.name for side in fitted for take in side)
         evidence, warnings = collect_evidence(desk, logbook, FitWish(names=names, dcr=wish.dcr))
         foil = _foil(evidence, plates[0][0], responses) if all(plates) else None
-        parts = compare_takes(_with_sides(evidence, {take.name for take in fitted[1]}), foil=foil)
+        parts = compare_takes(with_sides(evidence, {take.name for take in fitted[1]}), foil=foil)
     shielding = _shielding(parts, responses) if all(plates) else None
     listened = _listened(sides)
     noise = None
@@ -167,7 +174,7 @@ def _shielding(parts: CompareAnswer | None, responses: Sequence[Sequence[Respons
     )
 
 
-def _with_sides(evidence: Evidence, after: set[str]) -> Evidence:
+def with_sides(evidence: Evidence, after: set[str]) -> Evidence:
     """Mark the takes from after the job; the exciter was laid down anew for the first of them."""
     takes = sorted(evidence.takes, key=lambda take: (take.method != "exciter", take.name in after))
     marked = []

@@ -1,5 +1,6 @@
 """The command wiring: what each switch position connects, from takes with the coil over each pickup in turn."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from fit.answers.wiring.expected import expect_wiring, find_differences
@@ -48,7 +49,39 @@ def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = No
     if plot_file is not None and plot_file.suffix.lower() != ".png":
         msg = f"{plot_file}: the picture is written as PNG, give a name that ends in .png"
         raise ValueError(msg)
-    logbook = open_logbook(desk.logbook)
+    found = survey_wiring(desk, open_logbook(desk.logbook), names)
+    answer, warnings = found.answer, found.warnings
+    if plot_file is not None:
+        from fit.desk.show.figures.style import write_png
+        from fit.desk.show.figures.verdict import wiring_figure
+
+        texts = [position_text(one) for one in answer.positions]
+        write_png(wiring_figure(answer, texts, is_simulated=found.simulated), plot_file)
+        desk.say(f"Written: {plot_file}")
+    lines = wiring_lines(answer, found.expected, differences=found.differences, takes=found.takes)
+    if found.simulated:
+        lines.insert(1, SIMULATED_TEXT)
+    if warnings:
+        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in warnings)]
+    document = wiring_document(answer, found.differences, has_instrument=found.expected is not None)
+    document |= {"takes": list(found.takes), "simulated": found.simulated, "warnings": [*warnings, " ".join(CAUTIONS)]}
+    return Outcome(lines=tuple(lines), document=document)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Surveyed:
+    """What each position connects, by the takes and by instrument.toml where there is one."""
+
+    answer: WiringAnswer
+    expected: WiringAnswer | None
+    differences: dict[str, tuple[str, ...]]
+    takes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    simulated: bool
+
+
+def survey_wiring(desk: Desk, logbook: Logbook, names: tuple[str, ...]) -> Surveyed:
+    """Read the wiring from takes of a logbook, and compare it with what instrument.toml states."""
     instrument = _instrument(logbook)
     kept = [_take(logbook, name, instrument) for name in dict.fromkeys(names)]
     answer = _read(desk, logbook, kept, instrument)
@@ -57,23 +90,14 @@ def wiring_of(desk: Desk, names: tuple[str, ...], *, plot_file: Path | None = No
     if instrument is not None:
         expected, complaint = _expect(logbook, instrument, answer)
         warnings += complaint
-    differences = {} if expected is None else find_differences(answer, expected)
-    is_simulated = any(take.simulated for take in kept)
-    if plot_file is not None:
-        from fit.desk.show.figures.style import write_png
-        from fit.desk.show.figures.verdict import wiring_figure
-
-        texts = [position_text(one) for one in answer.positions]
-        write_png(wiring_figure(answer, texts, is_simulated=is_simulated), plot_file)
-        desk.say(f"Written: {plot_file}")
-    lines = wiring_lines(answer, expected, differences=differences, takes=tuple(take.name for take in kept))
-    if is_simulated:
-        lines.insert(1, SIMULATED_TEXT)
-    if warnings:
-        lines += ["", "Warnings", *(f"  {plain_text(text)}" for text in warnings)]
-    document = wiring_document(answer, differences, has_instrument=expected is not None)
-    document |= {"takes": [take.name for take in kept], "simulated": is_simulated, "warnings": [*warnings, " ".join(CAUTIONS)]}
-    return Outcome(lines=tuple(lines), document=document)
+    return Surveyed(
+        answer=answer,
+        expected=expected,
+        differences={} if expected is None else find_differences(answer, expected),
+        takes=tuple(take.name for take in kept),
+        warnings=tuple(warnings),
+        simulated=any(take.simulated for take in kept),
+    )
 
 
 def _read(desk: Desk, logbook: Logbook, kept: list[Take], instrument: Instrument | None) -> WiringAnswer:
