@@ -4,6 +4,7 @@ Thin: every number and every sentence comes from the functions that the command 
 it is used. The algebra of a fit runs in one thread, whatever the process has set (`fit.estimate.threads`).
 """
 
+import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, field, replace
 from html import escape
@@ -297,7 +298,7 @@ class PickupResult(Mapping[str, "Estimate"]):
         """Draw measured and modelled responses with what is left between them, as ``coilsweep fit --plot`` does."""
         from fit.desk.show.figures.style import response_figure
 
-        return response_figure(self.answer)
+        return _shown(response_figure(self.answer))
 
     def __repr__(self) -> str:
         """Give the command line's own words, cut at 38 lines."""
@@ -307,12 +308,14 @@ class PickupResult(Mapping[str, "Estimate"]):
 
     def _repr_html_(self) -> str:
         from fit.desk.show.sheets.fit import misfit_lines, quantity_rows
+        from fit.desk.show.words import SIMULATED_TEXT
 
-        takes = ", ".join(self.answer.takes)
-        notices = [f"<strong>{'simulated' if self.answer.simulated else 'measured'}</strong>, from {escape(takes)}"]
-        notices += [escape(line) for line in (misfit_lines(self.answer) if self.answer.outcome != "good" else [])]
+        notices = [f"From {', '.join(self.answer.takes)}", *([SIMULATED_TEXT] if self.answer.simulated else [])]
+        notices += misfit_lines(self.answer) if self.answer.outcome != "good" else []
         noticed = (*self.warnings, *(one.text for one in self.answer.findings if one.severity == "warn"))
-        return _html_table(quantity_rows(self.answer), caption="<br>".join(notices), notes=tuple(dict.fromkeys(noticed)))
+        return _html_table(
+            quantity_rows(self.answer), caption="<br>".join(escape(line) for line in notices), notes=tuple(dict.fromkeys(noticed))
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -341,7 +344,7 @@ class Confirmation:
         """Draw what the marking allows and what was measured, as ``coilsweep confirm --plot`` does."""
         from fit.desk.show.figures.verdict import confirm_figure
 
-        return confirm_figure(self.answer, is_simulated=self._simulated)
+        return _shown(confirm_figure(self.answer, is_simulated=self._simulated))
 
     def __repr__(self) -> str:
         """Give the command line's own words, cut at 38 lines."""
@@ -389,7 +392,7 @@ class Comparison:
         """Draw the response's change with its band, as ``coilsweep compare --plot`` does."""
         from fit.desk.show.figures.compare import changes_figure
 
-        return changes_figure(self.answer.parts, self.answer.shielding)
+        return _shown(changes_figure(self.answer.parts, self.answer.shielding))
 
     def __repr__(self) -> str:
         """Give the command line's own words, cut at 38 lines."""
@@ -421,7 +424,7 @@ class Prediction:
         """Draw gain, phase and group delay with their bands, as ``coilsweep predict --plot`` does."""
         from fit.desk.show.figures.predict import predict_figure
 
-        return predict_figure(self.answer, self.before)
+        return _shown(predict_figure(self.answer, self.before))
 
     def __repr__(self) -> str:
         """Give the command line's own words, cut at 38 lines."""
@@ -458,7 +461,7 @@ class WiringResult:
         """Draw the levels of every pickup at every position, as ``coilsweep wiring --plot`` does."""
         from fit.desk.show.figures.verdict import wiring_figure
 
-        return wiring_figure(self.answer.answer, list(self.positions.values()), is_simulated=self.answer.simulated)
+        return _shown(wiring_figure(self.answer.answer, list(self.positions.values()), is_simulated=self.answer.simulated))
 
     def __repr__(self) -> str:
         """Give the command line's own words, cut at 38 lines."""
@@ -838,6 +841,18 @@ def _quiet_desk(path: Path) -> "Desk":
     from fit.desk.book.desk import Desk, draw_nothing
 
     return Desk(logbook=path, say=draw_nothing, tell=draw_nothing, steps=lambda items, _label: items)
+
+
+def _shown(figure: "Figure") -> "Figure":
+    """Let a notebook draw a figure that no backend manages, on white."""
+
+    def png() -> bytes:
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format="png", facecolor="white")
+        return buffer.getvalue()
+
+    figure._repr_png_ = png  # type: ignore[attr-defined]  # the name that notebooks look for
+    return figure
 
 
 def _short(lines: Sequence[str]) -> str:
