@@ -429,10 +429,9 @@ class Prediction:
     def __repr__(self) -> str:
         """Give the command line's own words, cut at 38 lines."""
         from fit.desk.show.sheets.predict import prediction_lines
-        from fit.desk.show.words import note_name
 
         heights = next((curve.levels for curve in self.answer.pickups.values()), {})
-        return _short(prediction_lines(self.answer, self.before, at={note_name(hz): hz for hz in heights}))
+        return _short(prediction_lines(self.answer, self.before, at={f"{hz:g} Hz": hz for hz in heights}))
 
     def _repr_html_(self) -> str:
         return _html_text(repr(self))

@@ -39,7 +39,8 @@ def find_overwritten(name: str) -> str | None:
 
 def warn_of_stranger(name: str) -> None:
     """Say in one line that a file lies in the way of a package of ours; whoever needs only the other can go on."""
-    found = find_stranger(name)
+    is_command = os.path.basename(sys.argv[0] if sys.argv else "").startswith("coilsweep")  # noqa: PTH119
+    found = None if is_command else find_stranger(name)  # the command says it itself
     if found is not None:
         import warnings
 

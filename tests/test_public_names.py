@@ -50,9 +50,13 @@ def test_import_loads_nothing_heavy():
 
 def test_own_fit_in_the_way_is_named_in_one_line(tmp_path):
     (tmp_path / "fit.py").write_text("slope = 1\n", encoding="utf-8")
-    said = python(START, first=tmp_path, argv=("--help",))
+    script = f"import sys; sys.argv[0] = '/somewhere/bin/coilsweep'; {START}"
+    said = python(script, first=tmp_path, argv=("--help",))
     assert said.returncode == 2
-    assert said.stderr.splitlines()[-1].startswith(f"coilsweep: {tmp_path / 'fit.py'} is not coilsweep's own package fit")
+    told = (
+        f"coilsweep: {tmp_path / 'fit.py'} is not coilsweep's own package fit and stands in its way: rename it, or run elsewhere"
+    )
+    assert said.stderr.splitlines() == [told]
     assert said.stdout == ""
     beside = python("import measure, fit", first=tmp_path)
     assert beside.returncode == 0
