@@ -33,6 +33,11 @@ class Estimate:
     coverage_factor: float = COVERAGE
     distribution: str = "normal"
 
+    @property
+    def interval_95(self) -> tuple[float, float]:
+        """Both limits of the 95 % interval, in the unit of the value."""
+        return self.low, self.high
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class NextTake:

@@ -13,6 +13,7 @@ from fit.estimate.model import Problem, build_problem, name_values, predict_resi
 from fit.estimate.parameters import PickupModel, released_std, widen_priors
 from fit.estimate.release import is_possible, is_reference, penalty, release_gains
 from fit.estimate.start import FIRST_FIELDS, FIRST_STEP, start_vector
+from fit.estimate.threads import one_thread
 from measure.response import FloatArray
 
 FIRST_ERROR = 1e-3  # [1] independent error assumed beside the noise until the floor is estimated
@@ -148,6 +149,7 @@ def model_name(problem: Problem) -> str:
     return ", ".join(parts) if profiles else f"{parts[0]}, no eddy loss"
 
 
+@one_thread()
 def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None, only: Sequence[PickupModel] | None = None) -> Choice:
     """Climb the ladder and keep the model that the takes call for.
 

@@ -1,4 +1,4 @@
-"""What is wrong with a response that was made through a foil near the wiring, or through a series resistor at the jack."""
+"""What is wrong with a response: nothing arrived, or what its method (a foil near the wiring, a series resistor) calls for."""
 
 import numpy as np
 
@@ -16,6 +16,18 @@ PASSIVE_HZ = (50.0, 5000.0)  # [Hz] above, a fraction of a sample between the in
 PASSIVE_WARN, PASSIVE_REJECT = 0.03, 0.1  # [1] of the driven end's voltage
 RESISTOR_HZ = (100.0, 5000.0)  # [Hz]
 DIVIDED = (0.02, 0.98)  # [1] ratio at half of the frequencies: outside, the error of a gain is 50 times that of the impedance
+
+
+def judge_signal(response: Response) -> tuple[Finding, ...]:
+    """Tell silence from a quiet signal, which can only be done once the response is there; nothing where there is a signal."""
+    noise = float(np.median(relative_std(response)))
+    if noise < NOTHING:
+        return ()
+    text = (
+        f"No signal: noise is {100 * noise:.0f} % of the response at half of the frequencies (limit {100 * NOTHING:.0f} %). "
+        "Check plugs and output level, and record again."
+    )
+    return (Finding(code="no-signal", severity="reject", text=text, figure=100 * noise, unit="%"),)
 
 
 def judge_plate(response: Response) -> tuple[Finding, ...]:

@@ -20,6 +20,7 @@ from fit.estimate.ladder import Choice, choose_model, model_name
 from fit.estimate.lay_out import models_of, wire_takes
 from fit.estimate.model import Problem, name_values, suffixes_of, usable_points
 from fit.estimate.parameters import CHANGE, SHUNT_UNIT_F, WARMER
+from fit.estimate.threads import one_thread
 from measure.response import ComplexArray, Finding, FloatArray
 
 DB_PER_NEPER = 20 / np.log(10)
@@ -120,6 +121,7 @@ class CompareAnswer:
     jack_after: ComplexArray | None = None
 
 
+@one_thread()
 def compare_takes(evidence: Evidence, *, foil: Foil | None = None) -> CompareAnswer:
     """Fit takes from before and after a job together, and say what changed.
 

@@ -26,6 +26,7 @@ from fit.estimate.ladder import Choice, choose_model, model_name
 from fit.estimate.profile import profile_halves
 from fit.estimate.resonance import loaded_gain
 from fit.estimate.scale import equivalent_vectors
+from fit.estimate.threads import one_thread
 
 AGREEMENT_HZ = (80.0, 15000.0)  # [Hz] where model and measurement are compared
 CURVE_HZ = (50.0, 20000.0)  # [Hz] of the loaded gain's plot
@@ -60,6 +61,7 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
     return answer_of(choose_model(evidence, fixed_floor=floor))
 
 
+@one_thread()
 def answer_of(choice: Choice) -> PickupAnswer:
     """Say what a fit found.
 

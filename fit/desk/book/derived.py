@@ -9,8 +9,6 @@ from typing import TypeVar
 
 import msgspec
 
-import fit
-import measure
 from fit.answers.encoding import decode_answer, encode_answer
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
@@ -98,8 +96,8 @@ def _sha256(*parts: object) -> str:
 def _source_sha256() -> str:
     """Fingerprint of the packages' own text: while the program is worked on, its version stays the same."""
     digest = hashlib.sha256()
-    for package in (fit, measure):
-        folder = Path(package.__file__ or "").parent
+    for package in ("fit", "measure"):
+        folder = Path(__file__).resolve().parents[3] / package
         for file in sorted(folder.rglob("*.py")):
             digest.update(str(file.relative_to(folder)).encode() + b"\0" + file.read_bytes() + b"\0")
     return digest.hexdigest()

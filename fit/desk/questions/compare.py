@@ -98,9 +98,7 @@ def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
     if twice:
         msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
         raise ValueError(msg)
-    logbook = open_logbook(desk.logbook)
-    sides = [[_usable_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
-    compared = _compared(desk, logbook, sides, dcr=wish.dcr)
+    compared = compare_kept(desk, open_logbook(desk.logbook), wish)
     found = (compared.parts, compared.noise, compared.shielding)
     return Outcome(
         sheet=sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings),
@@ -116,10 +114,17 @@ def _usable_take(logbook: Logbook, name: str) -> Take:
     return take if take.conditions.method == "quiet" else take_to_fit(logbook, name)
 
 
-def _compared(desk: Desk, logbook: Logbook, sides: Sequence[Sequence[Take]], *, dcr: str | None) -> Compared:
-    """Read the comparison that is kept, or make it; what is known of the bench at present is told with it."""
-    key = takes_key(logbook, [take for side in sides for take in side], "comparison", len(sides[0]), dcr)
-    kept = kept_or_made(logbook, "comparison", key, Compared, lambda: _compare(desk, logbook, sides, dcr=dcr))
+def compare_kept(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
+    """Compare takes of a logbook by all that they tell; read where it is kept, with what is known of the bench at present.
+
+    Raises
+    ------
+    ValueError
+        If the two sides have nothing in common.
+    """
+    sides = [[_usable_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
+    key = takes_key(logbook, [take for side in sides for take in side], "comparison", len(sides[0]), wish.dcr)
+    kept = kept_or_made(logbook, "comparison", key, Compared, lambda: _compare(desk, logbook, sides, dcr=wish.dcr))
     if kept.parts is None:
         return kept
     fitted = [take for side in sides for take in side if take.conditions.method in FITTED]
@@ -136,7 +141,7 @@ def _compare(desk: Desk, logbook: Logbook, sides: Sequence[Sequence[Take]], *, d
         names = tuple(take.name for side in fitted for take in side)
         evidence, warnings = collect_evidence(desk, logbook, takes_of(logbook, names), dcr=dcr)
         foil = _foil(evidence, plates[0][0], responses) if all(plates) else None
-        parts = compare_takes(_with_sides(evidence, {take.name for take in fitted[1]}), foil=foil)
+        parts = compare_takes(with_sides(evidence, {take.name for take in fitted[1]}), foil=foil)
     shielding = _shielding(parts, responses) if all(plates) else None
     listened = _listened(sides)
     noise = None
@@ -176,7 +181,7 @@ def _shielding(parts: CompareAnswer | None, responses: Sequence[Sequence[Respons
     )
 
 
-def _with_sides(evidence: Evidence, after: set[str]) -> Evidence:
+def with_sides(evidence: Evidence, after: set[str]) -> Evidence:
     """Mark the takes from after the job; the exciter was laid down anew for the first of them."""
     takes = sorted(evidence.takes, key=lambda take: (take.method != "exciter", take.name in after))
     marked = []

@@ -51,7 +51,7 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None
     if not path.exists():
         msg = f"{path} is not there, so no part is known to be marked: begin one with coilsweep instrument --layout NAME"
         raise FileError(msg)
-    marked = _marking(read_instrument_file(path), part, path)
+    marked = marking_of(read_instrument_file(path), part, path)
     if marking is not None:
         marked = read_marking(marking, "F" if part.startswith("capacitor.") else "Ω")
     fitted, warnings = answer_for(desk, logbook, wish)
@@ -139,8 +139,16 @@ def confirm_document(answer: ConfirmAnswer, budget: tuple[Contribution, ...]) ->
     }
 
 
-# What is stated as known is a reference of the fit: it cannot be tested by it.
-def _marking(instrument: Instrument, part: str, path: Path) -> Quantity | None:
+def marking_of(instrument: Instrument, part: str, path: Path) -> Quantity | None:
+    """Find what is marked on a part; what is stated as known is a reference of the fit and cannot be tested by it.
+
+    Raises
+    ------
+    ValueError
+        If there is no such part.
+    FileError
+        If the part is stated as known.
+    """
     names = [key for key, _, _ in parts_of(instrument)]
     if part not in names:
         msg = f'there is no part "{part[:60]}" in {path.name}, expected one of {", ".join(names) or "none: it states no parts"}'

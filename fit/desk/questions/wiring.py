@@ -1,5 +1,6 @@
 """The command wiring: what each switch position connects, from takes with the coil over each pickup in turn."""
 
+from dataclasses import dataclass
 from functools import partial
 
 from fit.answers.wiring.expected import expect_wiring, find_differences
@@ -38,7 +39,32 @@ def wiring_of(desk: Desk, names: tuple[str, ...]) -> Outcome:
     Outcome
         A table of positions and pickups.
     """
-    logbook = open_logbook(desk.logbook)
+    found = survey_wiring(desk, open_logbook(desk.logbook), names)
+    answer, expected = found.answer, found.expected
+    sheet = sheet_of_wiring(
+        answer, expected, differences=found.differences, takes=found.takes, simulated=found.simulated, warnings=found.warnings
+    )
+    texts = [position_text(one) for one in answer.positions]
+    draw = partial(wiring_figure, answer, texts, is_simulated=found.simulated)
+    document = wiring_document(answer, found.differences, has_instrument=expected is not None)
+    document |= {"takes": list(found.takes), "simulated": found.simulated, "warnings": [*found.warnings, " ".join(CAUTIONS)]}
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Surveyed:
+    """What each position connects, by the takes and by instrument.toml where there is one."""
+
+    answer: WiringAnswer
+    expected: WiringAnswer | None
+    differences: dict[str, tuple[str, ...]]
+    takes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    simulated: bool
+
+
+def survey_wiring(desk: Desk, logbook: Logbook, names: tuple[str, ...]) -> Surveyed:
+    """Read the wiring from takes of a logbook, and compare it with what instrument.toml states."""
     instrument = _instrument(logbook)
     kept = [_take(logbook, name, instrument) for name in dict.fromkeys(names)]
     answer = _read(desk, logbook, kept, instrument)
@@ -47,15 +73,14 @@ def wiring_of(desk: Desk, names: tuple[str, ...]) -> Outcome:
     if instrument is not None:
         expected, complaint = _expect(logbook, instrument, answer)
         warnings += complaint
-    differences = {} if expected is None else find_differences(answer, expected)
-    is_simulated = any(take.simulated for take in kept)
-    names = tuple(take.name for take in kept)
-    sheet = sheet_of_wiring(answer, expected, differences=differences, takes=names, simulated=is_simulated, warnings=warnings)
-    texts = [position_text(one) for one in answer.positions]
-    draw = partial(wiring_figure, answer, texts, is_simulated=is_simulated)
-    document = wiring_document(answer, differences, has_instrument=expected is not None)
-    document |= {"takes": list(names), "simulated": is_simulated, "warnings": [*warnings, " ".join(CAUTIONS)]}
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
+    return Surveyed(
+        answer=answer,
+        expected=expected,
+        differences={} if expected is None else find_differences(answer, expected),
+        takes=tuple(take.name for take in kept),
+        warnings=tuple(warnings),
+        simulated=any(take.simulated for take in kept),
+    )
 
 
 def _read(desk: Desk, logbook: Logbook, kept: list[Take], instrument: Instrument | None) -> WiringAnswer:

@@ -92,6 +92,12 @@ def html(sheet: Sheet, figures: "Mapping[str, Draw] | None" = None, *, footer: s
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>\n{text}\n</body></html>\n'
 
 
+def fragment(sheet: Sheet) -> str:
+    """Make a part of a page of a sheet, without its pictures, for a notebook that has a style of its own."""
+    inside = "\n".join(_blocks(sheet.blocks, {}, level=SMALLEST_HEADING))
+    return f"<div>{inside}</div>"
+
+
 def _safe(text: str) -> str:
     """Text that a browser takes for text: no markup, no character that is not seen."""
     return escape(plain_text(text))
