@@ -2,10 +2,13 @@
 
 import math
 
+import hypothesis
 import numpy as np
 import pytest
+from hypothesis import strategies
 
-from fit.circuit.coil import CoilValues, coil_elements, coil_impedance, evaluate_profile
+from fit.circuit.coil import CoilValues, Profile, coil_elements, coil_impedance, evaluate_profile
+from tests import laws
 
 FREQUENCY_HZ = np.geomspace(20.0, 20e3, 31)
 S = 2j * np.pi * FREQUENCY_HZ
@@ -98,3 +101,33 @@ def test_impossible_coil_is_refused(changed: dict[str, object], text: str) -> No
 def test_spread_without_width_is_refused() -> None:
     with pytest.raises(ValueError, match=r"half-width 0\.0 of a spread must be positive"):
         evaluate_profile("spread", S, tau_s=1e-5)
+
+
+@laws.drawn
+@hypothesis.given(laws.coils())
+def test_coil_is_passive(coil: CoilValues) -> None:
+    laws.require_passive_impedance(coil)
+
+
+@laws.drawn
+@hypothesis.given(laws.coils())
+def test_coil_has_its_limits(coil: CoilValues) -> None:
+    laws.require_limits_of_a_coil(coil)
+
+
+@laws.drawn
+@hypothesis.given(strategies.sampled_from(["loop", "spread"]), laws.time_constants, laws.half_widths)
+def test_profile_rises_from_nought_to_one(profile: Profile, tau_s: float, width: float) -> None:
+    laws.require_profile_laws(profile, tau_s, width)
+
+
+@laws.drawn
+@hypothesis.given(laws.time_constants, laws.half_widths)
+def test_spread_is_a_mixture_of_loops(tau_s: float, width: float) -> None:
+    laws.require_spread_is_a_mixture(tau_s, width)
+
+
+@laws.drawn
+@hypothesis.given(laws.time_constants)
+def test_narrow_spread_is_a_loop(tau_s: float) -> None:
+    laws.require_narrow_spread_is_a_loop(tau_s)
