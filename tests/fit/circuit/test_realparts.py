@@ -5,8 +5,19 @@ import pytest
 
 from fit.circuit.controls import read_settings
 from fit.circuit.harness import Case
-from fit.circuit.realparts import is_linear, owner_of
+from fit.circuit.realparts import (
+    capacitor_leaks,
+    capacitor_tangents,
+    is_beside,
+    is_linear,
+    leak_key,
+    loss_key,
+    owner_of,
+    segment_ohm,
+    stops_among,
+)
 from fit.circuit.transfers import solve_instrument
+from fit.circuit.wiring import Passive
 from tests.real_networks import ONE_PICKUP, drawn_values
 
 FREQUENCY_HZ = np.geomspace(25.0, 19e3, 40)
@@ -50,3 +61,51 @@ def test_names_of_values_and_their_parts():
     assert owner_of("input.loss_tangent") == "input.capacitance"
     assert owner_of("bridge.eddy_loop_1.corner") == "bridge.eddy_loop_1.corner"
     assert not is_linear("capacitor.tone.leak")
+
+
+def test_names_of_what_is_beside_a_value():
+    assert loss_key("capacitor.tone") == "capacitor.tone.loss_tangent"
+    assert loss_key("input.capacitance") == "input.loss_tangent"
+    assert leak_key("capacitor.tone") == "capacitor.tone.leak"
+    beside = ["pot.tone.stop_0", "pot.tone.stop_10", "capacitor.tone.loss_tangent", "input.loss_tangent", "capacitor.tone.leak"]
+    assert [is_beside(name) for name in beside] == [True] * 5
+    assert [is_linear(name) for name in beside] == [True] * 4 + [False]
+    assert not any(
+        is_beside(name) or is_linear(name) for name in ("pot.tone", "capacitor.tone", "input.capacitance", "pot.tone@7")
+    )
+    assert owner_of("pot.tone.stop_10") == "pot.tone"
+    assert owner_of("resistor.bleed") == "resistor.bleed"
+
+
+def test_what_is_known_by_its_owner():
+    values = {"pot.tone": 250e3, "pot.tone.stop_0": 40.0, "capacitor.tone.loss_tangent": 0.01, "input.loss_tangent": 0.02}
+    values |= {"capacitor.tone.leak": 1e6, "pot.volume.stop_10": 3.0}
+    assert stops_among(values) == {"pot.tone.stop_0", "pot.volume.stop_10"}
+    assert capacitor_tangents(values) == {"capacitor.tone": 0.01, "input.capacitance": 0.02}
+    assert capacitor_leaks(values) == {"capacitor.tone": 1e6}
+
+
+def pot_part(side, stop=""):
+    return Passive(key="pot.tone", is_capacitor=False, ends=("a", "b"), side=side, stop=stop)
+
+
+@pytest.mark.parametrize(("side", "ohm"), [("", 200e3), ("ccw", 50e3), ("cw", 150e3)])
+def test_segments_of_a_track(side, ohm):
+    assert segment_ohm(pot_part(side), {"pot.tone": 200e3}, fraction=0.25) == pytest.approx(ohm, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("left", "at_stop", "rest"),
+    [
+        (80.0, 80.0, 200e3 - 80.0),
+        (0.0, 0.01, 200e3),  # a hundredth of an ohm stands for nothing
+        (-0.005, -0.01, 200e3 + 0.005),
+        (-5.0, -5.0, 200e3 + 5.0),
+        (199.95e3, 199.95e3, 200.0),  # a thousandth of the track is left at least
+        (300e3, 300e3, 200.0),
+    ],
+)
+def test_ohms_left_at_a_stop(left, at_stop, rest):
+    values = {"pot.tone": 200e3, "pot.tone.stop_0": left}
+    assert segment_ohm(pot_part("stop", "pot.tone.stop_0"), values, fraction=0.0) == at_stop
+    assert segment_ohm(pot_part("rest", "pot.tone.stop_0"), values, fraction=0.0) == pytest.approx(rest, rel=1e-12)
