@@ -127,3 +127,9 @@ def test_parts_with_their_units():
         ("capacitor.tone", CAPACITOR, "F"),
         ("resistor.bleed", BLEED, "Ω"),
     ]
+
+
+def test_a_second_coil_is_alike_and_uncoupled_unless_it_is_stated():
+    plain = SecondCoil(ends=("a", "b"))
+    assert (plain.coupling, plain.excitation, plain.eddy_loops, plain.eddy_spreads) == (0.0, 1.0, (), ())
+    assert Instrument().output == "tip"

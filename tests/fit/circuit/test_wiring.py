@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from fit.circuit.controls import read_settings
-from fit.circuit.instrument import Instrument, Part, Pickup, Pot, Switch
+from fit.circuit.harness import Case
+from fit.circuit.instrument import Instrument, Part, Pickup, Pot, SecondCoil, Switch
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.circuit.transfers import solve_harness
+from fit.circuit.transfers import solve_harness, solve_instrument
 from fit.circuit.wiring import Passive, is_at_stop, joined_nodes, passives_of, stop_key, wire_instrument
-from tests.wired_layouts import harness_of, values_of
+from tests.wired_layouts import FREQUENCY_HZ, S, harness_of, values_of
 
 
 def coils_at(instrument, **stated):
@@ -182,3 +183,27 @@ def test_nothing_is_heard_without_a_coil_or_with_the_output_on_ground():
     assert wire_instrument(shorted, at_0, load=LOAD).network is None
     assert wire_instrument(shorted, at_0, load=LOAD, has_stops=["pot.volume.stop_0"]).network is not None
     assert wire_instrument(shorted, at_0, load=LOAD, has_stops=["pot.volume.stop_10"]).network is None
+
+
+def test_without_a_word_of_stops_pots_reach_their_ends():
+    settings = read_settings(SWITCHED, {"volume": "0"})
+    assert joined_nodes(SWITCHED, settings) == joined(volume="0") != {}
+    assert [part.ends for part in passives_of(SWITCHED, settings)] == [UPPER]
+
+
+# A coil that hangs free of the circuit is felt by its field alone; it has no ground, so which of its nodes is one is all the same.
+@pytest.mark.parametrize("node", ["m", "k", "ground"])
+def test_a_coupled_coil_that_floats(node):
+    second = SecondCoil(ends=("k", "m" if node == "m" else node if node == "ground" else "j"), coupling=0.4)
+    instrument = Instrument(
+        pickup={"bridge": Pickup(ends=("tip", "ground"), second=second)},
+        resistor={"r": Part(between=second.ends)},
+    )
+    coil = {"dcr": 4e3, "inductance": 2.0, "winding_capacitance": 1e-10}
+    values = {f"bridge{of}.{name}": value for of in ("", ".second") for name, value in coil.items()}
+    values |= {"bridge.coupling": 0.4, "resistor.r": 1e4, "input.resistance": 1e6, "input.capacitance": 4e-10}
+    case = Case(settings=read_settings(instrument, {}), frequency_hz=FREQUENCY_HZ)
+    (transfer,) = solve_instrument(instrument, [case], values=values, excite=[{"bridge": 1.0}])
+    z, mutual = 4e3 + S * 2.0, S * 0.8
+    seen = z - mutual**2 / (z + 1 / (1e-4 + S * 1e-10))
+    np.testing.assert_allclose(transfer.voltage[0], 1 / (1 + seen * (1e-6 + S * 5e-10)), rtol=1e-10)

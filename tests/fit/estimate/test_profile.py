@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.estimate.joint import independent_blocks
+from fit.estimate.joint import independent_blocks, search_joint
 from fit.estimate.profile import profile_halves
 from tests.toy_problem import toy_choice, toy_evidence, toy_problem
 
@@ -54,3 +54,23 @@ def test_where_nothing_rises_the_linear_half_is_kept():
     elsewhere = replace(choice, fit=replace(choice.fit, chi_square=choice.fit.chi_square + 100.0))
     std = NOISE / np.sqrt(2 * N)
     assert profile_halves(elsewhere, 0, 1.96) == pytest.approx((1.96 * std, 1.96 * std), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("curve", "n_searches"),
+    [
+        (None, 2),  # a linear fit is right at once, to either side
+        (lambda p: (p + 0.15 * p * abs(p) / 0.0098, 1 + 0.3 * abs(p) / 0.0098), 4),  # rises by 1.3² at its linear end
+        (lambda p: (p + 0.08 * p * abs(p) / 0.0098, 1 + 0.16 * abs(p) / 0.0098), 2),  # by 1.16²: within a quarter
+    ],
+)
+def test_a_second_search_only_where_the_first_ended_far_off(curve, n_searches, monkeypatch):
+    choice, calls = choice_of(curve), []
+
+    def counted(*args, **more):
+        calls.append(more)
+        return search_joint(*args, **more)
+
+    monkeypatch.setattr("fit.estimate.profile.search_joint", counted)
+    profile_halves(choice, 0, 1.96)
+    assert len(calls) == n_searches

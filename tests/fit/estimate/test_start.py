@@ -1,11 +1,14 @@
 """Where a search begins: from resonances by the formula of Thomson, ω² L C = 1."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from fit.circuit.controls import PotSetting, Settings
+from fit.circuit.controls import PotSetting, Settings, read_settings
+from fit.circuit.layouts import layout_text
+from fit.circuit.reading import read_instrument
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.model import build_problem, predict_residual
 from fit.estimate.parameters import PickupModel
@@ -117,3 +120,37 @@ def test_gains_make_model_and_data_agree_at_low_frequencies():
     residual = predict_residual(problem, start_vector(problem, {})).residual.real
     low = (problem.frequency_hz < 2000.0) & (problem.take_of_point == 0)
     assert abs(np.median(residual[low])) < 1e-9
+
+
+def test_takes_of_other_methods_tell_no_resonance():
+    series = parse_quantity("100k ± 1%", "Ω")
+    foil = take(2000.0, "foil", added=("1n ± 1%",), method="plate")
+    driven = take(1500.0, "driven", added=("1n ± 1%",), method="impedance", series_resistor=series)
+    found = start_of(take(4000.0), foil, driven)
+    assert np.exp(found["log_winding_capacitance"]) == pytest.approx(110e-12, rel=1e-9)
+
+
+STATED = re.compile(r"^(dcr|inductance|winding_capacitance) = .*\n", flags=re.MULTILINE)
+TWO = read_instrument(STATED.sub("", layout_text("two-pickups-tone-before")))
+
+
+def two_pickups(known):
+    settings = {name: read_settings(TWO, {"selector": name}) for name in ("bridge", "neck")}
+    settings["bridge"] = read_settings(TWO, {"selector": "bridge", "bridge-volume": "7"})
+    takes = [take(hz, name, settings=settings[name], coil_over=name) for name, hz in (("bridge", 3000.0), ("neck", 5000.0))]
+    problem = build_problem(replace(evidence_of(*takes), instrument=TWO), PickupModel())
+    return dict(zip((one.name for one in problem.parameters), start_vector(problem, known), strict=True))
+
+
+def test_each_pickup_begins_at_its_own_resonance():
+    found = two_pickups({"log_gain_0": 0.0})
+    for name, hz in (("bridge", 3000.0), ("neck", 5000.0)):
+        inductance_h = 1 / ((2 * np.pi * hz) ** 2 * (110e-12 + INPUT_F))
+        assert np.exp(found[f"log_inductance@{name}"]) == pytest.approx(inductance_h, rel=0.02)
+
+
+def test_what_is_known_of_one_coil_is_taken_for_every_pickup():
+    found = two_pickups({"log_inductance": 0.5, "logit_pot.bridge-volume": 3.0, "log_gain_0": 0.0})
+    assert (found["log_inductance@bridge"], found["log_inductance@neck"]) == (0.5, 0.5)
+    assert found["logit_pot.bridge-volume@7"] == pytest.approx(np.log(0.472 / 0.528))
+    assert two_pickups({"log_inductance@neck": 0.2, "log_inductance": 0.5, "log_gain_0": 0.0})["log_inductance@neck"] == 0.2
