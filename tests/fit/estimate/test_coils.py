@@ -95,3 +95,7 @@ def test_rows_are_exact(eddies):
     problem = build_problem(laws.four_takes(reference_kind="current", n_points=20), PickupModel(eddies=eddies))
     assert any("#" in parameter.name for parameter in problem.parameters)
     laws.require_exact_jacobian(problem, laws.vector_near_start(problem, 5), tolerance=1e-8)
+
+
+def test_a_step_of_place_is_named_after_the_field_and_the_placement():
+    assert placed_name("field_0_1", "2") == "field_0_1#2"

@@ -246,3 +246,55 @@ def test_names():
     assert loss_name("log_capacitor.tone") == "loss_capacitor.tone"
     assert across_name("capacitor.tone") == "across_capacitor.tone"
     assert leak_name(3, "neck") == "leak_3@neck"
+
+
+# What the weak priors hold to be usual, one standard deviation to either side; common practice, no source.
+@pytest.mark.parametrize(
+    ("kind", "low", "high"),
+    [
+        ("log_inductance", 0.669, 13.44),
+        ("log_winding_capacitance", 24.5e-12, 493e-12),
+        ("log_resistance", 2575.0, 19028.0),
+        ("log_tau", 1 / (2 * np.pi * 16310.0), 1 / (2 * np.pi * 2207.0)),
+        ("log_width", 0.607, 4.482),
+        ("log_second", 0.705, 1.419),
+        ("log_second_capacitance", 0.497, 2.014),
+        ("log_excitation", 0.223, 1.649),
+        ("log_coupling", 0.0498, 0.368),
+        ("log_pot", 128.8e3, 951.4e3),
+        ("log_capacitor", 8.09e-9, 59.8e-9),
+        ("log_resistor", 22.3e3, 448.2e3),
+    ],
+)
+def test_usual_range_of_what_is_positive(kind, low, high):
+    one = weak("x", kind)
+    found = np.exp([one.prior_mean - one.prior_std, one.prior_mean + one.prior_std])
+    assert found == pytest.approx([low, high], rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("kind", "low", "high"),
+    [
+        ("share", -4.5, 1.5),
+        ("field", -1.0, 3.0),
+        ("stop@0", -0.7, 1.3),
+        ("stop@10", -49.7, 50.3),
+        ("reach", 0.0, 0.02),
+        ("loss_unknown", -0.005, 0.015),
+        ("loss_film", 0.0, 0.006),
+        ("loss_ceramic", 0.0, 0.03),
+        ("loss_paper", 0.0, 0.03),
+        ("loss_added", -0.001, 0.003),
+        ("loss_input_capacitance", -0.005, 0.015),
+    ],
+)
+def test_usual_range_of_what_may_be_none(kind, low, high):
+    one = weak("x", kind)
+    assert (one.prior_mean - one.prior_std, one.prior_mean + one.prior_std) == pytest.approx((low, high), abs=1e-12)
+
+
+def test_every_prior_of_the_chain_begins_at_its_middle():
+    found = chain(take("a"), take("b"), take("z", method="impedance", series="100k ± 1%"), take("c", calibrated=True))
+    assert {name: one.start - one.prior_mean for name, one in found.items()} == dict.fromkeys(found, 0.0)
+    nothing = {"delay", "highpass", "clock", "log_gain_0", "gain_step_1", "log_gain_2", "shift_0"}
+    assert {one.start for name, one in found.items() if name in nothing} == {0.0}
