@@ -33,6 +33,7 @@ def test_behind_one_noisy_load_the_valley_is_walked(bench):
     at = names.index("log_inductance")
     found = equivalent_vectors(choice)
     steps = [vector[at] - choice.fit.vector[at] for vector in found]
+    assert steps == sorted(steps)
     assert steps
     for step in steps:
         assert min(abs(step - one) for one in (-1.0, -0.5, 0.5, 1.0)) < 0.01

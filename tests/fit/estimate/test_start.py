@@ -154,3 +154,16 @@ def test_what_is_known_of_one_coil_is_taken_for_every_pickup():
     assert (found["log_inductance@bridge"], found["log_inductance@neck"]) == (0.5, 0.5)
     assert found["logit_pot.bridge-volume@7"] == pytest.approx(np.log(0.472 / 0.528))
     assert two_pickups({"log_inductance@neck": 0.2, "log_inductance": 0.5, "log_gain_0": 0.0})["log_inductance@neck"] == 0.2
+
+
+def test_of_several_settings_the_highest_resonances_count():
+    down = Settings(pots={"tone": PotSetting(label="0", fraction=0.0)})
+    open_take, plus = two_takes(120e-12, 3.5)
+    muffled = replace(take(700.0, "down"), settings=down), replace(take(600.0, "down too", added=("1n ± 1%",)), settings=down)
+    found = start_of(*muffled, open_take, plus)
+    assert np.exp(found["log_inductance"]) == pytest.approx(3.5, rel=0.02)
+
+
+def test_inductance_begins_at_a_fifth_of_a_henry_at_least():
+    found = start_of(*two_takes(500e-12, 0.1))
+    assert np.exp(found["log_inductance"]) == pytest.approx(0.2, rel=1e-9)
