@@ -12,7 +12,7 @@ from fit.circuit.reading import read_instrument
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.model import build_problem, predict_residual
 from fit.estimate.parameters import PickupModel
-from fit.estimate.start import resonance_of, start_vector
+from fit.estimate.start import FIRST_FIELDS, FIRST_STEP, resonance_of, start_vector
 from measure.quantity import parse_quantity
 from measure.response import Origin, Response
 from tests.benches import draw_bench
@@ -167,3 +167,17 @@ def test_of_several_settings_the_highest_resonances_count():
 def test_inductance_begins_at_a_fifth_of_a_henry_at_least():
     found = start_of(*two_takes(500e-12, 0.1))
     assert np.exp(found["log_inductance"]) == pytest.approx(0.2, rel=1e-9)
+
+
+def test_without_a_take_under_the_exciter_a_search_begins_at_what_is_usual():
+    found = start_of(take(4000.0, method="impedance", series_resistor=parse_quantity("100k ± 1%", "Ω")))
+    assert np.exp(found["log_inductance"]) == pytest.approx(3.0, rel=1e-12)
+
+
+def test_the_order_of_the_takes_does_not_matter():
+    found = start_of(*two_takes(120e-12, 3.5)[::-1])
+    assert np.exp(found["log_inductance"]) == pytest.approx(3.5, rel=0.02)
+
+
+def test_fields_of_a_first_loss_lie_on_either_side_of_1():
+    assert (FIRST_FIELDS, FIRST_STEP) == ((0.5, 1.3, 2.0), {"share": -1.5, "log_width": 0.3})

@@ -11,6 +11,7 @@ from fit.estimate.through_controls import Term, pickup_of
 from tests import guitar_cases as cases
 from tests import laws
 from tests.guitar_evidence import evidence_of_guitar
+from tests.laid_out import ONE, P, take, wired
 
 
 @pytest.mark.parametrize("draw", ["one", "three"])
@@ -49,3 +50,16 @@ def test_parts_that_may_be_negative_have_a_unit(name, unit):
     assert not term.is_stop_hidden
     assert replace(term, stop="reach.tone@10").is_stop_hidden
     assert not replace(term, stop="stop.tone@10").is_stop_hidden
+
+
+def test_derivatives_by_where_a_pot_stands_are_exact():
+    takes = tuple(take(ONE, name, stated=stated) for name, stated in (("a", {"volume": "5"}), ("b", {"tone": "5"})))
+    circuit = wired(ONE, *takes)
+    p = P | {"logit_pot.tone@5": 0.4}
+    logits = {"logit_pot.volume@5", "logit_pot.tone@5", "log_pot.volume", "log_pot.tone"}
+    voltage, rows = circuit.evaluate(p)
+    assert logits <= set(rows)
+    for name in logits:
+        logs = [np.log(circuit.evaluate(p | {name: p[name] + n * 2e-3})[0] / voltage) for n in (-2, -1, 1, 2)]
+        slope = (logs[0] - 8 * logs[1] + 8 * logs[2] - logs[3]) / (12 * 2e-3)
+        np.testing.assert_allclose(rows[name], slope, rtol=1e-7, atol=1e-10, err_msg=name)
