@@ -63,3 +63,13 @@ def test_derivatives_by_where_a_pot_stands_are_exact():
         logs = [np.log(circuit.evaluate(p | {name: p[name] + n * 2e-3})[0] / voltage) for n in (-2, -1, 1, 2)]
         slope = (logs[0] - 8 * logs[1] + 8 * logs[2] - logs[3]) / (12 * 2e-3)
         np.testing.assert_allclose(rows[name], slope, rtol=1e-7, atol=1e-10, err_msg=name)
+
+
+def test_derivatives_by_what_a_job_added_are_exact():
+    circuit = wired(ONE, take(ONE, stated={"tone": "0"}), take(ONE, "after", stated={"tone": "0"}, is_after=True))
+    p = P | {"shunt": 1.5, "across_capacitor.tone": 3.0, "warmer_after": 0.05, "change_log_inductance": 0.1}
+    voltage, rows = circuit.evaluate(p)
+    for name in ("shunt", "across_capacitor.tone", "warmer_after", "change_log_inductance"):
+        logs = [np.log(circuit.evaluate(p | {name: p[name] + n * 2e-3})[0] / voltage) for n in (-2, -1, 1, 2)]
+        slope = (logs[0] - 8 * logs[1] + 8 * logs[2] - logs[3]) / (12 * 2e-3)
+        np.testing.assert_allclose(rows[name], slope, rtol=1e-7, atol=1e-10, err_msg=name)
