@@ -1,13 +1,14 @@
-"""Laws that every coil, network and model obeys, whatever its values: run by `test_laws` over drawn ones."""
+"""Laws that every coil, network and model obeys: the tests of the modules they bind run them over drawn values."""
 
 from collections.abc import Sequence
 
 import numpy as np
-from hypothesis import strategies
+from hypothesis import settings, strategies
 
 from fit.circuit.coil import CoilValues, Profile, coil_elements, evaluate_profile
 from fit.circuit.network import build_network, solve_network
 from fit.estimate.evidence import Evidence, TakeEvidence
+from fit.estimate.ladder import ONE_COIL, TWO_COILS
 from fit.estimate.model import Prediction, Problem, predict_residual
 from measure.quantity import parse_quantity
 from measure.response import ComplexArray, FloatArray, Origin, Response
@@ -17,6 +18,9 @@ S = 2j * np.pi * FREQUENCY_HZ
 # on the axis, and in the right half plane where a passive impedance has a positive real part too
 S_RIGHT = np.concatenate([S * np.exp(-1j * angle) for angle in np.linspace(0, np.pi / 2, 7)])
 GAUSS = np.polynomial.legendre.leggauss(80)
+drawn = settings(max_examples=60, deadline=None, derandomize=True)
+LADDER = [*ONE_COIL, *TWO_COILS]
+SOME_MODELS = [((),), (("loop",),), (("spread", "loop"),), (("loop",), ("spread",))]
 
 time_constants = strategies.floats(-7.0, -3.0).map(lambda power: 10.0**power)
 half_widths = strategies.floats(0.01, 3.0)
@@ -173,3 +177,22 @@ def predicted_ratio(problem: Problem, vector: FloatArray) -> ComplexArray:
     """Modelled over measured response."""
     prediction: Prediction = predict_residual(problem, vector)
     return 1 + prediction.residual
+
+
+def ladder_name(eddies: tuple[tuple[Profile, ...], ...]) -> str:
+    return " | ".join("+".join(profiles) or "none" for profiles in eddies)
+
+
+def vector_near_start(problem: Problem, seed: int) -> FloatArray:
+    rng = np.random.default_rng(seed)
+    start = np.array([parameter.start for parameter in problem.parameters])
+    spread = np.array([min(parameter.prior_std, 0.3) for parameter in problem.parameters])
+    # where two inputs have the same high-pass, its own corner is not felt
+    unequal = np.array([0.5 * (parameter.name == "highpass") for parameter in problem.parameters])
+    return start + unequal + spread * rng.uniform(-1, 1, len(start))
+
+
+def sides(vector: FloatArray, index: int, step: float) -> FloatArray:
+    changed = np.tile(vector, (2, 1))
+    changed[:, index] += (step, -step)
+    return changed

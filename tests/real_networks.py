@@ -5,11 +5,13 @@ from dataclasses import replace
 import msgspec
 import numpy as np
 
+from fit.circuit.instrument import stated_values
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from tests import guitar_cases as gc
 from tests import guitar_parts as gp
 from tests.guitar_circuit import solve_tip
+from tests.random_instruments import INPUT_F, INPUT_OHM
 
 ONE_PICKUP = read_instrument(layout_text("one-pickup"))
 
@@ -63,6 +65,12 @@ def without_contacts(case):
 
 
 LEAKY = replace(gc.REAL, real=replace(gc.REAL.real, leak_ohm=(300e3, 3e6)))
+
+
+def drawn_values(instrument):
+    """Values that an instrument states, and the load of the drawn ones."""
+    values = {key: stated.quantity.value for key, stated in stated_values(instrument).items() if stated.quantity is not None}
+    return values | {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
 
 
 def with_real_parts(instrument, values, rng):

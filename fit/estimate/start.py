@@ -11,7 +11,6 @@ from measure.response import FloatArray
 
 # Typical of pickups, only to begin a search: common practice, no source.
 TYPICAL_WINDING_CAPACITANCE_F = 110e-12
-TYPICAL_INDUCTANCE_H = 3.0
 LEAST_WINDING_CAPACITANCE_F, MOST_WINDING_CAPACITANCE_F = 20e-12, 600e-12
 FIRST_STEP = {"share": -1.5, "log_width": 0.3}
 FIRST_FIELDS = (0.5, 1.3, 2.0)  # [1] above 1 the exciting field has a zero in the right half plane, another basin

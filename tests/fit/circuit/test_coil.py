@@ -2,10 +2,15 @@
 
 import math
 
+import hypothesis
 import numpy as np
 import pytest
+from hypothesis import strategies
 
-from fit.circuit.coil import CoilValues, coil_elements, coil_impedance, evaluate_profile
+from fit.circuit import coil as coil_module
+from fit.circuit.coil import CoilValues, Profile, coil_elements, evaluate_profile
+from tests import laws
+from tests.plain_coil import coil_impedance
 
 FREQUENCY_HZ = np.geomspace(20.0, 20e3, 31)
 S = 2j * np.pi * FREQUENCY_HZ
@@ -39,15 +44,18 @@ def test_two_loops_of_one_time_constant_are_one() -> None:
     np.testing.assert_allclose(two, one, rtol=1e-14)
 
 
-def test_both_forms_of_the_coil_agree() -> None:
+# Z = R + sL - Σ s² k² L τ/(1 + sτ), e = 1 - Σ g sτ/(1 + sτ)
+def test_coil_with_two_loops_by_hand() -> None:
     eddies = ((0.16, 3e-5, 0.0, 0.3, "loop"), (0.09, 8e-6, 0.0, 0.1, "loop"))
-    values = CoilValues(inductance_h=3.0, resistance_ohm=7e3, winding_capacitance_f=1e-10, excitation=1.0, eddies=eddies)
+    values = CoilValues(inductance_h=3.0, resistance_ohm=7e3, winding_capacitance_f=1e-10, excitation=0.7, eddies=eddies)
     elements = coil_elements([values], S)
-    loops = [(0.4, 3e-5), (0.3, 8e-6)]
-    ours = coil_impedance(FREQUENCY_HZ, inductance_h=3.0, resistance_ohm=7e3, eddy_loops=loops)
-    np.testing.assert_allclose(elements.impedance[0, 0], ours, rtol=1e-14)
-    field = 1 - 0.3 * S * 3e-5 / (1 + S * 3e-5) - 0.1 * S * 8e-6 / (1 + S * 8e-6)
+    loops = 0.16 * 3e-5 / (1 + S * 3e-5) + 0.09 * 8e-6 / (1 + S * 8e-6)
+    impedance = 7e3 + S * 3.0 - S**2 * 3.0 * loops
+    np.testing.assert_allclose(elements.impedance[0, 0], impedance, rtol=1e-13)
+    field = 0.7 * (1 - 0.3 * S * 3e-5 / (1 + S * 3e-5) - 0.1 * S * 8e-6 / (1 + S * 8e-6))
     np.testing.assert_allclose(elements.emf[0], field, rtol=1e-13)
+    plain = coil_module.coil_impedance(FREQUENCY_HZ, inductance_h=3.0, resistance_ohm=7e3, eddy_loops=[(0.4, 3e-5), (0.3, 8e-6)])
+    np.testing.assert_allclose(plain, impedance, rtol=1e-13)
 
 
 @pytest.mark.parametrize(("profile", "width"), [("loop", 0.0), ("spread", 0.05), ("spread", 0.8), ("spread", 2.5)])
@@ -92,9 +100,39 @@ def test_two_coils_are_coupled_by_their_mutual_inductance() -> None:
 )
 def test_impossible_coil_is_refused(changed: dict[str, object], text: str) -> None:
     with pytest.raises(ValueError, match=text):
-        coil_impedance(FREQUENCY_HZ, **{"inductance_h": 3.0, "resistance_ohm": 7e3, **changed})
+        coil_module.coil_impedance(FREQUENCY_HZ, **{"inductance_h": 3.0, "resistance_ohm": 7e3, **changed})
 
 
 def test_spread_without_width_is_refused() -> None:
     with pytest.raises(ValueError, match=r"half-width 0\.0 of a spread must be positive"):
         evaluate_profile("spread", S, tau_s=1e-5)
+
+
+@laws.drawn
+@hypothesis.given(laws.coils())
+def test_coil_is_passive(coil: CoilValues) -> None:
+    laws.require_passive_impedance(coil)
+
+
+@laws.drawn
+@hypothesis.given(laws.coils())
+def test_coil_has_its_limits(coil: CoilValues) -> None:
+    laws.require_limits_of_a_coil(coil)
+
+
+@laws.drawn
+@hypothesis.given(strategies.sampled_from(["loop", "spread"]), laws.time_constants, laws.half_widths)
+def test_profile_rises_from_nought_to_one(profile: Profile, tau_s: float, width: float) -> None:
+    laws.require_profile_laws(profile, tau_s, width)
+
+
+@laws.drawn
+@hypothesis.given(laws.time_constants, laws.half_widths)
+def test_spread_is_a_mixture_of_loops(tau_s: float, width: float) -> None:
+    laws.require_spread_is_a_mixture(tau_s, width)
+
+
+@laws.drawn
+@hypothesis.given(laws.time_constants)
+def test_narrow_spread_is_a_loop(tau_s: float) -> None:
+    laws.require_narrow_spread_is_a_loop(tau_s)

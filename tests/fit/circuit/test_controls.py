@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fit.circuit.controls import AUDIO_HALF_FRACTION, read_settings, split_settings, taper_fraction
+from fit.circuit.controls import AUDIO_HALF_FRACTION, Settings, read_settings, split_settings, taper_fraction
+from fit.circuit.instrument import Instrument, Pickup
 from fit.circuit.reading import read_instrument
 from tests.instrument_texts import SOUND
 
@@ -66,3 +67,49 @@ def test_wrong_settings_are_named(text):
 def test_control_set_twice():
     with pytest.raises(ValueError, match="volume is set twice, to 3 and to 4"):
         split_settings(["volume=3", "volume=4"])
+
+
+# Two straight segments, (0, 0), (5, 0.12) and (10, 1).
+@pytest.mark.parametrize(("rotation", "fraction"), [(2.5, 0.06), (5.0, 0.12), (7.5, 0.56), (9.0, 0.824)])
+def test_audio_taper_on_its_segments(rotation, fraction):
+    assert taper_fraction("audio", rotation) == pytest.approx(fraction, rel=1e-12)
+
+
+def test_linear_taper_is_in_proportion():
+    assert taper_fraction("linear", 3.0) == pytest.approx(0.3, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("text", "label", "fraction"),
+    [
+        ("7.0", "7", 0.472),
+        ("10", "10", 1.0),
+        (".5", "0.5", 0.012),
+        ("0", "0", 0.0),
+        ("100%", "100%", 1.0),
+        ("12.5 %", "12.5%", 0.125),
+        ("0%", "0%", 0.0),
+    ],
+)
+def test_labels_and_fractions(text, label, fraction):
+    pot = read_settings(INSTRUMENT, {"volume": text}).pots["volume"]
+    assert pot.label == label
+    assert pot.fraction == pytest.approx(fraction, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["10.01", "100.5%", "%", "1e1", "0x1", "7%%", "1234", "0.1234567891"])
+def test_numbers_beyond_and_junk(text):
+    with pytest.raises(ValueError, match="is neither a rotation from 0 to 10"):
+        read_settings(INSTRUMENT, {"volume": text})
+
+
+def test_settings_are_taken_apart_at_the_first_mark():
+    assert split_settings([" selector = a=b ", "volume=7"]) == {"selector": "a=b", "volume": "7"}
+    assert split_settings([]) == {}
+
+
+def test_an_instrument_without_controls():
+    bare = Instrument(pickup={"bridge": Pickup(ends=("tip", "ground"))})
+    assert read_settings(bare, {}) == Settings()
+    with pytest.raises(ValueError, match=r'there is no control "volume", the instrument has: none'):
+        read_settings(bare, {"volume": "7"})

@@ -70,3 +70,41 @@ def test_perfect_coupling_is_refused():
     }
     with pytest.raises(np.linalg.LinAlgError, match="Singular matrix"):
         solve_excitations(network, **parts, emf=np.ones((1, 2)))
+
+
+def test_one_coil_on_a_load_by_hand():
+    network = build_network([("tip", "ground")], [("tip", "ground")], "tip")
+    load, coil, emf = 0.2 + 0.3j, 1.5 + 2j, np.array([[2.0], [-1.0]])
+    solved = solve_excitations(network, admittance=np.array([[load]]), impedance=np.array([[coil]]), mutual={}, emf=emf)
+    np.testing.assert_allclose(solved.voltage, emf / (1 + coil * load), rtol=1e-14)
+    np.testing.assert_allclose(solved.coil_current[0], load * emf / (1 + coil * load), rtol=1e-14)
+    np.testing.assert_allclose(solved.coil_transfer, [[1 / (1 + coil * load)]], rtol=1e-14)
+    np.testing.assert_allclose(solved.by_admittance[0], -coil * emf / (1 + coil * load) ** 2, rtol=1e-14)
+
+
+# Two coupled coils in series: V = (E1 + E2) / (1 + (Z1 + Z2 + 2 Zm) Y), the second one turned: E1 - E2 and -2 Zm.
+@pytest.mark.parametrize("sign", [1, -1])
+def test_two_coupled_coils_in_series_by_hand(sign):
+    second = ("m", "ground") if sign > 0 else ("ground", "m")
+    network = build_network([("tip", "ground")], [("tip", "m"), second], "tip", coupled=[(0, 1)])
+    y, z1, z2, zm = 0.4 + 0.1j, 1 + 2j, 2 + 1j, 0.3j
+    solved = solve_excitations(
+        network,
+        admittance=np.array([[y]]),
+        impedance=np.array([[z1], [z2]]),
+        mutual={(0, 1): np.array([zm])},
+        emf=np.array([[1.0, 0.5]]),
+    )
+    total = 1 + (z1 + z2 + 2 * sign * zm) * y
+    assert solved.voltage[0, 0] == pytest.approx((1 + sign * 0.5) / total, rel=1e-13)
+    np.testing.assert_allclose(solved.coil_transfer[:, 0], [1 / total, sign / total], rtol=1e-13)
+
+
+@pytest.mark.parametrize("n_nodes", [1, 2])
+def test_emfs_may_differ_from_point_to_point(n_nodes):
+    ends = [("tip", "ground"), ("tip", "n")][:n_nodes]
+    network = build_network([*ends, ("tip", "ground")], [("tip", "ground")], "tip")
+    parts = {"admittance": np.ones((len(ends) + 1, 2)) * (1 + 0.5j), "impedance": np.array([[1j, 2j]]), "mutual": {}}
+    apart = solve_excitations(network, **parts, emf=np.array([[[1.0, 3.0]]]))
+    one = solve_excitations(network, **parts, emf=np.array([[1.0]]))
+    np.testing.assert_allclose(apart.voltage, one.voltage * [1.0, 3.0], rtol=1e-13)

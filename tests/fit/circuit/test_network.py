@@ -2,11 +2,15 @@
 
 from collections.abc import Callable
 
+import hypothesis
 import numpy as np
 import pytest
+from hypothesis import strategies
 
+from fit.circuit.coil import CoilValues
 from fit.circuit.network import Network, Solution, build_network, solve_network
 from measure.response import ComplexArray
+from tests import laws
 
 N_TURN = 16  # points on a circle for a derivative
 RADIUS = 1e-2  # [1] of the value; the truncation error is its 16th power
@@ -180,3 +184,9 @@ def test_nodes_are_all_but_ground() -> None:
     assert network.output == 0
     np.testing.assert_array_equal(network.branch_incidence, [[1, -1], [0, 1]])
     np.testing.assert_array_equal(network.coil_incidence, [[0], [1]])
+
+
+@laws.drawn
+@hypothesis.given(laws.coils(), laws.coils(), strategies.floats(0.0, 0.9), strategies.integers(0, 10_000))
+def test_network_is_reciprocal(first: CoilValues, second: CoilValues, coupling: float, seed: int) -> None:
+    laws.require_reciprocity([first, second], coupling, seed)

@@ -1,93 +1,31 @@
-"""Instruments of parts as people have them: stops of pots, loss tangents and leaks of capacitors, through the solver.
-
-Guitars solved by mesh equations that share no code with the package; derivatives against differences.
-"""
+"""What a part has beside its value: names, and what of it counts where."""
 
 import numpy as np
 import pytest
 
 from fit.circuit.controls import read_settings
-from fit.circuit.dielectric import BAND_HZ, NETWORK_ERROR, capacitor_admittance, loss_network
-from fit.circuit.harness import Case, build_harness
-from fit.circuit.instrument import stated_values
-from fit.circuit.realparts import is_beside, is_linear, owner_of, stops_among
-from fit.circuit.transfers import solve_harness, solve_instrument
-from tests import guitar_cases as gc
-from tests.random_instruments import INPUT_F, INPUT_OHM, draw_instrument
-from tests.real_networks import LEAKY, ONE_PICKUP, as_measured, per_volt_of_emf, true_values, with_real_parts, without_contacts
+from fit.circuit.harness import Case
+from fit.circuit.realparts import (
+    capacitor_leaks,
+    capacitor_tangents,
+    is_beside,
+    is_linear,
+    leak_key,
+    loss_key,
+    owner_of,
+    segment_ohm,
+    stops_among,
+)
+from fit.circuit.transfers import solve_instrument
+from fit.circuit.wiring import Passive
+from tests.real_networks import ONE_PICKUP, drawn_values
 
 FREQUENCY_HZ = np.geomspace(25.0, 19e3, 40)
-SLOPE_TOLERANCE = 1e-6  # [1] relative, of a derivative against differences of fourth order
-STEP = 5e-4  # [1] of a logarithm: the differences err by its fourth power
-
-
-def values_of(instrument):
-    values = {key: stated.quantity.value for key, stated in stated_values(instrument).items() if stated.quantity is not None}
-    return values | {"input.resistance": INPUT_OHM, "input.capacitance": INPUT_F}
-
-
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("tone", ["10", "0", "5"])
-def test_real_guitars_against_mesh_equations(seed, tone):
-    case = without_contacts(gc.draw_one_pickup(seed, conditions=LEAKY))
-    instrument, values = as_measured(case), true_values(case)
-    at = Case(settings=read_settings(instrument, {"tone": tone}), frequency_hz=FREQUENCY_HZ)
-    (transfer,) = solve_instrument(instrument, [at], values=values)
-    fraction = {"10": 1.0, "0": 0.0, "5": case.truths["pot.tone@5"]}[tone]
-    truth = per_volt_of_emf(case, FREQUENCY_HZ, fractions={"volume": 1.0, "tone": fraction})
-    np.testing.assert_allclose(transfer.voltage[0], truth, rtol=1e-9)
-    ideal = {key: value for key, value in values.items() if not is_beside(key)}
-    (plain,) = solve_instrument(instrument, [at], values=ideal)
-    assert np.max(np.abs(plain.voltage[0] / truth - 1)) > 1e-3  # they do matter
-
-
-def slope_of(solved, step):
-    low2, low, high, high2 = solved
-    return (low2 - 8 * low + 8 * high - high2) / (12 * step)
-
-
-@pytest.mark.parametrize("seed", range(16))
-def test_derivatives_of_real_parts_against_differences(seed):
-    drawn, instrument = draw_instrument(seed)
-    rng = np.random.default_rng(seed)
-    frequency_hz = np.geomspace(30, 18e3, 12)
-    ends = [dict.fromkeys(instrument.pot, "10"), {pot: str(rng.choice(["0", "10", "7"])) for pot in instrument.pot}]
-    stated = [drawn.settings(), *(drawn.settings() | one for one in ends)]
-    cases = [Case(settings=read_settings(instrument, one), frequency_hz=frequency_hz) for one in stated]
-    values = with_real_parts(instrument, values_of(instrument), rng)
-    harness = build_harness(instrument, cases, has_stops=stops_among(values))
-    exact = solve_harness(harness, values=values)
-    felt = {key for transfer in exact for key in transfer.by_log}
-    assert {key for key in felt if is_beside(key)}
-    for key in sorted(felt & set(values)):
-        size = (0.01 if "stop" in key else 1e-4) if is_linear(key) else STEP
-
-        def moved(n, key=key, size=size):
-            value = values[key] + n * size if is_linear(key) else values[key] * np.exp(n * size)
-            return solve_harness(harness, values=values | {key: value})
-
-        solved = [moved(n) for n in (-2, -1, 1, 2)]
-        for index, transfer in enumerate(exact):
-            slope = slope_of([one[index].voltage for one in solved], size)
-            scale = float(np.abs(transfer.voltage).max()) or 1.0
-            found = transfer.by_log.get(key, np.zeros_like(slope))
-            noise = 1e-15 / size * 1e3  # rounding of voltages over the step
-            np.testing.assert_allclose(found, slope, rtol=SLOPE_TOLERANCE, atol=max(1e-9, noise) * scale, err_msg=key)
-
-    def shifted(n):
-        there = [Case(settings=one.settings, frequency_hz=frequency_hz * np.exp(n * STEP)) for one in cases]
-        return solve_instrument(instrument, there, values=values)
-
-    solved = [shifted(n) for n in (-2, -1, 1, 2)]
-    for index, transfer in enumerate(exact):
-        slope = slope_of([one[index].voltage for one in solved], STEP)
-        scale = float(np.abs(transfer.voltage).max()) or 1.0
-        np.testing.assert_allclose(transfer.by_log_frequency, slope, rtol=SLOPE_TOLERANCE, atol=1e-9 * scale)
 
 
 def solve_at(controls, more):
     case = Case(settings=read_settings(ONE_PICKUP, controls), frequency_hz=FREQUENCY_HZ)
-    return solve_instrument(ONE_PICKUP, [case], values=values_of(ONE_PICKUP) | more)[0]
+    return solve_instrument(ONE_PICKUP, [case], values=drawn_values(ONE_PICKUP) | more)[0]
 
 
 def test_a_stop_counts_only_where_the_pot_stands_there():
@@ -125,14 +63,49 @@ def test_names_of_values_and_their_parts():
     assert not is_linear("capacitor.tone.leak")
 
 
-@pytest.mark.parametrize("tangent", [1e-4, 2e-3, 2e-2, 5e-2])
-def test_resistors_and_capacitors_that_stand_for_a_loss_tangent(tangent):
-    network = loss_network(capacitance_f=22e-9, loss_tangent=tangent)
-    assert min(network.capacitance_f, network.resistance_ohm, *(value for pair in network.branches for value in pair)) > 0
-    frequency_hz = np.geomspace(*BAND_HZ, 77)
-    s = 2j * np.pi * frequency_hz
-    admittance = 1 / network.resistance_ohm + s * network.capacitance_f
-    admittance += sum(1 / (ohm + 1 / (s * farad)) for ohm, farad in network.branches)
-    wanted = capacitor_admittance(frequency_hz, capacitance_f=22e-9, loss_tangent=tangent)
-    off = np.max(np.abs(admittance / wanted - 1))
-    assert 0.2 * network.error < off < 1.05 * network.error < 1.05 * NETWORK_ERROR
+def test_names_of_what_is_beside_a_value():
+    assert loss_key("capacitor.tone") == "capacitor.tone.loss_tangent"
+    assert loss_key("input.capacitance") == "input.loss_tangent"
+    assert leak_key("capacitor.tone") == "capacitor.tone.leak"
+    beside = ["pot.tone.stop_0", "pot.tone.stop_10", "capacitor.tone.loss_tangent", "input.loss_tangent", "capacitor.tone.leak"]
+    assert [is_beside(name) for name in beside] == [True] * 5
+    assert [is_linear(name) for name in beside] == [True] * 4 + [False]
+    assert not any(
+        is_beside(name) or is_linear(name) for name in ("pot.tone", "capacitor.tone", "input.capacitance", "pot.tone@7")
+    )
+    assert owner_of("pot.tone.stop_10") == "pot.tone"
+    assert owner_of("resistor.bleed") == "resistor.bleed"
+
+
+def test_what_is_known_by_its_owner():
+    values = {"pot.tone": 250e3, "pot.tone.stop_0": 40.0, "capacitor.tone.loss_tangent": 0.01, "input.loss_tangent": 0.02}
+    values |= {"capacitor.tone.leak": 1e6, "pot.volume.stop_10": 3.0}
+    assert stops_among(values) == {"pot.tone.stop_0", "pot.volume.stop_10"}
+    assert capacitor_tangents(values) == {"capacitor.tone": 0.01, "input.capacitance": 0.02}
+    assert capacitor_leaks(values) == {"capacitor.tone": 1e6}
+
+
+def pot_part(side, stop=""):
+    return Passive(key="pot.tone", is_capacitor=False, ends=("a", "b"), side=side, stop=stop)
+
+
+@pytest.mark.parametrize(("side", "ohm"), [("", 200e3), ("ccw", 50e3), ("cw", 150e3)])
+def test_segments_of_a_track(side, ohm):
+    assert segment_ohm(pot_part(side), {"pot.tone": 200e3}, fraction=0.25) == pytest.approx(ohm, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("left", "at_stop", "rest"),
+    [
+        (80.0, 80.0, 200e3 - 80.0),
+        (0.0, 0.01, 200e3),  # a hundredth of an ohm stands for nothing
+        (-0.005, -0.01, 200e3 + 0.005),
+        (-5.0, -5.0, 200e3 + 5.0),
+        (199.95e3, 199.95e3, 200.0),  # a thousandth of the track is left at least
+        (300e3, 300e3, 200.0),
+    ],
+)
+def test_ohms_left_at_a_stop(left, at_stop, rest):
+    values = {"pot.tone": 200e3, "pot.tone.stop_0": left}
+    assert segment_ohm(pot_part("stop", "pot.tone.stop_0"), values, fraction=0.0) == at_stop
+    assert segment_ohm(pot_part("rest", "pot.tone.stop_0"), values, fraction=0.0) == pytest.approx(rest, rel=1e-12)

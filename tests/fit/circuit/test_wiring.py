@@ -1,54 +1,20 @@
-"""From settings to the network that matters: what is joined, what drops out, what is solved together."""
+"""From settings to the network that matters: what is joined, what drops out."""
 
 import numpy as np
 import pytest
 
 from fit.circuit.controls import read_settings
-from fit.circuit.harness import Case, build_harness
-from fit.circuit.instrument import stated_values
-from fit.circuit.layouts import DESCRIPTIONS, layout_text
+from fit.circuit.harness import Case
+from fit.circuit.instrument import Instrument, Part, Pickup, Pot, SecondCoil, Switch
+from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.circuit.transfers import each_pickup_alone, solve_harness, solve_instrument
-
-FREQUENCY_HZ = np.geomspace(20, 20e3, 31)
-S = 2j * np.pi * FREQUENCY_HZ
-LOAD = {"input.resistance": 1e6, "input.capacitance": 470e-12}
-
-
-def values_of(instrument):
-    return {key: stated.quantity.value for key, stated in stated_values(instrument).items()} | LOAD
-
-
-def harness_of(instrument, *stated):
-    return build_harness(instrument, [Case(settings=read_settings(instrument, one), frequency_hz=FREQUENCY_HZ) for one in stated])
+from fit.circuit.transfers import solve_harness, solve_instrument
+from fit.circuit.wiring import Passive, is_at_stop, joined_nodes, passives_of, stop_key, wire_instrument
+from tests.wired_layouts import FREQUENCY_HZ, S, harness_of, values_of
 
 
 def coils_at(instrument, **stated):
     return harness_of(instrument, stated).groups[0].wiring.coils
-
-
-# By hand: V = Y1·E / (Y1 + Yload), with everything across the jack in parallel.
-def test_one_pickup_with_tone_down_by_hand():
-    instrument = read_instrument(layout_text("one-pickup"))
-    values = values_of(instrument)
-    (transfer,) = solve_harness(harness_of(instrument, {"tone": "0"}), values=values)
-    coil = values["bridge.dcr"] + S * values["bridge.inductance"]
-    across = S * (values["bridge.winding_capacitance"] + values["capacitor.tone"] + LOAD["input.capacitance"])
-    across = across + 1 / values["pot.volume"] + 1 / LOAD["input.resistance"]
-    np.testing.assert_allclose(transfer.voltage[0], 1 / (1 + coil * across), rtol=1e-12)
-
-
-# By hand: the source seen at the pot's wiper (Thévenin), volume at half of its track.
-def test_volume_down_by_hand():
-    instrument = read_instrument(layout_text("one-pickup"))
-    values = values_of(instrument)
-    (transfer,) = solve_harness(harness_of(instrument, {"volume": "50%", "tone": "10"}), values=values)
-    half, load = values["pot.volume"] / 2, 1 / LOAD["input.resistance"] + S * LOAD["input.capacitance"]
-    coil = values["bridge.dcr"] + S * values["bridge.inductance"]
-    tone = 1 / (values["pot.tone"] + 1 / (S * values["capacitor.tone"]))
-    lower = 1 / (1 / half + load)
-    at_coil = 1 / (1 + coil * (S * values["bridge.winding_capacitance"] + tone + 1 / (half + lower)))
-    np.testing.assert_allclose(transfer.voltage[0], at_coil * lower / (half + lower), rtol=1e-12)
 
 
 def test_parts_that_the_output_cannot_feel_drop_out():
@@ -80,103 +46,164 @@ def test_coil_cut_off_stays_where_it_is_coupled():
     assert np.abs(coupled.voltage / free.voltage - 1).max() > 1e-3
 
 
-# Two equal halves in series, equally excited, are one coil with L = La + Lb + 2M and half of each winding's capacitance.
-def test_equal_halves_in_series_are_one_coil():
-    instrument = read_instrument(layout_text("humbucker-modes"))
-    values = values_of(instrument)
-    (halves,) = solve_harness(harness_of(instrument, {"mode": "series"}), values=values)
-    whole = read_instrument(layout_text("one-pickup"))
-    one = values_of(whole) | {key: values[key] for key in ("pot.volume", "pot.tone", "capacitor.tone")}
-    one["bridge.dcr"] = 2 * values["bridge.dcr"]
-    one["bridge.inductance"] = 2 * values["bridge.inductance"] * (1 + values["bridge.coupling"])
-    one["bridge.winding_capacitance"] = values["bridge.winding_capacitance"] / 2
-    (single,) = solve_harness(harness_of(whole, {}), values=one)
-    np.testing.assert_allclose(halves.voltage, single.voltage, rtol=1e-11)
+POT = Pot(taper="linear", cw="hot", wiper="tip", ccw="ground")
+PICKUPS = {"bridge": Pickup(ends=("hot", "ground")), "neck": Pickup(ends=("neck hot", "ground"))}
+SWITCHED = Instrument(
+    pickup=PICKUPS,
+    pot={"volume": POT},
+    switch={"mode": Switch(positions={"off": (), "on": (("neck hot", "hot"), ("x", "neck hot"))})},
+)
 
 
-def test_pickup_out_of_phase_turns_its_sign_alone():
-    text = layout_text("three-singles")
-    instrument, turned = (
-        read_instrument(one) for one in (text, text.replace('["middle hot", "ground"]', '["ground", "middle hot"]'))
+def joined(*, has_stops=False, **stated):
+    return joined_nodes(SWITCHED, read_settings(SWITCHED, stated), has_stops=has_stops)
+
+
+def test_closed_switches_make_nodes_one():
+    assert joined(volume="5") == {}
+    found = joined(volume="5", mode="on")
+    assert found["neck hot"] == found["hot"] == found["x"]
+
+
+@pytest.mark.parametrize(("turn", "pair"), [("0", ("ground", "tip")), ("10", ("hot", "tip"))])
+def test_a_pot_at_an_end_joins_its_wiper_with_that_lug(turn, pair):
+    found = joined(volume=turn)
+    assert set(found) == set(pair)
+    assert len(set(found.values())) == 1
+    stop = {"0": "pot.volume.stop_0", "10": "pot.volume.stop_10"}
+    assert joined(volume=turn, has_stops=True) == {}
+    assert joined(volume=turn, has_stops=[stop[turn]]) == {}
+    (other,) = set(stop.values()) - {stop[turn]}
+    assert joined(volume=turn, has_stops=[other]) == found
+
+
+def test_ground_stands_for_all_that_is_joined_to_it():
+    instrument = Instrument(pickup=PICKUPS, switch={"mode": Switch(positions={"on": (("a", "b"), ("b", "ground"), ("c", "a"))})})
+    found = joined_nodes(instrument, read_settings(instrument, {}))
+    assert found == dict.fromkeys(("a", "b", "c", "ground"), "ground")
+
+
+def parts_at(turn, *, pot=POT, has_stops=False):
+    instrument = Instrument(
+        pickup=PICKUPS, pot={"volume": pot}, capacitor={"c": Part(between=("a", "b"))}, resistor={"r": Part(between=("b", "d"))}
     )
-    # the pickup's hot end then lies on ground for its EMF, the circuit is the same
-    (before,) = solve_harness(harness_of(instrument, {"selector": "neck-middle"}), values=values_of(instrument))
-    (after,) = solve_harness(harness_of(turned, {"selector": "neck-middle"}), values=values_of(turned))
-    np.testing.assert_allclose(after.voltage[1], -before.voltage[1], rtol=1e-13)
-    np.testing.assert_allclose(after.voltage[2], before.voltage[2], rtol=1e-13)
+    found = list(passives_of(instrument, read_settings(instrument, {"volume": turn}), has_stops=has_stops))
+    assert found[-2:] == [
+        Passive(key="capacitor.c", is_capacitor=True, ends=("a", "b")),
+        Passive(key="resistor.r", is_capacitor=False, ends=("b", "d")),
+    ]
+    assert all(part.key == "pot.volume" and not part.is_capacitor for part in found[:-2])
+    return [(part.ends, part.side, part.stop) for part in found[:-2]]
 
 
-def test_settings_with_one_network_are_solved_together_and_alike():
-    instrument = read_instrument(layout_text("two-pickups-tone-before"))
-    stated = [{"selector": "both", "bridge-volume": one, "neck-tone": "3"} for one in ("7", "4.5", "35%")] + [{}]
-    harness = harness_of(instrument, *stated)
-    assert sorted(len(group.cases) for group in harness.groups) == [1, 3]
-    together = solve_harness(harness, values=values_of(instrument))
-    for one, transfer in zip(stated, together, strict=True):
-        (alone,) = solve_harness(harness_of(instrument, one), values=values_of(instrument))
-        np.testing.assert_allclose(transfer.voltage, alone.voltage, rtol=1e-13)
-        assert set(transfer.by_log) == set(alone.by_log)
-        for key, slope in alone.by_log.items():
-            np.testing.assert_allclose(transfer.by_log[key], slope, rtol=1e-11, atol=1e-15)
+LOWER, UPPER = ("tip", "ground"), ("hot", "tip")
 
 
-def test_load_may_differ_between_cases_that_are_solved_together():
-    instrument = read_instrument(layout_text("one-pickup"))
-    settings = read_settings(instrument, {})
-    cases = [Case(settings=settings, frequency_hz=FREQUENCY_HZ)]
-    cases.append(Case(settings=settings, frequency_hz=FREQUENCY_HZ[3:], load=(*cases[0].load, ("added.1", True))))
-    harness = build_harness(instrument, cases)
-    assert len(harness.groups) == 1
-    values = values_of(instrument)
-    bare, added = solve_harness(harness, values=values | {"added.1": 1e-9})
-    more = values | {"input.capacitance": values["input.capacitance"] + 1e-9}
-    (expected,) = solve_instrument(instrument, cases[:1], values=more)
-    np.testing.assert_allclose(added.voltage, expected.voltage[:, 3:], rtol=1e-13)
-    assert "added.1" not in bare.by_log
-    np.testing.assert_allclose(added.by_log["added.1"], added.by_log["input.capacitance"] / 0.47, rtol=1e-12)
+@pytest.mark.parametrize(
+    ("turn", "expected"),
+    [("5", [(LOWER, "ccw", ""), (UPPER, "cw", "")]), ("0", [(UPPER, "", "")]), ("10", [(LOWER, "", "")])],
+)
+def test_a_pot_is_its_segments_beside_the_wiper(turn, expected):
+    assert parts_at(turn) == expected
 
 
-def test_fraction_may_be_a_parameter():
-    instrument = read_instrument(layout_text("one-pickup"))
-    harness = harness_of(instrument, {"volume": "6"})
-    (moved,) = solve_harness(harness, values=values_of(instrument) | {"pot.volume@6": 0.4})
-    (stated,) = solve_harness(harness_of(instrument, {"volume": "40%"}), values=values_of(instrument))
-    np.testing.assert_allclose(moved.voltage, stated.voltage, rtol=1e-13)
-    assert "pot.volume@6" in moved.by_log
+def test_a_pot_with_ohms_left_is_them_and_the_rest():
+    low, high = "pot.volume.stop_0", "pot.volume.stop_10"
+    assert parts_at("0", has_stops=True) == [(LOWER, "stop", low), (UPPER[::-1], "rest", low)]
+    assert parts_at("10", has_stops=True) == [(UPPER[::-1], "stop", high), (LOWER, "rest", high)]
+    assert parts_at("10", has_stops=[low]) == parts_at("10")
+    assert parts_at("5", has_stops=True) == parts_at("5")
 
 
-def test_excitations_add_up():
+def test_a_pot_without_all_its_lugs():
+    tone = Pot(taper="audio", wiper="tip", ccw="t")
+    assert parts_at("10", pot=tone) == [(("tip", "t"), "", "")]
+    assert parts_at("0", pot=tone) == []
+    assert parts_at("0", pot=tone, has_stops=True) == [(("tip", "t"), "stop", "pot.volume.stop_0")]
+    assert parts_at("5", pot=Pot(taper="audio", cw="a", ccw="b")) == [(("a", "b"), "", "")]
+
+
+def test_ends_of_the_travel():
+    assert [is_at_stop(fraction) for fraction in (0.0, 1e-10, 1e-8, 0.5, 1 - 1e-8, 1 - 1e-10, 1.0)] == [
+        True,
+        True,
+        False,
+        False,
+        False,
+        True,
+        True,
+    ]
+    assert [stop_key("pot.tone", fraction) for fraction in (0.0, 1.0)] == ["pot.tone.stop_0", "pot.tone.stop_10"]
+
+
+LOAD = [Passive(key="input.resistance", is_capacitor=False, ends=("tip", "ground"))]
+
+
+def test_parts_in_parallel_are_one_branch_and_the_load_comes_first():
+    instrument = Instrument(
+        pickup={"bridge": Pickup(ends=("tip", "ground"))},
+        capacitor={"one": Part(between=("ground", "tip")), "apart": Part(between=("tip", "loose"))},
+    )
+    wiring = wire_instrument(instrument, read_settings(instrument, {}), load=LOAD)
+    assert wiring.network.nodes == ("tip",)
+    ((*parts,),) = wiring.branches
+    assert [part.key for part in parts] == ["input.resistance", "capacitor.one", "bridge.winding_capacitance"]
+    assert (wiring.coils, wiring.pairs) == (("bridge",), ())
+
+
+def test_the_load_is_no_part_of_the_signature():
+    instrument = Instrument(pickup={"bridge": Pickup(ends=("tip", "ground"))})
+    more = [*LOAD, Passive(key="added.1", is_capacitor=True, ends=("tip", "ground"))]
+    one, other = (wire_instrument(instrument, read_settings(instrument, {}), load=load) for load in (LOAD, more))
+    assert one.signature == other.signature
+
+
+def test_polarity_and_values_tell_networks_apart():
+    def signature(*ends, pot=POT, turn="5"):
+        instrument = Instrument(pickup={"bridge": Pickup(ends=ends)}, pot={"volume": pot})
+        return wire_instrument(instrument, read_settings(instrument, {"volume": turn}), load=LOAD).signature
+
+    assert signature("hot", "ground") == signature("hot", "ground", turn="7")
+    assert signature("hot", "ground") != signature("ground", "hot")
+    assert signature("hot", "ground") != signature("hot", "ground", turn="10")
+
+
+def test_coupled_coils_are_paired_first_to_second():
     instrument = read_instrument(layout_text("humbucker-modes"))
-    harness = harness_of(instrument, {"mode": "parallel", "volume": "8"})
-    values = values_of(instrument)
-    both = [{"bridge": 1.0}, {"bridge.second": 1.0}]
-    (each,) = solve_harness(harness, values=values, excite=both)
-    (alone,) = solve_harness(harness, values=values)
-    assert each_pickup_alone(instrument) == ({"bridge": 0.5, "bridge.second": 0.5},)
-    np.testing.assert_allclose(each.voltage.mean(axis=0), alone.voltage[0], rtol=1e-12)
+    (group,) = harness_of(instrument, {"mode": "series"}).groups
+    wiring = group.wiring
+    assert [(wiring.coils[first], wiring.coils[second]) for first, second in wiring.pairs] == [("bridge", "bridge.second")]
 
 
-def test_missing_values_are_named():
-    instrument = read_instrument(layout_text("one-pickup"))
-    values = values_of(instrument)
-    del values["bridge.dcr"], values["pot.tone"]
-    with pytest.raises(ValueError, match=r"no value is known of bridge\.dcr, pot\.tone"):
-        solve_harness(harness_of(instrument, {}), values=values)
+def test_nothing_is_heard_without_a_coil_or_with_the_output_on_ground():
+    instrument = Instrument(pickup=PICKUPS, resistor={"r": Part(between=("tip", "ground"))})
+    assert wire_instrument(instrument, read_settings(instrument, {}), load=LOAD).network is None
+    shorted = Instrument(pickup={"bridge": Pickup(ends=("hot", "ground"))}, pot={"volume": POT})
+    at_0 = read_settings(shorted, {"volume": "0"})
+    assert wire_instrument(shorted, at_0, load=LOAD).network is None
+    assert wire_instrument(shorted, at_0, load=LOAD, has_stops=["pot.volume.stop_0"]).network is not None
+    assert wire_instrument(shorted, at_0, load=LOAD, has_stops=["pot.volume.stop_10"]).network is None
 
 
-@pytest.mark.parametrize("layout", DESCRIPTIONS)
-def test_every_layout_is_sound_and_lets_some_pickup_through(layout):
-    instrument = read_instrument(layout_text(layout))
-    stated = [{}]
-    stated += [{name: position} for name, switch in instrument.switch.items() for position in switch.positions]
-    stated += [{name: turn} for name in instrument.pot for turn in ("0", "3", "10")]
-    transfers = solve_harness(harness_of(instrument, *stated), values=values_of(instrument))
-    heard = np.array([np.abs(transfer.voltage[:, 0]) for transfer in transfers])
-    assert np.all(heard[: 1 + sum(len(switch.positions) for switch in instrument.switch.values())].max(axis=1) > 0.3)
-    assert np.all(heard.max(axis=0) > 0.3)  # no pickup is left out
-    assert np.all(heard < 1.0 + 1e-12)
+def test_without_a_word_of_stops_pots_reach_their_ends():
+    settings = read_settings(SWITCHED, {"volume": "0"})
+    assert joined_nodes(SWITCHED, settings) == joined(volume="0") != {}
+    assert [part.ends for part in passives_of(SWITCHED, settings)] == [UPPER]
 
 
-def test_unknown_layout_is_named():
-    with pytest.raises(ValueError, match='there is no layout "x", expected one of one-pickup, three-singles'):
-        layout_text("x")
+# A coil that hangs free of the circuit is felt by its field alone; which of its nodes stands for ground is all the same.
+@pytest.mark.parametrize("ends", [("k", "m"), ("k", "ground"), ("ground", "k")])
+def test_a_coupled_coil_that_floats(ends):
+    second = SecondCoil(ends=ends, coupling=0.4)
+    instrument = Instrument(
+        pickup={"bridge": Pickup(ends=("tip", "ground"), second=second)},
+        resistor={"r": Part(between=second.ends)},
+    )
+    coil = {"dcr": 4e3, "inductance": 2.0, "winding_capacitance": 1e-10}
+    values = {f"bridge{of}.{name}": value for of in ("", ".second") for name, value in coil.items()}
+    values |= {"bridge.coupling": 0.4, "resistor.r": 1e4, "input.resistance": 1e6, "input.capacitance": 4e-10}
+    case = Case(settings=read_settings(instrument, {}), frequency_hz=FREQUENCY_HZ)
+    (transfer,) = solve_instrument(instrument, [case], values=values, excite=[{"bridge": 1.0}])
+    z, mutual = 4e3 + S * 2.0, S * 0.8
+    seen = z - mutual**2 / (z + 1 / (1e-4 + S * 1e-10))
+    np.testing.assert_allclose(transfer.voltage[0], 1 / (1 + seen * (1e-6 + S * 5e-10)), rtol=1e-10)

@@ -1,11 +1,16 @@
 """Resonances and their gradients, against finite differences and closed forms."""
 
+import hypothesis
 import numpy as np
 import pytest
+from hypothesis import strategies
 
-from fit.circuit.coil import CoilValues
+from fit.circuit.coil import CoilValues, Profile, coil_elements
 from fit.estimate.ladder import choose_model
+from fit.estimate.model import build_problem
+from fit.estimate.parameters import PickupModel
 from fit.estimate.resonance import find_pole, loaded_gain, loaded_peak, pole_of
+from tests import laws
 from tests.benches import draw_bench
 
 
@@ -62,3 +67,64 @@ def test_gain_behind_cable_and_input_begins_at_the_divider(choice):
     p = dict(zip([parameter.name for parameter in choice.problem.parameters], choice.fit.vector, strict=True))
     input_ohm, dcr_ohm = np.exp(p["log_input_resistance"]), np.exp(p["log_resistance"])
     assert gain.real == pytest.approx(input_ohm / (input_ohm + dcr_ohm), rel=1e-5)
+
+
+SOME = pytest.mark.parametrize("eddies", laws.SOME_MODELS, ids=laws.ladder_name)
+SOME_GAINS = pytest.mark.parametrize("eddies", laws.SOME_MODELS, ids=laws.ladder_name)
+
+
+@SOME_GAINS
+def test_gradient_of_loaded_gain_is_exact(eddies: tuple[tuple[Profile, ...], ...]) -> None:
+    problem = build_problem(laws.four_takes(reference_kind="current"), PickupModel(eddies=eddies))
+    vector, frequency, step = laws.vector_near_start(problem, 3), np.geomspace(50.0, 20e3, 25), 1e-4
+    gain = loaded_gain(problem, vector, frequency)
+    for index, parameter in enumerate(problem.parameters):
+        up, down = (loaded_gain(problem, row, frequency).value for row in laws.sides(vector, index, step))
+        numeric = np.log(up / down) / (2 * step)
+        np.testing.assert_allclose(gain.by_parameter[index], numeric, atol=1e-6, err_msg=parameter.name)
+
+
+@SOME
+def test_gradient_of_loaded_peak_is_right(eddies: tuple[tuple[Profile, ...], ...]) -> None:
+    problem = build_problem(laws.four_takes(reference_kind="current"), PickupModel(eddies=eddies))
+    vector = laws.vector_near_start(problem, 3)
+    peak = loaded_peak(problem, vector)
+    assert peak is not None
+    for index, parameter in enumerate(problem.parameters):
+        # the peak's place is refined to 4e-5 of itself, so these differences take wide steps and know no more digits
+        up, down = (loaded_peak(problem, row) for row in laws.sides(vector, index, 2e-3))
+        assert peak.by_gain_db[index] == pytest.approx((up.gain_db - down.gain_db) / 4e-3, abs=0.02), parameter.name
+        up, down = (loaded_peak(problem, row) for row in laws.sides(vector, index, 2e-2))
+        by_place = np.log(up.frequency_hz / down.frequency_hz) / 4e-2
+        assert peak.by_log_frequency[index] == pytest.approx(by_place, abs=0.01), parameter.name
+
+
+@SOME
+@pytest.mark.parametrize("is_loaded", [False, True])
+def test_gradient_of_pole_is_exact(eddies: tuple[tuple[Profile, ...], ...], is_loaded: bool) -> None:
+    problem = build_problem(laws.four_takes(reference_kind="current"), PickupModel(eddies=eddies))
+    vector, step = laws.vector_near_start(problem, 3), 1e-4
+    pole = pole_of(problem, vector, is_loaded=is_loaded)
+    if len(eddies) == 2:
+        assert pole is None
+        return
+    assert pole is not None
+    for index, parameter in enumerate(problem.parameters):
+        up, down = (pole_of(problem, row, is_loaded=is_loaded) for row in laws.sides(vector, index, step))
+        by_frequency = np.log(up.frequency_hz / down.frequency_hz) / (2 * step)
+        by_quality = np.log(up.quality / down.quality) / (2 * step)
+        assert pole.by_log_frequency.get(parameter.name, 0.0) == pytest.approx(by_frequency, abs=1e-6), parameter.name
+        assert pole.by_log_quality.get(parameter.name, 0.0) == pytest.approx(by_quality, abs=1e-6), parameter.name
+
+
+@laws.drawn
+@hypothesis.given(laws.coils(), strategies.floats(1e-11, 1e-8), strategies.floats(0.0, 1e-5))
+def test_pole_is_a_root_in_the_left_half_plane(coil: CoilValues, capacitance_f: float, conductance_s: float) -> None:
+    try:
+        s, _ = find_pole(coil, capacitance_f=capacitance_f, conductance_s=conductance_s)
+    except ValueError:
+        hypothesis.reject()
+    impedance = coil_elements([coil], np.array([s])).impedance[0, 0, 0]
+    assert abs(1 + impedance * (s * capacitance_f + conductance_s)) < 1e-9
+    assert s.real < 0
+    assert s.imag > 0

@@ -10,6 +10,7 @@ from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.joint import covariance_of, fit_joint, independent_blocks
 from fit.estimate.model import build_problem, predict_residual
 from fit.estimate.parameters import CALIBRATED_RATIO_STD, DELAY_STD_CALIBRATED, DELAY_STD_SAMPLES, PickupModel
+from fit.estimate.shifts import is_calibrated, shift_names, shift_rows
 from measure.response import CHANNEL_DELAY, CHANNEL_GAIN, Origin, Response
 from tests.benches import GRID_HZ, RATE_HZ, draw_bench, quantity
 
@@ -131,3 +132,46 @@ def test_without_a_calibration_nothing_is_added():
     assert problem.shifts == {}
     assert not any(one.name.startswith("shift_") for one in problem.parameters)
     assert next(one for one in problem.parameters if one.name == "delay").prior_std == pytest.approx(DELAY_STD_SAMPLES)
+
+
+def shifted_take(name, rows):
+    """Three frequencies, with the value 2j at all of them and the named rows of shifts."""
+    return TakeEvidence(
+        name=name,
+        response=Response(
+            frequency_hz=np.array([100.0, 200.0, 300.0]),
+            value=np.full(3, 2j),
+            covariance=np.zeros((3, 2, 2)),
+            shifts=np.array(list(rows.values()), dtype=complex) if rows else np.zeros((0, 3), dtype=complex),
+            shift_names=tuple(rows),
+            origin=Origin(rate_hz=RATE_HZ),
+        ),
+    )
+
+
+def evidence_with(*takes):
+    evidence, _ = draw_bench(1)
+    return replace(evidence, takes=takes)
+
+
+TODAY = {NAMES[0]: [0.2, 0.4, 0.6], NAMES[1]: [2j, 4j, 6j]}
+
+
+def test_every_row_has_one_parameter_in_the_order_of_the_takes():
+    evidence = evidence_with(shifted_take("a", TODAY), shifted_take("b", {"other": [1, 1, 1], NAMES[1]: [2, 2, 2]}))
+    assert shift_names(evidence) == {NAMES[0]: "shift_0", NAMES[1]: "shift_1", "other": "shift_2"}
+    assert shift_names(evidence_with(shifted_take("a", {}))) == {}
+
+
+def test_rows_are_relative_to_the_response_and_nothing_elsewhere():
+    evidence = evidence_with(shifted_take("a", TODAY), shifted_take("b", {NAMES[1]: [2, 4, 6]}))
+    kept = [np.array([True, False, True]), np.array([False, True, True])]
+    rows = shift_rows(evidence, kept)
+    np.testing.assert_allclose(rows["shift_0"], [-0.1j, -0.3j, 0, 0], rtol=1e-14)
+    np.testing.assert_allclose(rows["shift_1"], [1, 3, -2j, -3j], rtol=1e-14)
+
+
+def test_calibrated_is_what_a_loopback_compared():
+    assert is_calibrated(shifted_take("a", TODAY))
+    assert not is_calibrated(shifted_take("a", {NAMES[1]: [1, 1, 1]}))
+    assert not is_calibrated(shifted_take("a", {}))
