@@ -34,11 +34,11 @@ def test_far_apart_two_turns_are_two_dipoles():
     dipoles_h = MU0 * (np.pi * 0.01**2) * (4 * 0.02 * 0.005) / (2 * np.pi * float(h) ** 3)
     coil = Turns(half_width_m=0.01, half_depth_m=0.01, n=1, is_round=True)
     pickup = Turns(half_width_m=0.02, half_depth_m=0.005, n=1, is_round=False)
-    assert float(mutual_of_turns_h(coil, pickup, h)) == pytest.approx(dipoles_h, rel=5e-4)
+    assert float(mutual_of_turns_h(coil, pickup, h)) == pytest.approx(dipoles_h, rel=5e-4, abs=0)
     round_h = mutual_of_circles_h(np.array(0.01), np.array(0.02), h)
-    assert float(round_h) == pytest.approx(MU0 * np.pi * 0.01**2 * 0.02**2 / (2 * 2.0**3), rel=5e-4)
+    assert float(round_h) == pytest.approx(MU0 * np.pi * 0.01**2 * 0.02**2 / (2 * 2.0**3), rel=5e-4, abs=0)
     square_h = mutual_of_rectangles_h((np.array(0.01),) * 2, (np.array(0.02), np.array(0.005)), h)
-    assert float(square_h) == pytest.approx(MU0 * 4e-4 * 4e-4 / (2 * np.pi * 8.0), rel=5e-4)
+    assert float(square_h) == pytest.approx(MU0 * 4e-4 * 4e-4 / (2 * np.pi * 8.0), rel=5e-4, abs=0)
 
 
 @pytest.mark.parametrize("is_round", [True, False])
@@ -84,11 +84,11 @@ def test_a_small_loop_feels_the_field_on_the_axis():
     rectangle = Turns(half_width_m=w, half_depth_m=d, n=1, is_round=False)
     circle = Turns(half_width_m=small, half_depth_m=small, n=1, is_round=True)
     probe = Turns(half_width_m=small, half_depth_m=2 * small, n=1, is_round=False)
-    assert float(mutual_of_turns_h(circle, rectangle, np.array(h))) == pytest.approx(field * np.pi * small**2, rel=1e-4)
-    assert float(mutual_of_turns_h(probe, rectangle, np.array(h))) == pytest.approx(field * 8 * small**2, rel=1e-3)
+    assert float(mutual_of_turns_h(circle, rectangle, np.array(h))) == pytest.approx(field * np.pi * small**2, rel=1e-4, abs=0)
+    assert float(mutual_of_turns_h(probe, rectangle, np.array(h))) == pytest.approx(field * 8 * small**2, rel=1e-3, abs=0)
     ring = Turns(half_width_m=w, half_depth_m=w, n=1, is_round=True)
     field = MU0 * w**2 / (2 * (w**2 + h**2) ** 1.5)
-    assert float(mutual_of_turns_h(ring, circle, np.array(h))) == pytest.approx(field * np.pi * small**2, rel=1e-4)
+    assert float(mutual_of_turns_h(ring, circle, np.array(h))) == pytest.approx(field * np.pi * small**2, rel=1e-4, abs=0)
 
 
 def test_layers_of_unlike_length_count_each_pair_of_turns_once():
