@@ -49,7 +49,7 @@ def test_gain_behind_a_lossy_cable():
     s = 2j * np.pi * at
     found = pickup_gain(ONE, at, input_ohm=1e6, input_f=470e-12, input_tangent=0.02)
     load = 1 / 1e6 + s * 470e-12 * (1 - 0.02j)
-    np.testing.assert_allclose(found, 1 / (1 + (6e3 + s * 3.0) * (s * 100e-12 + load)), rtol=5e-5)  # the loss alone moves it by 1e-3
+    np.testing.assert_allclose(found, 1 / (1 + (6e3 + s * 3.0) * (s * 100e-12 + load)), rtol=5e-5)  # the loss: 1e-3
 
 
 def test_a_volt_is_shared_as_the_inductances():
