@@ -26,7 +26,7 @@ FREQUENCY_HZ = np.geomspace(30.0, 18e3, 60)
 
 
 # What a fit is made of, without the fit: a problem at a vector that was drawn, leaks let go, and any covariance.
-def choice_at(instrument, controls, model, *, rng, coil_over):
+def choice_at(instrument, controls, model, *, rng, coil_over=""):
     response = Response(
         frequency_hz=FREQUENCY_HZ,
         value=2j * np.pi * FREQUENCY_HZ * 1e-3,

@@ -80,6 +80,8 @@ def test_loops_that_stand_for_a_spread():
     assert np.sum(shares**2) == pytest.approx(0.3, rel=1e-12)
     assert np.exp(np.sum(shares**2 * np.log(times)) / 0.3) == pytest.approx(1.5e-5, rel=1e-9)
     assert times.max() < 1.5e-5 * np.exp(2.0)
+    plain = pickup_netlist([NetPickup(name="bare", coils=(coil(LOOP),))], input_ohm=1e6, input_f=470e-12)
+    assert not any("stand for a spread" in line for line in plain.lines)
     assert loops_of(coil(LOOP)) == ([(np.sqrt(0.12), 2e-5)], 0.0)
     netlist = pickup_netlist([NetPickup(name="steel", coils=(coil(SPREAD),))], input_ohm=1e6, input_f=470e-12)
     assert netlist.spread_error == loops_of(coil(SPREAD))[1]
@@ -164,7 +166,7 @@ def test_what_hangs_on_nothing_is_tied_to_ground():
     text += '\n[capacitor.loose]\nvalue = "1n"\nbetween = ["here", "there"]\n'
     instrument = read_instrument(text)
     floating = lines_of(netlist_of(instrument, {}, values_of(instrument)), "Rfloat")
-    assert len(floating) == 1
+    assert [line.split()[0] for line in floating] == ["Rfloat1"]
     assert floating[0].split()[1] in ("here", "there")
     assert floating[0].split()[2:] == ["0", "1000000000"]
     assert lines_of(netlist_of(read_instrument(layout_text("one-pickup")), {}, values_of(instrument)), "Rfloat") == []
@@ -180,3 +182,20 @@ def test_what_hangs_on_nothing_is_tied_to_ground():
 )  # fmt: skip
 def test_ascii(text, plain):
     assert ascii_text(text) == plain
+
+
+def test_losses_and_coupling_of_an_instrument():
+    text = layout_text("humbucker-modes")
+    plain = read_instrument(text)
+    (name,) = plain.pickup
+    apart = netlist_of(plain, {"mode": "series"}, values_of(plain))
+    assert [line for line in lines_of(apart, "K") if "loop" not in line] == []
+    dcr = next(line for line in text.splitlines() if line.startswith("dcr"))
+    lossy = read_instrument(text.replace(dcr, f"{dcr}\neddy_loops = [[0.4, 8e3]]\neddy_spreads = [[0.5, 2e3, 1.2]]", 1))
+    values = values_of(lossy, **{f"{name}.coupling": 0.2})
+    netlist = netlist_of(lossy, {"mode": "series"}, values)
+    assert len([line for line in lines_of(netlist, "K") if "loop" not in line]) == 1
+    assert 0 < netlist.spread_error < 1e-4
+    case = Case(settings=read_settings(lossy, {"mode": "series"}), frequency_hz=FREQUENCY_HZ)
+    (transfer,) = solve_instrument(lossy, [case], values=values)
+    np.testing.assert_allclose(solve(netlist.lines, FREQUENCY_HZ, "tip"), transfer.voltage[0], rtol=2e-3)  # near the resonance

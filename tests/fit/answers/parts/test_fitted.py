@@ -7,6 +7,8 @@ import pytest
 
 from fit.answers.parts.fitted import (
     MeasuredParts,
+    is_coupling,
+    is_signed,
     keep_parts,
     measured_document,
     not_below_nothing,
@@ -107,3 +109,83 @@ def test_document_keeps_what_is_below_nothing():
         real_parts(**{"input.loss_tangent": 1.5})
     with pytest.raises(ValueError, match=r"capacitor.tone.leak = -1 cannot be"):
         real_parts(**{"capacitor.tone.leak": -1.0})
+
+
+def parts_of(values, covariance):
+    return MeasuredParts(values=values, names=tuple(values), log_covariance=covariance, takes=("open",), simulated=False)
+
+
+@pytest.mark.parametrize(
+    ("name", "is_plain", "is_one"),
+    [
+        ("bridge.coupling", True, True),
+        ("bridge.eddy_loop_1.coupling", False, False),
+        ("pot.tone.stop_0", True, False),
+        ("input.loss_tangent", True, False),
+        ("capacitor.tone.leak", False, False),
+        ("bridge.inductance", False, False),
+    ],
+)
+def test_which_values_may_be_negative(name, is_plain, is_one):
+    assert (is_signed(name), is_coupling(name)) == (is_plain, is_one)
+
+
+@pytest.mark.parametrize(
+    ("name", "good", "bad"),
+    [
+        ("bridge.coupling", (-0.99, 0.99), (-1.0, 1.0)),
+        ("bridge.eddy_loop_1.coupling", (1e-3, 0.99), (0.0, 1.0, -0.1)),
+        ("pot.tone@5", (1e-3, 0.99), (0.0, 1.0)),
+        ("pot.tone.stop_10", (-9e3, 9e3), (np.inf, np.nan)),
+        ("bridge.dcr", (1e-3, 1e9), (0.0, -1.0, np.inf)),
+    ],
+)
+def test_values_that_can_be(name, good, bad):
+    for value in good:
+        assert parts_of({name: value}, np.eye(1)).values[name] == value
+    for value in bad:
+        with pytest.raises(ValueError, match="cannot be"):
+            parts_of({name: value}, np.eye(1))
+
+
+def test_a_covariance_that_cannot_be():
+    two = {"bridge.dcr": 8e3, "pot.tone.stop_0": 10.0}
+    scale = np.array([1e-6, 1e3])  # whatever the units
+    for correlation, is_sound in ((0.999, True), (1.0, True), (1.01, False), (-1.01, False)):
+        covariance = np.array([[1.0, correlation], [correlation, 1.0]]) * np.outer(scale, scale)
+        if is_sound:
+            assert not parts_of(two, covariance).log_covariance.flags.writeable
+        else:
+            with pytest.raises(ValueError, match="finite, symmetric and not negative"):
+                parts_of(two, covariance)
+    for wrong in (np.array([[np.nan]]), np.array([[-1e-9]])):
+        with pytest.raises(ValueError, match="the covariance of the measured values is none"):
+            parts_of({"bridge.dcr": 8e3}, wrong)
+    with pytest.raises(ValueError, match=r"1 names, 1 values and a covariance of shape \(2, 2\) do not belong together"):
+        parts_of({"bridge.dcr": 8e3}, np.eye(2))
+
+
+def test_the_covariance_is_a_copy():
+    own = np.eye(1)
+    parts = parts_of({"bridge.dcr": 8e3}, own)
+    own[0, 0] = 5.0
+    assert parts.log_covariance[0, 0] == 1.0
+
+
+def test_some_of_the_values_keep_their_part_of_the_covariance():
+    parts = found_parts()
+    kept = keep_parts(parts, ["input.capacitance", "bridge.dcr", "unknown"])
+    assert kept.names == ("bridge.dcr", "input.capacitance")
+    place = [parts.names.index(name) for name in kept.names]
+    np.testing.assert_array_equal(kept.log_covariance, parts.log_covariance[np.ix_(place, place)])
+    assert kept.values == {name: parts.values[name] for name in kept.names}
+    assert kept.takes == parts.takes
+
+
+def test_a_step_too_far_is_not_taken():
+    # Held at 0 the stop would take the coupling to 0.5 − 1.8: then it is only cut.
+    covariance = np.array([[100.0, -2.25], [-2.25, 0.06]])
+    held = not_below_nothing(parts_of({"pot.tone.stop_0": -80.0, "bridge.coupling": 0.5}, covariance))
+    assert held.values == {"pot.tone.stop_0": 0.0, "bridge.coupling": 0.5}
+    near = not_below_nothing(parts_of({"pot.tone.stop_0": -10.0, "bridge.coupling": 0.5}, covariance))
+    assert near.values["bridge.coupling"] == pytest.approx(0.5 - 0.225, rel=1e-9)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fit.answers.parts.fitted import MeasuredParts, keep_parts
-from fit.answers.parts.known import TAPER_BOUND, gather_known
+from fit.answers.parts.known import TAPER_BOUND, Basis, Known, gather_known, spread_of, std_of
 from fit.answers.predict.prediction import predict_instrument, read_changes
 from fit.circuit.controls import read_settings
 from fit.circuit.harness import Case
@@ -141,3 +141,106 @@ def test_stated_loss_tangents_count_without_a_fit():
     # what a fit found stands in for what was stated
     measured = predict_instrument(instrument, {"tone": "0"}, load=load, measured=real_parts())
     assert measured.basis["capacitor.tone.loss_tangent"].value == 0.012
+
+
+def gathered(*, changes=None, measured=None, with_tolerance=False, controls=None, instrument=INSTRUMENT):
+    return gather_known(
+        instrument, load=LOAD, changes=changes or {}, measured=measured, with_tolerance=with_tolerance,
+        settings=read_settings(instrument, controls or {}),
+    )  # fmt: skip
+
+
+def known_of(covariance):
+    return Known(basis={}, names=("a", "b"), log_covariance=np.array(covariance))
+
+
+# u² = a²·4 + 2ab·1 + b²·9
+def test_covariance_is_propagated_to_figures():
+    known = known_of([[4.0, 1.0], [1.0, 9.0]])
+    slopes = {"a": np.array([1.0, 0.0, 2.0]), "b": np.array([0.0, 1.0, -1.0]), "unknown": np.array([9.0, 9.0, 9.0])}
+    np.testing.assert_allclose(spread_of(known, slopes), np.sqrt([4.0, 9.0, 16 - 4 + 9]), rtol=1e-12)
+    assert std_of(known, {"b": -2.0}) == pytest.approx(6.0, rel=1e-12)
+    assert std_of(known, {"unknown": 1.0}) == 0.0
+    assert std_of(known, {}) == 0.0
+
+
+def test_what_cancels_is_not_below_nothing():
+    known = known_of([[1.0, 1.0 + 1e-15], [1.0 + 1e-15, 1.0]])
+    assert spread_of(known, {"a": np.array([1.0]), "b": np.array([-1.0])})[0] == pytest.approx(0.0, abs=1e-7)
+
+
+def test_bounds_are_rectangular_and_markings_are_claims():
+    known = gathered()
+    resistance = known.basis["input.resistance"]
+    assert (resistance.value, resistance.unit, resistance.origin) == (1e6, "Ω", "stated")
+    assert resistance.relative_std == pytest.approx(0.01 / 3**0.5, rel=1e-12)
+    assert known.basis["input.capacitance"].relative_std == pytest.approx(10 / 470 / 3**0.5, rel=1e-12)
+    assert known.basis["pot.tone"].origin == "marked"
+    assert known.basis["pot.tone"].is_exact
+    assert not resistance.is_exact
+    assert set(known.names) == {"input.resistance", "input.capacitance"}
+    assert known.values["capacitor.tone"] == pytest.approx(22e-9, rel=1e-12, abs=0)
+    counted = gathered(with_tolerance=True)
+    assert counted.basis["pot.tone"].relative_std == pytest.approx(0.2 / 3**0.5, rel=1e-12)
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(counted.log_covariance)), [counted.basis[name].relative_std for name in counted.names], rtol=1e-12
+    )
+
+
+def test_tapers_count_between_their_ends():
+    known = gathered(with_tolerance=True, controls={"tone": "4.5", "volume": "35%"})
+    fractions = {name: one for name, one in known.basis.items() if "@" in name}
+    assert {name for name in fractions if name.startswith("pot.tone@")} == {f"pot.tone@{one}" for one in (*range(1, 10), "4.5")}
+    assert {name for name in fractions if name.startswith("pot.volume@")} <= {f"pot.volume@{one}" for one in range(1, 10)}
+    half = fractions["pot.tone@5"]
+    assert (half.value, half.origin) == (pytest.approx(0.12, rel=1e-12), "taper")
+    assert half.relative_std == pytest.approx(0.88 * 0.231 / 3**0.5, rel=1e-12)
+    assert not [name for name in gathered(controls={"tone": "4.5"}).basis if "@" in name]
+    at_ends = gathered(with_tolerance=True, controls={"tone": "0", "volume": "10"})
+    assert not {"pot.tone@0", "pot.volume@10"} & set(at_ends.basis)
+
+
+def test_measured_values_bring_their_units_and_deviations():
+    basis = gathered(measured=real_parts()).basis
+    units = {
+        "bridge.inductance": "H", "bridge.dcr": "Ω", "bridge.winding_capacitance": "F", "bridge.eddy_spread_1.coupling": "",
+        "bridge.eddy_spread_1.corner": "Hz", "bridge.eddy_spread_1.half_width": "", "pot.volume": "Ω", "pot.tone@6": "",
+        "capacitor.tone": "F", "input.resistance": "Ω", "input.capacitance": "F", "pot.tone.stop_0": "Ω",
+        "capacitor.tone.leak": "Ω", "capacitor.tone.loss_tangent": "", "input.loss_tangent": "",
+    }  # fmt: skip
+    assert {name: basis[name].unit for name in units} == units
+    assert (basis["pot.tone.stop_0"].std, basis["pot.tone.stop_0"].relative_std) == (pytest.approx(6.0), None)
+    assert (basis["capacitor.tone.leak"].std, basis["capacitor.tone.leak"].relative_std) == (None, pytest.approx(0.05))
+    assert basis["bridge.inductance"].relative_std == pytest.approx(0.01, rel=1e-9)
+
+
+def test_covariance_of_a_change_stands_beside_the_measured_one():
+    parts = found_parts()
+    known = gathered(measured=parts, changes={"pot.tone": parse_quantity("250k ± 3%")})
+    assert known.names[-1] == "pot.tone"
+    assert known.log_covariance[-1, -1] == pytest.approx(0.03**2 / 3, rel=1e-12)
+    assert not known.log_covariance[-1, :-1].any()
+    kept = [parts.names.index(name) for name in known.names[:-1]]
+    np.testing.assert_array_equal(known.log_covariance[:-1, :-1], parts.log_covariance[np.ix_(kept, kept)])
+    assert not {"pot.tone", "pot.tone@6"} & set(known.names[:-1])
+
+
+def test_a_coupling_of_nothing_has_no_logarithm():
+    parts = MeasuredParts(
+        values={"bridge.coupling": 0.0, "bridge.dcr": 8e3}, names=("bridge.coupling", "bridge.dcr"),
+        log_covariance=np.diag([1e-4, 1e-4]), takes=("open",), simulated=False,
+    )  # fmt: skip
+    assert "bridge.coupling" not in gathered(measured=parts).names
+    coupled = MeasuredParts(
+        values={"bridge.coupling": -0.5, "bridge.dcr": 8e3}, names=("bridge.coupling", "bridge.dcr"),
+        log_covariance=np.array([[0.01, 0.002], [0.002, 1e-2]]), takes=("open",), simulated=False,
+    )  # fmt: skip
+    known = gathered(measured=coupled)
+    place = [known.names.index(name) for name in coupled.names]
+    np.testing.assert_allclose(known.log_covariance[np.ix_(place, place)], [[0.04, -0.004], [-0.004, 0.01]], rtol=1e-12)
+    assert known.basis["bridge.coupling"].relative_std == pytest.approx(0.2, rel=1e-12)
+
+
+def test_what_may_be_0_has_its_own_deviation():
+    assert Basis(value=0.0, unit="Ω", origin="measured", relative_std=None, std=3.0).is_exact is False
+    assert Basis(value=0.0, unit="Ω", origin="measured", relative_std=None).is_exact
