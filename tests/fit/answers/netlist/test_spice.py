@@ -188,7 +188,7 @@ def test_losses_and_coupling_of_an_instrument():
     text = layout_text("humbucker-modes")
     plain = read_instrument(text)
     (name,) = plain.pickup
-    apart = netlist_of(plain, {"mode": "series"}, values_of(plain))
+    apart = netlist_of(plain, {"mode": "series"}, values_of(plain, **{f"{name}.coupling": 0.0}))
     assert [line for line in lines_of(apart, "K") if "loop" not in line] == []
     dcr = next(line for line in text.splitlines() if line.startswith("dcr"))
     lossy = read_instrument(text.replace(dcr, f"{dcr}\neddy_loops = [[0.4, 8e3]]\neddy_spreads = [[0.5, 2e3, 1.2]]", 1))

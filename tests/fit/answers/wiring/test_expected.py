@@ -80,10 +80,17 @@ def test_signs_by_the_instrument():
 
 
 def test_values_that_are_not_stated_are_usual_ones():
-    bare = expect("two-pickups-series", "selector", ('dcr = "6.2k"\n', ""))
-    assert [joined_text(one.joined) for one in bare.positions] == [
+    text = layout_text("two-pickups-series")
+    begins = ("dcr", "inductance", "winding_capacitance", "marked")
+    bare = read_instrument("\n".join(line for line in text.splitlines() if not line.startswith(begins)))
+    controls = {f"selector={position}": {"selector": position} for position in bare.switch["selector"].positions}
+    found = expect_wiring(bare, controls)
+    assert [joined_text(one.joined) for one in found.positions] == [
         joined_text(one.joined) for one in expect("two-pickups-series", "selector").positions
     ]
+    in_series = found.positions[3].readings["bridge"].level
+    # 500 kΩ of both pots beside 14 kΩ in series, and beside 7 kΩ alone: 0.974 over 0.986, but for the resonance
+    assert in_series == pytest.approx(0.974 / 0.986, abs=0.01)
 
 
 def test_out_of_phase_needs_two_signs():
