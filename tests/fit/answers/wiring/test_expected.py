@@ -89,8 +89,8 @@ def test_values_that_are_not_stated_are_usual_ones():
         joined_text(one.joined) for one in expect("two-pickups-series", "selector").positions
     ]
     in_series = found.positions[3].readings["bridge"].level
-    # 500 kΩ of both pots beside 14 kΩ in series, and beside 7 kΩ alone: 0.974 over 0.986, but for the resonance
-    assert in_series == pytest.approx(0.974 / 0.986, abs=0.01)
+    # two pots of 250 kΩ and an input of 1 MΩ are 111 kΩ, behind 14 kΩ in series, behind 7 kΩ alone
+    assert in_series == pytest.approx((1 + 7 / 111.1) / (1 + 14 / 111.1), abs=0.005)
 
 
 def test_out_of_phase_needs_two_signs():
