@@ -102,8 +102,8 @@ def test_uncertainty_of_a_corner_comes_from_what_is_known():
     (loose,) = sweep_of(known_of(INSTRUMENT, {}, changes={"capacitor.tone": parse_quantity("22n ± 10%")}))
     slope = np.log(peak_hz(22e-9 * 1.001) / peak_hz(22e-9 / 1.001)) / (2 * np.log(1.001))
     assert loose.steps[-1].peak_relative_std == pytest.approx(abs(slope) * 0.1 / np.sqrt(3), rel=0.01)
-    # up at 10 the pot hides the capacitor
-    assert loose.steps[0].peak_relative_std < 0.1 * loose.steps[-1].peak_relative_std
+    # up at 10 the pot hides the capacitor, and the cable is felt
+    assert loose.steps[0].peak_relative_std < 0.2 * loose.steps[-1].peak_relative_std
 
 
 def test_a_value_that_is_not_known_ends_the_sweep():
