@@ -87,3 +87,11 @@ def test_convolution_by_hand():
     out = list(convolve_blocks(blocks, np.array([1.0, 3.0])))
     assert [one.shape for one in out] == [(2, 1), (1, 1)]
     np.testing.assert_allclose(np.concatenate(out)[:, 0], [1.0, 3.0, 2.0], rtol=0, atol=1e-12)
+
+
+# ln of the magnitude cos(kθ) is the even half of e^{−jkθ}: a cepstrum of one sample, the last but one of them included.
+@pytest.mark.parametrize("k", [0, 1, 7, 8])
+def test_each_sample_of_the_cepstrum_is_folded(k):
+    theta = 2 * np.pi * np.arange(9) / 16
+    found = minimum_phase_spectrum(np.exp(np.cos(k * theta)))
+    np.testing.assert_allclose(found, np.exp(-1j * k * theta), rtol=0, atol=1e-12)
