@@ -123,3 +123,12 @@ def test_limits_in_their_order():
     for low, high in ((2.0, 1.0), (1.0, 1.0)):
         with pytest.raises(ValueError, match=rf"lower limit {low:g} is not below the upper limit {high:g}"):
             decide_conformity(normal(1.5), low=low, high=high)
+
+
+def test_the_unit_does_not_matter():
+    probabilities = []
+    for unit in (1.0, 1e-9):
+        known = Estimate(value=10 * unit, unit="F", standard_uncertainty=0.486 * unit, low=10 / 1.1 * unit, high=11 * unit)
+        probabilities.append(conformance(known, low=9 * unit, high=12 * unit))
+    assert probabilities[1] == pytest.approx(probabilities[0], rel=1e-9)
+    assert 0.9 < probabilities[0][0] < 0.99
