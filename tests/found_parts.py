@@ -1,5 +1,7 @@
 """Parts as a fit might have found them, of no particular guitar."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from fit.answers.parts.fitted import MeasuredParts
@@ -45,4 +47,42 @@ def found_parts(**options):
         takes=("open", "tone-5"),
         simulated=True,
         **options,
+    )
+
+
+BESIDE = {  # value, standard uncertainty: of itself, of the leak's logarithm
+    "pot.tone.stop_0": (38.0, 6.0),
+    "pot.tone.stop_10": (4e3, 1.5e3),
+    "pot.volume.stop_10": (2e3, 900.0),
+    "capacitor.tone.loss_tangent": (0.012, 0.002),
+    "capacitor.tone.leak": (900e3, 0.05),
+    "input.loss_tangent": (0.01, 0.004),
+}
+
+
+def real_parts(**moved):
+    """The measured parts of other tests, and beside them what real ones have, correlated with all else."""
+    plain = found_parts()
+    names = (*plain.names, *BESIDE)
+    std = np.array([*np.sqrt(np.diag(plain.log_covariance)), *(one[1] for one in BESIDE.values())])
+    mixed = np.random.default_rng(8).normal(size=(len(names), 4 * len(names)))
+    covariance = mixed @ mixed.T
+    scale = std / np.sqrt(np.diag(covariance))
+    return replace(
+        plain,
+        values=plain.values | {name: one[0] for name, one in BESIDE.items()} | moved,
+        names=names,
+        log_covariance=covariance * np.outer(scale, scale),
+    )
+
+
+def tied_capacitances():
+    """The sum of winding and input capacitance is known exactly, neither alone."""
+    gradient = np.array([1 / 95e-12, -1 / 470e-12]) * 10e-12
+    return MeasuredParts(
+        values={"bridge.winding_capacitance": 95e-12, "input.capacitance": 470e-12},
+        names=("bridge.winding_capacitance", "input.capacitance"),
+        log_covariance=np.outer(gradient, gradient),
+        takes=("open",),
+        simulated=False,
     )

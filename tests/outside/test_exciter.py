@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fit.answers.exciter.conductor import enamelled_diameter_m, gauge_diameter_m, wire_resistance_ohm
-from fit.answers.exciter.solenoid import nagaoka_coefficient, nagaoka_inductance_h, wheeler_layer_h, wheeler_multilayer_h
+from fit.answers.exciter.solenoid import nagaoka_coefficient, nagaoka_inductance_h, wheeler_multilayer_h
 from fit.answers.exciter.turns import (
     MU0,
     ROUND_WIRE_GMD,
@@ -53,9 +53,10 @@ def test_a_handbook_solenoid():
 
 @pytest.mark.parametrize(("length_over_radius", "off"), [(0.8, -0.0054), (1.0, -0.0012), (2.0, -0.0010), (5.0, -0.0056)])
 def test_wheeler_single_layer_is_as_far_from_nagaoka_as_published(length_over_radius, off):
-    # H. A. Wheeler, Proc. IRE 16, 1928, claims 1 % for l > 0.8 r.
-    shape = {"radius_m": 0.01, "length_m": 0.01 * length_over_radius}
-    assert wheeler_layer_h(80, **shape) / nagaoka_inductance_h(80, **shape) - 1 == pytest.approx(off, abs=6e-5)
+    # H. A. Wheeler, Proc. IRE 16, 1928: r²N²/(9r + 10l) in inches and microhenry, claims 1 % for l > 0.8 r.
+    radius_m, length_m = 0.01, 0.01 * length_over_radius
+    wheeler_h = 1e-6 * (radius_m * 80) ** 2 / (9 * radius_m + 10 * length_m) / 0.0254
+    assert wheeler_h / nagaoka_inductance_h(80, radius_m=radius_m, length_m=length_m) - 1 == pytest.approx(off, abs=6e-5)
 
 
 def test_wheeler_multilayer_on_the_brooks_coil():

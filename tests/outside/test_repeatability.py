@@ -9,10 +9,9 @@ import pytest
 from fit.answers.repeat.control_chart import (
     EWMA_WEIGHT,
     EWMA_WIDTH,
-    Baseline,
+    WIDTH,
     baseline_of,
-    ewma_chart,
-    individuals_chart,
+    ewma_weights,
     moving_range_chart,
     range_freedom,
 )
@@ -56,10 +55,8 @@ def test_silicon_resistivity_was_typed_without_a_slip():
 def test_individuals_and_moving_range_as_printed():
     """NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2: flow rates, UCL 55.8041, centre 50.81, LCL 45.8159."""
     baseline = baseline_of(FLOW_RATE)
-    chart = individuals_chart(FLOW_RATE, baseline)
-    assert [round(float(ends[0]), 4) for ends in (chart.low, chart.high)] == [45.8159, 55.8041]
-    assert chart.centre == pytest.approx(50.81, abs=1e-12)
-    assert not chart.is_outside.any()
+    assert [round(baseline.centre + sign * WIDTH * baseline.sigma, 4) for sign in (-1, 1)] == [45.8159, 55.8041]
+    assert baseline.centre == pytest.approx(50.81, abs=1e-12)
     ranges = moving_range_chart(FLOW_RATE, baseline)
     assert ranges.centre == pytest.approx(1.8778, abs=5e-5)
     assert ranges.high[0] == pytest.approx(3.267 * 16.9 / 9, rel=1e-12)  # D4 of ISO 7870-2, from memory
@@ -67,12 +64,14 @@ def test_individuals_and_moving_range_as_printed():
 
 def test_weighted_average_as_printed():
     """The same, 6.3.2.4: λ 0.3, from 50, s 2.0539: UCL 52.5884, LCL 47.4115 once settled; the printed averages."""
-    chart = ewma_chart(EWMA_DATA, Baseline(centre=50.0, sigma=2.0539), weight=0.3, width=3.0)
+    weights = ewma_weights(len(EWMA_DATA), 0.3)
+    half = 3.0 * 2.0539 * np.sqrt(np.sum(weights**2, axis=1))
     # 47.41157 stands there cut, not rounded
-    assert chart.high[-1] == pytest.approx(52.5884, abs=5e-5)
-    assert chart.low[-1] == pytest.approx(47.4115, abs=1e-4)
-    assert chart.points == pytest.approx(np.array(EWMA_PRINTED), abs=0.006)
-    assert not chart.is_outside.any()
+    assert 50 + half[-1] == pytest.approx(52.5884, abs=1e-4)
+    assert 50 - half[-1] == pytest.approx(47.4115, abs=1e-4)
+    averages = 50 + weights @ (np.array(EWMA_DATA) - 50)
+    assert averages == pytest.approx(np.array(EWMA_PRINTED), abs=0.006)
+    assert np.all(np.abs(averages - 50) < half)
 
 
 @pytest.mark.parametrize(

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fit.answers.figures import COVERAGE, Curve, Estimate, FloorAnswer
-from fit.answers.parts.quantities import Derived, derive_quantities, is_of_a_part
+from fit.answers.parts.quantities import Derived, derive_quantities
 from fit.answers.pickup.characterisation import curves_of, estimate_of, floor_answer_of
 from fit.answers.pickup.doubts import doubt_answer
 from fit.answers.pickup.identifiability import identify_quantities
 from fit.circuit.controls import Settings
+from fit.circuit.realparts import is_beside
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.ladder import Choice, choose_model, model_name
 from fit.estimate.lay_out import models_of, wire_takes
@@ -235,7 +236,7 @@ def _changes(choice: Choice, before: Mapping[str, Derived], after: Mapping[str, 
     changes: dict[str, Derived] = {}
     for name, first in before.items():
         second = after.get(name)
-        if second is None or "@" in name or ".eddy_" in f".{name}" or is_of_a_part(name):
+        if second is None or "@" in name or ".eddy_" in f".{name}" or is_beside(name):
             continue
         scales = [quantity.value if quantity.is_log else 1.0 for quantity in (first, second)]
         gradient = scales[1] * second.gradient - scales[0] * first.gradient

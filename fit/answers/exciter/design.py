@@ -102,7 +102,8 @@ def design_exciter(setup: Setup, wish: DesignWish) -> Design:
     """
     designs = [_with_wire(setup, wish, wire) for wire in wish.wires if _has_room(setup, wire)]
     if not designs:
-        turns_per_layer(_wired(setup, wish.wires[0]).winding)  # says so
+        if wish.wires:
+            turns_per_layer(_wired(setup, wish.wires[0]).winding)  # says so
         msg = "no wire is offered to wind with"
         raise ValueError(msg)
     figures = [_figures(design) for design in designs]

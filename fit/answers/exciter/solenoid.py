@@ -60,28 +60,6 @@ def nagaoka_inductance_h(turns: float, *, radius_m: float, length_m: float) -> f
     return float(MU0 * np.pi * (radius_m * turns) ** 2 / length_m * nagaoka_coefficient(2 * radius_m / length_m))
 
 
-def wheeler_layer_h(turns: float, *, radius_m: float, length_m: float) -> float:
-    """Inductance of one layer by Wheeler's formula, r²N²/(9r + 10l) in inches and microhenry.
-
-    Parameters
-    ----------
-    turns : float
-        Above 0.
-    radius_m, length_m : float
-        To the wire's centre; the length above 0.8 of the radius, there within 0.6 % of Nagaoka. [m], [m]
-
-    Returns
-    -------
-    float
-        Inductance. [H]
-
-    References
-    ----------
-    H. A. Wheeler, Simple inductance formulas for radio coils, Proc. IRE 16, 1928.
-    """
-    return 1e-6 * (radius_m * turns) ** 2 / (9 * radius_m + 10 * length_m) / INCH_M
-
-
 def wheeler_multilayer_h(turns: float, *, radius_m: float, length_m: float, depth_m: float) -> float:
     """Inductance of many layers by Wheeler's formula, 0.8a²N²/(6a + 9b + 10c) in inches and microhenry.
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fit.circuit.coil import CoilValues
+from fit.circuit.realparts import leak_key, loss_key
 from fit.estimate.coils import coil_values, coupling_of
 from fit.estimate.ladder import Choice
 from fit.estimate.model import name_values, suffixes_of
@@ -12,7 +13,6 @@ from fit.estimate.parameters import ACROSS_UNIT_S, STOP_UNIT_OHM
 from fit.estimate.resonance import loaded_peak, pole_of
 from measure.response import FloatArray
 
-OF_A_PART = (".stop_", ".loss_tangent", ".leak")  # what a part has beside its value: told only where the takes tell it
 PART_UNITS = {"pot.": "Ω", "capacitor.": "F", "resistor.": "Ω"}
 
 
@@ -186,27 +186,10 @@ def _parts(choice: Choice) -> dict[str, Derived]:
             out[f"pot.{pot}.stop_{end}"] = Derived(value=STOP_UNIT_OHM * value, unit="Ω", gradient=by_itself, is_log=False)
         elif parameter.name.startswith("loss_capacitor."):
             by_itself[index] = 1.0
-            out[f"{parameter.name.removeprefix('loss_')}.loss_tangent"] = Derived(
-                value=value, unit="1", gradient=by_itself, is_log=False
-            )
+            capacitor = parameter.name.removeprefix("loss_")
+            out[loss_key(capacitor)] = Derived(value=value, unit="1", gradient=by_itself, is_log=False)
         elif parameter.name in choice.problem.released and parameter.name.startswith("across_") and value > 0:
             by_itself[index] = -1 / value
-            leak = f"{parameter.name.removeprefix('across_')}.leak"
-            out[leak] = Derived(value=1 / (ACROSS_UNIT_S * value), unit="Ω", gradient=by_itself)
+            capacitor = parameter.name.removeprefix("across_")
+            out[leak_key(capacitor)] = Derived(value=1 / (ACROSS_UNIT_S * value), unit="Ω", gradient=by_itself)
     return out
-
-
-def is_of_a_part(name: str) -> bool:
-    """Whether a quantity is what a part has beside its value: ohms left at a stop, a loss tangent, a leak.
-
-    Parameters
-    ----------
-    name : str
-        Of the quantity.
-
-    Returns
-    -------
-    bool
-        Of no interest where the takes do not tell it.
-    """
-    return any(mark in name for mark in OF_A_PART)

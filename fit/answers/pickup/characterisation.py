@@ -7,7 +7,7 @@ import numpy as np
 
 from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FloorAnswer, NextTake, NotIdentified
 from fit.answers.parts.from_fit import measured_parts
-from fit.answers.parts.quantities import Derived, derive_quantities, is_of_a_part
+from fit.answers.parts.quantities import Derived, derive_quantities
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.doubts import doubt_answer
 from fit.answers.pickup.identifiability import (
@@ -19,6 +19,7 @@ from fit.answers.pickup.identifiability import (
     suggest_takes,
     would_tell,
 )
+from fit.circuit.realparts import is_beside
 from fit.estimate.budget import coverage_of, split_uncertainty
 from fit.estimate.evidence import Evidence
 from fit.estimate.floor import Floor, smooth_difference
@@ -195,7 +196,7 @@ def _not_identified(
 ) -> tuple[NotIdentified, ...]:
     out = []
     for name, why in reasons.items():
-        if is_of_a_part(name):
+        if is_beside(name):
             continue
         options = []
         if name in derived:

@@ -68,11 +68,8 @@ def _found(choice: Choice, index: int, unit: str) -> Estimate:
     value, scale = float(choice.fit.vector[index]), _scale(choice.problem.parameters[index].name)
     gradient = np.zeros(len(choice.problem.parameters))
     gradient[index] = 1.0 if scale is None else scale
-    is_log = scale is None
-    return estimate_of(
-        Derived(value=float(np.exp(value)) if is_log else gradient[index] * value, unit=unit, gradient=gradient, is_log=is_log),
-        choice,
-    )
+    found = float(np.exp(value)) if scale is None else scale * value
+    return estimate_of(Derived(value=found, unit=unit, gradient=gradient, is_log=scale is None), choice)
 
 
 # Unit of a parameter in SI; None for a logarithm.

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fit.answers.parts.quantities import Derived, is_of_a_part
+from fit.answers.parts.quantities import Derived
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.instrument import parts_of
 from fit.circuit.network import GROUND
+from fit.circuit.realparts import is_beside
 from fit.circuit.wiring import Passive, wire_instrument
 from fit.estimate.budget import foresee_take
 from fit.estimate.evidence import Evidence
@@ -113,7 +114,7 @@ def identify_quantities(choice: Choice, derived: dict[str, Derived]) -> dict[str
                 "takes with one load alone tell resonance and damping, not inductance and capacitance apart: "
                 "a known part across the jack sets the scale"
             )
-        elif name.startswith("capacitor.") and not is_of_a_part(name) and _felt(choice, f"log_{name}") < FELT:
+        elif name.startswith("capacitor.") and not is_beside(name) and _felt(choice, f"log_{name}") < FELT:
             reasons[name] = "a pot stands between it and everything that was recorded: no take has that pot turned down"
         elif not relative < _limit(name):
             reasons[name] = f"the takes leave it uncertain by {100 * min(relative, 9.99):.0f} % (1 σ)"
@@ -132,7 +133,7 @@ def _is_led_out(evidence: Evidence, pickup: str) -> bool:
 
 
 def _limit(name: str) -> float:
-    is_whole = name.startswith(("pot.", "resistor.")) and "@" not in name and not is_of_a_part(name)
+    is_whole = name.startswith(("pot.", "resistor.")) and "@" not in name and not is_beside(name)
     return TELLING_PART if is_whole else TELLING
 
 

@@ -119,27 +119,6 @@ def baseline_of(values: Sequence[float] | FloatArray) -> Baseline:
     return Baseline(centre=float(np.mean(values)), sigma=float(np.mean(np.abs(np.diff(values)))) / D2)
 
 
-def individuals_chart(values: Sequence[float], baseline: Baseline, *, width: float = WIDTH) -> Chart:
-    """Chart single measurements against a baseline that is known well (ISO 7870-2).
-
-    Parameters
-    ----------
-    values : sequence of float, length n
-        In the order of time. [unit]
-    baseline : Baseline
-        Centre and scatter.
-    width : float
-        Of the limits, in standard deviations. [1]
-
-    Returns
-    -------
-    Chart
-        Limits at the centre ± `width` times sigma.
-    """
-    points = np.array(values, dtype=float)
-    return _chart(points, np.full(len(points), baseline.centre), np.full(len(points), width * baseline.sigma), baseline.centre)
-
-
 def moving_range_chart(values: Sequence[float], baseline: Baseline) -> Chart:
     """Chart the distance of each measurement from the one before (ISO 7870-2).
 
@@ -159,42 +138,6 @@ def moving_range_chart(values: Sequence[float], baseline: Baseline) -> Chart:
     mean = D2 * baseline.sigma
     low, high = np.zeros(len(points)), np.full(len(points), D4 * mean)
     return Chart(points=points, centre=mean, low=low, high=high, is_outside=points > high)
-
-
-def ewma_chart(values: Sequence[float], baseline: Baseline, *, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH) -> Chart:
-    r"""Chart the exponentially weighted moving average against a baseline that is known well (ISO 7870-6).
-
-    Parameters
-    ----------
-    values : sequence of float, length n
-        In the order of time. [unit]
-    baseline : Baseline
-        Centre, where the average begins, and scatter.
-    weight : float
-        Of the newest measurement, λ, above 0 and at most 1. [1]
-    width : float
-        Of the limits, in standard deviations of the average. [1]
-
-    Returns
-    -------
-    Chart
-        Limits at the centre :math:`\pm L \sigma \sqrt{\lambda/(2-\lambda)\,(1-(1-\lambda)^{2t})}`.
-
-    Raises
-    ------
-    ValueError
-        If the weight is not in its range.
-    """
-    if not 0 < weight <= 1:
-        msg = f"the weight of the newest measurement is {weight}, expected above 0 and at most 1"
-        raise ValueError(msg)
-    averages, average = [], baseline.centre
-    for value in values:
-        average += weight * (value - average)
-        averages.append(average)
-    points, ages = np.array(averages), np.arange(1, len(values) + 1)
-    half = width * baseline.sigma * np.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * ages)))
-    return _chart(points, np.full(len(points), baseline.centre), half, baseline.centre)
 
 
 def chart_coil(values: Sequence[float]) -> Charts:
@@ -231,7 +174,7 @@ def chart_coil(values: Sequence[float]) -> Charts:
         msg = f"{n} measurements: limits need {LEAST_POINTS}"
         raise ValueError(msg)
     measured, held = np.array(values, dtype=float), np.array(values, dtype=float)
-    weights = (np.eye(n), _ewma_weights(n, EWMA_WEIGHT))
+    weights = (np.eye(n), ewma_weights(n, EWMA_WEIGHT))
     members = list(range(LEAST_POINTS))
     middle, points, half = np.zeros(n), np.zeros((2, n)), np.zeros((2, n))
     for at in range(n):
@@ -280,8 +223,21 @@ def range_freedom(n_points: int) -> float:
     return n_ranges**2 / (2 * (n_ranges * RANGE_VARIANCE + 2 * (n_ranges - 1) * RANGE_COVARIANCE))
 
 
-def _ewma_weights(n: int, weight: float) -> FloatArray:
-    """Weights of the measurements in each average, shape (n, n); what is left to 1 lies on the centre."""
+def ewma_weights(n: int, weight: float) -> FloatArray:
+    """Weights of the measurements in each exponentially weighted moving average, shape (n, n) (ISO 7870-6).
+
+    Parameters
+    ----------
+    n : int
+        Measurements, in the order of time.
+    weight : float
+        Of the newest one, λ, above 0 and at most 1. [1]
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        A row for each average; what a row leaves to 1 lies on the centre, where the average began.
+    """
     age = np.subtract.outer(np.arange(n), np.arange(n))
     return np.where(age >= 0, weight * (1 - weight) ** np.maximum(age, 0), 0.0)
 

@@ -5,7 +5,7 @@ from fit.answers.compare.noise import LevelChange, NoiseChange
 from fit.answers.compare.shielding import Coupling, ShieldingAnswer
 from fit.answers.digits import allowed_digits
 from fit.answers.figures import Estimate
-from fit.answers.parts.quantities import is_of_a_part
+from fit.circuit.realparts import is_beside
 from fit.desk.show.document import Document, estimate_document
 from fit.desk.show.sheet import Block, Cell, Listing, Mark, Notice, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
@@ -130,7 +130,7 @@ def compare_document(
 
 def _untold(parts: CompareAnswer) -> dict[str, str]:
     """List what the takes do not tell, and why; what a part has beside its value nobody misses."""
-    return {key: why for key, why in parts.not_identified.items() if not is_of_a_part(key)}
+    return {key: why for key, why in parts.not_identified.items() if not is_beside(key)}
 
 
 def _part_rows(parts: CompareAnswer) -> tuple[Row, ...]:

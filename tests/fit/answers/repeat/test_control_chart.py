@@ -5,14 +5,17 @@ import pytest
 
 from fit.answers.repeat.control_chart import (
     BASELINE_POINTS,
+    EWMA_WEIGHT,
+    EWMA_WIDTH,
     LEAST_POINTS,
     Baseline,
     baseline_of,
     chart_coil,
-    ewma_chart,
-    individuals_chart,
+    ewma_weights,
+    moving_range_chart,
     range_freedom,
 )
+from tests.plain_charts import averages_outside, outside_of_three_sigma
 
 KNOWN = Baseline(centre=0.0, sigma=1.0)
 
@@ -32,11 +35,11 @@ def test_false_alarms_of_plain_charts_are_those_of_theory():
     """With a known baseline 1 in 370 for single measurements, and a mean run of 370 for the average (Crowder 1987)."""
     rng = np.random.default_rng(2)
     values = rng.normal(size=200_000)
-    rate = np.mean(individuals_chart(values, KNOWN).is_outside)
+    rate = np.mean(outside_of_three_sigma(values, KNOWN)[0])
     assert rate == pytest.approx(0.0027, abs=3 * np.sqrt(0.0027 / 200_000))
     runs = []
     for _ in range(200):
-        outside = ewma_chart(rng.normal(size=2000), KNOWN).is_outside
+        _, outside, _ = averages_outside(rng.normal(size=2000), KNOWN, weight=EWMA_WEIGHT, width=EWMA_WIDTH)
         runs.append(int(np.argmax(outside)) + 1 if outside.any() else 2000)
     assert np.mean(runs) == pytest.approx(370, abs=3 * 370 / np.sqrt(200))  # run lengths scatter by as much as their mean
 
@@ -50,7 +53,7 @@ def test_short_histories_alarm_no_more_often():
         charts = chart_coil(values)
         single += np.count_nonzero(charts.individuals.is_outside[LEAST_POINTS:])
         average += np.count_nonzero(charts.ewma.is_outside[LEAST_POINTS:])
-        plain += np.count_nonzero(individuals_chart(values, baseline_of(values[:LEAST_POINTS])).is_outside[LEAST_POINTS:])
+        plain += np.count_nonzero(outside_of_three_sigma(values[LEAST_POINTS:], baseline_of(values[:LEAST_POINTS]))[0])
     assert single / n_judged <= 0.0027 + 3 * np.sqrt(0.0027 / n_judged)
     assert average / n_judged <= 0.0042 + 6 * np.sqrt(0.0042 / n_judged)  # averages that follow each other are alike
     assert plain / n_judged > 0.015
@@ -61,11 +64,11 @@ def test_limits_stand_still_at_a_long_baseline():
 
     values = np.random.default_rng(3).normal(size=60)
     charts = chart_coil(values)
-    plain = individuals_chart(values, charts.baseline)
+    _, _, plain_high = outside_of_three_sigma(values, charts.baseline)
     assert len(charts.members) == BASELINE_POINTS
     wider = t.isf(0.00135, range_freedom(BASELINE_POINTS)) / 3 * np.sqrt(1 + 1 / BASELINE_POINTS)
     half = charts.individuals.high[-1] - charts.individuals.centre
-    assert half == pytest.approx(wider * (plain.high[-1] - plain.centre), rel=1e-4)
+    assert half == pytest.approx(wider * (plain_high - charts.baseline.centre), rel=1e-4)
     assert wider < 1.3
     assert charts.individuals.high[30] == pytest.approx(charts.individuals.high[-1], rel=1e-12)
     assert charts.individuals.high[LEAST_POINTS] != charts.individuals.high[LEAST_POINTS + 1]
@@ -141,6 +144,25 @@ def test_what_cannot_be_charted():
         chart_coil([1.0] * 7)
     with pytest.raises(ValueError, match="1 measurement: a moving range needs two"):
         baseline_of([1.0])
-    for weight in (0.0, 1.5):
-        with pytest.raises(ValueError, match="expected above 0 and at most 1"):
-            ewma_chart([1.0, 2.0], KNOWN, weight=weight)
+
+
+def test_weights_are_those_of_the_average_step_by_step():
+    values = np.random.default_rng(7).normal(size=12) + 5.0
+    baseline = Baseline(centre=4.0, sigma=1.0)
+    averages, _, half = averages_outside(values, baseline, weight=0.3, width=2.5)
+    weights = ewma_weights(12, 0.3)
+    np.testing.assert_allclose(4.0 + weights @ (values - 4.0), averages, rtol=1e-12)
+    np.testing.assert_allclose(2.5 * np.sqrt(np.sum(weights**2, axis=1)), half, rtol=1e-12)  # of independent measurements
+    np.testing.assert_array_equal(ewma_weights(3, 1.0), np.eye(3))
+
+
+def test_moving_range_by_hand():
+    # |3 − 1|, |3 − 3|, |10 − 3|: mean range 1.128 σ, upper limit 3.267 of it
+    chart = moving_range_chart([1.0, 3.0, 3.0, 10.0], Baseline(centre=3.0, sigma=1.0))
+    np.testing.assert_array_equal(chart.points, [np.nan, 2.0, 0.0, 7.0])
+    assert chart.centre == pytest.approx(1.128, rel=1e-12)
+    assert chart.high[0] == pytest.approx(1.128 * 3.267, rel=1e-12)
+    assert not chart.low.any()
+    assert chart.is_outside.tolist() == [False, False, False, True]
+    baseline = baseline_of([1.0, 3.0, 3.0, 10.0])
+    assert (baseline.centre, baseline.sigma) == (4.25, pytest.approx(3 / 1.128, rel=1e-12))

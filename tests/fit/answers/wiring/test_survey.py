@@ -6,110 +6,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.wiring.arrangement import Joined, arrangements, fit_levels, is_split_alone, joined_text
-from fit.answers.wiring.expected import expect_wiring, find_differences, out_of_phase
+from fit.answers.wiring.arrangement import arrangements, is_split_alone
+from fit.answers.wiring.expected import expect_wiring, find_differences
 from fit.answers.wiring.levels import WiringTake
 from fit.answers.wiring.survey import label_positions, read_wiring
-from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from measure.response import Response
+from tests.drawn_wirings import FREQUENCY_HZ, LEAKAGE, Guitar, check, five_positions, nested
 from tests.guitar_cases import draw_four_pots, draw_three_pickups
 from tests.guitar_circuit import GROUND, TIP, Circuit, solve_tip
 from tests.guitar_parts import add_pickup, draw_pickup
-
-FREQUENCY_HZ = np.geomspace(30, 20e3, 120)
-S = 2j * np.pi * FREQUENCY_HZ
-LEAKAGE = 0.05  # [1] at most, of the exciter into a neighbour
-
-
-class Guitar:
-    """Pickups with their windings and signs; an arrangement is a name, "half NAME", or (kind, members)."""
-
-    def __init__(self, rng, names, *, humbuckers=(), signs=None):
-        self.rng, self.names = rng, names
-        self.resistance = {name: rng.uniform(5e3, 9e3) for name in names}
-        self.inductance = {name: rng.uniform(2.0, 4.0) for name in names}
-        self.humbuckers = humbuckers
-        for name in humbuckers:
-            self.resistance[name], self.inductance[name] = rng.uniform(7e3, 1e4), rng.uniform(4.0, 5.5)
-        self.signs = signs or dict(zip(names, rng.choice([-1, 1], len(names)), strict=True))
-        self.strength = {name: rng.uniform(0.5, 2.0) for name in names}
-        self.leakage = {pair: rng.uniform(-LEAKAGE, LEAKAGE) for pair in itertools.permutations(names, 2)}
-        self.load_ohm = 1 / (1 / 1e6 + 1 / rng.choice([125e3, 250e3]))
-        self.load_f = rng.uniform(300e-12, 800e-12)
-
-    def thevenin(self, joined, emf):
-        """Open voltage and source impedance of an arrangement, for the EMF of each whole pickup."""
-        if isinstance(joined, str):
-            is_half, name = joined.startswith("half "), joined.removeprefix("half ")
-            share = 0.5 if is_half else 1.0
-            coil = self.resistance[name] * share + S * self.inductance[name] * share
-            winding = S * (100e-12 if is_half else 80e-12)
-            return share * emf.get(name, 0.0) / (1 + coil * winding), coil / (1 + coil * winding)
-        parts = [self.thevenin(member, emf) for member in joined[1]]
-        if joined[0] == "series":
-            return sum(v for v, _ in parts), sum(z for _, z in parts)
-        admittance = sum(1 / z for _, z in parts)
-        return sum(v / z for v, z in parts) / admittance, 1 / admittance
-
-    def take(self, pickup, position, joined, *, turned=1.0, placement=0, noise=3e-4, name=""):
-        emf = {pickup: self.signs[pickup] * self.strength[pickup]}
-        for other in self.names:
-            if other != pickup:
-                emf[other] = self.leakage[pickup, other] * self.signs[other] * self.strength[other]
-        voltage, impedance = self.thevenin(joined, emf) if joined else (0 * S, np.ones(len(S)))
-        value = turned * 1e-4 * S * voltage / (1 + impedance * (1 / self.load_ohm + S * self.load_f))
-        std = noise * 1e-2 * np.ones(len(S))
-        draw = self.rng.standard_normal((2, len(S))) / np.sqrt(2)
-        covariance = std[:, None, None] ** 2 / 2 * np.eye(2)
-        response = Response(frequency_hz=FREQUENCY_HZ, value=value + std * (draw[0] + 1j * draw[1]), covariance=covariance)
-        return WiringTake(
-            name=name or f"{pickup}-{position}",
-            pickup=pickup,
-            controls={"volume": "10", "selector": position},
-            placement=placement,
-            response=response,
-        )
-
-    def takes(self, positions, **options):
-        return [self.take(pickup, label, joined, **options) for pickup in self.names for label, joined in positions.items()]
-
-
-def leaves(joined):
-    if isinstance(joined, str):
-        return {joined.removeprefix("half ")}
-    return set().union(*(leaves(member) for member in joined[1]))
-
-
-def nested(joined):
-    """The same form for what was drawn and what was found."""
-    if isinstance(joined, Joined):
-        if joined.kind in ("one", "half"):
-            return ("half " if joined.kind == "half" else "") + joined.name
-        return joined.kind, frozenset(nested(member) for member in joined.members)
-    return joined if isinstance(joined, str) else (joined[0], frozenset(nested(member) for member in joined[1]))
-
-
-def check(answer, positions, signs):
-    for position in answer.positions:
-        joined = positions[position.label.removeprefix("selector=")]
-        heard = leaves(joined) if joined else set()
-        assert {name for name, one in position.readings.items() if one.is_connected} == heard, position.label
-        assert {name for name, one in position.readings.items() if one.is_connected is False} == set(answer.pickups) - heard
-        assert nested(position.joined) == nested(joined) if joined else position.joined is None, position.label
-        found = {name: position.readings[name].sign for name in sorted(heard)}
-        turn = {signs[name] * sign for name, sign in found.items()}
-        assert turn in ({1}, {-1}, set()), position.label
-
-
-def five_positions():
-    return {
-        "bridge": "bridge",
-        "bridge-middle": ("parallel", ["bridge", "middle"]),
-        "middle": "middle",
-        "neck-middle": ("parallel", ["neck", "middle"]),
-        "neck": "neck",
-    }
 
 
 # Three pickups, five positions, one of them out of phase, the coil over each in turn: 50 guitars.
@@ -279,78 +185,6 @@ def test_what_cannot_be_read_is_refused():
     high = Response(frequency_hz=[1e3, 2e3, 4e3], value=np.ones(3), covariance=np.zeros((3, 2, 2)))
     with pytest.raises(ValueError, match="fewer than 3 frequencies between 100 and 500 Hz"):
         read_wiring([WiringTake(name="t", pickup="p", controls={}, placement=0, response=high)])
-
-
-# Series-parallel networks of labelled parts: 1, 2, 8, 52 … (OEIS A006351, from memory).
-def test_every_arrangement_is_there_once():
-    for n, count in enumerate((1, 2, 8, 52), start=1):
-        every = [nested(one) for one in arrangements(tuple("abcd"[:n]))]
-        assert len(every) == len(set(every)) == count
-
-
-def test_levels_of_an_arrangement_that_fits_nothing():
-    fitting = fit_levels({"bridge": 0.2, "neck": 0.2}, std=0.01)
-    assert (fitting.best, fitting.possible) == (None, ())
-    assert fit_levels(dict.fromkeys("abcde", 0.2), std=0.01).best is None
-
-
-# By the instrument's own file: what each layout's positions connect.
-@pytest.mark.parametrize(
-    ("layout", "switch", "texts"),
-    [
-        (
-            "three-singles",
-            "selector",
-            ("bridge", "bridge parallel to middle", "middle", "middle parallel to neck", "neck"),
-        ),
-        ("two-pickups-series", "selector", ("bridge", "bridge parallel to neck", "neck", "bridge in series with neck")),
-        ("two-pickups-tone-after", "selector", ("bridge", "bridge parallel to neck", "neck")),
-        ("humbucker-modes", "mode", ("bridge", "half of bridge", "half of bridge")),
-    ],
-)
-def test_expected_by_the_instrument(layout, switch, texts):
-    expected = expect(layout, switch)
-    assert tuple(joined_text(one.joined) for one in expected.positions) == texts
-    if layout == "humbucker-modes":
-        assert [one.halves for one in expected.positions] == [{}, {"bridge": ""}, {"bridge": ""}]
-
-
-def expect(layout, switch, change=("", "")):
-    instrument = read_instrument(layout_text(layout).replace(*change))
-    controls = {f"{switch}={position}": {switch: position} for position in instrument.switch[switch].positions}
-    return expect_wiring(instrument, controls)
-
-
-def test_takes_that_agree_with_the_instrument():
-    guitar = Guitar(np.random.default_rng(12), ("bridge", "middle", "neck"), signs={"bridge": -1, "middle": -1, "neck": -1})
-    answer = read_wiring(guitar.takes(five_positions()))
-    controls = {one.label: {"selector": one.label.removeprefix("selector=")} for one in answer.positions}
-    expected = expect_wiring(read_instrument(layout_text("three-singles")), controls)
-    assert find_differences(answer, expected) == {}
-
-
-def test_where_takes_differ_from_the_instrument():
-    signs = {"bridge": 1, "middle": 1, "neck": -1}
-    guitar = Guitar(np.random.default_rng(13), ("bridge", "middle", "neck"), signs=signs)
-    positions = five_positions() | {"bridge-middle": ("series", ["bridge", "middle"]), "neck": ("parallel", ["bridge", "neck"])}
-    positions |= {"middle": "middle", "bridge": "bridge"}
-    takes = [*guitar.takes(positions), *(guitar.take(name, "alone", "neck") for name in guitar.names)]
-    answer = read_wiring(takes)
-    instrument = read_instrument(layout_text("three-singles").replace("neck = [", 'alone = [["neck hot", "bus"]]\nneck = ['))
-    controls = {one.label: {"selector": one.label.removeprefix("selector=")} for one in answer.positions}
-    found = find_differences(answer, expect_wiring(instrument, controls))
-    assert found == {
-        "selector=bridge-middle": ("bridge in series with middle, by instrument.toml bridge parallel to middle",),
-        "selector=neck-middle": ("polarity: neck out of phase, by instrument.toml all in phase",),
-        "selector=neck": ("bridge is connected, by instrument.toml it is not",),
-    }
-
-
-def test_out_of_phase_with_most_of_the_pickups():
-    guitar = Guitar(np.random.default_rng(14), ("bridge", "neck"), signs={"bridge": -1, "neck": 1})
-    answer = read_wiring(guitar.takes({"bridge": "bridge", "neck": "neck", "both": ("parallel", ["bridge", "neck"])}))
-    assert out_of_phase(answer.positions[2].readings) == ("neck",)
-    assert out_of_phase(answer.positions[0].readings) == ()
 
 
 def wiring_takes(case):
