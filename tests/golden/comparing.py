@@ -4,7 +4,7 @@ import difflib
 import re
 
 WITHIN = 0.002  # [1] of the larger one
-UNIT = r"(?:%|dB\b|dBFS|°|[mkM]?Hz|[kM]?Ω|[µnp]?F\b|[mµ]?H\b|[mkµ]?V\b|mA|m?W\b|[mµ]?s\b|K\b|ppm)"
+UNIT = r"(?:%|dB\b|dBFS|°|[mkM]?Hz|[kM]?Ω|[np\u00b5]?F\b|[m\u00b5]?H\b|[mk\u00b5]?V\b|mA|m?W\b|[m\u00b5]?s\b|K\b|ppm)"
 NUMBER = r"[-+−]?\d+(?:\.\d+)?(?:[eE][-+−]?\d+)?"
 # A whole number is a word (a count, a name, a setting) unless a unit stands behind it or behind the limit that follows it.
 MEASURED = re.compile(

@@ -1,4 +1,4 @@
-"""Command lines, scene by scene, each in a new folder: python -m tests.golden.scenes --renew [SCENE ...] writes anew what is kept.
+"""Command lines, scene by scene, each in a new folder: python -m tests.golden.scenes --renew [SCENE ...] writes them anew.
 
 A scene is what a person would type, and in between what they would copy or edit. What each command said, wrote and drew, and
 the same with --json, stands in kept/SCENE.
@@ -16,9 +16,6 @@ import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-
-for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(variable, "1")
 
 import numpy as np
 import scipy.fft
@@ -277,6 +274,7 @@ COMMANDS = (
 )
 POSITIONS = ("bridge", "bridge-middle", "middle", "neck-middle", "neck")
 ALL_WIRED = [f"{pickup}-at-{at}" for pickup in ("bridge", "middle", "neck") for at in POSITIONS]
+UNKNOWN_PICKUP = (('inductance = "4.4"\n', ""), ('winding_capacitance = "110p"\n', ""))
 UP, DOWN, ADDED = "--set volume=10 --set tone=10", "--set volume=10 --set tone=0", '--add "1n ± 1%"'
 
 
@@ -295,6 +293,228 @@ SCENES = {
         'exciter --turns 100 --wire "0.2 mm"',
         'exciter --former 24 --output line --level "4 dBu"',
         'exciter --turns 100 --wire "0.2 furlongs"',
+    ),
+    "first-session": (
+        text_only("demo"),
+        "demo",
+        copied("open-loud.wav", "open.wav", "plus-1n.wav", source="coilsweep-demo"),
+        lambda folder: shutil.rmtree(folder / "coilsweep-demo"),
+        RIG,
+        "rig",
+        "stimulus sweep.wav --rate 96000",
+        'import open-loud open-loud.wav --stimulus sweep.wav --note "input gain far up"',
+        'import open open.wav --stimulus sweep.wav --note "input gain turned down"',
+        f"import plus-1n plus-1n.wav --stimulus sweep.wav {ADDED}",
+        "inspect open-loud",
+        "inspect open",
+        text_only("fit open"),
+        'fit open plus-1n --dcr "5.62k ± 1%" --have "470p ± 1%, 2n2 ± 1%" --plot fit.png',
+        text_only("report"),
+        "export open plus-1n --to csv",
+        "export open plus-1n --to touchstone",
+        text_only("export open plus-1n --to spice --out pickup.cir"),
+        text_only("export open plus-1n --to ir --out pickup.wav"),
+        "export open plus-1n --to csv",
+        elsewhere,
+        "import bare bare.csv --logbook elsewhere",
+        f"import with-1n with-1n.csv {ADDED} --logbook elsewhere",
+        "inspect bare --logbook elsewhere",
+        text_only('fit bare with-1n --dcr "5.62k ± 1%" --logbook elsewhere'),
+        "import jack open-plus-1n.s1p --logbook elsewhere",
+        text_only('fit jack --dcr "5.62k ± 1%" --logbook elsewhere'),
+        "import slip slip.csv --logbook elsewhere",
+    ),
+    "takes": (
+        "rig",
+        RIG,
+        "rig --rate 48000 --clock 20ppm",
+        'take open --virtual --note "single coil from the drawer"',
+        f"take plus-1n --virtual {ADDED} --repeats 2",
+        "take near --virtual --level 1",
+        "take noisy --virtual --level 0.001",
+        "take hum --virtual --method quiet",
+        "inspect hum",
+        "take open --virtual",
+        text_only('fit open plus-1n --dcr "5.62k ± 1%"'),
+    ),
+    "card": (
+        fake_card,
+        "devices",
+        Line(typed="rig --ask", answers={"Which interface": ("card",), "Resistance of": ("?", "1M", "1M ± 5%")}),
+        "rig",
+        "rig --device missing",
+        "take other",
+        "level --seconds 1",
+        "calibrate loopback",
+    ),
+    "calibrate": (
+        calibration_recordings,
+        "rig --device card --pickup-channel 1 --reference-channel 2",
+        "calibrate loopback --from loopback.wav --stimulus sweep.wav",
+        "calibrate loopback --from through-1M.wav --stimulus sweep.wav",
+        'calibrate input --from "through-100k.wav=100k ± 1%" --from "through-1M.wav=1M ± 1%"'
+        ' --from "through-1M-1n.wav=1M ± 1%, 1n ± 1%" --stimulus sweep.wav',
+        "calibrate exciter --from sense-over-output.wav --stimulus sweep.wav",
+        "calibrate exciter --by-output by-output.wav --by-current by-current.wav --stimulus sweep.wav",
+        "rig",
+        'import jack jack.wav --method impedance --series-resistor "100k ± 0.1%" --stimulus sweep.wav',
+        "fit jack",
+    ),
+    "closed-guitar": (
+        copied("tone-capacitor/*.flac", "stimulus-48000.flac"),
+        RIG,
+        "instrument",
+        "instrument --layout one-pickup",
+        edited("instrument.toml", *UNKNOWN_PICKUP, ("8k", "7150 ± 1%"), ("22n ± 10%", "33n ± 10%")),
+        "instrument",
+        *imports_of_three("stimulus-48000.flac"),
+        "import slip tone-up.flac --stimulus stimulus-48000.flac --set treble=10",
+        text_only("fit up up-1n"),
+        text_only("fit up up-1n down --plot fit.png"),
+        "confirm capacitor.tone up up-1n down --plot confirm.png",
+        text_only("confirm capacitor.tone up up-1n"),
+        text_only("confirm pot.tone up up-1n down --marked 250k"),
+        "confirm capacitor.bass up up-1n down",
+        'predict --set tone=0 --change "capacitor.tone=10n ± 5%" --at E4 --at 3k',
+        "export --to spice --set volume=7 --set tone=3",
+        riff,
+        "listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n",
+        text_only("report guitar.html"),
+    ),
+    "one-pickup": (
+        drawn(readme_guitars.write_one_pickup),
+        RIG,
+        *imports_of_three("sweep.flac"),
+        "import tone-5 tone-5.flac --stimulus sweep.flac --set volume=10 --set tone=5",
+        "import volume-6 volume-6.flac --stimulus sweep.flac --set volume=6 --set tone=10",
+        "fit up up-1n down tone-5 volume-6 --plot-tapers tapers.png",
+        "import quiet-before-1 quiet-before-1.flac --method quiet",
+        "inspect quiet-before-1",
+        "import plate-before plate-before.flac --method plate --stimulus sweep.flac",
+        "import quiet-before-2 quiet-before-2.flac --method quiet",
+        "import quiet-after-1 quiet-after-1.flac --method quiet",
+        "import quiet-after-2 quiet-after-2.flac --method quiet",
+        "import plate-after plate-after.flac --method plate --stimulus sweep.flac",
+        "compare --before quiet-before-1 quiet-before-2 plate-before --after quiet-after-1 quiet-after-2 plate-after"
+        " --plot shielding.png",
+        f'import jack impedance-up.flac --method impedance --series-resistor "220k ± 1%" --stimulus sweep.flac {UP}',
+        f'import jack-down impedance-down.flac --method impedance --series-resistor "220k ± 1%" --stimulus sweep.flac {DOWN}',
+        text_only("fit jack jack-down"),
+        "export jack --to touchstone",
+    ),
+    "real-parts": (
+        drawn(readme_guitars.write_real_parts),
+        RIG,
+        *imports_of_three("sweep.flac", more="--temperature 28C"),
+        'fit up up-1n down --dcr "7340 ± 1% at 20C"',
+        'fit up up-1n down --dcr "7340 ± 1%"',
+        "predict --set tone=3",
+    ),
+    "three-pickups": (
+        drawn(readme_guitars.write_three_pickups),
+        RIG,
+        *(
+            text_only(f"import {name} {name}.flac --stimulus sweep.flac --coil-over {name.split('-')[0]} --set selector={at}")
+            for name in ALL_WIRED
+            for at in [name.partition("-at-")[2]]
+        ),
+        f"wiring {' '.join(ALL_WIRED)} --plot wiring.png",
+        "wiring bridge-at-bridge bridge-at-bridge-middle",
+        text_only(f"import bridge-1n bridge-plus-1n.flac --stimulus sweep.flac --coil-over bridge --set selector=bridge {ADDED}"),
+        text_only("fit bridge-at-bridge bridge-1n"),
+    ),
+    "shielding": (
+        copied("shielding/*.flac", "stimulus-48000.flac"),
+        RIG,
+        "instrument --layout one-pickup",
+        edited("instrument.toml", *UNKNOWN_PICKUP, ("8k", "6350 ± 1%"), ("500k", "250k")),
+        *(
+            text_only(f"import {side}{part} {side}{file}.flac --stimulus stimulus-48000.flac {UP} {more}".strip())
+            for side in ("before", "after")
+            for part, file, more in (("", "", ""), ("-1n", "-plus-1n", ADDED))
+        ),
+        "compare --before before before-1n --after after after-1n --plot compare.png",
+    ),
+    "predict": (
+        'rig --input-resistance "1M ± 1%" --input-capacitance "470p ± 10p"',
+        "instrument --layout three-singles",
+        lambda folder: (folder / "moved").mkdir(),
+        "instrument --layout three-singles-bridge-tone --logbook moved",
+        "instrument",
+        "instrument --layout three-singles",
+        "predict --instrument moved/instrument.toml --set selector=bridge --set tone-2=6 --excite bridge --at E4 --at 2k"
+        " --plot predict.png",
+        "predict --stated --no-tolerance",
+        "predict --set selector=banana",
+        riff,
+        "listen riff.wav riff-moved.wav --instrument moved/instrument.toml --from selector=bridge --set tone-2=6"
+        " --true-level riff-moved-true.wav --plot listen.png",
+        "listen riff.wav riff-moved.wav --set tone-2=6",
+        "export --to spice --set selector=middle --set volume=7",
+    ),
+    "repeat": (
+        lambda folder: kept_coil.write_repeat(folder / "book", ((2, 1), (1, 2)), seed=4) and None,
+        (f'repeat {" ".join(f"coil-{n} coil-{n}-1n" for n in range(1, 7))} --dcr "6k ± 1%" --plot repeat.png --logbook book'),
+        "repeat coil-1 --logbook book",
+    ),
+    "check": (
+        lambda folder: kept_coil.write_check(folder / "book", 10, shifts_from=8, seed=2) and None,
+        'check drawer --dcr "6k ± 1%" --plot drawer.png --logbook book',
+        'fit drawer-10 drawer-10-1n --dcr "6k ± 1%" --logbook book',
+        text_only('check drawer --dcr "6k ± 1%" --quantity loudness --logbook book'),
+    ),
+    "guide-pickup": (
+        text_only(
+            "guide pickup --virtual",
+            Read_that=("what?",),
+            Resistance_of_the_pickup=("1M", "?", "b"),
+            Capacitance_of_input=("190p ± 3p", "186p ± 3p"),
+            How_loud=("much", "0.4"),
+            Other_known_parts=("2n2 ± 1%",),
+            Make_that_take=("yes",),
+        ),
+        text_only("guide pickup --virtual"),
+        "guide pickup",
+    ),
+    "guide-capacitor": (text_only("guide capacitor --virtual", What_is_printed=("223", "223K", "33n ± 10%")),),
+    "guide-compare": (
+        text_only("guide compare --virtual", Which_wiring=("none",), Is_the_job_done=("q",)),
+        text_only("guide compare --virtual"),
+    ),
+    "guide-wiring": (
+        text_only("guide wiring --virtual", Which_wiring=("two-pickups-tone-after",)),
+        "guide wiring --virtual",
+    ),
+    "refused": (
+        copied("faulty/*.flac", "stimulus-48000.flac"),
+        "fit open",
+        RIG,
+        *(
+            f"import {name} {name}.flac --stimulus stimulus-48000.flac"
+            for name in ("clipped", "silent", "dropouts", "swapped", "buried-in-hum", "overdriven")
+        ),
+        "fit clipped",
+        "import missing missing.wav --stimulus stimulus-48000.flac",
+        "import clipped clipped.flac --stimulus stimulus-48000.flac",
+        "import slip clipped.flac --stimulus stimulus-48000.flac --add 1x",
+        'rig --input-capacitance "185q ± 3p"',
+        "rig --sense-resistor 100",
+        "inspect nothing",
+        "report nothing.html nothing",
+        "export nothing --to csv",
+        "export nothing --to music",
+        "compare --before clipped --after silent",
+        "wiring clipped",
+        "check drawer",
+        "predict",
+        "listen riff.wav out.wav --set tone=3",
+        "instrument --layout seven-pickups",
+        "guide amplifier --virtual",
+        "fit --unknown",
+        "measure",
+        written("rig.toml", "[input]\nresistance = 7\n"),
+        "rig",
+        "fit buried-in-hum",
     ),
 }
 

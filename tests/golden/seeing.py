@@ -14,24 +14,7 @@ import soundfile
 N_FULL = 40  # numbers of a list, or lines of a table, that are kept in full
 N_HEAD = 12
 TABLES = (".csv", ".s1p", ".cir", ".txt")
-BLOCKS = {
-    "p",
-    "div",
-    "tr",
-    "li",
-    "ul",
-    "ol",
-    "table",
-    "section",
-    "header",
-    "footer",
-    "figure",
-    "figcaption",
-    "title",
-    "pre",
-    "dt",
-    "dd",
-}
+BLOCKS = {"p", "div", "tr", "li", "table", "section", "header", "footer", "figure", "figcaption", "title", "pre", "dt", "dd"}
 HEADINGS = {"h1", "h2", "h3", "h4", "summary"}
 
 
@@ -71,15 +54,26 @@ def _in_one_line(value):
     if isinstance(value, dict):
         return "{" + ", ".join(f"{json.dumps(key, ensure_ascii=False)}: {_in_one_line(one)}" for key, one in value.items()) + "}"
     if isinstance(value, list):
-        if len(value) > N_FULL and all(isinstance(one, (int, float)) for one in value):
-            rms = float(np.sqrt(np.mean(np.square(value))))
-            value = {"length": len(value), "first": float(value[0]), "last": float(value[-1]), "rms": rms}
-            return _in_one_line(value)
+        numbers = _numbers(value)
+        if numbers is not None and len(numbers) > N_FULL:
+            rms = float(np.sqrt(np.nanmean(np.square(numbers)))) if not np.all(np.isnan(numbers)) else None
+            return _in_one_line({"length": len(value), "numbers": len(numbers), "first": value[0], "last": value[-1], "rms": rms})
         return "[" + ", ".join(map(_in_one_line, value)) + "]"
     if isinstance(value, float):
         digits = f"{value:#.6g}"
         return digits + "0" if digits.endswith(".") else digits
     return json.dumps(value, ensure_ascii=False)
+
+
+# Of a list, or of lists in it; None stands for a number that is not told.
+def _numbers(value):
+    found = []
+    for one in value:
+        inner = _numbers(one) if isinstance(one, list) else [np.nan if one is None else one]
+        if inner is None or not all(isinstance(number, (int, float)) for number in inner):
+            return None
+        found += inner
+    return found
 
 
 class _Page(HTMLParser):
@@ -151,12 +145,18 @@ def file_lines(path):
     if path.suffix in (".wav", ".flac"):
         return [sound_line(path)]
     if path.suffix == ".json":
-        return document_lines(json.loads(path.read_text(encoding="utf-8")))
+        document = json.loads(path.read_text(encoding="utf-8"))
+        return _outline(document) if path.parent.name == "results" else document_lines(document)
     if path.suffix == ".html":
         return page_lines(path.read_text(encoding="utf-8"))
     if path.suffix == ".toml" or path.suffix in TABLES:
         return table_lines(path.read_text(encoding="utf-8"))
     return []
+
+
+# What is kept for later commands: they say it themselves, and so does --json.
+def _outline(document):
+    return [f"{key}: {', '.join(value)}" if isinstance(value, dict) else str(key) for key, value in document.items()]
 
 
 @contextlib.contextmanager
