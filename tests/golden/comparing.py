@@ -13,22 +13,21 @@ MEASURED = re.compile(
 
 
 def differences(kept, now):
-    """Lines that differ, kept ones behind -, new ones behind +."""
+    """Lines that differ, kept ones behind -, new ones behind +, and which of their numbers do."""
     old, new = ([" ".join(line.split()) for line in text.splitlines() if line.strip()] for text in (kept, now))
     words = [[MEASURED.sub("#", line) for line in lines] for lines in (old, new)]
     found = []
     for what, a, b, c, d in difflib.SequenceMatcher(None, *words, autojunk=False).get_opcodes():
         pairs = list(zip(old[a:b], new[c:d], strict=True)) if what == "equal" else []
         for one, other in pairs:
-            if not _are_numbers_close(one, other):
-                found += [f"- {one}", f"+ {other}"]
+            off = [
+                f"{a} → {b}" for a, b in zip(MEASURED.findall(one), MEASURED.findall(other), strict=True) if not is_close(a, b)
+            ]
+            if off:
+                found += [f"- {one}", f"+ {other}", f"  numbers: {'; '.join(off)}"]
         if what != "equal":
             found += [*(f"- {line}" for line in old[a:b]), *(f"+ {line}" for line in new[c:d])]
     return found
-
-
-def _are_numbers_close(one, other):
-    return all(is_close(a, b) for a, b in zip(MEASURED.findall(one), MEASURED.findall(other), strict=True))
 
 
 def is_close(one, other):
