@@ -76,47 +76,6 @@ def evaluate_profile(profile: Profile, s: ComplexArray, *, tau_s: float, log_hal
     )
 
 
-def coil_impedance(
-    frequency_hz: FloatArray,
-    *,
-    inductance_h: float,
-    resistance_ohm: float,
-    eddy_loops: Sequence[tuple[float, float]] = (),
-) -> ComplexArray:
-    r"""Impedance of a coil with shorted turns coupled to it, without its winding capacitance.
-
-    :math:`Z = R + sL - \sum_i s^2 k_i^2 L \tau_i / (1 + s\tau_i)`.
-
-    Parameters
-    ----------
-    frequency_hz : ndarray, shape (m,)
-        Frequencies. [Hz]
-    inductance_h, resistance_ohm : float
-        Element values, > 0. [H], [Ω]
-    eddy_loops : sequence of (float, float)
-        Coupling k, 0 <= k < 1, and time constant τ of each shorted turn. [1], [s]
-
-    Returns
-    -------
-    ndarray of complex, shape (m,)
-        Impedance between the coil's ends. [Ω]
-
-    Raises
-    ------
-    ValueError
-        If a value is not positive, or the couplings do not leave a passive coil (Σk² < 1).
-    """
-    total = sum(coupling**2 for coupling, _ in eddy_loops)
-    if inductance_h <= 0 or resistance_ohm <= 0 or total >= 1:
-        msg = f"inductance {inductance_h} H and resistance {resistance_ohm} Ω must be positive and Σk² = {total:.3g} below 1"
-        raise ValueError(msg)
-    s = 2j * np.pi * frequency_hz
-    screened = np.ones_like(s)
-    for coupling, tau_s in eddy_loops:
-        screened -= coupling**2 * evaluate_profile("loop", s, tau_s=tau_s).value
-    return resistance_ohm + s * inductance_h * screened
-
-
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class CoilValues:
     """One coil of the pickup: element values and eddy losses (share, τ, ln half-width, field, profile)."""

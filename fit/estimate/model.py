@@ -306,7 +306,7 @@ def _with_positive_gain(take: TakeEvidence, kept: np.ndarray) -> ComplexArray:
     value, frequency = take.response.value[kept], take.response.frequency_hz[kept]
     if take.method == "impedance":
         return value
-    low = frequency <= max(1000.0, frequency[4])
+    low = frequency <= max(1000.0, frequency[:LOWEST_POINTS][-1])
     return value if np.median(value.imag[low] / frequency[low]) >= 0 else -value
 
 

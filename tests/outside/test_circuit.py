@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.circuit.coil import CoilValues, coil_elements, coil_impedance, evaluate_profile
+from fit.circuit.coil import CoilValues, coil_elements, evaluate_profile
 from fit.circuit.network import GROUND, build_network, solve_network
 from fit.estimate.evidence import Evidence, TakeEvidence
 from fit.estimate.model import build_problem, predict_residual
@@ -19,6 +19,7 @@ from fit.estimate.resonance import loaded_gain, loaded_peak
 from measure.quantity import parse_quantity
 from measure.response import ComplexArray, FloatArray, Origin, Response
 from tests.general_simulator import needs_ngspice, simulate, worst_relative
+from tests.plain_coil import coil_impedance
 
 TOLERANCE = 1e-10  # [1] relative, of the project's solver against the simulator
 

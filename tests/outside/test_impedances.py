@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.circuit.coil import coil_impedance
 from fit.desk.book.table import judge_table
 from fit.desk.command.main import main
 from measure.checks.method import judge_impedance
 from measure.response import Origin, Response
 from measure.tables.files import format_csv, format_touchstone, parse_csv, parse_touchstone
+from tests.plain_coil import coil_impedance
 
 GRID_HZ = 1000.0 * 2.0 ** (np.arange(-80, 64) / 16)
 SHUNT_OHM = 0.05  # [Ω] through which the cell is thought to be driven

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 import scipy.constants
 
-from fit.circuit.coil import coil_impedance
 from fit.circuit.network import build_network, solve_network
 from measure.response import FloatArray
+from tests.plain_coil import coil_impedance
 
 KELVIN = 300.15  # [K] the simulator's default of 27 °C
 OLD_BOLTZMANN = 1.3806503e-23  # [J/K] CODATA 1998, which ngspice 39 still uses (from memory; the test finds the ratio itself)

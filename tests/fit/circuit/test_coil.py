@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from hypothesis import strategies
 
-from fit.circuit import coil as coil_module
 from fit.circuit.coil import CoilValues, Profile, coil_elements, evaluate_profile
 from tests import laws
 from tests.plain_coil import coil_impedance
@@ -54,8 +53,6 @@ def test_coil_with_two_loops_by_hand() -> None:
     np.testing.assert_allclose(elements.impedance[0, 0], impedance, rtol=1e-13)
     field = 0.7 * (1 - 0.3 * S * 3e-5 / (1 + S * 3e-5) - 0.1 * S * 8e-6 / (1 + S * 8e-6))
     np.testing.assert_allclose(elements.emf[0], field, rtol=1e-13)
-    plain = coil_module.coil_impedance(FREQUENCY_HZ, inductance_h=3.0, resistance_ohm=7e3, eddy_loops=[(0.4, 3e-5), (0.3, 8e-6)])
-    np.testing.assert_allclose(plain, impedance, rtol=1e-13)
 
 
 @pytest.mark.parametrize(("profile", "width"), [("loop", 0.0), ("spread", 0.05), ("spread", 0.8), ("spread", 2.5)])
@@ -89,18 +86,9 @@ def test_two_coils_are_coupled_by_their_mutual_inductance() -> None:
     assert coil_elements(halves[:1], S, 0.1).mutual_h == 0.0
 
 
-@pytest.mark.parametrize(
-    ("changed", "text"),
-    [
-        ({"inductance_h": 0.0}, "inductance 0.0 H"),
-        ({"resistance_ohm": -1.0}, "resistance -1.0 Ω"),
-        ({"eddy_loops": [(0.8, 1e-5), (0.6, 1e-5)]}, "Σk² = 1 below 1"),
-        ({"eddy_loops": [(0.5, 0.0)]}, "time constant 0.0 s"),
-    ],
-)
-def test_impossible_coil_is_refused(changed: dict[str, object], text: str) -> None:
-    with pytest.raises(ValueError, match=text):
-        coil_module.coil_impedance(FREQUENCY_HZ, **{"inductance_h": 3.0, "resistance_ohm": 7e3, **changed})
+def test_loop_without_a_time_constant_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"time constant 0\.0 s"):
+        evaluate_profile("loop", S, tau_s=0.0)
 
 
 def test_spread_without_width_is_refused() -> None:

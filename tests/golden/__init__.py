@@ -1,0 +1,1 @@
+"""What the program says and writes today, scene by scene, and how it is compared."""
