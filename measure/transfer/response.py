@@ -256,8 +256,8 @@ def _noisy_finding(value: ComplexArray, covariance: FloatArray) -> list[Finding]
 
 
 @cache
-def _tool_version() -> str:
-    """Version of the installed tool; empty where it runs from a folder of sources."""
+def tool_version() -> str:
+    """Tell the version of the installed tool, read once; empty where it runs from a folder of sources."""
     try:
         return metadata.version("coilsweep")
     except metadata.PackageNotFoundError:
@@ -266,7 +266,7 @@ def _tool_version() -> str:
 
 def _origin(recordings: Sequence[Recording], *, note: str, time_utc: str, device: str) -> Origin:
     return Origin(
-        tool_version=_tool_version(),
+        tool_version=tool_version(),
         time_utc=time_utc,
         device=device,
         rate_hz=float(recordings[0].rate_hz),

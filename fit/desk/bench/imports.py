@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from importlib import metadata
 from pathlib import Path
 from typing import Any
 
@@ -288,6 +287,8 @@ def describe_take(
 
 
 def _facts_document(name: str, facts: TakeFacts, looked: Looked) -> dict[str, Any]:
+    from measure.transfer.response import tool_version
+
     return {
         "name": name,
         "method": facts.method,
@@ -300,7 +301,7 @@ def _facts_document(name: str, facts: TakeFacts, looked: Looked) -> dict[str, An
         "note": facts.note,
         "simulated": facts.simulated,
         "outcome": looked.outcome,
-        "tool_version": metadata.version("coilsweep"),
+        "tool_version": tool_version(),
     }
 
 
