@@ -154,6 +154,29 @@ class Response:
             raise ValueError(msg)
 
 
+def median(values: FloatArray, *, axis: int = -1) -> FloatArray:
+    """Compute the median without numpy.ma, which `numpy.median` imports at its first call, 40 ms.
+
+    Parameters
+    ----------
+    values : ndarray
+        At least one along the axis.
+    axis : int
+        Along which.
+
+    Returns
+    -------
+    ndarray
+        One dimension less; nan where a value is.
+    """
+    n = values.shape[axis]
+    low, high = (n - 1) // 2, n // 2
+    ordered = np.partition(values, (low, high, n - 1), axis=axis)
+    middle = (np.take(ordered, low, axis=axis) + np.take(ordered, high, axis=axis)) / 2
+    last = np.take(ordered, n - 1, axis=axis)
+    return np.where(np.isnan(last), last, middle)
+
+
 def relative_std(response: Response) -> FloatArray:
     """Noise of a response relative to its magnitude.
 

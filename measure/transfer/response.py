@@ -13,7 +13,7 @@ from importlib import metadata
 import numpy as np
 
 from measure.errors import MeasureError
-from measure.response import ComplexArray, Finding, FloatArray, Origin, Response
+from measure.response import ComplexArray, Finding, FloatArray, Origin, Response, median
 from measure.signal.bands import (
     POINTS_PER_OCTAVE,
     TINY,
@@ -319,10 +319,10 @@ def _check_coherence(ratio: BandRatio, noise: _Noise, *, name: str) -> None:
         If the noise exceeds half the response at half of the frequencies.
     """
     share = np.sqrt(noise.density[:, 0] / np.maximum(ratio.energy, TINY)) / np.maximum(np.abs(ratio.value), TINY)
-    median = float(np.median(share))
-    if median > LEAST_COMMON:
+    middle = float(median(share))
+    if middle > LEAST_COMMON:
         msg = (
-            f"{name or 'the recording'}: nothing of the reference arrives in the pickup's channel (noise {median:.0%} of the "
+            f"{name or 'the recording'}: nothing of the reference arrives in the pickup's channel (noise {middle:.0%} of the "
             f"response at half of the frequencies, {LEAST_COMMON:.0%} allowed). Check that the stimulus was played and recorded."
         )
         raise MeasureError(msg)
