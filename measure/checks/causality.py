@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.response import ComplexArray, Finding, FloatArray, Response, Severity, relative_std
+from measure.response import ComplexArray, Finding, FloatArray, Response, Severity, median, relative_std
 
 # Of drawn guitars with a smooth error of 0.1 % the nearest network leaves at most 0.4 of this.
 LIMIT = 0.003  # [1] of the response
@@ -346,4 +346,4 @@ def _scatter(residual: ComplexArray) -> FloatArray:
     bend = np.abs(residual[2:] - 2 * residual[1:-1] + residual[:-2]) ** 2 / 6
     padded = np.pad(bend, N_SCATTER // 2 + 1, mode="reflect")
     # the median of the square of complex noise is ln 2 of its mean
-    return np.sqrt(np.median(np.lib.stride_tricks.sliding_window_view(padded, N_SCATTER), axis=1) / np.log(2))
+    return np.sqrt(median(np.lib.stride_tricks.sliding_window_view(padded, N_SCATTER), axis=1) / np.log(2))

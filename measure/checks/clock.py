@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.response import Finding, FloatArray, Severity
+from measure.response import Finding, FloatArray, Severity, median
 from measure.signal.arrival import STEP_S, Arrival
 
 MISMATCH = 2e-3  # [1] a stretch of the sweep above it is not a clock's tolerance but another sample rate
@@ -90,8 +90,8 @@ def crude_pace(arrival: Arrival) -> float | None:
     if len(time_s) < 3 * CRUDE_LAG:
         return None
     slopes = (delay_s[CRUDE_LAG:] - delay_s[:-CRUDE_LAG]) / (time_s[CRUDE_LAG:] - time_s[:-CRUDE_LAG])
-    slope = float(np.median(slopes))
-    return slope if np.median(np.abs(slopes - slope)) < CRUDE_SCATTER else None
+    slope = float(median(slopes))
+    return slope if median(np.abs(slopes - slope)) < CRUDE_SCATTER else None
 
 
 def find_jumps(arrival: Arrival) -> tuple[Burst, ...]:
@@ -186,7 +186,7 @@ def fit_pace(arrival: Arrival, bursts: tuple[Burst, ...]) -> Pace:
     weight = weight / (1 + (40.0 / frequency_hz) ** 4)
     solution = np.linalg.lstsq(matrix * weight[:, None], delay_s * weight, rcond=None)[0]
     rest = np.abs(delay_s - matrix @ solution) * weight
-    scatter_s = float(np.median(rest))
+    scatter_s = float(median(rest))
     weight[rest > 4 * scatter_s] = 0.0
     solution = np.linalg.lstsq(matrix * weight[:, None], delay_s * weight, rcond=None)[0]
     low_corner_hz = max(float(solution[2]) * 2 * np.pi * 50.0**2, 0.0)
@@ -255,7 +255,7 @@ def channel_offset(pickup: Arrival, reference: Arrival) -> float | None:
     if np.count_nonzero(clear) < 3:
         return None
     later_s = (pickup.group_delay_s - reference.group_delay_s)[clear][np.argsort(pickup.frequency_hz[clear])]
-    return float(np.median(later_s[-5:]))
+    return float(median(later_s[-5:]))
 
 
 def find_bursts(arrival: Arrival, *, relative_to_peak: bool, harmonics: float = 0.0) -> tuple[Burst, ...]:

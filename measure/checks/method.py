@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from measure.response import Finding, FloatArray, Response, Severity, relative_std
+from measure.response import Finding, FloatArray, Response, Severity, median, relative_std
 
 PLATE_HZ = (300.0, 10e3)  # [Hz] where a plate's small capacitance lets something through
 CLEAR = 0.1  # [1] noise over response; above it decibels mislead (JCGM 102:2011, 9.3)
@@ -53,7 +53,7 @@ def judge_plate(response: Response) -> tuple[Finding, ...]:
     where = f"the plate's signal is clear of the noise at {100 * share:.0f} % of the frequencies between {PLATE_HZ[0]:g} Hz and "
     where += f"{PLATE_HZ[1] / 1000:g} kHz (least {100 * LEAST_SHARE:.0f} %)"
     severity: Severity = "pass" if share >= LEAST_SHARE else "warn"
-    if float(np.median(noise[inside])) > NOTHING:
+    if float(median(noise[inside])) > NOTHING:
         where += "; either the shielding keeps it out, or plate or cable is not connected: see that the plate is driven"
     elif severity == "warn":
         where += "; raise its voltage, bring it closer, or record repeats"
@@ -133,7 +133,7 @@ def _judge_resistor(response: Response) -> Finding:
     inside = (response.frequency_hz >= RESISTOR_HZ[0]) & (response.frequency_hz <= RESISTOR_HZ[1])
     if not np.any(inside):
         return Finding(code=code, severity="pass", text=f"not judged: no frequencies below {RESISTOR_HZ[1]:g} Hz")
-    figure = float(np.median(np.abs(response.value[inside])))
+    figure = float(median(np.abs(response.value[inside])))
     text = f"the jack has {figure:.2g} of the driven end's voltage at half of the frequencies ({DIVIDED[0]:g} to {DIVIDED[1]:g})"
     if DIVIDED[0] <= figure <= DIVIDED[1]:
         return Finding(code=code, severity="pass", text=text, figure=figure)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from measure.response import ComplexArray, Finding, Severity
+from measure.response import ComplexArray, Finding, Severity, median
 from measure.signal.recording import Recording
 from measure.signal.transforms import fast_length, make_transform, spectrum_of
 
@@ -37,8 +37,8 @@ def check_repeats(recordings: Sequence[Recording]) -> Finding:
     code = "coil-moved"
     ratios = np.stack([_band_ratios(recording) for recording in recordings])
     changes = np.log(np.abs(ratios[1:]) / np.abs(ratios[0]))
-    change = np.median(changes, axis=1)
-    scatter = 1.5 * np.median(np.abs(changes - change[:, None]), axis=1) / np.sqrt(ratios.shape[1])
+    change = median(changes, axis=1)
+    scatter = 1.5 * median(np.abs(changes - change[:, None]), axis=1) / np.sqrt(ratios.shape[1])
     worst = int(np.argmax(np.abs(change)))
     figure = float(abs(change[worst]))
     where = f"repeat {worst + 2} differs from the first by {100 * change[worst]:+.2g} % (limit {100 * MOVED_WARN:g} %)"

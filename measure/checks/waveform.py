@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.response import FloatArray
+from measure.response import FloatArray, median
 from measure.signal.recording import Samples
 
 N_WINDOWS = 600  # [1] over a recording, in each of which the crowd below a peak is counted
@@ -117,7 +117,7 @@ def _flat_side(shaped: Samples, side: float, *, code: float, quiet_peak: float) 
     crowded = count > CROWD * expected
     if np.count_nonzero(crowded) < N_CROWDED:
         return None
-    level = float(np.median(peak[judged][crowded]))
+    level = float(median(peak[judged][crowded]))
     same = crowded & (np.abs(peak[judged] - level) < SAME_CEILING * level)
     if np.count_nonzero(same) < N_CROWDED or level < (1 - SAME_CEILING) * highest:
         return None

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.response import ComplexArray, FloatArray
+from measure.response import ComplexArray, FloatArray, median
 from measure.signal.recording import Recording, Samples
 from measure.signal.transforms import fast_length
 
@@ -271,7 +271,8 @@ def _window_mean(values: Numbers, low: NDArray[np.int_], high: NDArray[np.int_])
 
 def _tilt(power: FloatArray, bin_hz: float) -> tuple[float, float]:
     """White and 1/f part of a periodogram, by relative least squares over bands of equal ratio."""
-    edge = np.unique(np.geomspace(3, len(power), 40).astype(int))
+    edge = np.geomspace(3, len(power), 40).astype(int)
+    edge = edge[np.diff(edge, prepend=0) > 0]
     count = np.diff(edge)
     mean = np.add.reduceat(power[: edge[-1]], edge[:-1]) / count
     if mean.min() <= 0.0:
@@ -311,7 +312,7 @@ def _find_lines(value: FloatArray, rate_hz: float) -> tuple[float, NDArray[np.in
         half = max(1, int(0.5 * nominal_hz / bin_hz))
         around = np.rint(order * nominal_hz / bin_hz).astype(int)
         index = np.clip(around[:, None] + np.arange(-half, half), 1, power.shape[1] - 1)
-        noise = np.median(power[:, index], axis=2) / np.log(2) + 1e-300
+        noise = median(power[:, index], axis=2) / np.log(2) + 1e-300
         ratio = np.max(power[:, at] / noise[:, None, :], axis=0)
         scores.append(np.sum(np.log1p(ratio / LINE_OVER_NOISE), axis=1))
         candidates.append(frequency_hz)

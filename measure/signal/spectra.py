@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.response import ComplexArray, FloatArray
+from measure.response import ComplexArray, FloatArray, median
 from measure.signal.bands import Cells, add_spectra, make_cells
 from measure.signal.mains import ONSET_BELOW_PEAK, Hum, hum_samples
 from measure.signal.recording import Recording, Samples
@@ -272,7 +272,7 @@ def _gated(top: ComplexArray, bottom: ComplexArray, gate: DelayGate, *, bin_hz: 
     quotient = np.empty_like(top)
     quotient[first:last] = top[first:last] / induced
     low = quotient[first : 3 * first]
-    quotient[:first] = complex(np.median(low.real), np.median(low.imag))
+    quotient[:first] = complex(median(low.real), median(low.imag))
     quotient[last:] = np.mean(quotient[last - max(1, last // 64) : last])
     impulse = np.fft.irfft(quotient, n_fft)
     delay_s = np.arange(n_fft) / (bin_hz * n_fft)

@@ -7,13 +7,11 @@ covariance of numerator and denominator, and `ratio_covariance` that of their ra
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib import metadata
 
 import numpy as np
 
 from measure.errors import MeasureError
-from measure.response import ComplexArray, Finding, FloatArray, Origin, Response
+from measure.response import ComplexArray, Finding, FloatArray, Origin, Response, median, tool_version
 from measure.signal.bands import (
     POINTS_PER_OCTAVE,
     TINY,
@@ -255,18 +253,9 @@ def _noisy_finding(value: ComplexArray, covariance: FloatArray) -> list[Finding]
     return [Finding(code="noisy-response", severity="warn", text=text, figure=float(ratio.max()))]
 
 
-@cache
-def _tool_version() -> str:
-    """Version of the installed tool; empty where it runs from a folder of sources."""
-    try:
-        return metadata.version("coilsweep")
-    except metadata.PackageNotFoundError:
-        return ""
-
-
 def _origin(recordings: Sequence[Recording], *, note: str, time_utc: str, device: str) -> Origin:
     return Origin(
-        tool_version=_tool_version(),
+        tool_version=tool_version(),
         time_utc=time_utc,
         device=device,
         rate_hz=float(recordings[0].rate_hz),
@@ -319,10 +308,10 @@ def _check_coherence(ratio: BandRatio, noise: _Noise, *, name: str) -> None:
         If the noise exceeds half the response at half of the frequencies.
     """
     share = np.sqrt(noise.density[:, 0] / np.maximum(ratio.energy, TINY)) / np.maximum(np.abs(ratio.value), TINY)
-    median = float(np.median(share))
-    if median > LEAST_COMMON:
+    middle = float(median(share))
+    if middle > LEAST_COMMON:
         msg = (
-            f"{name or 'the recording'}: nothing of the reference arrives in the pickup's channel (noise {median:.0%} of the "
+            f"{name or 'the recording'}: nothing of the reference arrives in the pickup's channel (noise {middle:.0%} of the "
             f"response at half of the frequencies, {LEAST_COMMON:.0%} allowed). Check that the stimulus was played and recorded."
         )
         raise MeasureError(msg)

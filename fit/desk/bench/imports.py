@@ -2,7 +2,6 @@
 
 import hashlib
 from dataclasses import dataclass, replace
-from importlib import metadata
 from pathlib import Path
 
 import msgspec
@@ -21,7 +20,7 @@ from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook
 from measure.logbook.take import ResponseFile, Take
-from measure.response import Origin
+from measure.response import Origin, tool_version
 
 SCHEMA = "coilsweep.import/1"
 
@@ -157,7 +156,7 @@ def _draft_response(name: str, files: Files, conditions: Conditions) -> Draft:
         simulated=files.simulated or table.simulated,
         outcome=judgement.outcome,
         findings=judgement.findings,
-        tool_version=metadata.version("coilsweep"),
+        tool_version=tool_version(),
     )
     unused = f"Columns that were not used: {plain_text(', '.join(table.unused)[:200])}"
     return Draft(

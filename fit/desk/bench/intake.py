@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib import metadata
 from pathlib import Path
 
 from fit.desk.bench.recordings import Batch
@@ -20,6 +19,7 @@ from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, write_take
 from measure.logbook.take import FileStimulus, RecordingFile, Take
 from measure.quantity import parse_parts
+from measure.response import tool_version
 from measure.signal.stimulus import Sweep
 
 
@@ -151,7 +151,7 @@ def draft_take(
         simulated=batch.repeats[0].simulated,
         outcome=judgement.outcome,
         findings=judgement.findings,
-        tool_version=metadata.version("coilsweep"),
+        tool_version=tool_version(),
     )
     return Draft(take=take, sources=sources, judgement=judgement)
 

@@ -3,7 +3,6 @@
 import functools
 import hashlib
 from collections.abc import Callable, Sequence
-from importlib import metadata
 from pathlib import Path
 from typing import TypeVar
 
@@ -16,6 +15,7 @@ from measure.logbook.derived import Kind, keep_derived, read_derived
 from measure.logbook.placement import placements
 from measure.logbook.store import Logbook, instrument_path, list_takes, result_sha256
 from measure.logbook.take import Take
+from measure.response import tool_version
 
 Content = TypeVar("Content")
 
@@ -88,7 +88,7 @@ def _loopback_sha256(logbook: Logbook, take: Take) -> str:
 
 
 def _sha256(*parts: object) -> str:
-    told = [metadata.version("coilsweep"), _source_sha256(), *parts]
+    told = [tool_version(), _source_sha256(), *parts]
     return hashlib.sha256(msgspec.msgpack.encode(told)).hexdigest()
 
 

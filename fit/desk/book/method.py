@@ -9,7 +9,7 @@ from fit.answers.compare.noise import NoiseTake
 from fit.desk.show.document import Document
 from measure.logbook.take import Take
 from measure.quantity import parse_parts
-from measure.response import Finding, FloatArray, Response, relative_std
+from measure.response import Finding, FloatArray, Response, median, relative_std
 from measure.signal.recording import Recording
 
 NO_SIGNAL = 0.5  # [1] noise over response from which no value can rest on it
@@ -219,7 +219,7 @@ def _faint(finding: Finding, recordings: Sequence[Recording]) -> Finding:
 
 # Without the stimulus, silence cannot be told from a quiet signal before the response is there.
 def _no_signal(response: Response) -> tuple[Finding, ...]:
-    noise = float(np.median(relative_std(response)))
+    noise = float(median(relative_std(response)))
     if noise < NO_SIGNAL:
         return ()
     text = (

@@ -1,7 +1,6 @@
 """Pictures and pages of an outcome, as files: their names are checked before the work, each is written in one step."""
 
 from dataclasses import replace
-from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ from fit.desk.show.words import plain_text
 from measure.errors import FileError
 from measure.logbook.disk import replace_file
 from measure.logbook.take import time_now
+from measure.response import tool_version
 
 if TYPE_CHECKING:
     from fit.desk.show.figures.style import Draw
@@ -96,4 +96,4 @@ def save_page(outcome: Outcome, file: Path) -> None:
 
 def made_by() -> str:
     """Name program, version and time."""
-    return f"coilsweep {metadata.version('coilsweep')}, {time_now()}"
+    return f"coilsweep {tool_version()}, {time_now()}"

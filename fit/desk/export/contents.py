@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib import metadata
 
 import numpy as np
 
@@ -26,7 +25,7 @@ from fit.estimate.coils import coil_values, coupling_of
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
 from measure.quantity import Quantity, parse_quantity
-from measure.response import FloatArray, Response
+from measure.response import FloatArray, Response, tool_version
 from measure.tables.files import format_csv, format_touchstone
 
 CURVE_HZ, POINTS_PER_OCTAVE = (20.0, 20e3), 48  # [Hz] of a fitted impedance
@@ -362,7 +361,7 @@ def curve_frequencies() -> FloatArray:
 
 
 def _made_by() -> str:
-    return f"coilsweep {metadata.version('coilsweep')}, exported {time_now()}"
+    return f"coilsweep {tool_version()}, exported {time_now()}"
 
 
 def _take_lines(take: Take) -> list[str]:
