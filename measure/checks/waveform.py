@@ -167,7 +167,8 @@ def _second_copies(part: FloatArray, code: float) -> list[int]:
     repeated = ordered[1:][ordered[1:] == ordered[:-1]]
     if len(repeated) == 0:  # as in nearly all recordings: sorting alone is much quicker than telling what came from where
         return []
-    places = np.flatnonzero(np.isin(key, repeated))
+    nearest = repeated[np.minimum(np.searchsorted(repeated, key), len(repeated) - 1)]
+    places = np.flatnonzero(nearest == key)
     order = places[np.argsort(key[places], kind="stable")]
     same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
     early, late = order[same], order[same + 1]
