@@ -394,7 +394,7 @@ def test_help_imports_nothing_heavy():
 
 
 def test_interrupt_ends_with_130(capsys, monkeypatch):
-    import fit.desk.questions.fit as session
+    import fit.desk.questions.inspect as session
 
     def interrupted(*_, **__):
         raise KeyboardInterrupt
