@@ -169,12 +169,26 @@ def parse_parts(text: str) -> tuple[Quantity, ...]:
         raise ValueError(msg)
     if not text.strip(" "):
         return ()
+    refuse_decimal_comma(text)
     parts = tuple(parse_quantity(part) for part in text.split(","))
     for part in parts:
         if part.unit not in ("F", "Ω"):
             msg = f"{_quoted(part.text)} is in {part.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
             raise ValueError(msg)
     return parts
+
+
+def refuse_decimal_comma(text: str) -> None:
+    """Refuse a list of values in which a comma stands between digits: it would be read as two values.
+
+    Raises
+    ------
+    ValueError
+        One line that quotes the text.
+    """
+    if re.search(r"\d,\d", text):
+        msg = f"{_quoted(text)}: write a point, not a comma, in a number; a comma and a space stand between values"
+        raise ValueError(msg)
 
 
 def parse_temperature(text: str) -> float:
