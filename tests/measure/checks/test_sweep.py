@@ -8,7 +8,7 @@ import pytest
 from scipy.signal import chirp, hilbert
 
 from measure.checks.recording import check_recording
-from measure.checks.sweep import Recognised, describe_sweep, is_own, played_samples, recognise_best, recognise_sweep
+from measure.checks.sweep import Recognised, describe_sweep, is_own, played_samples, recognise_best
 from measure.response import FloatArray, outcome
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap
@@ -21,6 +21,11 @@ OWN = Sweep(rate_hz=RATE_HZ)
 def heard(samples: FloatArray, *, n_before: int = 700, n_after: int = 9000, noise: float = 1e-5, seed: int = 0) -> FloatArray:
     padded = np.concatenate([np.zeros(n_before), samples, np.zeros(n_after)])
     return padded + np.random.default_rng(seed).normal(size=len(padded)) * noise
+
+
+def recognise_sweep(samples: FloatArray, rate_hz: int) -> Sweep | None:
+    recognised = recognise_best({"reference": samples}, rate_hz)
+    return None if recognised is None else recognised.sweep
 
 
 @pytest.mark.parametrize(
