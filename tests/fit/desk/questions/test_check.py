@@ -250,17 +250,6 @@ def test_a_damaged_file_is_a_warning_and_no_obstacle(tmp_path, content):
     assert "\n" not in warning
 
 
-def test_what_was_found_of_one_coil_leaves_the_others_alone(tmp_path):
-    logbook = open_logbook(tmp_path)
-    one = CheckedCoil(judged_utc=RECORD.since_utc, n_measurements=12, drifts={"resonance_loaded": RECORD})
-    keep_checked(logbook, "drawer", one)
-    keep_checked(logbook, "attic", CheckedCoil(judged_utc=RECORD.since_utc, n_measurements=9))
-    assert read_checked(logbook)["drawer"] == one
-    assert read_checked(logbook)["attic"].drifts == {}
-    with pytest.raises(ValueError, match="cannot be a name"):
-        keep_checked(logbook, "../x", one)
-
-
 def test_changes_are_written_with_their_sign():
     assert change_text(-59.0, 5900.0, "Hz") == "−1 %"
     assert change_text(0.12, 13.4, "dB") == "+0.12 dB"

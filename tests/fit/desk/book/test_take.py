@@ -1,4 +1,4 @@
-"""Recordings looked at before they become a take: repeats compared, and checks that were not made told apart from passed ones."""
+"""Recordings looked at before they become a take: repeats compared, and memory that stays within that of the recording."""
 
 import subprocess
 import sys
@@ -9,9 +9,6 @@ import pytest
 import soundfile
 
 from fit.desk.book.take import look_at
-from fit.desk.show.sheets.fit import checks_told
-from measure.checks.judgement import Judgement
-from measure.response import Finding
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults
 from tests.faulty_takes import BENCH, STIMULUS, coil, take
@@ -34,19 +31,6 @@ def test_a_faulty_repeat_is_named_and_not_compared() -> None:
     assert looked.outcome == "rejected"
     assert {finding.code for finding in looked.findings if finding.severity == "reject"} == {"swapped"}
     assert "coil-moved" not in {finding.code for finding in looked.findings}
-
-
-def test_checks_that_were_not_made_are_not_counted_as_passed() -> None:
-    findings = (
-        Finding(code="clipped", severity="pass", text="no flat tops", figure=0.0),
-        Finding(code="swapped", severity="pass", text="not judged: no stimulus known"),
-        Finding(code="low-level", severity="pass", text="not judged: no stimulus known"),
-        Finding(code="dc-offset", severity="warn", text="an offset", figure=0.02),
-    )
-    lines, document = checks_told(False, Judgement(findings=findings), noise=None)
-    assert lines == ["Outcome: usable (1 of 4 checks passed, 2 not judged: no stimulus known)"]
-    assert [check["outcome"] for check in document["checks"]] == ["pass", "pass", "pass", "warn"]
-    assert document["checks"][1]["advice"].startswith("not judged")
 
 
 MEMORY_PROGRAM = """
