@@ -86,7 +86,13 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
     at = {_at_text(text): _at_hz(text) for text in wish.at or DEFAULT_NOTES}
     question = _Question(controls=split_settings(wish.settings), load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()))
-    answer, before = _answers(desk, question, wish, own=own, fit=fit)
+    try:
+        answer, before = _answers(desk, question, wish, own=own, fit=fit)
+    except ValueError as err:
+        if fit.parts is None and fit.notes:  # why what was measured is missing
+            msg = f"{err}. {' '.join(fit.notes)}"
+            raise ValueError(msg) from None
+        raise
     head: Document = {"schema": "coilsweep.predict/1", "changes": list(wish.changes), "warnings": list(fit.notes)}
     document = head | prediction_document(answer, at)
     if before is not None:
