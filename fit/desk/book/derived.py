@@ -73,7 +73,7 @@ def takes_key(logbook: Logbook, takes: Sequence[Take], *more: object) -> str:
     order = sorted({placed[take.name] for take in takes})  # how many placements lie between is of no account
     path = instrument_path(logbook)
     return _sha256(
-        [msgspec.structs.replace(take, note="") for take in takes],
+        [_without_note(take) for take in takes],
         [order.index(placed[take.name]) for take in takes],
         [_loopback_sha256(logbook, take) for take in takes],
         rig_of(logbook),
@@ -85,6 +85,10 @@ def takes_key(logbook: Logbook, takes: Sequence[Take], *more: object) -> str:
 def _loopback_sha256(logbook: Logbook, take: Take) -> str:
     stated = None if take.rig is None else take.rig.calibration
     return "" if stated is None or stated.loopback is None else result_sha256(logbook, stated.loopback)
+
+
+def _without_note(take: Take) -> Take:
+    return msgspec.structs.replace(take, conditions=msgspec.structs.replace(take.conditions, note=""))
 
 
 def _sha256(*parts: object) -> str:
