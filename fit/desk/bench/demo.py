@@ -21,7 +21,7 @@ from fit.desk.book.output import write_figure
 from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.inspect import inspect_take
 from fit.desk.questions.report import write_report
-from fit.desk.show.document.bench import DemoDocument
+from fit.desk.show.document.guided import DemoDocument
 from fit.desk.show.document.pickup import fit_document
 from fit.desk.show.sheets.report import RESPONSE
 from fit.desk.show.words import estimate_texts, quantity_name, table_lines

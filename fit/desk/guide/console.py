@@ -16,7 +16,7 @@ from fit.desk.guide import wiring as guide_wiring
 from fit.desk.guide.page import wrapped
 from fit.desk.guide.scene import Bench, Scene
 from fit.desk.guide.session import Job, Memory, Talk, answer_of, converse, rewound
-from fit.desk.show.document.bench import Answered, GuideDocument
+from fit.desk.show.document.guided import Answered, GuideDocument
 from fit.desk.show.document.pieces import Document
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError

@@ -9,6 +9,7 @@ import pytest
 import soundfile
 
 from fit.desk.book.take import look_at
+from fit.desk.show.document.pieces import checks_of
 from fit.desk.show.sheets.fit import checks_told
 from measure.checks.judgement import Judgement
 from measure.response import Finding
@@ -43,10 +44,11 @@ def test_checks_that_were_not_made_are_not_counted_as_passed() -> None:
         Finding(code="low-level", severity="pass", text="not judged: no stimulus known"),
         Finding(code="dc-offset", severity="warn", text="an offset", figure=0.02),
     )
-    lines, document = checks_told(False, Judgement(findings=findings), noise=None)
+    lines = checks_told(False, Judgement(findings=findings))
+    checks = checks_of(findings)
     assert lines == ["Outcome: usable (1 of 4 checks passed, 2 not judged: no stimulus known)"]
-    assert [check["outcome"] for check in document["checks"]] == ["pass", "pass", "pass", "warn"]
-    assert document["checks"][1]["advice"].startswith("not judged")
+    assert [check.outcome for check in checks] == ["pass", "pass", "pass", "warn"]
+    assert checks[1].advice.startswith("not judged")
 
 
 MEMORY_PROGRAM = """

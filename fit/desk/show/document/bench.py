@@ -1,4 +1,4 @@
-"""What the commands of the bench say as JSON: rig, takes, calibrations, the exciter, the card; the demo, the guide, an error."""
+"""What the commands of the bench say as JSON: rig, takes, calibrations, the exciter, the card; and an error of any command."""
 
 from typing import Literal
 
@@ -6,8 +6,6 @@ from msgspec import UNSET, UnsetType
 
 from fit.answers.exciter.setup import Drive, PickupCoil
 from fit.answers.figures import Contribution
-from fit.desk.show.document.guitar import CompareDocument, WiringDocument
-from fit.desk.show.document.pickup import ConfirmDocument, FitDocument
 from fit.desk.show.document.pieces import Check, Document, Number, Page, Piece, Value
 from measure.logbook.conditions import Method
 from measure.logbook.rig import Rig
@@ -658,51 +656,6 @@ class ExciterDocument(Document, frozen=True, kw_only=True, tag="coilsweep.excite
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
     page: Page = UNSET
-
-
-class DemoDocument(Document, frozen=True, kw_only=True, tag="coilsweep.demo/1"):
-    """What the demonstration came to.
-
-    Attributes
-    ----------
-    simulated : bool
-        Always true.
-    report : str
-        File of the page.
-    fit : FitDocument
-        Of its takes.
-    """
-
-    simulated: bool
-    report: str
-    fit: FitDocument
-
-
-Answered = FitDocument | ConfirmDocument | CompareDocument | WiringDocument
-
-
-class GuideDocument(Document, frozen=True, kw_only=True, tag="coilsweep.guide-outcome/1"):
-    """What a session with the guide came to.
-
-    Attributes
-    ----------
-    job : {"pickup", "capacitor", "compare", "wiring"}
-        Which guide.
-    logbook : str
-        Folder of its takes.
-    finished : bool
-        False where it was left.
-    report : str or None
-        File of the page; null where it was left before.
-    answer : document or None
-        As the command of the job prints it; null where nothing was asked yet.
-    """
-
-    job: Literal["pickup", "capacitor", "compare", "wiring"]
-    logbook: str
-    finished: bool
-    report: str | None
-    answer: Answered | None
 
 
 class Failure(Piece, frozen=True, kw_only=True):

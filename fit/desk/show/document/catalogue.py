@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from fit.desk.show.document import bench, guitar, pickup
+from fit.desk.show.document import bench, guided, guitar, pickup
 from fit.desk.show.document.pieces import Document, Piece
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -17,13 +17,13 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "check": (pickup.CheckDocument,),
     "compare": (guitar.CompareDocument,),
     "confirm": (pickup.ConfirmDocument,),
-    "demo": (bench.DemoDocument,),
+    "demo": (guided.DemoDocument,),
     "devices": (bench.DevicesDocument,),
     "error": (bench.ErrorDocument,),
     "exciter": (bench.ExciterDocument,),
     "export": (guitar.ExportDocument,),
     "fit": (pickup.FitDocument,),
-    "guide-outcome": (bench.GuideDocument,),
+    "guide-outcome": (guided.GuideDocument,),
     "import": (bench.ImportDocument,),
     "inspect": (bench.InspectDocument, bench.InspectResponseDocument),
     "instrument": (guitar.InstrumentDocument, guitar.LayoutsDocument),

@@ -315,7 +315,7 @@ def bench_with(desk, *, outcomes):
 
 def bad(severity, *codes):
     findings = tuple(Finding(code=code, severity=severity, text=code) for code in codes)
-    reply = Outcome(lines=(f"{severity}: {', '.join(codes)}",), document={})
+    reply = Outcome(lines=(f"{severity}: {', '.join(codes)}",), document=None)
     return KeptTake(take=None, judgement=Judgement(findings=findings), reply=reply)
 
 
