@@ -7,6 +7,7 @@ import numpy as np
 from fit.desk.command.main import main
 from measure.source.files import read_stimulus, write_recording
 from measure.source.virtual import Faults, Noise, VirtualBench
+from tests.documents import typed
 
 INDUCTANCE_H, DCR_OHM, CAPACITANCE_F = 2.6, 6000.0, 100e-12
 EDDY_COUPLING, EDDY_CORNER_HZ, EDDY_FIELD = 0.35, 8e3, 0.2
@@ -58,9 +59,10 @@ def run(capsys, *words):
 
 
 def run_json(capsys, *words):
-    """Exit code, the document, stderr; every quantity in the document is whole, its interval what its factor says."""
+    """Exit code, the document, stderr; the document is of its type, every interval what its factor says."""
     code, out, err = run(capsys, *words, "--json")
     document = json.loads(out)
+    typed(document)
     for quantity in quantities_in(document):
         assert set(quantity) >= QUANTITY_KEYS, quantity
         factor, std = quantity["coverage_factor"], quantity["standard_uncertainty"]

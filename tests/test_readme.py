@@ -17,7 +17,7 @@ PROSE = re.sub(r"```.*?```", "", README, flags=re.DOTALL)
 EXEMPLIFIED = (
     *("guide", "devices", "level", "take", "calibrate"),
     *("rig", "exciter", "stimulus", "import", "inspect", "fit", "report"),
-    *("instrument", "confirm", "wiring", "compare", "predict", "listen", "export", "repeat", "check"),
+    *("instrument", "confirm", "wiring", "compare", "predict", "listen", "export", "repeat", "check", "schema"),
 )
 
 

@@ -1,10 +1,12 @@
 """What answers are made of: a value with its interval, what limits it, what would narrow it."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 from measure.quantity import NORMAL_FACTOR
 from measure.response import ComplexArray, FloatArray
 
+FitOutcome = Literal["good", "misfit"]
 COVERAGE = NORMAL_FACTOR  # [1] half-width of a normal 95 % interval over its standard uncertainty
 
 
@@ -58,31 +60,61 @@ class NotIdentified:
     next_take: NextTake | None
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Contribution:
-    """One source of uncertainty of one quantity, in the quantity's unit, 1 σ."""
+    """One source of uncertainty of one quantity.
+
+    Attributes
+    ----------
+    source : str
+        For people.
+    contribution : float
+        1 σ of the quantity by it alone. [unit of the quantity]
+    """
 
     source: str
     contribution: float
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
-    """A model that was tried."""
+    """A model that was tried.
+
+    Attributes
+    ----------
+    name : str
+        For people.
+    bic : float
+        Bayesian information criterion; lower is better. [1]
+    reduced_chi_square : float
+        χ² over the number of data. [1]
+    """
 
     name: str
     bic: float
     reduced_chi_square: float
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FloorAnswer:
-    """How far the model and the response differ smoothly."""
+    """How far the model and the response differ smoothly.
 
-    value: float  # √(q² + p²), relative [1]
+    Attributes
+    ----------
+    value : float
+        √(q² + p²), relative. [1]
+    correlation_octaves : float
+        Over how many octaves. [octaves]
+    common : bool
+        The same in all takes of a placement.
+    worst_hz : float
+        Where the smooth difference is largest. [Hz]
+    """
+
+    value: float
     correlation_octaves: float
-    common: bool  # the same in all takes of a placement
-    worst_hz: float  # where the smooth difference is largest [Hz]
+    common: bool
+    worst_hz: float
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

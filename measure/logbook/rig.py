@@ -51,7 +51,7 @@ class Interface(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
     output_channel, pickup_channel, reference_channel : int or None
         From 1 up; pickup and reference differ.
     clock : float, str or None
-        How far the sample clock may be off, a number of ppm or as people write it ("20ppm").
+        How far the sample clock may be off, a number or as people write it ("20ppm"). [ppm]
     """
 
     device: str | None = None

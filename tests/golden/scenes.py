@@ -272,7 +272,7 @@ COMMANDS = (
         "devices",
     ),
     *("exciter", "export", "fit", "guide", "import", "inspect", "instrument", "level", "listen", "predict", "repeat", "report"),
-    *("rig", "stimulus", "take", "wiring"),
+    *("rig", "schema", "stimulus", "take", "wiring"),
 )
 POSITIONS = ("bridge", "bridge-middle", "middle", "neck-middle", "neck")
 ALL_WIRED = [f"{pickup}-at-{at}" for pickup in ("bridge", "middle", "neck") for at in POSITIONS]
@@ -290,7 +290,7 @@ def imports_of_three(stimulus, *, more=""):
 
 
 SCENES = {
-    "help": ("", "--help", *(f"{name} --help" for name in COMMANDS)),
+    "help": ("", "--help", *(f"{name} --help" for name in COMMANDS), text_only("schema")),
     "exciter": (
         'exciter --turns 100 --wire "0.2 mm"',
         'exciter --former 24 --output line --level "4 dBu"',

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fit.answers.figures import COVERAGE, Curve, Estimate, FloorAnswer
+from fit.answers.figures import COVERAGE, Curve, Estimate, FitOutcome, FloorAnswer
 from fit.answers.parts.quantities import Derived, derive_quantities
 from fit.answers.pickup.characterisation import curves_of, estimate_of, floor_answer_of
 from fit.answers.pickup.doubts import doubt_answer
@@ -109,7 +109,7 @@ class CompareAnswer:
     before: tuple[str, ...]
     after: tuple[str, ...]
     simulated: bool
-    outcome: str  # "good" or "misfit"
+    outcome: FitOutcome
     floor: FloorAnswer
     model_name: str
     quantities: dict[str, Change]

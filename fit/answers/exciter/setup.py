@@ -73,7 +73,7 @@ class PickupCoil:
     Attributes
     ----------
     turns : float
-        How many.
+        How many. [1]
     is_round : bool
         A circle, else a rectangle.
     width_m, depth_m : float

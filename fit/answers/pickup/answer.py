@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FloorAnswer, NextTake, NotIdentified
+from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FitOutcome, FloorAnswer, NextTake, NotIdentified
 from fit.answers.parts.fitted import MeasuredParts
 from fit.circuit.instrument import Taper
 from measure.response import ComplexArray, Finding, FloatArray
@@ -14,7 +14,7 @@ class PickupAnswer:
 
     takes: tuple[str, ...]
     simulated: bool
-    outcome: str  # "good" or "misfit"
+    outcome: FitOutcome
     floor: FloorAnswer
     model_name: str  # for people, for example "one coil, one eddy loop"
     eddy_loops: int

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FloorAnswer, NextTake, NotIdentified
+from fit.answers.figures import Candidate, Contribution, Curve, Estimate, FitOutcome, FloorAnswer, NextTake, NotIdentified
 from fit.answers.parts.from_fit import measured_parts
 from fit.answers.parts.quantities import Derived, derive_quantities
 from fit.answers.pickup.answer import PickupAnswer
@@ -85,7 +85,7 @@ def answer_of(choice: Choice) -> PickupAnswer:
     floor_answer = floor_answer_of(choice)
     findings = doubt_answer(choice, told, worst_hz=floor_answer.worst_hz)
     loaded_hz = np.geomspace(*CURVE_HZ, CURVE_POINTS)
-    outcome = "misfit" if any(finding.severity == "reject" for finding in findings) else "good"
+    outcome: FitOutcome = "misfit" if any(finding.severity == "reject" for finding in findings) else "good"
     return PickupAnswer(
         takes=tuple(take.name for take in evidence.takes),
         simulated=any(take.response.origin.simulated for take in evidence.takes),

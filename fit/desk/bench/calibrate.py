@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+import msgspec
+
 from fit.answers.calibrate.exciter_corner import current_response, find_corner
 from fit.answers.calibrate.input import characterise_input
 from fit.desk.bench.recordings import Batch, InputLoad, read_by_rig
@@ -16,7 +18,8 @@ from fit.desk.book.bounds import bounded
 from fit.desk.book.card import CardUse, calibration_warnings, device_of, freed_response, inputs_of
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.rig import rig_of
-from fit.desk.show.document import Document, estimate_document, finding_document
+from fit.desk.show.document.bench import CornerDocument, CornerResult, InputDocument, InputResult, RefusalDocument
+from fit.desk.show.document.pieces import Document, checks_of, plain, value_of
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.calibrate import (
     bounded_text,
@@ -72,7 +75,7 @@ def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
     reference = reference or found.calibration.reference_channel
     calibration = replace(found.calibration, pickup_channel=pickup, reference_channel=reference)
     written = _write(desk, logbook, rig, batch, _Result(kind="loopback", content=encode_loopback(calibration)))
-    document = loopback_document(calibration) | {"file": written, "rig": {}}
+    document = partial(loopback_document(calibration), file=written, rig={})
     lay_out = partial(sheet_of_loopback, calibration, has_stimulus=batch.played is not None)
     return _done(lay_out, document, findings)
 
@@ -123,21 +126,18 @@ def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[In
         "input.resistance": bounded_text(answer.resistance),
         "input.capacitance": bounded_text(answer.capacitance),
     }
-    document: Document = {
-        "schema": "coilsweep.calibrate/1",
-        "kind": "input",
-        "simulated": answer.simulated,
-        "takes": [load.name for load in loads],
-        "quantities": {"resistance": estimate_document(answer.resistance), "capacitance": estimate_document(answer.capacitance)},
-        "budget": {
-            key: [{"source": one.source, "contribution": one.contribution} for one in parts]
-            for key, parts in answer.budget.items()
-        },
-        "floor": answer.floor,
-    }
-    written = _write(desk, logbook, rig, first, _Result(kind="input", content=_json(document), changes=changes))
+    result = InputResult(
+        kind="input",
+        simulated=answer.simulated,
+        takes=tuple(load.name for load in loads),
+        quantities={"resistance": value_of(answer.resistance), "capacitance": value_of(answer.capacitance)},
+        budget=answer.budget,
+        floor=answer.floor,
+    )
+    written = _write(desk, logbook, rig, first, _Result(kind="input", content=_json(result), changes=changes))
     lay_out = partial(sheet_of_input, answer, changes, takes=[load.name for load in loads])
-    return _done(lay_out, document | {"file": written, "rig": changes}, findings, warnings=warnings)
+    document = partial(InputDocument, **msgspec.structs.asdict(result), file=written, rig=changes)
+    return _done(lay_out, document, findings, warnings=warnings)
 
 
 def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None = None) -> Outcome:
@@ -179,17 +179,17 @@ def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None =
     if _is_rejected(findings):
         return _rejected(desk, "exciter", findings)
     changes: dict[str, str | float] = {"exciter.corner_hz": bounded_text(answer.corner)}
-    document: Document = {
-        "schema": "coilsweep.calibrate/1",
-        "kind": "exciter",
-        "simulated": answer.simulated,
-        "quantities": {"corner": estimate_document(answer.corner)},
-        "budget": {"corner": [{"source": one.source, "contribution": one.contribution} for one in answer.budget]},
-        "floor": answer.floor,
-    }
-    written = _write(desk, logbook, rig, first, _Result(kind="exciter", content=_json(document), changes=changes))
+    result = CornerResult(
+        kind="exciter",
+        simulated=answer.simulated,
+        quantities={"corner": value_of(answer.corner)},
+        budget={"corner": answer.budget},
+        floor=answer.floor,
+    )
+    written = _write(desk, logbook, rig, first, _Result(kind="exciter", content=_json(result), changes=changes))
     lay_out = partial(sheet_of_corner, answer, changes)
-    return _done(lay_out, document | {"file": written, "rig": changes}, findings, warnings=warnings)
+    document = partial(CornerDocument, **msgspec.structs.asdict(result), file=written, rig=changes)
+    return _done(lay_out, document, findings, warnings=warnings)
 
 
 def calibrate_exciter_files(
@@ -314,20 +314,23 @@ def _rejected(desk: Desk, kind: Kind, findings: Sequence[Finding]) -> Outcome:
         if finding.severity != "pass":
             word = "rejected" if finding.severity == "reject" else "warning"
             desk.say(f"{word}: {finding.code}: {plain_text(finding.text)}")
-    document: Document = {"schema": "coilsweep.calibrate/1", "kind": kind, "outcome": "rejected"}
-    document["checks"] = [finding_document(finding) for finding in findings]
+    document = RefusalDocument(kind=kind, outcome="rejected", checks=checks_of(findings))
     page = partial(sheet_of_refusal, kind, tuple(findings))
     return Outcome(document=document, sheet=sheet_of_refusal(kind), page=page, exit_code=REJECTED)
 
 
 def _done(
-    lay_out: Callable[..., Sheet], document: Document, findings: Sequence[Finding], *, warnings: Sequence[str] = ()
+    lay_out: Callable[..., Sheet],
+    document: Callable[..., Document],
+    findings: Sequence[Finding],
+    *,
+    warnings: Sequence[str] = (),
 ) -> Outcome:
     noticed = [*dict.fromkeys(warnings), *(one.text for one in findings if one.severity == "warn")]
     outcome = "usable" if noticed else "good"
-    whole = document | {"outcome": outcome, "warnings": noticed, "checks": [finding_document(one) for one in findings]}
+    whole = document(outcome=outcome, warnings=tuple(noticed), checks=checks_of(findings))
     return Outcome(document=whole, sheet=lay_out(warnings=noticed), exit_code=DONE)
 
 
 def _json(document: Document) -> bytes:
-    return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode()
+    return (json.dumps(plain(document), ensure_ascii=False, indent=1) + "\n").encode()

@@ -5,6 +5,7 @@ fitted describes it exactly, so the answer has to be honest about what is left. 
 """
 
 import contextlib
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,15 +16,18 @@ from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
 from fit.desk.book.desk import Desk, Outcome, lines_of
 from fit.desk.book.evidence import FitWish
+from fit.desk.book.fits import Fit, fit_of
 from fit.desk.book.output import write_figure
 from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.inspect import inspect_take
 from fit.desk.questions.report import write_report
-from fit.desk.show.document import Document
+from fit.desk.show.document.guided import DemoDocument
+from fit.desk.show.document.pickup import fit_document
 from fit.desk.show.sheets.report import RESPONSE
 from fit.desk.show.words import estimate_texts, quantity_name, table_lines
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions
+from measure.logbook.store import open_logbook
 from measure.quantity import format_quantity
 from measure.response import ComplexArray, FloatArray
 from measure.source.virtual import Faults, Noise, VirtualBench
@@ -115,14 +119,14 @@ def play_demo(desk: Desk, folder: Path) -> Outcome:
         _set_up(inside)
         _record(inside, Drawer())
         _bring_in(inside)
-        fitted = _characterise(inside)
+        found = _characterise(inside)
         _typed(desk, "coilsweep report")
         _told(desk, write_report(inside, Path(REPORT_FILE)))
     report = folder / REPORT_FILE
-    rows = _truth_rows(fitted.document, Drawer())
+    rows = _truth_rows(found.answer.quantities, Drawer())
     lines = ("", "What really lay in the drawer", *table_lines(rows), "", f"All of it as one page: {report}")
-    document: Document = {"schema": "coilsweep.demo/1", "simulated": True, "report": str(report), "fit": fitted.document}
-    return Outcome(lines=lines, document=document)
+    told = fit_document(found.answer, warnings=found.warnings, released=found.released)
+    return Outcome(lines=lines, document=DemoDocument(simulated=True, report=str(report), fit=told))
 
 
 def pickup_response(drawer: Drawer, frequency_hz: FloatArray, *, added_f: float) -> ComplexArray:
@@ -209,14 +213,14 @@ def _bring_in(desk: Desk) -> None:
     _told(desk, inspect_take(desk, "open"))
 
 
-def _characterise(desk: Desk) -> Outcome:
+def _characterise(desk: Desk) -> Fit:
     names = ("open", "plus-1n")
     _typed(desk, "coilsweep fit", *names, f'--dcr "{DCR_TEXT}" --have "{AT_HAND_TEXT}" --plot fit.png')
     wish = FitWish(names=names, dcr=DCR_TEXT, at_hand=AT_HAND_TEXT)
     fitted = fit_takes(desk, wish)
     write_figure(desk, fitted.figures[RESPONSE.name], Path("fit.png"))
     _told(desk, fitted)
-    return fitted
+    return fit_of(desk, open_logbook(desk.logbook), wish)
 
 
 def _typed(desk: Desk, *words: str) -> None:
@@ -234,7 +238,7 @@ def _told(desk: Desk, outcome: Outcome) -> None:
         desk.tell(line)
 
 
-def _truth_rows(document: Document, drawer: Drawer) -> list[tuple[str, ...]]:
+def _truth_rows(quantities: Mapping[str, Estimate], drawer: Drawer) -> list[tuple[str, ...]]:
     truths = {
         "inductance": drawer.inductance_h,
         "winding_capacitance": drawer.capacitance_f,
@@ -242,18 +246,10 @@ def _truth_rows(document: Document, drawer: Drawer) -> list[tuple[str, ...]]:
     }
     rows: list[tuple[str, ...]] = [("", "true", "found", "95 % interval", "")]
     for key, truth in truths.items():
-        found = document["quantities"].get(key)
+        found = quantities.get(key)
         if found is None:
             rows.append((quantity_name(key), "", "not identified", "", ""))
             continue
-        low, high = found["interval_95"]
-        estimate = Estimate(
-            value=found["value"],
-            unit=found["unit"],
-            standard_uncertainty=found["standard_uncertainty"],
-            low=low,
-            high=high,
-        )
-        verdict = "inside" if low <= truth <= high else "OUTSIDE"
-        rows.append((quantity_name(key), format_quantity(truth, found["unit"], 4), *estimate_texts(estimate), verdict))
+        verdict = "inside" if found.low <= truth <= found.high else "OUTSIDE"
+        rows.append((quantity_name(key), format_quantity(truth, found.unit, 4), *estimate_texts(found), verdict))
     return rows

@@ -22,8 +22,6 @@ from measure.logbook.store import Logbook
 from measure.logbook.take import ResponseFile, Take
 from measure.response import Origin, tool_version
 
-SCHEMA = "coilsweep.import/1"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Files:
@@ -85,7 +83,7 @@ def import_take(desk: Desk, name: str, files: Files, *, conditions: Conditions) 
     else:
         draft = replace(draft, take=msgspec.structs.replace(draft.take, rig=rig))
     say_assumptions(desk, conditions)
-    made = keep_take(desk, logbook, draft, schema=SCHEMA)
+    made = keep_take(desk, logbook, draft)
     if made.take.kind == "recording" and made.judgement.response is not None:
         keep_response(logbook, made.take, made.judgement.response)
     return made.reply

@@ -4,7 +4,7 @@ from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import read_instrument_file, show_instrument
 from fit.desk.book.rig import rig_of
-from fit.desk.show.document import Document
+from fit.desk.show.document.guitar import LayoutsDocument
 from fit.desk.show.words import table_lines
 from measure.errors import FileError
 from measure.logbook.disk import write_new
@@ -44,6 +44,5 @@ def show_or_write_instrument(desk: Desk, layout: str | None = None) -> Outcome:
     if not path.exists():
         rows = [(name, meaning) for name, meaning in DESCRIPTIONS.items()]
         lines = ("No instrument is stated yet. Begin with coilsweep instrument --layout NAME:", *table_lines(rows))
-        document: Document = {"schema": "coilsweep.instrument/1", "instrument": None, "layouts": dict(rows)}
-        return Outcome(lines=lines, document=document)
+        return Outcome(lines=lines, document=LayoutsDocument(instrument=None, layouts=dict(rows)))
     return show_instrument(path, read_instrument_file(path), rig_of(logbook))

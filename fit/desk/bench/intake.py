@@ -1,14 +1,15 @@
 """The one way in: from what was recorded or read, with its conditions and its judgement, to a take in the logbook."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from fit.desk.bench.recordings import Batch
 from fit.desk.book.bounds import assumption
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.take import exists_already
-from fit.desk.show.document import Document
+from fit.desk.show.document.bench import ImportDocument
+from fit.desk.show.document.pieces import Document, checks_of
 from fit.desk.show.sheets.fit import checks_told
 from fit.desk.show.words import plain_text
 from measure.checks.judgement import Judgement
@@ -39,8 +40,8 @@ class Draft:
         To be said once it is kept.
     lines : tuple of str
         To be told between its name and the checks.
-    document : Document
-        To stand in the JSON in front of the checks.
+    document : callable
+        Makes the JSON of what all takes have.
     """
 
     take: Take
@@ -48,7 +49,7 @@ class Draft:
     judgement: Judgement
     remarks: tuple[str, ...] = ()
     lines: tuple[str, ...] = ()
-    document: Document = field(default_factory=dict)
+    document: Callable[..., Document] = ImportDocument
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -156,7 +157,7 @@ def draft_take(
     return Draft(take=take, sources=sources, judgement=judgement)
 
 
-def keep_take(desk: Desk, logbook: Logbook, draft: Draft, *, schema: str) -> KeptTake:
+def keep_take(desk: Desk, logbook: Logbook, draft: Draft) -> KeptTake:
     """Keep a take, whole or not at all, also where it was rejected; say and tell what was found.
 
     Raises
@@ -168,11 +169,16 @@ def keep_take(desk: Desk, logbook: Logbook, draft: Draft, *, schema: str) -> Kep
     _say_reasons(desk, logbook, take, judgement)
     for remark in draft.remarks:
         desk.say(remark)
-    lines, checks = checks_told(take.simulated, judgement, noise=None)
-    document: Document = {"schema": schema, "take": take.name, "kept": str(logbook.path / "takes" / take.name)}
+    document = draft.document(
+        take=take.name,
+        kept=str(logbook.path / "takes" / take.name),
+        outcome=judgement.outcome,
+        simulated=take.simulated,
+        checks=checks_of(judgement.findings),
+    )
     reply = Outcome(
-        lines=(f"Kept: take {take.name}", *draft.lines, *lines),
-        document=document | draft.document | checks,
+        lines=(f"Kept: take {take.name}", *draft.lines, *checks_told(take.simulated, judgement)),
+        document=document,
         exit_code=REJECTED if judgement.outcome == "rejected" else DONE,
     )
     return KeptTake(take=take, judgement=judgement, reply=reply)

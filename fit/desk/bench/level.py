@@ -9,7 +9,8 @@ import numpy as np
 from fit.desk.bench.preparation import USUAL_RATE_HZ
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import rig_of
-from fit.desk.show.document import Document, finding_document
+from fit.desk.show.document.bench import AudioDevice, DevicesDocument, LevelDocument
+from fit.desk.show.document.pieces import checks_of
 from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import open_logbook
@@ -75,24 +76,23 @@ def show_devices(desk: Desk) -> Outcome:
     there = {device.name for device in listed.devices if _is_named(device, rig)}
     named = {rig.interface.device, rig.interface.input_device} - {None, *there}
     lines += [f"The rig names {plain_text(str(absent))}, which is not there." for absent in sorted(map(str, named))]
-    document: Document = {
-        "schema": "coilsweep.devices/1",
-        "library": listed.library,
-        "explanation": listed.explanation,
-        "devices": [
-            {
-                "device": device.name,
-                "host_api": device.host_api,
-                "inputs": device.n_inputs,
-                "outputs": device.n_outputs,
-                "rates_hz": None if device.rates_hz is None else list(device.rates_hz),
-                "is_default_input": device.is_default_input,
-                "is_default_output": device.is_default_output,
-                "is_in_rig": _is_named(device, rig),
-            }
+    document = DevicesDocument(
+        library=listed.library,
+        explanation=listed.explanation,
+        devices=tuple(
+            AudioDevice(
+                device=device.name,
+                host_api=device.host_api,
+                inputs=device.n_inputs,
+                outputs=device.n_outputs,
+                rates_hz=device.rates_hz,
+                is_default_input=device.is_default_input,
+                is_default_output=device.is_default_output,
+                is_in_rig=_is_named(device, rig),
+            )
             for device in listed.devices
-        ],
-    }
+        ),
+    )
     return Outcome(lines=tuple(lines), document=document)
 
 
@@ -185,7 +185,9 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
             raise
     desk.redraw("")
     findings = judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL) if watch.levels else ()
-    return Outcome(lines=tuple(_level_lines(watch.levels, findings)), document=_level_document(watch.levels, findings))
+    inputs = dict(zip(("pickup", "reference"), watch.levels, strict=False))
+    document = LevelDocument(inputs=inputs, checks=checks_of(findings))
+    return Outcome(lines=tuple(_level_lines(watch.levels, findings)), document=document)
 
 
 def _wait_for_enter(stop: threading.Event) -> None:
@@ -248,16 +250,3 @@ def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]
         told = [each.text for each in findings if each.code == "exciter"]
         lines = [f"All right: {'; '.join(told)}. Next: coilsweep take NAME"]
     return [*table_lines(rows), *lines]
-
-
-def _level_document(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> Document:
-    inputs = {
-        name: {
-            "peak_dbfs": level.peak_dbfs,
-            "tone_dbfs": level.tone_dbfs,
-            "hum_dbfs": level.hum_dbfs,
-            "noise_dbfs": level.noise_dbfs,
-        }
-        for name, level in zip(("pickup", "reference"), levels, strict=False)
-    }
-    return {"schema": "coilsweep.level/1", "inputs": inputs, "checks": [finding_document(each) for each in findings]}

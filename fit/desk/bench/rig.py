@@ -8,7 +8,7 @@ import msgspec
 from fit.answers.calibrate.input import doubt_input
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
-from fit.desk.show.document import Document
+from fit.desk.show.document.bench import RigDocument, StimulusDocument
 from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
 from measure.logbook.rig import input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
@@ -54,8 +54,7 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
     low = None if resistance is None else doubt_input(resistance.value)
     if low is not None:
         lines += ["", f"look: {low.text}"]
-    document: Document = {"schema": "coilsweep.rig/1", "rig": msgspec.to_builtins(rig), "missing": [*open_keys]}
-    return Outcome(lines=tuple(lines), document=document)
+    return Outcome(lines=tuple(lines), document=RigDocument(rig=rig, missing=tuple(open_keys)))
 
 
 def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:
@@ -102,5 +101,5 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
         "Play it unchanged (no effects, no resampling), record pickup and reference at the same rate, silences included, then:",
         f'  coilsweep import NAME RECORDING.wav --stimulus "{plain_text(str(file))}"',
     )
-    document: Document = {"schema": "coilsweep.stimulus/1", "file": str(file), "length_s": seconds, "bits": 24}
-    return Outcome(lines=lines, document=document | msgspec.structs.asdict(sweep))
+    document = StimulusDocument(file=str(file), length_s=seconds, bits=24, **msgspec.structs.asdict(sweep))
+    return Outcome(lines=lines, document=document)

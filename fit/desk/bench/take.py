@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -16,7 +17,7 @@ from fit.desk.book.card import freeing
 from fit.desk.book.desk import REJECTED, Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take import join_findings, look_at
-from fit.desk.show.document import Document
+from fit.desk.show.document.bench import TakeDocument
 from fit.desk.show.words import MINUS
 from measure.checks.judgement import Judgement
 from measure.logbook.conditions import Conditions
@@ -267,8 +268,8 @@ def _keep(bench: _Bench, batch: Batch, judgement: Judgement) -> KeptTake:
             write_recording(file, recording.samples, recording.rate_hz)
         sweep = None if batch.played is None else bench.sweep
         draft = draft_take(order.name, order.conditions, batch, files, rig=bench.rig, judgement=judgement, stimulus=sweep)
-        document: Document = {"repeats": len(batch.repeats), "rate_hz": bench.rate_hz, "noise_db": noise_db}
-        made = keep_take(bench.desk, bench.logbook, replace(draft, document=document), schema="coilsweep.take/1")
+        document = partial(TakeDocument, repeats=len(batch.repeats), rate_hz=bench.rate_hz, noise_db=noise_db)
+        made = keep_take(bench.desk, bench.logbook, replace(draft, document=document))
     if noise_db is None:
         return made
     noise = f"Noise: {noise_db:.0f} dB of the response".replace("-", MINUS)

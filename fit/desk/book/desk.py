@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
-from fit.desk.show.document import Document
+from fit.desk.show.document.pieces import Document
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.terminal import lines
 
@@ -105,7 +105,7 @@ class Outcome:
 
     Attributes
     ----------
-    document : dict
+    document : Document
         For programs.
     sheet : Sheet or None
         The same for people; None where `lines` say it all.

@@ -9,7 +9,7 @@ from fit.circuit.reading import read_instrument
 from fit.circuit.soundness import part_ends
 from fit.circuit.wiring import Passive, wire_instrument
 from fit.desk.book.desk import Outcome
-from fit.desk.show.document import Document
+from fit.desk.show.document import guitar
 from fit.desk.show.words import plain_text, table_lines
 from measure.errors import FileError
 from measure.logbook.disk import read_small
@@ -52,17 +52,18 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
         rows = [(f"{switch} = {position}", ", ".join(pickups) or "none") for (switch, position), pickups in heard.items()]
         lines += table_lines(rows)
     lines += ["", f"Missing for predict: {', '.join(absent)}" if absent else "Nothing is missing for predict."]
-    document: Document = {
-        "schema": "coilsweep.instrument/1",
-        "file": str(path),
-        "instrument": instrument.name,
-        "parts": {key: _part_document(stated) for key, stated in values.items()},
-        "kinds": {f"capacitor.{name}": part.kind for name, part in instrument.capacitor.items() if part.kind is not None},
-        "controls": {name: ["0…10"] for name in instrument.pot}
-        | {name: list(switch.positions) for name, switch in instrument.switch.items()},
-        "heard": [{"switch": switch, "position": one, "pickups": pickups} for (switch, one), pickups in heard.items()],
-        "missing": absent,
-    }
+    document = guitar.InstrumentDocument(
+        file=str(path),
+        instrument=instrument.name,
+        parts={key: _stated_part(stated) for key, stated in values.items()},
+        kinds={f"capacitor.{name}": part.kind for name, part in instrument.capacitor.items() if part.kind is not None},
+        controls={name: ("0…10",) for name in instrument.pot}
+        | {name: tuple(switch.positions) for name, switch in instrument.switch.items()},
+        heard=tuple(
+            guitar.HeardAt(switch=switch, position=one, pickups=tuple(pickups)) for (switch, one), pickups in heard.items()
+        ),
+        missing=tuple(absent),
+    )
     return Outcome(lines=tuple(lines), document=document)
 
 
@@ -115,16 +116,16 @@ def _with_unit(quantity: Quantity) -> str:
     return plain_text(f"{quantity.text} {quantity.unit}" if is_bare else quantity.text)
 
 
-def _part_document(stated: Stated) -> Document | None:
+def _stated_part(stated: Stated) -> guitar.Stated | None:
     if stated.quantity is None:
         return None
-    return {
-        "value": stated.quantity.value,
-        "unit": stated.unit,
-        "standard_uncertainty": None if stated.is_marked else stated.quantity.standard_uncertainty,
-        "marked": stated.is_marked,
-        "text": stated.quantity.text,
-    }
+    return guitar.Stated(
+        value=stated.quantity.value,
+        unit=stated.unit,
+        standard_uncertainty=None if stated.is_marked else stated.quantity.standard_uncertainty,
+        marked=stated.is_marked,
+        text=stated.quantity.text,
+    )
 
 
 LIMIT_BYTES = 200_000

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from fit.answers.compare.noise import NoiseTake
-from fit.desk.show.document import Document
+from fit.desk.show.document.bench import MainsLine, Noise, ThirdOctave
 from measure.logbook.take import Take
 from measure.quantity import parse_parts
 from measure.response import Finding, FloatArray, Response, median, relative_std
@@ -118,45 +118,30 @@ def compare_repeats(recordings: Sequence[Recording], *, method: str) -> Finding:
     return replace(finding, code="repeats-differ", text=text)
 
 
-def noise_document(recordings: Sequence[Recording], *, stimulus: FloatArray | None, method: str) -> Document:
-    """Hum and noise of a take as JSON states them.
-
-    Parameters
-    ----------
-    recordings : sequence of Recording
-        Repeats of one take.
-    stimulus : ndarray, shape (n,), or None
-        What was played.
-    method : str
-        What was driven; all of a "quiet" take counts, of any other the silences before and after the stimulus.
-
-    Returns
-    -------
-    dict
-        Levels in dBFS, standard uncertainties in dB, None for what could not be told.
-    """
+def noise_of(recordings: Sequence[Recording], *, stimulus: FloatArray | None, method: str) -> Noise:
+    """Hum and noise of a take's repeats; all of a "quiet" take counts, of any other the silences around the stimulus."""
     from measure.signal.noise import noise_levels
 
     levels = noise_levels(recordings, stimulus=stimulus, is_quiet=method == "quiet")
     hum, floor = levels.hum, levels.broadband
-    return {
-        "hum_hz": levels.mains_hz,
-        "hum_dbfs": None if hum is None else hum.dbfs,
-        "hum_std_db": None if hum is None else hum.std_db,
-        "hum_limit_dbfs": levels.hum_limit_dbfs,
-        "floor_dbfs": None if floor is None else floor.dbfs,
-        "floor_std_db": None if floor is None else floor.std_db,
-        "band_hz": list(levels.band_hz),
-        "silence_s": levels.length_s,
-        "lines": [
-            {"order": int(order), "dbfs": level.dbfs, "std_db": level.std_db}
+    return Noise(
+        hum_hz=levels.mains_hz,
+        hum_dbfs=None if hum is None else hum.dbfs,
+        hum_std_db=None if hum is None else hum.std_db,
+        hum_limit_dbfs=levels.hum_limit_dbfs,
+        floor_dbfs=None if floor is None else floor.dbfs,
+        floor_std_db=None if floor is None else floor.std_db,
+        band_hz=levels.band_hz,
+        silence_s=levels.length_s,
+        lines=tuple(
+            MainsLine(order=int(order), dbfs=level.dbfs, std_db=level.std_db)
             for order, level in zip(levels.line_order, levels.lines, strict=True)
-        ],
-        "third_octaves": [
-            {"frequency_hz": float(middle_hz), "dbfs": level.dbfs, "std_db": level.std_db}
+        ),
+        third_octaves=tuple(
+            ThirdOctave(frequency_hz=float(middle_hz), dbfs=level.dbfs, std_db=level.std_db)
             for middle_hz, level in zip(levels.third_octave_hz, levels.third_octaves, strict=True)
-        ],
-    }
+        ),
+    )
 
 
 def noise_take(take: Take, recordings: Sequence[Recording], *, stimulus: FloatArray | None) -> NoiseTake:

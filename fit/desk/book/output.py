@@ -4,6 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from fit.desk.book.desk import Desk, Outcome, lines_of
 from fit.desk.show.sheet import Sheet, Text
 from fit.desk.show.words import plain_text
@@ -81,7 +83,7 @@ def write_page(desk: Desk, outcome: Outcome, file: Path) -> Outcome:
     """Write an outcome as a page, say where it is, and name the file in its document."""
     save_page(outcome, file)
     desk.say(f"Written: {file}")
-    return replace(outcome, document=outcome.document | {"page": str(file)})
+    return replace(outcome, document=msgspec.structs.replace(outcome.document, page=str(file)))
 
 
 def save_page(outcome: Outcome, file: Path) -> None:

@@ -3,13 +3,15 @@
 from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import numpy as np
 
 from fit.desk.book.derived import kept_or_made, response_key
 from fit.desk.book.desk import Outcome
 from fit.desk.book.table import ASSUMED_STD, judge_table, used_points
-from fit.desk.show.document import Document
-from fit.desk.show.sheets.fit import checks_told, sheet_of_inspect
+from fit.desk.show.document.bench import InspectResponseDocument, KeptResponse
+from fit.desk.show.document.pieces import checks_of
+from fit.desk.show.sheets.fit import sheet_of_inspect
 from fit.desk.show.words import plain_text
 from measure.checks.causality import judge_causal
 from measure.checks.judgement import Judgement
@@ -229,13 +231,24 @@ def inspect_response(logbook: Logbook, take: Take) -> Outcome:
         What it is, and the checks.
     """
     looked = look_at_file(logbook, take)
-    _, document = checks_told(take.simulated, looked, noise=None)
-    told: Document = {"file": None if take.response_file is None else take.response_file.file, "method": take.conditions.method}
+    file = None if take.response_file is None else take.response_file.file
+    told = KeptResponse(file=file, method=take.conditions.method)
     if looked.response is not None:
         frequency = looked.response.frequency_hz
-        told |= {"unit": looked.response.unit, "n_frequencies": len(frequency)}
-        told |= {"lowest_hz": float(frequency[0]), "highest_hz": float(frequency[-1])}
-    document = {"schema": "coilsweep.inspect/1", "take": take.name, "response": told} | document
+        told = msgspec.structs.replace(
+            told,
+            unit=looked.response.unit,
+            n_frequencies=len(frequency),
+            lowest_hz=float(frequency[0]),
+            highest_hz=float(frequency[-1]),
+        )
+    document = InspectResponseDocument(
+        take=take.name,
+        response=told,
+        outcome=looked.outcome,
+        simulated=take.simulated,
+        checks=checks_of(looked.findings),
+    )
     return Outcome(document=document, sheet=sheet_of_inspect(take, looked, content=content_line(take, looked.response)))
 
 

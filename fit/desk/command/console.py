@@ -1,12 +1,13 @@
 """The desk at a terminal: messages and progress on stderr, silence where JSON was asked for."""
 
 import contextlib
+import json
 import os
 import shutil
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -106,6 +107,12 @@ def _bar(label: str) -> Iterator[Callable[[int, int | None], None]]:
                 bar.update(max(round(1000 * done / of) - bar.pos, 0))
 
         yield advance
+
+
+def json_text(document: Mapping[str, Any]) -> str:
+    """Document as JSON, in letters that stdout has."""
+    is_unicode_shown = (sys.stdout.encoding or "").lower().startswith("utf")
+    return json.dumps(document, ensure_ascii=not is_unicode_shown, indent=1, allow_nan=False)
 
 
 @contextlib.contextmanager

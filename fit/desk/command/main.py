@@ -4,7 +4,6 @@ Answers go to stdout, progress and messages to stderr. Nothing heavy is imported
 """
 
 import errno
-import json
 import os
 import sys
 from collections.abc import Sequence
@@ -12,11 +11,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat
-from fit.desk.command.console import give_up_stdout, reader_may_leave
+from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema
+from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
+    from fit.desk.show.document.pieces import Document
 
 DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
 EXAMPLES = """\b
@@ -43,6 +43,7 @@ Examples:
   coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
   coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
   coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
+  coilsweep schema fit                             what the keys of fit --json mean
 
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
@@ -83,6 +84,7 @@ for _command in (
     questions.listen,
     repeat.repeat,
     repeat.check,
+    schema.schema,
 ):
     coilsweep.add_command(_command)
 
@@ -145,8 +147,10 @@ def _expected_errors() -> tuple[type[Exception], ...]:
     return (ValueError, OSError, MeasureError, *own)
 
 
-def _is_unicode_shown() -> bool:
-    return (sys.stdout.encoding or "").lower().startswith("utf")
+def _json(document: "Document") -> str:
+    from fit.desk.show.document.pieces import plain
+
+    return json_text(plain(document))
 
 
 def _one_line(error: BaseException) -> str:
@@ -158,9 +162,10 @@ def _one_line(error: BaseException) -> str:
 def _complain(message: str, code: int, *, as_json: bool) -> int:
     line = " ".join(message.split())
     if as_json:
-        document = {"schema": "coilsweep.error/1", "error": {"message": line, "exit_code": code}}
+        from fit.desk.show.document.bench import ErrorDocument, Failure
+
         try:
-            click.echo(json.dumps(document, ensure_ascii=not _is_unicode_shown(), indent=1))
+            click.echo(_json(ErrorDocument(error=Failure(message=line, exit_code=code))))
             sys.stdout.flush()
         except OSError:  # stdout itself is what failed
             give_up_stdout()
@@ -173,7 +178,7 @@ def _print_outcome(outcome: "Outcome", *, as_json: bool) -> None:
 
     with reader_may_leave():
         if as_json:
-            click.echo(json.dumps(outcome.document, ensure_ascii=not _is_unicode_shown(), indent=1, allow_nan=False))
+            click.echo(_json(outcome.document))
         else:
             for line in lines_of(outcome):
                 click.echo(line)

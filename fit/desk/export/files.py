@@ -1,7 +1,8 @@
 """Files for other programs: responses as tables, impedances as Touchstone, netlists, impulse responses."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +28,7 @@ from fit.desk.export.contents import (
     measured_port_text,
     take_text,
 )
-from fit.desk.show.document import Document
+from fit.desk.show.document.guitar import ExportDocument, ExportedFile
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError
 from measure.logbook.disk import replace_file, replaced_file
@@ -90,7 +91,7 @@ class _Sheet:
     content: str | FloatArray  # text, or the samples of a WAV
     says: str  # what it is, after its name
     rate_hz: int = 0
-    told: Mapping[str, object]  # for the JSON document
+    told: Callable[..., ExportedFile]  # by its name
     details: tuple[str, ...] = ()  # further lines
 
 
@@ -145,14 +146,13 @@ def export_files(desk: Desk, wish: ExportWish) -> Outcome:
     for path, sheet in zip(paths, export.sheets, strict=True):
         lines += [f"Written: {path} ({sheet.says})", *sheet.details]
     lines += [SIMULATED_TEXT] if export.simulated else []
-    document: Document = {
-        "schema": "coilsweep.export/1",
-        "to": wish.to,
-        "takes": list(export.takes),
-        "simulated": export.simulated,
-        "files": [{"file": str(path), **sheet.told} for path, sheet in zip(paths, export.sheets, strict=True)],
-        "warnings": list(export.warnings),
-    }
+    document = ExportDocument(
+        to=wish.to,
+        takes=export.takes,
+        simulated=export.simulated,
+        files=tuple(sheet.told(file=str(path)) for path, sheet in zip(paths, export.sheets, strict=True)),
+        warnings=export.warnings,
+    )
     return Outcome(lines=(*lines, *export.advice), document=document)
 
 
@@ -242,7 +242,7 @@ def _ports_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
             stem=_stem(wish.names, "" if len(fitted.pickups) == 1 else pickup.name),
             content=fitted_port_text(fitted, pickup, reference_ohm=reference_ohm),
             says=f"impedance of the fitted pickup without cable and input, {says}",
-            told={"reference_ohm": reference_ohm, "pickup": pickup.name},
+            told=partial(ExportedFile, reference_ohm=reference_ohm, pickup=pickup.name),
         )
         for pickup in fitted.pickups
     ]
@@ -255,7 +255,7 @@ def _fit_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
         _require_scale(fitted)
         text, error = fitted_netlist_text(fitted)
         says = f"the fitted pickup behind cable and input{_spread_text(error)}"
-        sheet = _Sheet(stem=_stem(wish.names), content=text, says=says, told={"spread_error": error})
+        sheet = _Sheet(stem=_stem(wish.names), content=text, says=says, told=partial(ExportedFile, spread_error=error))
         return _of_fit(fitted, [sheet], advice=("Node tip is the jack; source Vemf is the EMF.",))
     rate_hz = _rate(fitted, wish)
     sheets = []
@@ -269,9 +269,16 @@ def _fit_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
             f"  scaled by {1 / peak:.6g}, so that the largest sample is 1; times {peak:.6g} it is volts per volt of EMF",
             f"  causal, {early:.2f} samples early; level within {level} of the fit, phase else within {phase} up to 10 kHz",
         )
-        told = {"rate_hz": rate_hz, "factor": 1 / peak, "n_samples": len(impulse.samples), "pickup": pickup.name}
-        told |= {"level_error_db": impulse.level_error_db, "phase_error_degree": impulse.phase_error_degree}
-        told |= {"early_s": impulse.early_s}
+        told = partial(
+            ExportedFile,
+            rate_hz=rate_hz,
+            factor=1 / peak,
+            n_samples=len(impulse.samples),
+            pickup=pickup.name,
+            level_error_db=impulse.level_error_db,
+            phase_error_degree=impulse.phase_error_degree,
+            early_s=impulse.early_s,
+        )
         stem = _stem(wish.names, "" if len(fitted.pickups) == 1 else pickup.name)
         sheets.append(_Sheet(stem=stem, content=impulse.samples / peak, says=says, rate_hz=rate_hz, told=told, details=details))
     return _of_fit(fitted, sheets)
@@ -295,7 +302,7 @@ def _instrument_export(logbook: Logbook, wish: ExportWish) -> _Export:
     )
     excited = wish.excite or next(iter(instrument.pickup), "")
     says = f"the instrument at these settings, 1 V of EMF in {plain_text(excited)}{_spread_text(error)}"
-    sheet = _Sheet(stem="instrument", content=text, says=says, told={"spread_error": error, "excite": excited})
+    sheet = _Sheet(stem="instrument", content=text, says=says, told=partial(ExportedFile, spread_error=error, excite=excited))
     advice = f"Node {plain_text(instrument.output)} is the jack; Vemf_... are the EMFs. Each value's origin stands in its head."
     return _Export(
         sheets=(sheet,),
@@ -338,8 +345,8 @@ def _size(response: Response) -> str:
     return f"{len(frequency)} frequencies, {frequency[0]:.4g} Hz to {frequency[-1]:.5g} Hz, {response.unit}"
 
 
-def _told(response: Response) -> dict[str, object]:
-    return {"n_frequencies": len(response.frequency_hz), "unit": response.unit}
+def _told(response: Response) -> Callable[..., ExportedFile]:
+    return partial(ExportedFile, n_frequencies=len(response.frequency_hz), unit=response.unit)
 
 
 def _spread_text(error: float) -> str:

@@ -1,9 +1,10 @@
 """The guide at a terminal: prompts, the session kept in the logbook, leaving and going on."""
 
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import ModuleType
+from typing import cast
 
 import msgspec
 
@@ -15,7 +16,8 @@ from fit.desk.guide import wiring as guide_wiring
 from fit.desk.guide.page import wrapped
 from fit.desk.guide.scene import Bench, Scene
 from fit.desk.guide.session import Job, Memory, Talk, answer_of, converse, rewound
-from fit.desk.show.document import Document
+from fit.desk.show.document.guided import Answered, GuideDocument
+from fit.desk.show.document.pieces import Document
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError
 from measure.logbook.disk import read_small
@@ -227,14 +229,13 @@ def _made(memory: Memory) -> str:
     return f"takes so far: {', '.join(names)}" if names else "no take was made yet"
 
 
-def _outcome(desk: Desk, job: Job, memory: Memory | None, *, document: Mapping[str, object] | None) -> Outcome:
+def _outcome(desk: Desk, job: Job, memory: Memory | None, *, document: Document | None) -> Outcome:
     report = "" if memory is None else answer_of(memory, "report")
-    told: Document = {
-        "schema": "coilsweep.guide-outcome/1",
-        "job": job,
-        "logbook": str(desk.logbook),
-        "finished": memory is not None,
-        "report": report or None,
-        "answer": None if document is None else dict(document),
-    }
+    told = GuideDocument(
+        job=job,
+        logbook=str(desk.logbook),
+        finished=memory is not None,
+        report=report or None,
+        answer=cast("Answered | None", document),  # jobs ask nothing else
+    )
     return Outcome(lines=(), document=told)

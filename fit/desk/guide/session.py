@@ -7,9 +7,11 @@ back is taking entries away.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal, Protocol
+from typing import Literal, Protocol
 
 import msgspec
+
+from fit.desk.show.document.pieces import Document
 
 Job = Literal["pickup", "capacitor", "compare", "wiring"]
 MOST_ENTRIES = 2000
@@ -93,14 +95,14 @@ class Done:
         To be remembered beside the deed or answer itself.
     back_to : str
         Key of the question to be asked again, the entries since taken away; empty to go on.
-    document : dict or None
+    document : Document or None
         Of the answer, for programs.
     """
 
     lines: tuple[str, ...] = ()
     entries: Mapping[str, str] = field(default_factory=dict)
     back_to: str = ""
-    document: Mapping[str, Any] | None = None
+    document: Document | None = None
 
 
 Read = Callable[[str], str]
@@ -306,13 +308,13 @@ class Ending:
         All that is settled.
     is_finished : bool
         False if the person left.
-    document : dict or None
+    document : Document or None
         The answer for programs, where there is one.
     """
 
     memory: Memory
     is_finished: bool
-    document: Mapping[str, Any] | None
+    document: Document | None
 
 
 def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
@@ -332,7 +334,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
     Ending
         What is settled then.
     """
-    document: Mapping[str, Any] | None = None
+    document: Document | None = None
     told: Question | None = None
     while (step := next_step(memory)) is not None:
         if isinstance(step, Deed):

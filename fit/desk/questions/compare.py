@@ -15,6 +15,7 @@ from fit.desk.book.evidence import collect_evidence, takes_of
 from fit.desk.book.method import noise_take
 from fit.desk.book.response import take_response
 from fit.desk.book.take import kept_recordings, take_to_fit
+from fit.desk.show.document.guitar import ComparedTakes
 from fit.desk.show.figures.compare import changes_figure
 from fit.desk.show.sheets.compare import PICTURE, compare_document, sheet_of_compare
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
@@ -103,8 +104,12 @@ def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
     return Outcome(
         sheet=sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings),
         figures={PICTURE.name: partial(changes_figure, compared.parts, compared.shielding)},
-        document=compare_document(*found, simulated=compared.simulated, warnings=compared.warnings)
-        | {"takes": {"before": list(wish.before), "after": list(wish.after), "noise": list(compared.noise_takes)}},
+        document=compare_document(
+            *found,
+            takes=ComparedTakes(before=wish.before, after=wish.after, noise=compared.noise_takes),
+            simulated=compared.simulated,
+            warnings=compared.warnings,
+        ),
     )
 
 

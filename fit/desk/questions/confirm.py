@@ -5,14 +5,14 @@ from pathlib import Path
 
 from fit.answers.confirm.confirmation import ConfirmAnswer, confirm_part
 from fit.answers.confirm.marking import read_marking
-from fit.answers.figures import Contribution
 from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.evidence import FitWish
 from fit.desk.book.fits import answer_for
 from fit.desk.book.instrument import read_instrument_file
-from fit.desk.show.document import Document, decision_document, estimate_document, next_take_document
+from fit.desk.show.document.pickup import ConfirmDocument, Marking
+from fit.desk.show.document.pieces import further_take, rule_of, value_or_none
 from fit.desk.show.figures.verdict import confirm_figure
 from fit.desk.show.sheets.confirm import PICTURE, sheet_of_confirm
 from measure.errors import FileError
@@ -62,8 +62,7 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None
     noticed = tuple(dict.fromkeys((*warnings, *(one.text for one in fitted.findings if one.severity == "warn"))))
     budget = fitted.budget.get(part, ())
     sheet = sheet_of_confirm(answer, budget, takes=fitted.takes, simulated=fitted.simulated, warnings=noticed)
-    document = confirm_document(answer, budget)
-    document |= {"takes": list(fitted.takes), "simulated": fitted.simulated, "outcome": fitted.outcome, "warnings": list(noticed)}
+    document = confirm_document(answer, fitted, warnings=noticed)
     draw = partial(confirm_figure, answer, is_simulated=fitted.simulated)
     return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
 
@@ -98,45 +97,37 @@ def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> Conf
     return confirm_part(part, marked=marked, measured=measured, next_take=helpful[0] if helpful else None)
 
 
-def confirm_document(answer: ConfirmAnswer, budget: tuple[Contribution, ...]) -> Document:
-    """Put the answer as ``confirm --json`` states it.
-
-    Parameters
-    ----------
-    answer : ConfirmAnswer
-        What was found.
-    budget : tuple of Contribution
-        Of the measured value.
-
-    Returns
-    -------
-    dict
-        A coilsweep.confirm/1 document without takes and warnings.
-    """
-    marked = None
-    if answer.marked is not None:
-        marked = {
-            "text": answer.marked.text,
-            "value": answer.marked.value,
-            "unit": answer.marked.unit,
-            "tolerance": answer.tolerance,
-            "tolerance_assumed": answer.tolerance_assumed,
-            "allowed": [answer.marked_low, answer.marked_high],
-        }
-    return {
-        "schema": "coilsweep.confirm/1",
-        "part": answer.part,
-        "marked": marked,
-        "measured": None if answer.measured is None else estimate_document(answer.measured),
-        "deviation": answer.deviation,
-        "verdict": answer.verdict,
-        "why": answer.why,
-        **decision_document(answer.decision, unit="F" if answer.part.startswith("capacitor.") else "Ω"),
-        "nearest_preferred": answer.nearest_preferred,
-        "code": answer.code,
-        "next_take": next_take_document(answer.next_take),
-        "budget": [{"source": one.source, "contribution": one.contribution} for one in budget],
-    }
+def confirm_document(answer: ConfirmAnswer, fitted: PickupAnswer, *, warnings: tuple[str, ...]) -> ConfirmDocument:
+    """Put the answer, and the fit that it comes from, as ``confirm --json`` states them."""
+    marked, decision = answer.marked, answer.decision
+    return ConfirmDocument(
+        part=answer.part,
+        marked=None
+        if marked is None
+        else Marking(
+            text=marked.text,
+            value=marked.value,
+            unit=marked.unit,
+            tolerance=answer.tolerance,
+            tolerance_assumed=answer.tolerance_assumed,
+            allowed=(answer.marked_low, answer.marked_high),
+        ),
+        measured=value_or_none(answer.measured),
+        deviation=answer.deviation,
+        verdict=answer.verdict,
+        why=answer.why,
+        decision_rule=rule_of(decision, unit="F" if answer.part.startswith("capacitor.") else "Ω"),
+        conformance_probability=None if decision is None else decision.conforming,
+        specific_risk=None if decision is None else decision.specific_risk,
+        nearest_preferred=answer.nearest_preferred,
+        code=answer.code,
+        next_take=None if answer.next_take is None else further_take(answer.next_take),
+        budget=fitted.budget.get(answer.part, ()),
+        takes=fitted.takes,
+        simulated=fitted.simulated,
+        outcome=fitted.outcome,
+        warnings=warnings,
+    )
 
 
 def marking_of(instrument: Instrument, part: str, path: Path) -> Quantity | None:

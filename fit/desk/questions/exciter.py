@@ -1,14 +1,17 @@
 """The command exciter: what a coil does, or which coil to wind."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+
+import msgspec
 
 from fit.answers.exciter.design import USUAL_SENSE_OHM, DesignWish, Wire, design_exciter
-from fit.answers.exciter.rating import ExciterAnswer, analyse_exciter
+from fit.answers.exciter.rating import analyse_exciter
 from fit.answers.exciter.setup import Drive, PickupCoil, Setup, Winding
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import rig_of
-from fit.desk.show.document import Document, estimate_document, finding_document
+from fit.desk.show.document.bench import ExciterDocument, TextbookFormula, VoltageAt, WoundCoil
+from fit.desk.show.document.pieces import checks_of, value_of
 from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose
 from fit.desk.show.sheets.exciter import Shown, sheet_of_exciter
 from measure.logbook.rig import sense_resistor
@@ -263,34 +266,29 @@ def _watt(text: str) -> float:
     return watt
 
 
-def _document(shown: Shown, wire: Wire) -> Document:
+def _document(shown: Shown, wire: Wire) -> ExciterDocument:
     answer = shown.answer
-    return {
-        "schema": "coilsweep.exciter/1",
-        "mode": "design" if shown.is_design else "analysis",
-        "winding": _winding_document(answer, wire),
-        "drive": _plain(answer.setup.drive),
-        "pickup": _plain(answer.setup.pickup),
-        "quantities": {name: estimate_document(estimate) for name, estimate in answer.quantities.items()},
-        "pickup_voltage": [{"frequency_hz": hz} | estimate_document(emf) for hz, emf in answer.emf.items()],
-        "formula": {"name": answer.formula, "inductance_h": answer.formula_h} if answer.formula else None,
-        "checks": [finding_document(finding) for finding in answer.findings],
-        "unmet": dict(shown.unmet),
-        "assumed": list(shown.assumed),
-        "warnings": shown.warnings(),
-    }
-
-
-def _winding_document(answer: ExciterAnswer, wire: Wire) -> Document:
-    return _plain(answer.setup.winding) | {
-        "wire": wire.name,
-        "layers": answer.layers,
-        "turns_per_layer": answer.turns_per_layer,
-        "build_m": answer.build_m,
-        "fill": answer.fill,
-        "fits": answer.findings[0].severity == "pass",
-    }
-
-
-def _plain(part: Winding | Drive | PickupCoil) -> Document:
-    return {name: getattr(part, name) for name in part.__slots__}
+    formula = TextbookFormula(name=answer.formula, inductance_h=answer.formula_h) if answer.formula else None
+    return ExciterDocument(
+        mode="design" if shown.is_design else "analysis",
+        winding=WoundCoil(
+            **asdict(answer.setup.winding),
+            wire=wire.name,
+            layers=answer.layers,
+            turns_per_layer=answer.turns_per_layer,
+            build_m=answer.build_m,
+            fill=answer.fill,
+            fits=answer.findings[0].severity == "pass",
+        ),
+        drive=answer.setup.drive,
+        pickup=answer.setup.pickup,
+        quantities={name: value_of(estimate) for name, estimate in answer.quantities.items()},
+        pickup_voltage=tuple(
+            VoltageAt(frequency_hz=hz, **msgspec.structs.asdict(value_of(emf))) for hz, emf in answer.emf.items()
+        ),
+        formula=formula,
+        checks=checks_of(answer.findings),
+        unmet=shown.unmet,
+        assumed=shown.assumed,
+        warnings=tuple(shown.warnings()),
+    )

@@ -11,7 +11,8 @@ from fit.desk.book.fits import fit_of
 from fit.desk.book.instrument import LIMIT_BYTES
 from fit.desk.book.kept_fit import text_sha256
 from fit.desk.questions.report import figures_of, report_of
-from fit.desk.show.document import Document, answer_document
+from fit.desk.show.document.pickup import fit_document
+from fit.desk.show.document.pieces import plain
 from fit.desk.show.sheets.fit import sheet_of_fit
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
@@ -37,8 +38,8 @@ def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
     logbook = open_logbook(desk.logbook)
     found = fit_of(desk, logbook, wish)
     answer, warnings = found.answer, found.warnings
-    document = answer_document(answer, warnings=warnings, released=found.released)
-    kept = {"wish": asdict(wish), "answer": document, "parts": _parts_document(logbook, answer)}
+    document = fit_document(answer, warnings=warnings, released=found.released)
+    kept = {"wish": asdict(wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     return Outcome(
         document=document,
@@ -48,7 +49,7 @@ def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
     )
 
 
-def _parts_document(logbook: Logbook, answer: PickupAnswer) -> Document | None:
+def _parts_document(logbook: Logbook, answer: PickupAnswer) -> dict[str, object] | None:
     """Values for predictions, with the fingerprint of the instrument.toml that they belong to."""
     if answer.parts is None:
         return None

@@ -2,10 +2,12 @@
 
 from fit.desk.book.card import without_card
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.method import noise_document
+from fit.desk.book.method import noise_of
 from fit.desk.book.response import inspect_response
 from fit.desk.book.take import card_findings, join_findings, kept_recordings, look_at
-from fit.desk.show.sheets.fit import checks_told, sheet_of_inspect
+from fit.desk.show.document.bench import InspectDocument
+from fit.desk.show.document.pieces import checks_of
+from fit.desk.show.sheets.fit import sheet_of_inspect
 from measure.logbook.store import open_logbook, read_take
 
 
@@ -32,6 +34,6 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     method = take.conditions.method
     looked = look_at(recordings, stimulus=stimulus, method=method, free=lambda found: without_card(logbook, take, found))
     looked = join_findings(looked, card_findings(take))
-    noise = noise_document(recordings, stimulus=stimulus, method=method)
-    _, document = checks_told(take.simulated, looked, noise=noise)
-    return Outcome(document={"schema": "coilsweep.inspect/1"} | document, sheet=sheet_of_inspect(take, looked, noise=noise))
+    noise = noise_of(recordings, stimulus=stimulus, method=method)
+    document = InspectDocument(outcome=looked.outcome, simulated=take.simulated, checks=checks_of(looked.findings), noise=noise)
+    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise))

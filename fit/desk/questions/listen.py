@@ -113,7 +113,7 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
         notes=notes,
     )
     figure = partial(listen_figure, answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
-    document = {**listen_document(facts), "source": str(wish.source)}
+    document = listen_document(facts, source=str(wish.source))
     return Outcome(document=document, sheet=sheet_of_listen(facts), figures={PICTURE.name: figure})
 
 

@@ -14,9 +14,8 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.rig import rig_of
-from fit.desk.show.document import Document
 from fit.desk.show.figures.predict import predict_figure
-from fit.desk.show.sheets.predict import PICTURE, prediction_document, sheet_of_predict
+from fit.desk.show.sheets.predict import PICTURE, predict_document, sheet_of_predict
 from fit.desk.show.words import NOTES, note_frequency_hz
 from measure.errors import FileError
 from measure.logbook.store import instrument_path, open_logbook
@@ -93,10 +92,7 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
             msg = f"{err}. {' '.join(fit.notes)}"
             raise ValueError(msg) from None
         raise
-    head: Document = {"schema": "coilsweep.predict/1", "changes": list(wish.changes), "warnings": list(fit.notes)}
-    document = head | prediction_document(answer, at)
-    if before is not None:
-        document["before"] = prediction_document(before, at)
+    document = predict_document(answer, before, at=at, changes=wish.changes, notes=fit.notes)
     name = read_instrument_file(wish.instrument or own).name or (wish.instrument or own).name
     sheet = sheet_of_predict(answer, before, name=name, at=at, changes=wish.changes, notes=fit.notes)
     return Outcome(document=document, sheet=sheet, figures={PICTURE.name: partial(predict_figure, answer, before)})

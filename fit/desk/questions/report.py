@@ -13,7 +13,7 @@ from fit.desk.book.fits import answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.output import require_folder, save_page
 from fit.desk.book.rig import rig_of, rig_rows
-from fit.desk.show.document import Document
+from fit.desk.show.document.pickup import ReportDocument
 from fit.desk.show.figures.style import budget_figure, loaded_figure, response_figure
 from fit.desk.show.figures.taper import taper_figure
 from fit.desk.show.sheet import Sheet
@@ -60,8 +60,9 @@ def write_report(
         at_hand=last.at_hand if at_hand is None else at_hand,
     )
     answer, warnings = answer_for(desk, logbook, wish)
-    document: Document = {"schema": "coilsweep.report/1", "file": str(file), "takes": list(answer.takes)}
-    document |= {"simulated": answer.simulated, "outcome": answer.outcome, "warnings": list(warnings)}
+    document = ReportDocument(
+        file=str(file), takes=answer.takes, simulated=answer.simulated, outcome=answer.outcome, warnings=warnings
+    )
     page = partial(report_of, logbook, answer, wish, warnings)
     made = Outcome(document=document, lines=(f"Report: {file}",), figures=figures_of(answer), page=page)
     save_page(made, file)

@@ -46,8 +46,13 @@ def wiring_of(desk: Desk, names: tuple[str, ...]) -> Outcome:
     )
     texts = [position_text(one) for one in answer.positions]
     draw = partial(wiring_figure, answer, texts, is_simulated=found.simulated)
-    document = wiring_document(answer, found.differences, has_instrument=expected is not None)
-    document |= {"takes": list(found.takes), "simulated": found.simulated, "warnings": [*found.warnings, " ".join(CAUTIONS)]}
+    document = wiring_document(
+        answer,
+        None if expected is None else found.differences,
+        takes=found.takes,
+        simulated=found.simulated,
+        warnings=(*found.warnings, " ".join(CAUTIONS)),
+    )
     return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
 
 

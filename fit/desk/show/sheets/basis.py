@@ -7,7 +7,7 @@ from fit.answers.figures import COVERAGE
 from fit.answers.parts.known import Basis
 from fit.answers.predict.prediction import PredictAnswer
 from fit.circuit.realparts import LOSS
-from fit.desk.show.document import Document
+from fit.desk.show.document import guitar
 from fit.desk.show.sheet import Block, Section, Table, Text
 from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity
@@ -42,20 +42,9 @@ def basis_section(answer: PredictAnswer) -> Section:
     return Section(tuple(blocks), heading="What this rests on")
 
 
-def basis_document(basis: Basis) -> Document:
-    """Put one value that a prediction rests on as JSON states it.
-
-    Parameters
-    ----------
-    basis : Basis
-        The value.
-
-    Returns
-    -------
-    dict
-        Value, unit, standard uncertainty (null where it does not count), origin.
-    """
-    return {"value": basis.value, "unit": basis.unit, "standard_uncertainty": _std_of(basis), "origin": basis.origin}
+def known_value(basis: Basis) -> guitar.Basis:
+    """Put one value that a prediction rests on as JSON states it."""
+    return guitar.Basis(value=basis.value, unit=basis.unit, standard_uncertainty=_std_of(basis), origin=basis.origin)
 
 
 def _std_of(basis: Basis) -> float | None:

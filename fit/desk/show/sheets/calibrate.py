@@ -1,7 +1,8 @@
 """What calibrate says, for people and in JSON."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from fit.answers.calibrate.exciter_corner import CornerAnswer
 from fit.answers.calibrate.input import InputAnswer
 from fit.answers.digits import allowed_digits, spread_texts
 from fit.answers.figures import Contribution, Estimate
-from fit.desk.show.document import Document
+from fit.desk.show.document.bench import LoopbackDocument
 from fit.desk.show.sheet import Block, Notice, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.fit import check_rows
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
@@ -180,35 +181,24 @@ def sheet_of_refusal(kind: str, findings: tuple[Finding, ...] = ()) -> Sheet:
     return Sheet(title=f"Calibration, {kind}: rejected", blocks=tuple(blocks))
 
 
-def loopback_document(calibration: Calibration) -> Document:
-    """Put a loopback as JSON states it.
-
-    Parameters
-    ----------
-    calibration : Calibration
-        Of the card.
-
-    Returns
-    -------
-    dict
-        A coilsweep.calibrate/1 document without file, checks and warnings.
-    """
+def loopback_document(calibration: Calibration) -> Callable[..., LoopbackDocument]:
+    """Put a loopback as JSON states it; what calibrations have in common is still to be given."""
     curve = calibration.channels
-    return {
-        "schema": "coilsweep.calibrate/1",
-        "kind": "loopback",
-        "simulated": calibration.simulated,
-        "rate_hz": calibration.rate_hz,
-        "device": calibration.device,
-        "channels": [calibration.pickup_channel, calibration.reference_channel],
-        "frequency_hz": curve.frequency_hz.tolist(),
-        "ratio_db": (20 * np.log10(np.abs(curve.value))).tolist(),
-        "ratio_degree": np.degrees(np.unwrap(np.angle(curve.value))).tolist(),
-        "gain_standard_uncertainty": calibration.gain_std,
-        "delay_standard_uncertainty_s": calibration.delay_std_s,
-        "latency_s": calibration.latency_s,
-        "floor_dbfs": list(calibration.floor_dbfs),
-    }
+    return partial(
+        LoopbackDocument,
+        kind="loopback",
+        simulated=calibration.simulated,
+        rate_hz=calibration.rate_hz,
+        device=calibration.device,
+        channels=(calibration.pickup_channel, calibration.reference_channel),
+        frequency_hz=tuple(curve.frequency_hz.tolist()),
+        ratio_db=tuple((20 * np.log10(np.abs(curve.value))).tolist()),
+        ratio_degree=tuple(np.degrees(np.unwrap(np.angle(curve.value))).tolist()),
+        gain_standard_uncertainty=calibration.gain_std,
+        delay_standard_uncertainty_s=calibration.delay_std_s,
+        latency_s=calibration.latency_s,
+        floor_dbfs=calibration.floor_dbfs,
+    )
 
 
 def _budget(budget: Sequence[Contribution], estimate: Estimate) -> Table:

@@ -1,13 +1,16 @@
 """What is said of a kept coil."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any
 
+import msgspec
 import numpy as np
 
 from fit.answers.digits import interval_texts
-from fit.answers.repeat.control_chart import BASELINE_POINTS, EWMA_WEIGHT, LEAST_POINTS, Chart, Charts
-from fit.desk.show.document import Document
+from fit.answers.repeat.control_chart import BASELINE_POINTS, EWMA_WEIGHT, LEAST_POINTS, Chart, Charts, Drift
+from fit.desk.show.document import pickup
+from fit.desk.show.document.pickup import State
+from fit.desk.show.document.pieces import numbers
 from fit.desk.show.sheet import Block, Level, Notice, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.drift import change_text, drift_size
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
@@ -15,7 +18,6 @@ from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, shown_quantities
 from fit.desk.show.words import in_sentence, quantity_name
 from measure.logbook.drifts import CheckedCoil, DriftRecord
 from measure.logbook.take import time_now
-from measure.response import FloatArray
 
 SHOWN_LATEST = 3  # values, where there are too few for limits
 PICTURE = Picture(
@@ -24,8 +26,6 @@ PICTURE = Picture(
     caption="Each measurement, its distance from the one before, and the weighted average; limits dashed, what lies outside is "
     "ringed.",
 )
-
-State = Literal["within limits", "drifted", "outside", "too few"]
 STATE_LEVELS: dict[State, Level] = {"within limits": "good", "drifted": "bad", "outside": "look", "too few": "look"}
 
 
@@ -176,33 +176,21 @@ def chart_rows(found: Checked) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def check_document(found: Checked) -> Document:
-    """Put the answer as ``check --json`` states it.
-
-    Parameters
-    ----------
-    found : Checked
-        What was found.
-
-    Returns
-    -------
-    dict
-        A coilsweep.check/1 document.
-    """
+def check_document(found: Checked) -> pickup.CheckDocument:
+    """Put the answer as ``check --json`` states it."""
     n = len(found.fitted)
-    return {
-        "schema": "coilsweep.check/1",
-        "coil": found.coil,
-        "simulated": found.simulated,
-        "outcome": found.state,
-        "loads": list(found.split.loads),
-        "n_measurements": n,
-        "n_needed": max(LEAST_POINTS - n, 0),
-        "measurements": [{"takes": list(one.takes.names), "time_utc": _time(one)} for one in found.fitted],
-        "quantities": {key: _quantity_document(found, key) for key in found.values},
-        "not_told": list(found.untold),
-        "warnings": list(found.warnings),
-    }
+    return pickup.CheckDocument(
+        coil=found.coil,
+        simulated=found.simulated,
+        outcome=found.state,
+        loads=found.split.loads,
+        n_measurements=n,
+        n_needed=max(LEAST_POINTS - n, 0),
+        measurements=tuple(pickup.Measurement(takes=one.takes.names, time_utc=_time(one)) for one in found.fitted),
+        quantities={key: _checked_quantity(found, key) for key in found.values},
+        not_told=found.untold,
+        warnings=found.warnings,
+    )
 
 
 def record_of(found: Checked) -> CheckedCoil:
@@ -266,34 +254,33 @@ def _earlier_texts(found: Checked) -> list[str]:
     return lines
 
 
-def _quantity_document(found: Checked, key: str) -> Document:
-    document: Document = {"unit": found.units[key], "values": list(found.values[key])}
+def _checked_quantity(found: Checked, key: str) -> pickup.CheckedQuantity:
+    plain = pickup.CheckedQuantity(unit=found.units[key], values=found.values[key])
     if key not in found.charts:
-        return document
+        return plain
     charts = found.charts[key]
-    document |= {"centre": charts.baseline.centre, "sigma": charts.baseline.sigma, "baseline": list(charts.members)}
-    document |= {"individuals": _chart_document(charts.individuals), "moving_range": _chart_document(charts.moving_range)}
-    document |= {"ewma": {"weight": EWMA_WEIGHT} | _chart_document(charts.ewma), "drift": None}
-    if charts.drift is not None:
-        since = found.fitted[charts.drift.since]
-        document["drift"] = {
-            "size": charts.drift.size,
-            "is_lasting": charts.drift.is_lasting,
-            "since_take": since.takes.names[0],
-            "since_utc": _time(since),
-        }
-    return document
+    return msgspec.structs.replace(
+        plain,
+        centre=charts.baseline.centre,
+        sigma=charts.baseline.sigma,
+        baseline=charts.members,
+        individuals=pickup.ControlChart(**_drawn(charts.individuals)),
+        moving_range=pickup.ControlChart(**_drawn(charts.moving_range)),
+        ewma=pickup.AverageChart(weight=EWMA_WEIGHT, **_drawn(charts.ewma)),
+        drift=None if charts.drift is None else _drifted(found, charts.drift),
+    )
 
 
-def _chart_document(chart: Chart) -> Document:
+def _drifted(found: Checked, drift: Drift) -> pickup.Drifted:
+    since = found.fitted[drift.since]
+    return pickup.Drifted(size=drift.size, is_lasting=drift.is_lasting, since_take=since.takes.names[0], since_utc=_time(since))
+
+
+def _drawn(chart: Chart) -> dict[str, Any]:
     return {
-        "points": _numbers(chart.points),
+        "points": numbers(chart.points),
         "centre": chart.centre,
-        "low": _numbers(chart.low),
-        "high": _numbers(chart.high),
-        "outside": np.flatnonzero(chart.is_outside).tolist(),
+        "low": numbers(chart.low),
+        "high": numbers(chart.high),
+        "outside": tuple(np.flatnonzero(chart.is_outside).tolist()),
     }
-
-
-def _numbers(values: FloatArray) -> list[float | None]:
-    return [float(value) if np.isfinite(value) else None for value in values]

@@ -1,12 +1,17 @@
 """What a comparison found, for people and as one JSON document."""
 
+from typing import Any
+
+import msgspec
+
 from fit.answers.compare.comparison import Change, CompareAnswer, ResponseChange
 from fit.answers.compare.noise import LevelChange, NoiseChange
 from fit.answers.compare.shielding import Coupling, ShieldingAnswer
 from fit.answers.digits import allowed_digits
 from fit.answers.figures import Estimate
 from fit.circuit.realparts import is_beside
-from fit.desk.show.document import Document, estimate_document
+from fit.desk.show.document import guitar
+from fit.desk.show.document.pieces import Value, numbers, value_of, value_or_none
 from fit.desk.show.sheet import Block, Cell, Listing, Mark, Notice, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.words import MINUS, estimate_texts, in_order, quantity_name
@@ -88,44 +93,36 @@ def compare_document(
     noise: NoiseChange | None,
     shielding: ShieldingAnswer | None,
     *,
+    takes: guitar.ComparedTakes,
     simulated: bool,
     warnings: tuple[str, ...],
-) -> Document:
-    """Put a comparison as ``compare --json`` states it.
-
-    Parameters
-    ----------
-    parts, noise, shielding : answers, or None
-        None where the takes do not tell it.
-    simulated : bool
-        A take came from the virtual bench.
-    warnings : tuple of str
-        What was noticed outside the answers.
-
-    Returns
-    -------
-    dict
-        A coilsweep.compare/1 document.
-    """
-    document: Document = {"schema": "coilsweep.compare/1", "simulated": simulated}
-    document["outcome"] = "good" if parts is None else parts.outcome
+) -> guitar.CompareDocument:
+    """Put a comparison as ``compare --json`` states it; what the takes do not tell is None, and has no key."""
+    found = () if parts is None else tuple(finding.text for finding in parts.findings if finding.severity != "pass")
+    told: dict[str, Any] = {}
     if parts is not None:
-        document["quantities"] = {key: _change_document(change) for key, change in parts.quantities.items()}
-        document["not_identified"] = [{"quantity": key, "why": why} for key, why in _untold(parts).items()]
-        document["changed_beyond_standard_uncertainties"] = parts.beyond
-        document["floor"] = {"value": parts.floor.value, "correlation_octaves": parts.floor.correlation_octaves}
-        document["model"] = {"name": parts.model_name}
-        pairs = [_response_document(pair) for pair in parts.responses]
+        told |= {
+            "quantities": {key: _changed_quantity(change) for key, change in parts.quantities.items()},
+            "not_identified": tuple(guitar.Untold(quantity=key, why=why) for key, why in _untold(parts).items()),
+            "changed_beyond_standard_uncertainties": parts.beyond,
+            "floor": guitar.SmoothDifference(value=parts.floor.value, correlation_octaves=parts.floor.correlation_octaves),
+            "model": guitar.ModelName(name=parts.model_name),
+        }
+        pairs = tuple(_changed_response(pair) for pair in parts.responses)
         if pairs:
-            document["response"] = max(pairs, key=lambda pair: abs(pair["max_change_db"])) | {"pairs": pairs}
+            largest = max(pairs, key=lambda pair: abs(pair.max_change_db))
+            told["response"] = guitar.LargestChange(**msgspec.structs.asdict(largest), pairs=pairs)
     if noise is not None:
-        document["hum"], document["noise"] = _level_document(noise.hum), _level_document(noise.noise)
-        document["noise_notes"] = list(noise.notes)
+        told |= {"hum": _changed_level(noise.hum), "noise": _changed_level(noise.noise), "noise_notes": noise.notes}
     if shielding is not None:
-        document["shielding"] = _shielding_document(shielding)
-    found = [] if parts is None else [finding.text for finding in parts.findings if finding.severity != "pass"]
-    document["warnings"] = [*warnings, *found]
-    return document
+        told["shielding"] = _shielding(shielding)
+    return guitar.CompareDocument(
+        simulated=simulated,
+        outcome="good" if parts is None else parts.outcome,
+        warnings=(*warnings, *found),
+        takes=takes,
+        **told,
+    )
 
 
 def _untold(parts: CompareAnswer) -> dict[str, str]:
@@ -195,65 +192,61 @@ def _coupling_texts(shielding: ShieldingAnswer) -> list[Text]:
     return texts
 
 
-def _coupling(coupling: Coupling | None) -> Document | None:
-    return None if coupling is None else _estimate(coupling.mean)
+def _coupling(coupling: Coupling | None) -> Value | None:
+    return None if coupling is None else value_or_none(coupling.mean)
 
 
-def _change_document(change: Change) -> Document:
-    return {
-        "before": _estimate(change.before),
-        "after": _estimate(change.after),
-        "change": estimate_document(change.change),
-        "verdict": change.verdict,
-    }
+def _changed_quantity(change: Change) -> guitar.ChangedQuantity:
+    return guitar.ChangedQuantity(
+        before=value_or_none(change.before),
+        after=value_or_none(change.after),
+        change=value_of(change.change),
+        verdict=change.verdict,
+    )
 
 
-def _estimate(estimate: Estimate | None) -> Document | None:
-    return None if estimate is None else estimate_document(estimate)
+def _changed_response(pair: ResponseChange) -> guitar.ChangedResponse:
+    return guitar.ChangedResponse(
+        before=pair.before,
+        after=pair.after,
+        max_change_db=pair.largest.value,
+        at_hz=pair.at_hz,
+        standard_uncertainty_db=pair.largest.standard_uncertainty,
+        verdict=pair.verdict,
+        frequency_hz=tuple(pair.frequency_hz.tolist()),
+        change_db=tuple(pair.change_db.tolist()),
+        change_db_std=tuple(pair.change_db_std.tolist()),
+        measured_db=tuple(pair.measured_db.tolist()),
+    )
 
 
-def _response_document(pair: ResponseChange) -> Document:
-    return {
-        "before": pair.before,
-        "after": pair.after,
-        "max_change_db": pair.largest.value,
-        "at_hz": pair.at_hz,
-        "standard_uncertainty_db": pair.largest.standard_uncertainty,
-        "verdict": pair.verdict,
-        "frequency_hz": pair.frequency_hz.tolist(),
-        "change_db": pair.change_db.tolist(),
-        "change_db_std": pair.change_db_std.tolist(),
-        "measured_db": pair.measured_db.tolist(),
-    }
+def _changed_level(level: LevelChange) -> guitar.ChangedLevel:
+    return guitar.ChangedLevel(
+        change=value_or_none(level.change),
+        at_least_db=level.bound_db,
+        verdict=level.verdict,
+        before_dbfs=level.before_dbfs,
+        after_dbfs=level.after_dbfs,
+        scatter_db=level.scatter_db,
+        notes=level.notes,
+    )
 
 
-def _level_document(level: LevelChange) -> Document:
-    return {
-        "change": _estimate(level.change),
-        "at_least_db": level.bound_db,
-        "verdict": level.verdict,
-        "before_dbfs": level.before_dbfs,
-        "after_dbfs": level.after_dbfs,
-        "scatter_db": level.scatter_db,
-        "notes": list(level.notes),
-    }
-
-
-def _shielding_document(shielding: ShieldingAnswer) -> Document:
-    return {
-        "text": shielding.text,
-        "capacitance_before": _coupling(shielding.coupling_before),
-        "capacitance_after": _coupling(shielding.coupling_after),
-        "frequency_hz": shielding.frequency_hz.tolist(),
-        "ratio_db": shielding.ratio_db.tolist(),
-        "std_db": shielding.std_db.tolist(),
-        "bands": [
-            {
-                "frequency_hz": band.frequency_hz,
-                "change": _estimate(band.change),
-                "at_least_db": band.bound_db,
-                "verdict": band.verdict,
-            }
+def _shielding(shielding: ShieldingAnswer) -> guitar.Shielding:
+    return guitar.Shielding(
+        text=shielding.text,
+        capacitance_before=_coupling(shielding.coupling_before),
+        capacitance_after=_coupling(shielding.coupling_after),
+        frequency_hz=tuple(shielding.frequency_hz.tolist()),
+        ratio_db=numbers(shielding.ratio_db),
+        std_db=numbers(shielding.std_db),
+        bands=tuple(
+            guitar.ShieldingBand(
+                frequency_hz=band.frequency_hz,
+                change=value_or_none(band.change),
+                at_least_db=band.bound_db,
+                verdict=band.verdict,
+            )
             for band in shielding.bands
-        ],
-    }
+        ),
+    )

@@ -6,7 +6,7 @@ from fit.answers.digits import spread_texts
 from fit.answers.figures import COVERAGE
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
-from fit.desk.show.document import Document, finding_document
+from fit.desk.show.document.bench import Noise
 from fit.desk.show.sheet import Block, Level, Listing, Mark, Notice, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.taper import taper_section
@@ -191,7 +191,7 @@ def take_heading(take: "Take") -> str:
     return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
 
 
-def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Document | None = None, content: str = "") -> Sheet:
+def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None = None, content: str = "") -> Sheet:
     """Lay out the checks of a kept take.
 
     Parameters
@@ -200,7 +200,7 @@ def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Document | Non
         As kept.
     looked : Judgement
         What a look at its recordings gave.
-    noise : dict, optional
+    noise : Noise, optional
         Hum and floor.
     content : str
         What a response measured elsewhere is, in one line.
@@ -218,32 +218,9 @@ def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Document | Non
     return Sheet(title=titled(f"Take {take.name}: {looked.outcome}", is_simulated=take.simulated), blocks=tuple(blocks))
 
 
-def checks_told(is_simulated: bool, looked: "Judgement", *, noise: Document | None) -> tuple[list[str], Document]:
-    """Put the checks of a take in a line or two, and as JSON states them.
-
-    Parameters
-    ----------
-    is_simulated : bool
-        The recordings came from the virtual bench.
-    looked : Judgement
-        What its checks came to.
-    noise : dict or None
-        Hum and floor, for the document.
-
-    Returns
-    -------
-    lines : list of str
-        What it came to.
-    document : dict
-        Outcome, checks, noise.
-    """
-    lines = [*([SIMULATED_TEXT] if is_simulated else []), _outcome_text(looked)]
-    document: Document = {
-        "outcome": looked.outcome,
-        "simulated": is_simulated,
-        "checks": [finding_document(finding) for finding in looked.findings],
-    }
-    return lines, document | ({} if noise is None else {"noise": noise})
+def checks_told(is_simulated: bool, looked: "Judgement") -> list[str]:
+    """Put the checks of a take in a line or two, beside that its recordings came from the virtual bench where they did."""
+    return [*([SIMULATED_TEXT] if is_simulated else []), _outcome_text(looked)]
 
 
 def _outcome_text(looked: "Judgement") -> str:
@@ -262,21 +239,21 @@ def _count_text(findings: tuple[Finding, ...]) -> str:
     return f"{text}, {len(unjudged)} not judged{f': {why}' if why else ''}"
 
 
-def _noise_rows(noise: Document) -> tuple[Row, ...]:
-    hum, floor, limit = noise["hum_dbfs"], noise["floor_dbfs"], noise["hum_limit_dbfs"]
+def _noise_rows(noise: Noise) -> tuple[Row, ...]:
+    hum, floor, limit = noise.hum_dbfs, noise.floor_dbfs, noise.hum_limit_dbfs
     hum_text = "none found" if limit is None else f"none found; a line above {limit:.0f} dBFS would have been"
     if hum is not None:
-        hum_text = f"{_level_text(hum, noise['hum_std_db'])}, mains at {noise['hum_hz']:.2f} Hz"
+        hum_text = f"{_level_text(hum, noise.hum_std_db)}, mains at {noise.hum_hz:.2f} Hz"
     floor_text = "not measured"
     if floor is not None:
-        low_hz, high_hz = noise["band_hz"]
+        low_hz, high_hz = noise.band_hz
         band_text = f"{low_hz:.0f} Hz to {high_hz / 1000:.3g} kHz without mains lines"
-        floor_text = f"{_level_text(floor, noise['floor_std_db'])}, {band_text}"
+        floor_text = f"{_level_text(floor, noise.floor_std_db)}, {band_text}"
     return ("hum", hum_text.replace("-", MINUS)), ("noise floor", floor_text.replace("-", MINUS))
 
 
-def _level_text(level_dbfs: float, std_db: float) -> str:
-    half_db = COVERAGE * std_db
+def _level_text(level_dbfs: float, std_db: float | None) -> str:
+    half_db = COVERAGE * (std_db or 0.0)
     level, half = spread_texts(level_dbfs, half_db, finest=-1)
     return f"{level} dBFS ± {half} dB" if half_db >= LEAST_SHOWN_DB else f"{level} dBFS"
 

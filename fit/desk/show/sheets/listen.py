@@ -10,10 +10,10 @@ import numpy as np
 from fit.answers.listen.impulse import Heard, ListenAnswer
 from fit.answers.listen.minimum_phase import filter_gain
 from fit.answers.parts.fitted import MeasuredParts
-from fit.desk.show.document import Document
+from fit.desk.show.document import guitar
 from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled
-from fit.desk.show.sheets.predict import settings_document, settings_text
+from fit.desk.show.sheets.predict import control_settings, settings_text
 from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity
 
@@ -210,43 +210,38 @@ def is_simulated(facts: Facts) -> bool:
     return measured is not None and measured.simulated
 
 
-def listen_document(facts: Facts) -> Document:
-    """Put the answer as ``listen --json`` states it.
-
-    Parameters
-    ----------
-    facts : Facts
-        The answer.
-
-    Returns
-    -------
-    dict
-        A coilsweep.listen/1 document.
-    """
+def listen_document(facts: Facts, *, source: str) -> guitar.ListenDocument:
+    """Put the answer as ``listen --json`` states it."""
     answer, levels, measured = facts.answer, facts.levels, _measured_of(facts)
-    return {
-        "schema": "coilsweep.listen/1",
-        "sample_rate_hz": answer.rate_hz,
-        "channels": levels.n_channels,
-        "frames": levels.n_frames,
-        "changes": list(facts.changed),
-        "excite": facts.excite or None,
-        "before": {"settings": settings_document(answer.before.settings), "pickups": list(answer.before.pickups)},
-        "after": {"settings": settings_document(answer.after.settings), "pickups": list(answer.after.pickups)},
-        "written": [
-            {"file": str(one.path), "level": one.level, "gain_db": _db(one.gain), "lowered_db": max(0.0, -_db(one.lowered))}
+    return guitar.ListenDocument(
+        sample_rate_hz=answer.rate_hz,
+        channels=levels.n_channels,
+        frames=levels.n_frames,
+        changes=facts.changed,
+        excite=facts.excite or None,
+        before=_side(answer.before),
+        after=_side(answer.after),
+        written=tuple(
+            guitar.WrittenSound(
+                file=str(one.path), level=one.level, gain_db=_db(one.gain), lowered_db=max(0.0, -_db(one.lowered))
+            )
             for one in facts.written
-        ],
-        "level_change_db": _db(levels.change),
-        "frequency_hz": answer.frequency_hz.tolist(),
-        "asked_db": [_db(float(one)) for one in np.abs(answer.asked)],
-        "given_db": [_db(float(one)) for one in np.abs(answer.given)],
-        "impulse_samples": len(answer.impulse),
-        "limited_hz": None if answer.limited_hz is None else list(answer.limited_hz),
-        "findings": [{"name": one.code, "text": one.text} for one in answer.findings],
-        "simulated": is_simulated(facts),
-        "takes": [] if measured is None else list(measured.takes),
-        "measured": sorted({*answer.before.measured, *answer.after.measured}),
-        "warnings": list(facts.notes),
-        "marked_only": sorted({*answer.before.marked, *answer.after.marked}),
-    }
+        ),
+        level_change_db=_db(levels.change),
+        frequency_hz=tuple(answer.frequency_hz.tolist()),
+        asked_db=tuple(_db(float(one)) for one in np.abs(answer.asked)),
+        given_db=tuple(_db(float(one)) for one in np.abs(answer.given)),
+        impulse_samples=len(answer.impulse),
+        limited_hz=answer.limited_hz,
+        findings=tuple(guitar.Remark(name=one.code, text=one.text) for one in answer.findings),
+        simulated=is_simulated(facts),
+        takes=() if measured is None else measured.takes,
+        measured=tuple(sorted({*answer.before.measured, *answer.after.measured})),
+        warnings=facts.notes,
+        marked_only=tuple(sorted({*answer.before.marked, *answer.after.marked})),
+        source=source,
+    )
+
+
+def _side(heard: Heard) -> guitar.Side:
+    return guitar.Side(settings=control_settings(heard.settings), pickups=heard.pickups)

@@ -3,16 +3,19 @@
 import math
 from collections.abc import Mapping, Sequence
 
+import msgspec
 import numpy as np
+from msgspec import UNSET
 
 from fit.answers.digits import allowed_digits
 from fit.answers.figures import COVERAGE, Estimate
 from fit.answers.predict.prediction import PickupCurve, PredictAnswer
 from fit.answers.predict.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
-from fit.desk.show.document import Document, estimate_document
+from fit.desk.show.document import guitar
+from fit.desk.show.document.pieces import value_or_none
 from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
-from fit.desk.show.sheets.basis import basis_document, basis_section, sureness_text
+from fit.desk.show.sheets.basis import basis_section, known_value, sureness_text
 from fit.desk.show.sheets.notices import titled
 from fit.desk.show.words import MINUS, estimate_texts
 from measure.quantity import format_quantity
@@ -29,34 +32,34 @@ PICTURE = Picture(
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 
 
-def prediction_document(answer: PredictAnswer, at: Mapping[str, float]) -> Document:
-    """Put a prediction as ``predict --json`` states it.
+def prediction(answer: PredictAnswer, at: Mapping[str, float]) -> guitar.Prediction:
+    """Put a prediction as ``predict --json`` states it; `at` names the frequency of each chosen note [Hz]."""
+    return guitar.Prediction(
+        settings=control_settings(answer.settings),
+        frequency_hz=tuple(answer.frequency_hz.tolist()),
+        pickups={name: _pickup_curve(curve) for name, curve in answer.pickups.items()},
+        figures={name: _curve_figures(curve, at) for name, curve in answer.pickups.items()},
+        tone=tuple(_tone_sweep(sweep) for sweep in answer.tone_sweeps),
+        simulated=answer.measured is not None and answer.measured.simulated,
+        rests_on={name: known_value(basis) for name, basis in answer.basis.items()},
+        takes=() if answer.measured is None else answer.measured.takes,
+        tolerance_counts=answer.with_tolerance,
+        marked_only=answer.marked,
+        taken_as_exact=answer.unbounded,
+    )
 
-    Parameters
-    ----------
-    answer : PredictAnswer
-        As predicted.
-    at : mapping
-        Name of each chosen note or frequency to its frequency. [Hz]
 
-    Returns
-    -------
-    dict
-        Settings, frequencies, curves, figures.
-    """
-    return {
-        "settings": settings_document(answer.settings),
-        "frequency_hz": answer.frequency_hz.tolist(),
-        "pickups": {name: _curve_document(curve) for name, curve in answer.pickups.items()},
-        "figures": {name: _figures_document(curve, at) for name, curve in answer.pickups.items()},
-        "tone": [_sweep_document(sweep) for sweep in answer.tone_sweeps],
-        "simulated": answer.measured is not None and answer.measured.simulated,
-        "rests_on": {name: basis_document(basis) for name, basis in answer.basis.items()},
-        "takes": [] if answer.measured is None else list(answer.measured.takes),
-        "tolerance_counts": answer.with_tolerance,
-        "marked_only": list(answer.marked),
-        "taken_as_exact": list(answer.unbounded),
-    }
+def predict_document(
+    answer: PredictAnswer,
+    before: PredictAnswer | None,
+    *,
+    at: Mapping[str, float],
+    changes: Sequence[str],
+    notes: Sequence[str],
+) -> guitar.PredictDocument:
+    """Put a prediction, and the one without the change where there is one, as ``predict --json`` states them."""
+    told = msgspec.structs.asdict(prediction(answer, at)) | {"changes": tuple(changes), "warnings": tuple(notes)}
+    return guitar.PredictDocument(**told, before=UNSET if before is None else prediction(before, at))
 
 
 def sheet_of_predict(
@@ -123,21 +126,10 @@ def settings_text(settings: Settings) -> str:
     return ", ".join([*pots, *(f"{name}={position}" for name, position in settings.switches.items())]) or "no controls"
 
 
-def settings_document(settings: Settings) -> Document:
-    """Put where the controls stand for programs.
-
-    Parameters
-    ----------
-    settings : Settings
-        Of every control.
-
-    Returns
-    -------
-    dict
-        Control to its setting; of a pot also the electrical fraction.
-    """
-    pots = {name: {"setting": pot.label, "fraction": pot.fraction} for name, pot in settings.pots.items()}
-    return pots | {name: {"setting": position} for name, position in settings.switches.items()}
+def control_settings(settings: Settings) -> dict[str, guitar.ControlSetting]:
+    """Put where the controls stand for programs."""
+    pots = {name: guitar.ControlSetting(setting=pot.label, fraction=pot.fraction) for name, pot in settings.pots.items()}
+    return pots | {name: guitar.ControlSetting(setting=position) for name, position in settings.switches.items()}
 
 
 def _figures_block(curve: PickupCurve, old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool) -> Table | Text:
@@ -203,59 +195,56 @@ def _hz_text(frequency_hz: float | None, relative_std: float = 0.0) -> str:
     return format_quantity(frequency_hz, "Hz", allowed_digits(frequency_hz, COVERAGE * relative_std * frequency_hz, most=3))
 
 
-def _curve_document(curve: PickupCurve) -> Document:
+def _pickup_curve(curve: PickupCurve) -> guitar.PickupCurve:
     is_sound = np.abs(curve.gain) > 0
     level_db = DB_PER_NEPER * np.log(np.where(is_sound, np.abs(curve.gain), 1.0))
     phase_degree = np.degrees(np.unwrap(np.angle(curve.gain)))
-    return {
-        "connected": curve.is_connected,
-        "gain_db": _numbers(level_db, is_sound),
-        "gain_db_standard_uncertainty": _numbers(curve.gain_db_std, is_sound),
-        "phase_degree": _numbers(phase_degree, is_sound),
-        "phase_degree_standard_uncertainty": _numbers(np.degrees(curve.phase_std), is_sound),
-        "group_delay_s": _numbers(curve.group_delay_s, is_sound),
-        "group_delay_s_standard_uncertainty": _numbers(curve.group_delay_std_s, is_sound),
-    }
+    return guitar.PickupCurve(
+        connected=curve.is_connected,
+        gain_db=_numbers(level_db, is_sound),
+        gain_db_standard_uncertainty=_numbers(curve.gain_db_std, is_sound),
+        phase_degree=_numbers(phase_degree, is_sound),
+        phase_degree_standard_uncertainty=_numbers(np.degrees(curve.phase_std), is_sound),
+        group_delay_s=_numbers(curve.group_delay_s, is_sound),
+        group_delay_s_standard_uncertainty=_numbers(curve.group_delay_std_s, is_sound),
+    )
 
 
 # JSON knows no infinity: where nothing is heard stands null.
-def _numbers(values: FloatArray, is_sound: np.ndarray) -> list[float | None]:
-    return [float(value) if sound else None for value, sound in zip(values, is_sound, strict=True)]
+def _numbers(values: FloatArray, is_sound: np.ndarray) -> tuple[float | None, ...]:
+    return tuple(float(value) if sound else None for value, sound in zip(values, is_sound, strict=True))
 
 
-def _figures_document(curve: PickupCurve, at: Mapping[str, float]) -> Document:
-    def put(estimate: Estimate | None) -> Document | None:
-        return None if estimate is None else estimate_document(estimate)
-
-    return {
-        "peak": {"frequency": put(curve.peak_frequency), "level": put(curve.peak_level)},
-        "minus_3_db": put(curve.corner),
-        "levels": {
-            name: {"frequency_hz": frequency_hz, "level": put(curve.levels.get(frequency_hz))}
+def _curve_figures(curve: PickupCurve, at: Mapping[str, float]) -> guitar.CurveFigures:
+    return guitar.CurveFigures(
+        peak=guitar.Peak(frequency=value_or_none(curve.peak_frequency), level=value_or_none(curve.peak_level)),
+        minus_3_db=value_or_none(curve.corner),
+        levels={
+            name: guitar.LevelAt(frequency_hz=frequency_hz, level=value_or_none(curve.levels.get(frequency_hz)))
             for name, frequency_hz in at.items()
         },
-    }
+    )
 
 
-def _sweep_document(sweep: ToneSweep) -> Document:
-    return {
-        "pot": sweep.pot,
-        "capacitor": sweep.capacitor,
-        "pickup": sweep.pickup,
-        "steps": [
-            {
-                "rotation": step.rotation,
-                "resistance_ohm": step.resistance_ohm,
-                "minus_3_db_hz": step.corner_hz,
-                "minus_3_db_hz_standard_uncertainty": _times(step.corner_hz, step.corner_relative_std),
-                "peak_hz": step.peak_hz,
-                "peak_hz_standard_uncertainty": _times(step.peak_hz, step.peak_relative_std),
-                "peak_db": step.peak_db,
-                "textbook_hz": step.textbook_hz,
-            }
+def _tone_sweep(sweep: ToneSweep) -> guitar.ToneSweep:
+    return guitar.ToneSweep(
+        pot=sweep.pot,
+        capacitor=sweep.capacitor,
+        pickup=sweep.pickup,
+        steps=tuple(
+            guitar.ToneStep(
+                rotation=step.rotation,
+                resistance_ohm=step.resistance_ohm,
+                minus_3_db_hz=step.corner_hz,
+                minus_3_db_hz_standard_uncertainty=_times(step.corner_hz, step.corner_relative_std),
+                peak_hz=step.peak_hz,
+                peak_hz_standard_uncertainty=_times(step.peak_hz, step.peak_relative_std),
+                peak_db=step.peak_db,
+                textbook_hz=step.textbook_hz,
+            )
             for step in sweep.steps
-        ],
-    }
+        ),
+    )
 
 
 def _times(value: float | None, factor: float) -> float | None:

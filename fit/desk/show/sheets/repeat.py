@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from fit.answers.digits import interval_texts
 from fit.answers.figures import COVERAGE
 from fit.answers.repeat.repeatability import DAY, PLACEMENT, REPEAT, Repeatability, Spread
-from fit.desk.show.document import Document
+from fit.desk.show.document import pickup
+from fit.desk.show.document.pieces import number
 from fit.desk.show.sheet import Block, Listing, Notice, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, sets_text, shown_quantities
@@ -126,44 +127,32 @@ def verdict_lines(found: Repeated) -> list[str]:
     ]
 
 
-def repeat_document(found: Repeated) -> Document:
-    """Put the answer as ``repeat --json`` states it.
-
-    Parameters
-    ----------
-    found : Repeated
-        What was found.
-
-    Returns
-    -------
-    dict
-        A coilsweep.repeat/1 document.
-    """
+def repeat_document(found: Repeated) -> pickup.RepeatDocument:
+    """Put the answer as ``repeat --json`` states it."""
     n_placements, n_days = _counts(found.fitted)
-    return {
-        "schema": "coilsweep.repeat/1",
-        "simulated": found.simulated,
-        "loads": list(found.split.loads),
-        "n_sets": len(found.fitted),
-        "n_placements": n_placements,
-        "n_days": n_days,
-        "sets": [
-            {
-                "takes": list(one.takes.names),
-                "day": one.takes.day + 1,
-                "date": one.takes.date,
-                "placement": one.takes.placement + 1,
-                "values": {key: one.answer.quantities[key].value for key in found.quantities},
-            }
+    return pickup.RepeatDocument(
+        simulated=found.simulated,
+        loads=found.split.loads,
+        n_sets=len(found.fitted),
+        n_placements=n_placements,
+        n_days=n_days,
+        sets=tuple(
+            pickup.RepeatedSet(
+                takes=one.takes.names,
+                day=one.takes.day + 1,
+                date=one.takes.date,
+                placement=one.takes.placement + 1,
+                values={key: one.answer.quantities[key].value for key in found.quantities},
+            )
             for one in found.fitted
-        ],
-        "quantities": {
-            key: _quantity_document(one, found.fitted[0].answer.quantities[key].unit) for key, one in found.quantities.items()
+        ),
+        quantities={
+            key: _repeated_quantity(one, found.fitted[0].answer.quantities[key].unit) for key, one in found.quantities.items()
         },
-        "not_told": list(found.untold),
-        "advice": list(found.advice),
-        "warnings": list(found.warnings),
-    }
+        not_told=found.untold,
+        advice=found.advice,
+        warnings=found.warnings,
+    )
 
 
 def relative_text(size: float, mean: float, unit: str) -> str:
@@ -239,27 +228,24 @@ def advice_of(one: Repeatability, fitted: Sequence[FittedSet]) -> tuple[str, ...
     return tuple(out)
 
 
-def _quantity_document(one: Repeatability, unit: str) -> Document:
-    return {
-        "unit": unit,
-        "mean": one.mean,
-        "standard_deviations": {"+".join(sources): _spread_document(spread) for sources, spread in one.spreads.items()},
-        "together": None if one.together is None else _spread_document(one.together),
-        "stated": {
-            "standard_uncertainty": one.stated_std,
-            "not_shared": one.own_std,
-            "shared": one.shared_std,
-            "half_width_95": one.stated_half,
-        },
-        "one_result": {"standard_uncertainty": one.bench_std, "half_width_95": one.bench_half},
-        "p_value": one.p_value if one.together is not None else None,
-        "verdict": one.verdict,
-    }
+def _repeated_quantity(one: Repeatability, unit: str) -> pickup.RepeatedQuantity:
+    return pickup.RepeatedQuantity(
+        unit=unit,
+        mean=one.mean,
+        standard_deviations={"+".join(sources): _spread(spread) for sources, spread in one.spreads.items()},
+        together=None if one.together is None else _spread(one.together),
+        stated=pickup.StatedUncertainty(
+            standard_uncertainty=one.stated_std, not_shared=one.own_std, shared=one.shared_std, half_width_95=one.stated_half
+        ),
+        one_result=pickup.BenchUncertainty(standard_uncertainty=one.bench_std, half_width_95=one.bench_half),
+        p_value=one.p_value if one.together is not None else None,
+        verdict=one.verdict,
+    )
 
 
-def _spread_document(spread: Spread) -> Document:
-    return {
-        "standard_deviation": spread.std,
-        "interval_95": [spread.low, spread.high],
-        "degrees_of_freedom": spread.freedom or None,
-    }
+def _spread(spread: Spread) -> pickup.Spread:
+    return pickup.Spread(
+        standard_deviation=spread.std,
+        interval_95=(number(spread.low), number(spread.high)),
+        degrees_of_freedom=spread.freedom or None,
+    )

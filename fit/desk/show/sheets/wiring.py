@@ -4,11 +4,12 @@ from collections.abc import Sequence
 
 from fit.answers.digits import spread_texts
 from fit.answers.figures import COVERAGE, Estimate
-from fit.answers.wiring.arrangement import Joined, halved, is_split_alone, joined_text
+from fit.answers.wiring.arrangement import halved, is_split_alone, joined_text
 from fit.answers.wiring.expected import out_of_phase
 from fit.answers.wiring.levels import Reading
 from fit.answers.wiring.survey import Position, WiringAnswer
-from fit.desk.show.document import Document, estimate_document
+from fit.desk.show.document import guitar
+from fit.desk.show.document.pieces import value_of
 from fit.desk.show.sheet import Block, Listing, Mark, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.words import MINUS
@@ -150,45 +151,39 @@ def level_text(reading: Reading) -> str:
     return sign + spread_texts(reading.level or 0.0, COVERAGE * (reading.level_std or 0.0), finest=FINEST)[0]
 
 
-def wiring_document(answer: WiringAnswer, differences: dict[str, tuple[str, ...]], *, has_instrument: bool) -> Document:
-    """Put the answer as ``wiring --json`` states it.
-
-    Parameters
-    ----------
-    answer : WiringAnswer
-        What was found.
-    differences : dict
-        Position to where takes and instrument.toml differ.
-    has_instrument : bool
-        They were compared.
-
-    Returns
-    -------
-    dict
-        A coilsweep.wiring/1 document without takes and warnings.
-    """
-    return {
-        "schema": "coilsweep.wiring/1",
-        "pickups": list(answer.pickups),
-        "positions": [
-            {
-                "position": one.label,
-                "controls": one.controls,
-                "pickups": {name: _reading_document(reading) for name, reading in one.readings.items()},
-                "joined": _joined_document(one.joined),
-                "possible": [_joined_document(joined) for joined in one.possible],
-                "halves": one.halves,
-                "text": position_text(one),
-                "needs": list(one.needs),
-                "differs": list(differences.get(one.label, ())) if has_instrument else None,
-            }
+def wiring_document(
+    answer: WiringAnswer,
+    differences: dict[str, tuple[str, ...]] | None,
+    *,
+    takes: tuple[str, ...],
+    simulated: bool,
+    warnings: tuple[str, ...],
+) -> guitar.WiringDocument:
+    """Put the answer as ``wiring --json`` states it; `differences` is None where it was not compared with an instrument."""
+    return guitar.WiringDocument(
+        pickups=answer.pickups,
+        positions=tuple(
+            guitar.WiringPosition(
+                position=one.label,
+                controls=one.controls,
+                pickups={name: _pickup_reading(reading) for name, reading in one.readings.items()},
+                joined=one.joined,
+                possible=one.possible,
+                halves=one.halves,
+                text=position_text(one),
+                needs=one.needs,
+                differs=None if differences is None else tuple(differences.get(one.label, ())),
+            )
             for one in answer.positions
-        ],
-        "leakage": answer.leakage,
-        "unheard": list(answer.unheard),
-        "unmeasured": list(answer.unmeasured),
-        "left_out": list(answer.left_out),
-    }
+        ),
+        leakage=answer.leakage,
+        unheard=answer.unheard,
+        unmeasured=answer.unmeasured,
+        left_out=answer.left_out,
+        takes=takes,
+        simulated=simulated,
+        warnings=warnings,
+    )
 
 
 def _undecided_text(position: Position) -> str:
@@ -232,11 +227,11 @@ def _cell(reading: Reading) -> str:
     return level_text(reading)
 
 
-def _reading_document(reading: Reading) -> Document:
+def _pickup_reading(reading: Reading) -> guitar.PickupReading:
     level = None
     if reading.level is not None and reading.level_std is not None:
         half = COVERAGE * reading.level_std
-        level = estimate_document(
+        level = value_of(
             Estimate(
                 value=reading.level,
                 unit="1",
@@ -245,10 +240,4 @@ def _reading_document(reading: Reading) -> Document:
                 high=reading.level + half,
             )
         )
-    return {"take": reading.take, "connected": reading.is_connected, "level": level, "sign": reading.sign or None}
-
-
-def _joined_document(joined: Joined | None) -> Document | None:
-    if joined is None:
-        return None
-    return {"kind": joined.kind, "name": joined.name, "members": [_joined_document(member) for member in joined.members]}
+    return guitar.PickupReading(take=reading.take, connected=reading.is_connected, level=level, sign=reading.sign or None)

@@ -15,8 +15,9 @@ from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.realparts import is_beside, is_linear
 from fit.circuit.transfers import solve_instrument
+from fit.desk.show.document.pieces import plain
 from fit.desk.show.sheet import Sheet
-from fit.desk.show.sheets.basis import basis_document, basis_section
+from fit.desk.show.sheets.basis import basis_section, known_value
 from fit.desk.show.terminal import lines as terminal_lines
 from measure.quantity import parse_quantity
 from tests import guitar_cases as gc
@@ -229,7 +230,7 @@ def test_what_a_prediction_rests_on_names_what_parts_have_beside_their_values():
     always = {"capacitor.tone.loss_tangent", "capacitor.tone.leak", "input.loss_tangent", "pot.volume.stop_10"}
     assert felt == {"0": always | {"pot.tone.stop_0"}, "10": always | {"pot.tone.stop_10"}, "6": always}
     stop = basis["0"]["pot.tone.stop_0"]
-    assert basis_document(stop) == {
+    assert plain(known_value(stop)) == {
         "value": 38.0,
         "unit": "Ω",
         "standard_uncertainty": pytest.approx(6.0, rel=1e-12),

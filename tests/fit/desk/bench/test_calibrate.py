@@ -188,7 +188,7 @@ def heard_here(ratio):
 def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
     run(capsys, "rig", "--pickup-channel", 4, "--reference-channel", 3, "--rate", RATE_HZ, "--logbook", book)
     done = calibrate_loopback(quiet_desk(book), lambda: heard_here(np.ones_like))
-    assert done.document["channels"] == [4, 3]
+    assert done.document.channels == (4, 3)
     assert SIMULATED_TEXT in lines_of(done)
     conditions = Conditions(method="impedance", series_resistor="100k ± 0.1%")
     order = Order(name="here", conditions=conditions, duration_s=2.0, is_looked_at_first=False)

@@ -100,7 +100,7 @@ def test_repeats_go_on_until_the_noise_is_low_enough(desk):
     desk, said = desk
     loud = replace(QUIET, pickup_white=3e-3)
     made = make_take(desk, order("noisy", noise_db=-31.0, duration_s=0.8), source=bench(noise=loud))
-    n_repeats = made.reply.document["repeats"]
+    n_repeats = made.reply.document.repeats
     assert 3 < n_repeats < MOST_REPEATS
     figures = [float(line.split("noise ")[1].split(" dB")[0]) for line in said if line.startswith("repeat ")]
     assert len(figures) == n_repeats
@@ -116,7 +116,7 @@ def test_take_is_no_noisier_than_level_says(desk):
     pickup, _ = read_levels(source.record(tone, rate_hz=48000)[12000:36000], 48000)
     foretold_db = -(pickup.tone_dbfs - pickup.noise_dbfs + 20 * np.log10(0.5 / TONE_LEVEL) + SWEEP_GAIN_DB)
     made = make_take(desk, order("open"), source=source)
-    assert foretold_db - 15 < made.reply.document["noise_db"] <= foretold_db
+    assert foretold_db - 15 < made.reply.document.noise_db <= foretold_db
 
 
 def test_quiet_take_plays_nothing(desk):

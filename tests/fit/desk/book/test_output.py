@@ -7,6 +7,8 @@ import pytest
 
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.output import require_page, require_picture, save_page, write_figure, write_page
+from fit.desk.show.document.bench import RefusalDocument
+from fit.desk.show.document.pieces import plain
 from fit.desk.show.sheet import Picture, Sheet, Text
 from measure.errors import FileError
 from tests.pages import read_page
@@ -19,7 +21,8 @@ def figure():
 
 
 SHEET = Sheet("An answer", (Text(("in short",)), Picture("one", "Drawn", "A figure.")))
-OUTCOME = Outcome(document={"schema": "x/1"}, sheet=SHEET, figures={"one": figure})
+DOCUMENT = RefusalDocument(kind="input", outcome="rejected", checks=())
+OUTCOME = Outcome(document=DOCUMENT, sheet=SHEET, figures={"one": figure})
 
 
 def desk_of(said):
@@ -59,7 +62,7 @@ def test_a_page_replaces_an_older_one_and_is_named(tmp_path):
     said, file = [], tmp_path / "x.html"
     file.write_text("older", encoding="utf-8")
     outcome = write_page(desk_of(said), OUTCOME, file)
-    assert outcome.document == {"schema": "x/1", "page": str(file)}
+    assert plain(outcome.document) == plain(DOCUMENT) | {"page": str(file)}
     assert said == [f"Written: {file}"]
     assert [path.name for path in tmp_path.iterdir()] == ["x.html"]
     page = read_page(file.read_text(encoding="utf-8"))
@@ -71,7 +74,7 @@ def test_a_page_may_tell_more_and_an_outcome_of_lines_has_one_too(tmp_path):
     more = replace(OUTCOME, page=lambda: Sheet("More", ()))
     save_page(more, tmp_path / "more.html")
     assert read_page((tmp_path / "more.html").read_text(encoding="utf-8")).headings == ["More"]
-    save_page(Outcome(document={}, lines=("one", "two")), tmp_path / "lines.html")
+    save_page(Outcome(document=DOCUMENT, lines=("one", "two")), tmp_path / "lines.html")
     assert "two" in read_page((tmp_path / "lines.html").read_text(encoding="utf-8")).said
 
 

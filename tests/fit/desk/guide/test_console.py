@@ -17,12 +17,14 @@ from fit.desk.command.main import main
 from fit.desk.guide.bench import virtual_bench
 from fit.desk.guide.console import file_name, read_memory, run_guide
 from fit.desk.guide.scene import Bench, Offer, read_parts, read_quantity
+from fit.desk.show.document.pieces import plain
 from measure.checks.judgement import Judgement
 from measure.errors import FileError, ServerDiedError
 from measure.logbook.store import list_takes, open_logbook
 from measure.response import Finding
 from measure.source.virtual import Noise, VirtualBench
 from tests.desk_bench import flat, run
+from tests.documents import typed
 from tests.pages import read_page
 from tests.spies import spy_on
 from tests.two_pickups import guitar
@@ -57,7 +59,8 @@ def desk_of(folder, script):
 def guided(folder, job, script, *, bench=None, virtual=True):
     desk = desk_of(folder, script)
     outcome = run_guide(desk, job, virtual=virtual, bench=bench or virtual_bench(desk, job), read_line=script.read_line)
-    return outcome.document
+    typed(told := plain(outcome.document))
+    return told
 
 
 def answers(**by_word):
@@ -262,7 +265,7 @@ def test_left_anywhere_and_resumed_asks_nothing_twice(tmp_path, n_questions):
     whole, part, rest = Script(), Script(), Script()
     with pytest.raises(KeyboardInterrupt, match=r"^$"):
         until_second_take(tmp_path / "whole", whole)
-    assert until_second_take(tmp_path / "part", part, n_most=n_questions).document["finished"] is False
+    assert until_second_take(tmp_path / "part", part, n_most=n_questions).document.finished is False
     assert "Left; nothing is lost. To go on: coilsweep guide pickup --virtual, with the same logbook." in part.text
     is_first_taken = part.text.count("Ready?") > 0
     left = [KeyboardInterrupt()] if is_first_taken else [None, KeyboardInterrupt()]
@@ -315,7 +318,7 @@ def bench_with(desk, *, outcomes):
 
 def bad(severity, *codes):
     findings = tuple(Finding(code=code, severity=severity, text=code) for code in codes)
-    reply = Outcome(lines=(f"{severity}: {', '.join(codes)}",), document={})
+    reply = Outcome(lines=(f"{severity}: {', '.join(codes)}",), document=None)
     return KeptTake(take=None, judgement=Judgement(findings=findings), reply=reply)
 
 

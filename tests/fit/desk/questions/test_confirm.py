@@ -6,6 +6,7 @@ import pytest
 
 from fit.answers.figures import Contribution, NextTake, NotIdentified
 from fit.desk.questions.confirm import confirm_document, judge_part
+from fit.desk.show.document.pieces import plain
 from fit.desk.show.sheets.confirm import sheet_of_confirm
 from fit.desk.show.terminal import lines as terminal_lines
 from measure.quantity import parse_quantity
@@ -13,6 +14,7 @@ from measure.response import Finding
 from tests.answer_by_hand import answer as answer_by_hand
 from tests.answer_by_hand import estimate
 from tests.desk_bench import run, run_json
+from tests.documents import typed
 from tests.pages import read_page
 from tests.recorded import RECORDINGS
 
@@ -198,7 +200,8 @@ def test_lines_of_a_pot_without_a_tolerance():
     assert "noise" not in text  # less than half a percent of the variance
     assert "500K" in text
     assert "simulated" not in text
-    document = confirm_document(judged, budget)
+    document = plain(confirm_document(judged, fitted(quantities=quantities, budget={"pot.volume": budget}), warnings=()))
+    typed(document)
     assert document["marked"]["tolerance_assumed"] is True
     assert document["marked"]["allowed"] == [pytest.approx(400e3), pytest.approx(600e3)]
     assert document["budget"][0] == {"source": "dcr", "contribution": 1.9e3}
@@ -207,8 +210,8 @@ def test_lines_of_a_pot_without_a_tolerance():
 # Nothing that counts was measured: the rule is stated all the same, and nothing is made up.
 def test_a_misfit_has_a_rule_but_no_probability():
     quantities = {"capacitor.tone": estimate(33e-9, 1e-10, "F")}
-    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities, outcome="misfit"))
-    document = confirm_document(judged, ())
+    judged = judge_part("capacitor.tone", MARKED, answer := fitted(quantities=quantities, outcome="misfit"))
+    document = plain(confirm_document(judged, answer, warnings=()))
     assert document["decision_rule"]["rule"].startswith("guarded acceptance and guarded rejection, guard band w = U")
     assert "JCGM 106:2012, 8.3" in document["decision_rule"]["standard"]
     assert (document["decision_rule"]["side"], document["decision_rule"]["guard_band"]) == (None, None)
@@ -218,8 +221,8 @@ def test_a_misfit_has_a_rule_but_no_probability():
 
 def test_a_marking_narrower_than_the_interval_accepts_nothing():
     quantities = {"capacitor.tone": estimate(33e-9, 3e-9, "F")}
-    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities))
-    document = confirm_document(judged, ())
+    judged = judge_part("capacitor.tone", MARKED, answer := fitted(quantities=quantities))
+    document = plain(confirm_document(judged, answer, warnings=()))
     assert (judged.verdict, document["decision_rule"]["side"]) == ("not resolved", "inside near both limits")
     assert document["decision_rule"]["acceptance"] is None
     assert document["conformance_probability"] == pytest.approx(0.7287, abs=1e-4)  # 2Φ(1.1) − 1, from a table
@@ -228,8 +231,8 @@ def test_a_marking_narrower_than_the_interval_accepts_nothing():
 
 def test_a_rejected_part_states_the_risk_of_its_rejection():
     quantities = {"capacitor.tone": estimate(37e-9, 0.3e-9, "F")}
-    judged = judge_part("capacitor.tone", MARKED, fitted(quantities=quantities))
-    document = confirm_document(judged, ())
+    judged = judge_part("capacitor.tone", MARKED, answer := fitted(quantities=quantities))
+    document = plain(confirm_document(judged, answer, warnings=()))
     assert (judged.verdict, document["decision_rule"]["side"]) == ("outside marking", "above")
     assert document["specific_risk"] == document["conformance_probability"] == pytest.approx(0.00982, abs=1e-5)  # Φ(−7/3)
     text = " ".join(" ".join(confirm_lines(judged, (), takes=("a",), simulated=False)).split())

@@ -1,5 +1,6 @@
 """What the sheet of a fit says of checks."""
 
+from fit.desk.show.document.pieces import checks_of
 from fit.desk.show.sheets.fit import checks_told
 from measure.checks.judgement import Judgement
 from measure.response import Finding
@@ -12,7 +13,8 @@ def test_checks_that_were_not_made_are_not_counted_as_passed() -> None:
         Finding(code="low-level", severity="pass", text="not judged: no stimulus known"),
         Finding(code="dc-offset", severity="warn", text="an offset", figure=0.02),
     )
-    lines, document = checks_told(False, Judgement(findings=findings), noise=None)
+    lines = checks_told(False, Judgement(findings=findings))
+    checks = checks_of(findings)
     assert lines == ["Outcome: usable (1 of 4 checks passed, 2 not judged: no stimulus known)"]
-    assert [check["outcome"] for check in document["checks"]] == ["pass", "pass", "pass", "warn"]
-    assert document["checks"][1]["advice"].startswith("not judged")
+    assert [check.outcome for check in checks] == ["pass", "pass", "pass", "warn"]
+    assert checks[1].advice.startswith("not judged")

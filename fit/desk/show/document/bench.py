@@ -1,0 +1,685 @@
+"""What the commands of the bench say as JSON: rig, takes, calibrations, the exciter, the card; and an error of any command."""
+
+from typing import Literal
+
+from msgspec import UNSET, UnsetType
+
+from fit.answers.exciter.setup import Drive, PickupCoil
+from fit.answers.figures import Contribution
+from fit.desk.show.document.pieces import Check, Document, Number, Page, Piece, Value
+from measure.logbook.conditions import Method
+from measure.logbook.rig import Rig
+from measure.response import Outcome
+from measure.signal.levels import ChannelLevel
+
+
+class RigDocument(Document, frozen=True, kw_only=True, tag="coilsweep.rig/1"):
+    """What is stated of the rig.
+
+    Attributes
+    ----------
+    rig : Rig
+        The keys of rig.toml that are stated.
+    missing : tuple of str
+        Keys that are still to be stated.
+    """
+
+    rig: Rig
+    missing: tuple[str, ...]
+
+
+class StimulusDocument(Document, frozen=True, kw_only=True, tag="coilsweep.stimulus/1"):
+    """The sweep that was written.
+
+    Attributes
+    ----------
+    file : str
+        Its name.
+    length_s : float
+        With the silences. [s]
+    bits : int
+        Of a sample.
+    rate_hz : int
+        Sample rate. [Hz]
+    start_hz, stop_hz : float
+        First and last frequency. [Hz]
+    duration_s : float
+        Without the silences. [s]
+    before_s, after_s : float
+        Silence around it. [s]
+    level : float
+        Peak over full scale. [1]
+    """
+
+    file: str
+    length_s: float
+    bits: int
+    rate_hz: int
+    start_hz: float
+    stop_hz: float
+    duration_s: float
+    before_s: float
+    after_s: float
+    level: float
+
+
+class AudioDevice(Piece, frozen=True, kw_only=True):
+    """A device as the audio library lists it.
+
+    Attributes
+    ----------
+    device, host_api : str
+        As the system names them.
+    inputs, outputs : int
+        Channels.
+    rates_hz : tuple of int or None
+        That open; null where it did not answer. [Hz]
+    is_default_input, is_default_output : bool
+        Of the system.
+    is_in_rig : bool
+        The rig names it.
+    """
+
+    device: str
+    host_api: str
+    inputs: int
+    outputs: int
+    rates_hz: tuple[int, ...] | None
+    is_default_input: bool
+    is_default_output: bool
+    is_in_rig: bool
+
+
+class DevicesDocument(Document, frozen=True, kw_only=True, tag="coilsweep.devices/1"):
+    """What there is to play and record with.
+
+    Attributes
+    ----------
+    library : str
+        That plays and records; empty where there is none.
+    explanation : str
+        For people.
+    devices : tuple of AudioDevice
+        One for each.
+    """
+
+    library: str
+    explanation: str
+    devices: tuple[AudioDevice, ...]
+
+
+class LevelDocument(Document, frozen=True, kw_only=True, tag="coilsweep.level/1"):
+    """What the inputs hear while a quiet tone plays.
+
+    Attributes
+    ----------
+    inputs : dict of str to ChannelLevel
+        "pickup", and "reference" where there is one.
+    checks : tuple of Check
+        What the levels mean.
+    """
+
+    inputs: dict[str, ChannelLevel]
+    checks: tuple[Check, ...]
+
+
+class TakeDocument(Document, frozen=True, kw_only=True, tag="coilsweep.take/1"):
+    """A take that was made.
+
+    Attributes
+    ----------
+    take : str
+        Its name.
+    kept : str
+        Its folder.
+    repeats : int
+        How many.
+    rate_hz : int
+        Sample rate. [Hz]
+    noise_db : float or None
+        Below the response, at half of the frequencies; null where there is no response. [dB]
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
+    simulated : bool
+        By the virtual bench.
+    checks : tuple of Check
+        All of them.
+    """
+
+    take: str
+    kept: str
+    repeats: int
+    rate_hz: int
+    noise_db: Number
+    outcome: Outcome
+    simulated: bool
+    checks: tuple[Check, ...]
+
+
+class ImportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.import/1"):
+    """A take that was measured elsewhere.
+
+    Attributes
+    ----------
+    take : str
+        Its name.
+    kept : str
+        Its folder.
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
+    simulated : bool
+        It came from the virtual bench.
+    checks : tuple of Check
+        All of them.
+    """
+
+    take: str
+    kept: str
+    outcome: Outcome
+    simulated: bool
+    checks: tuple[Check, ...]
+
+
+class MainsLine(Piece, frozen=True, kw_only=True):
+    """A multiple of the mains frequency.
+
+    Attributes
+    ----------
+    order : int
+        Which.
+    dbfs : float
+        Its level. [dBFS]
+    std_db : float
+        1 σ. [dB]
+    """
+
+    order: int
+    dbfs: float
+    std_db: Number
+
+
+class ThirdOctave(Piece, frozen=True, kw_only=True):
+    """Noise in a third of an octave, without the mains lines.
+
+    Attributes
+    ----------
+    frequency_hz : float
+        Middle of the band. [Hz]
+    dbfs : float
+        Its level. [dBFS]
+    std_db : float
+        1 σ. [dB]
+    """
+
+    frequency_hz: float
+    dbfs: float
+    std_db: Number
+
+
+class Noise(Piece, frozen=True, kw_only=True):
+    """Hum and noise of the pickup's channel; null stands for what could not be told.
+
+    Attributes
+    ----------
+    hum_hz : float or None
+        Mains frequency. [Hz]
+    hum_dbfs : float or None
+        All its multiples within the band together. [dBFS]
+    hum_std_db : float or None
+        1 σ. [dB]
+    hum_limit_dbfs : float or None
+        Where no line stands out: the level of the strongest one that could have been overlooked. [dBFS]
+    floor_dbfs : float or None
+        What is left without the lines, in the band. [dBFS]
+    floor_std_db : float or None
+        1 σ. [dB]
+    band_hz : tuple of float
+        The band. [Hz]
+    silence_s : float
+        That all this was read from. [s]
+    lines : tuple of MainsLine
+        That stand out.
+    third_octaves : tuple of ThirdOctave
+        In the band.
+    """
+
+    hum_hz: Number
+    hum_dbfs: Number
+    hum_std_db: Number
+    hum_limit_dbfs: Number
+    floor_dbfs: Number
+    floor_std_db: Number
+    band_hz: tuple[float, float]
+    silence_s: float
+    lines: tuple[MainsLine, ...]
+    third_octaves: tuple[ThirdOctave, ...]
+
+
+class InspectDocument(Document, frozen=True, kw_only=True, tag="coilsweep.inspect/1"):
+    """The recordings of a take, checked again.
+
+    Attributes
+    ----------
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
+    simulated : bool
+        It came from the virtual bench.
+    checks : tuple of Check
+        All of them.
+    noise : Noise
+        Hum and noise.
+    page : str
+        File of the page, where one was written.
+    """
+
+    outcome: Outcome
+    simulated: bool
+    checks: tuple[Check, ...]
+    noise: Noise
+    page: Page = UNSET
+
+
+class KeptResponse(Piece, frozen=True, kw_only=True):
+    """A response that was measured elsewhere; one that cannot be used has no more than file and method.
+
+    Attributes
+    ----------
+    file : str or None
+        As it is kept.
+    method : {"exciter", "impedance", "plate", "quiet"}
+        By which it was made.
+    unit : str
+        "V/V" or "Ω".
+    n_frequencies : int
+        How many.
+    lowest_hz, highest_hz : float
+        First and last frequency. [Hz]
+    """
+
+    file: str | None
+    method: Method
+    unit: str | UnsetType = UNSET
+    n_frequencies: int | UnsetType = UNSET
+    lowest_hz: float | UnsetType = UNSET
+    highest_hz: float | UnsetType = UNSET
+
+
+class InspectResponseDocument(Document, frozen=True, kw_only=True, tag="coilsweep.inspect/1"):
+    """A response that was measured elsewhere, checked again.
+
+    Attributes
+    ----------
+    take : str
+        Its name.
+    response : KeptResponse
+        What it is.
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
+    simulated : bool
+        It came from the virtual bench.
+    checks : tuple of Check
+        All of them.
+    page : str
+        File of the page, where one was written.
+    """
+
+    take: str
+    response: KeptResponse
+    outcome: Outcome
+    simulated: bool
+    checks: tuple[Check, ...]
+    page: Page = UNSET
+
+
+class LoopbackDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
+    """How the two inputs differ.
+
+    Attributes
+    ----------
+    kind : {"loopback"}
+        What was calibrated.
+    simulated : bool
+        By the virtual bench.
+    rate_hz : int
+        Sample rate. [Hz]
+    device : str
+        As the rig names it.
+    channels : tuple of int
+        Pickup's and reference's input, from 1.
+    frequency_hz : tuple of float
+        [Hz]
+    ratio_db : tuple of float
+        Pickup's input over reference's, at each frequency. [dB]
+    ratio_degree : tuple of float
+        Its phase. [°]
+    gain_standard_uncertainty : float
+        Relative, common to all frequencies. [1]
+    delay_standard_uncertainty_s : float
+        Common to all frequencies. [s]
+    latency_s : float or None
+        From output to input; null where what was played is not known. [s]
+    floor_dbfs : tuple of (float or None)
+        Noise of the two inputs. [dBFS]
+    file : str
+        Where it is kept.
+    rig : dict
+        What was changed in rig.toml beside.
+    outcome : {"good", "usable", "rejected"}
+        "usable" where there are warnings.
+    warnings : tuple of str
+        What was noticed, one line each.
+    checks : tuple of Check
+        All that were not simply passed.
+    page : str
+        File of the page, where one was written.
+    """
+
+    kind: Literal["loopback"]
+    simulated: bool
+    rate_hz: int
+    device: str
+    channels: tuple[int, int]
+    frequency_hz: tuple[float, ...]
+    ratio_db: tuple[float, ...]
+    ratio_degree: tuple[float, ...]
+    gain_standard_uncertainty: float
+    delay_standard_uncertainty_s: float
+    latency_s: Number
+    floor_dbfs: tuple[Number, Number]
+    file: str
+    rig: dict[str, str | float]
+    outcome: Outcome
+    warnings: tuple[str, ...]
+    checks: tuple[Check, ...]
+    page: Page = UNSET
+
+
+class InputResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
+    """Resistance and capacitance of the pickup's input, as they are kept.
+
+    Attributes
+    ----------
+    kind : {"input"}
+        What was calibrated.
+    simulated : bool
+        By the virtual bench.
+    takes : tuple of str
+        One for each load.
+    quantities : dict of str to Value
+        "resistance" and "capacitance", cable included.
+    budget : dict of str to tuple of Contribution
+        For each what makes it uncertain.
+    floor : float
+        How far model and responses differ smoothly, relative. [1]
+    """
+
+    kind: Literal["input"]
+    simulated: bool
+    takes: tuple[str, ...]
+    quantities: dict[str, Value]
+    budget: dict[str, tuple[Contribution, ...]]
+    floor: float
+
+
+class InputDocument(InputResult, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
+    """Resistance and capacitance of the pickup's input.
+
+    Attributes
+    ----------
+    file : str
+        Where it is kept.
+    rig : dict
+        What was changed in rig.toml.
+    outcome : {"good", "usable", "rejected"}
+        "usable" where there are warnings.
+    warnings : tuple of str
+        What was noticed, one line each.
+    checks : tuple of Check
+        All that were not simply passed.
+    page : str
+        File of the page, where one was written.
+    """
+
+    file: str
+    rig: dict[str, str | float]
+    outcome: Outcome
+    warnings: tuple[str, ...]
+    checks: tuple[Check, ...]
+    page: Page = UNSET
+
+
+class CornerResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
+    """The exciter's corner, as it is kept.
+
+    Attributes
+    ----------
+    kind : {"exciter"}
+        What was calibrated.
+    simulated : bool
+        By the virtual bench.
+    quantities : dict of str to Value
+        "corner".
+    budget : dict of str to tuple of Contribution
+        What makes it uncertain.
+    floor : float
+        How far model and response differ smoothly, relative. [1]
+    """
+
+    kind: Literal["exciter"]
+    simulated: bool
+    quantities: dict[str, Value]
+    budget: dict[str, tuple[Contribution, ...]]
+    floor: float
+
+
+class CornerDocument(CornerResult, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
+    """The exciter's corner.
+
+    Attributes
+    ----------
+    file : str
+        Where it is kept.
+    rig : dict
+        What was changed in rig.toml.
+    outcome : {"good", "usable", "rejected"}
+        "usable" where there are warnings.
+    warnings : tuple of str
+        What was noticed, one line each.
+    checks : tuple of Check
+        All that were not simply passed.
+    page : str
+        File of the page, where one was written.
+    """
+
+    file: str
+    rig: dict[str, str | float]
+    outcome: Outcome
+    warnings: tuple[str, ...]
+    checks: tuple[Check, ...]
+    page: Page = UNSET
+
+
+class RefusalDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
+    """A calibration that may not be used; rig.toml is as it was.
+
+    Attributes
+    ----------
+    kind : {"loopback", "input", "exciter"}
+        What was to be calibrated.
+    outcome : {"rejected"}
+        Nothing was written.
+    checks : tuple of Check
+        Why.
+    page : str
+        File of the page, where one was written.
+    """
+
+    kind: Literal["loopback", "input", "exciter"]
+    outcome: Literal["rejected"]
+    checks: tuple[Check, ...]
+    page: Page = UNSET
+
+
+class WoundCoil(Piece, frozen=True, kw_only=True):
+    """The exciter's coil.
+
+    Attributes
+    ----------
+    turns : int
+        How many.
+    wire_m, enamelled_m : float
+        Diameter bare, and over the enamel. [m]
+    is_round : bool
+        The former is a cylinder, else a rectangular block.
+    former_width_m, former_depth_m : float
+        Sides of the former, bare; its diameter twice. [m]
+    length_m : float
+        Room along the axis. [m]
+    room_m : float
+        The deepest that the winding may become. [m]
+    celsius : float
+        Temperature of the copper. [°C]
+    wire : str
+        As people ask for it.
+    layers, turns_per_layer : int
+        How the turns lie.
+    build_m : float
+        Depth of the winding. [m]
+    fill : float
+        Share of the room that wire and enamel take. [1]
+    fits : bool
+        The winding fits into the room.
+    """
+
+    turns: int
+    wire_m: float
+    enamelled_m: float
+    is_round: bool
+    former_width_m: float
+    former_depth_m: float
+    length_m: float
+    room_m: float
+    celsius: float
+    wire: str
+    layers: int
+    turns_per_layer: int
+    build_m: float
+    fill: float
+    fits: bool
+
+
+class VoltageAt(Piece, frozen=True, kw_only=True):
+    """RMS voltage induced in the pickup, at one frequency; null stands for what is not finite.
+
+    Attributes
+    ----------
+    frequency_hz : float
+        [Hz]
+    value : float or None
+        [`unit`]
+    unit : str
+        "V".
+    standard_uncertainty : float or None
+        [`unit`]
+    interval_95 : tuple of (float or None)
+        Both ends of the 95 % interval. [`unit`]
+    coverage_factor : float or None
+        Half of the interval over the standard uncertainty. [1]
+    distribution : str
+        By which the one follows from the other.
+    """
+
+    frequency_hz: float
+    value: Number
+    unit: str
+    standard_uncertainty: Number
+    interval_95: tuple[Number, Number]
+    coverage_factor: Number
+    distribution: str
+
+
+class TextbookFormula(Piece, frozen=True, kw_only=True):
+    """The inductance by a formula for this shape.
+
+    Attributes
+    ----------
+    name : str
+        Of the formula.
+    inductance_h : float
+        By it. [H]
+    """
+
+    name: str
+    inductance_h: float
+
+
+class ExciterDocument(Document, frozen=True, kw_only=True, tag="coilsweep.exciter/1"):
+    """What an exciter does, or which one to wind.
+
+    Attributes
+    ----------
+    mode : {"design", "analysis"}
+        A coil to wind, or one that there is.
+    winding : WoundCoil
+        The coil.
+    drive : Drive
+        Output and sense resistor.
+    pickup : PickupCoil
+        What the coil lies over.
+    quantities : dict of str to Value
+        Figures by name.
+    pickup_voltage : tuple of VoltageAt
+        One for each frequency that was asked for.
+    formula : TextbookFormula or None
+        Null where there is none for this shape.
+    checks : tuple of Check
+        What is outside of its limits, and the cure.
+    unmet : dict of str to str
+        Of what was wanted, what is missed.
+    assumed : tuple of str
+        What was not typed, one line each.
+    warnings : tuple of str
+        What was noticed, one line each.
+    page : str
+        File of the page, where one was written.
+    """
+
+    mode: Literal["design", "analysis"]
+    winding: WoundCoil
+    drive: Drive
+    pickup: PickupCoil
+    quantities: dict[str, Value]
+    pickup_voltage: tuple[VoltageAt, ...]
+    formula: TextbookFormula | None
+    checks: tuple[Check, ...]
+    unmet: dict[str, str]
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+    page: Page = UNSET
+
+
+class Failure(Piece, frozen=True, kw_only=True):
+    """Why a command failed.
+
+    Attributes
+    ----------
+    message : str
+        One line.
+    exit_code : int
+        2 wrong use or bad file, 3 recording rejected, 4 sound card trouble, 130 interrupted.
+    """
+
+    message: str
+    exit_code: int
+
+
+class ErrorDocument(Document, frozen=True, kw_only=True, tag="coilsweep.error/1"):
+    """A command that failed.
+
+    Attributes
+    ----------
+    error : Failure
+        Why.
+    """
+
+    error: Failure
