@@ -1,0 +1,162 @@
+"""The tests mirror the tree: each module has its test at the mirrored path, and no test file lives on another."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from tests.places import TOP
+
+MODULES = sorted(
+    path.relative_to(TOP)
+    for package in ("measure", "fit")
+    for path in (TOP / package).rglob("*.py")
+    if path.name != "__init__.py"
+)
+STILL_MISSING: set[str] = {
+    "fit/answers/pickup/answer.py",
+    "fit/desk/bench/imports.py",
+    "fit/desk/bench/instrument.py",
+    "fit/desk/bench/preparation.py",
+    "fit/desk/bench/recordings.py",
+    "fit/desk/bench/rig.py",
+    "fit/desk/bench/virtual.py",
+    "fit/desk/book/bounds.py",
+    "fit/desk/book/card.py",
+    "fit/desk/book/desk.py",
+    "fit/desk/book/drift.py",
+    "fit/desk/book/evidence.py",
+    "fit/desk/book/instrument.py",
+    "fit/desk/book/kept_fit.py",
+    "fit/desk/book/references.py",
+    "fit/desk/book/rig.py",
+    "fit/desk/book/table.py",
+    "fit/desk/book/take.py",
+    "fit/desk/book/take_sets.py",
+    "fit/desk/export/contents.py",
+    "fit/desk/guide/ask_instrument.py",
+    "fit/desk/guide/ask_rig.py",
+    "fit/desk/guide/bench.py",
+    "fit/desk/guide/capacitor.py",
+    "fit/desk/guide/compare.py",
+    "fit/desk/guide/make_take.py",
+    "fit/desk/guide/page.py",
+    "fit/desk/guide/pickup.py",
+    "fit/desk/guide/plan.py",
+    "fit/desk/guide/rig_interview.py",
+    "fit/desk/guide/scene.py",
+    "fit/desk/guide/session.py",
+    "fit/desk/guide/wiring.py",
+    "fit/desk/questions/inspect.py",
+    "fit/desk/questions/report.py",
+    "fit/desk/show/document.py",
+    "fit/desk/show/figures/compare.py",
+    "fit/desk/show/figures/listen.py",
+    "fit/desk/show/figures/repeat.py",
+    "fit/desk/show/figures/taper.py",
+    "fit/desk/show/sheets/basis.py",
+    "fit/desk/show/sheets/calibrate.py",
+    "fit/desk/show/sheets/check.py",
+    "fit/desk/show/sheets/compare.py",
+    "fit/desk/show/sheets/confirm.py",
+    "fit/desk/show/sheets/drift.py",
+    "fit/desk/show/sheets/exciter.py",
+    "fit/desk/show/sheets/fit.py",
+    "fit/desk/show/sheets/listen.py",
+    "fit/desk/show/sheets/notices.py",
+    "fit/desk/show/sheets/predict.py",
+    "fit/desk/show/sheets/repeat.py",
+    "fit/desk/show/sheets/report.py",
+    "fit/desk/show/sheets/take_sets.py",
+    "fit/desk/show/sheets/taper.py",
+    "fit/desk/show/sheets/wiring.py",
+    "fit/desk/show/words.py",
+    "fit/estimate/coverage.py",
+    "measure/checks/clock.py",
+    "measure/checks/contrast.py",
+    "measure/checks/judgement.py",
+    "measure/checks/linearity.py",
+    "measure/checks/method.py",
+    "measure/checks/repeats.py",
+    "measure/checks/sweepline.py",
+    "measure/errors.py",
+    "measure/logbook/curves.py",
+    "measure/logbook/disk.py",
+    "measure/logbook/drifts.py",
+    "measure/logbook/naming.py",
+    "measure/logbook/placement.py",
+    "measure/signal/bands.py",
+    "measure/signal/recording.py",
+    "measure/signal/spectra.py",
+    "measure/signal/timetable.py",
+    "measure/source/child.py",
+    "measure/source/devices.py",
+    "measure/source/engine.py",
+    "measure/source/interface.py",
+    "measure/source/listening.py",
+    "measure/source/sanity.py",
+    "measure/source/streams.py",
+    "measure/start.py",
+    "measure/tables/columns.py",
+    "measure/transfer/loopback.py",
+}
+TEST_FILES = sorted(path.relative_to(TOP) for path in (TOP / "tests").rglob("test_*.py"))
+
+
+def mirrored(module: Path) -> Path:
+    return Path("tests") / module.with_name(f"test_{module.name}")
+
+
+def imported(source: str) -> set[str]:
+    """Modules that a text imports, each as a dotted name, however deep the import stands."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names |= {f"{node.module or ''}.{alias.name}" for alias in node.names} | {"." * node.level + (node.module or "")}
+    return names
+
+
+def lives_on_a_test_file(source: str) -> list[str]:
+    return sorted(name for name in imported(source) if any(part.startswith("test_") for part in name.split(".")))
+
+
+def measures_wall_time(source: str) -> list[str]:
+    clocks = ("time.time", "time.perf_counter", "time.monotonic", "timeit")
+    tree = ast.parse(source)
+    called = {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+    return sorted((called | imported(source)) & {*clocks, "time.process_time"})
+
+
+def test_each_module_has_its_test_at_the_mirrored_path():
+    missing = {str(module) for module in MODULES if not (TOP / mirrored(module)).is_file()}
+    assert missing == STILL_MISSING
+
+
+@pytest.mark.parametrize("file", TEST_FILES, ids=str)
+def test_no_test_file_imports_from_another(file):
+    assert lives_on_a_test_file((TOP / file).read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize("file", MODULES, ids=str)
+def test_what_a_mirrored_test_holds_tests_its_module(file):
+    test = TOP / mirrored(file)
+    if not test.is_file():
+        pytest.skip("told by another test")
+    tree = ast.parse(test.read_text(encoding="utf-8"))
+    assert any(isinstance(node, ast.FunctionDef) and node.name.startswith("test_") for node in ast.walk(tree))
+
+
+@pytest.mark.parametrize(
+    ("source", "names"),
+    [
+        ("from tests.fit.test_a import b", ["tests.fit.test_a", "tests.fit.test_a.b"]),
+        ("from tests.fit import test_a", ["tests.fit.test_a"]),
+        ("def f():\n    import tests.test_a", ["tests.test_a"]),
+        ("from .test_a import b", [".test_a", "test_a.b"]),
+        ("from tests.desk_bench import run", []),
+    ],
+)
+def test_an_import_from_a_test_file_is_seen(source, names):
+    assert lives_on_a_test_file(source) == names
