@@ -78,7 +78,8 @@ def test_lines_run_as_a_notebook(folder, monkeypatch):
     table.feed(html)
     assert table.opened == table.closed
     assert table.rows[0] == ["", "value", "95 % interval", "limited most by"]
-    assert {len(row) for row in table.rows} == {4}
+    values = [row for row in table.rows if len(row) == 4]  # the first of the tables
+    assert table.rows[: len(values)] == values
     inductance = next(row for row in table.rows if row[0] == "Inductance")
     assert re.fullmatch(r"2\.8\d+ H", inductance[1])
     assert re.fullmatch(r"2\.8\d+ … 2\.9\d+ H", inductance[2])

@@ -107,7 +107,7 @@ def test_a_drift_is_found_dated_and_measured(checked):
     assert picture.read_bytes().startswith(b"\x89PNG")
     page = read_page(picture.with_suffix(".html").read_text(encoding="utf-8"))
     assert document["page"] == str(picture.with_suffix(".html"))
-    assert page.headings == ["Kept coil drawer: drifted", "Latest measurement and weighted average", "Charts"]
+    assert page.headings == ["Kept coil drawer: drifted (simulated)", "Latest measurement and weighted average", "Charts"]
     assert "DRIFTED: winding capacitance by" in page.said
 
 

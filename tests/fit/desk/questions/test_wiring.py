@@ -186,7 +186,7 @@ def test_wiring_refuses_what_it_cannot_use(book, instrument, capsys):
     code, _, err = run(capsys, "wiring", "bridge-bridge", "hum", "--logbook", book)
     assert code == 2
     assert 'made by the method "quiet": wiring needs takes with the exciter over a pickup' in err
-    code, _, err = run(capsys, "wiring", "bridge-bridge", "--plot", "w.svg", "--logbook", book)
+    code, _, err = run(capsys, "wiring", "bridge-bridge", "--plot", "w.pdf", "--logbook", book)
     assert code == 2
     assert "give a name that ends in .png" in err
 

@@ -1,12 +1,10 @@
-"""Sheets: blocks are frozen data, and what every sheet may say beside its answer."""
+"""Sheets: blocks are frozen data."""
 
 from dataclasses import FrozenInstanceError
 
 import pytest
 
-from fit.desk.show.sheet import Listing, Mark, Notice, Section, Sheet, Table, Text
-from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
-from fit.desk.show.words import SIMULATED_TEXT
+from fit.desk.show.sheet import Mark, Section, Sheet, Table, Text
 
 
 def test_blocks_are_data_that_compare_and_do_not_change():
@@ -16,15 +14,3 @@ def test_blocks_are_data_that_compare_and_do_not_change():
     assert hash(sheet) == hash(again)
     with pytest.raises(FrozenInstanceError, match="title"):
         sheet.title = "other"
-
-
-def test_what_is_simulated_says_so_in_title_and_notice():
-    assert titled("A pickup", is_simulated=True) == "A pickup (simulated)"
-    assert titled("A pickup", is_simulated=False) == "A pickup"
-    assert simulated_notice(is_simulated=True) == (Notice((SIMULATED_TEXT,)),)
-    assert simulated_notice(is_simulated=False) == ()
-
-
-def test_warnings_are_listed_where_there_are_any():
-    assert warnings_section(()) == ()
-    assert warnings_section(["a", "b"]) == (Section((Listing(("a", "b")),), heading="Warnings"),)
