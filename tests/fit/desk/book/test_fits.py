@@ -9,7 +9,6 @@ from importlib import metadata
 
 import numpy as np
 import pytest
-from measure.logbook.checked import CheckedCoil, DriftRecord, keep_checked
 
 from fit.answers.encoding import encode_answer
 from fit.answers.figures import Contribution
@@ -17,6 +16,7 @@ from fit.desk.book.desk import Desk
 from fit.desk.book.evidence import FitWish
 from fit.desk.book.fits import fit_of
 from measure.logbook.derived import keep_derived
+from measure.logbook.drifts import CheckedCoil, DriftRecord, keep_checked
 from measure.logbook.store import open_logbook
 from measure.source.files import write_recording
 from tests.desk_bench import RIG, record, run
