@@ -45,6 +45,11 @@ STILL_MISSING: set[str] = {
 }
 TEST_FILES = sorted(path.relative_to(TOP) for path in (TOP / "tests").rglob("test_*.py"))
 
+CLOCKS = {"monotonic", "perf_counter", "process_time"}
+HANGS = {
+    Path("tests/measure/source/test_soundcard.py")
+}  # sees that nothing hangs, by a limit far beyond what a slow machine takes
+
 
 def mirrored(module: Path) -> Path:
     return Path("tests") / module.with_name(f"test_{module.name}")
@@ -65,11 +70,11 @@ def lives_on_a_test_file(source: str) -> list[str]:
     return sorted(name for name in imported(source) if any(part.startswith("test_") for part in name.split(".")))
 
 
-def measures_wall_time(source: str) -> list[str]:
-    clocks = ("time.time", "time.perf_counter", "time.monotonic", "timeit")
-    tree = ast.parse(source)
-    called = {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
-    return sorted((called | imported(source)) & {*clocks, "time.process_time"})
+def times_measured(source: str) -> list[str]:
+    """Differences in which a clock is read; a moment up to which somebody waits is none."""
+    differences = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Sub)]
+    ends = [(one, end) for one in differences for end in (one.left, one.right) if isinstance(end, ast.Call)]
+    return [ast.unparse(one) for one, end in ends if ast.unparse(end.func).rpartition(".")[2] in CLOCKS]
 
 
 def test_each_module_has_its_test_at_the_mirrored_path():
@@ -82,8 +87,14 @@ def test_no_test_file_imports_from_another(file):
     assert lives_on_a_test_file((TOP / file).read_text(encoding="utf-8")) == []
 
 
+@pytest.mark.parametrize("file", [file for file in TEST_FILES if "benchmarks" not in file.parts and file not in HANGS], ids=str)
+def test_no_test_measures_wall_time(file):
+    """What is measured in seconds stands in tests/benchmarks, which judge nothing in a check."""
+    assert times_measured((TOP / file).read_text(encoding="utf-8")) == []
+
+
 @pytest.mark.parametrize("file", MODULES, ids=str)
-def test_what_a_mirrored_test_holds_tests_its_module(file):
+def test_a_mirrored_file_holds_tests(file):
     test = TOP / mirrored(file)
     if not test.is_file():
         pytest.skip("told by another test")
@@ -103,3 +114,16 @@ def test_what_a_mirrored_test_holds_tests_its_module(file):
 )
 def test_an_import_from_a_test_file_is_seen(source, names):
     assert lives_on_a_test_file(source) == names
+
+
+@pytest.mark.parametrize(
+    ("source", "n"),
+    [
+        ("assert time.monotonic() - start < 2", 1),
+        ("took = perf_counter() - start", 1),
+        ("while time.monotonic() < end: pass", 0),
+        ("end = time.monotonic() + 5", 0),
+    ],
+)
+def test_a_measured_time_is_seen(source, n):
+    assert len(times_measured(source)) == n

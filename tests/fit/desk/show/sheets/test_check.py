@@ -9,7 +9,7 @@ from tests.sheet_parts import headings, pictures, said, tables
 
 STEADY = (5900.0 + 5.0 * np.sin(7.0 * np.arange(9))).tolist()
 DRIFTED = [*STEADY, 5800.0, 5801.0]
-SLIP = [*STEADY, 5800.0]
+SLIP = [*STEADY, 5925.0]
 
 
 @pytest.mark.parametrize(
