@@ -3,10 +3,15 @@
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 import soundfile
 
+from fit.desk.bench.imports import Files, import_take
+from fit.desk.book.desk import Desk
+from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap
 from tests.coil_book import make_coil_book
@@ -126,3 +131,28 @@ def test_each_fault_gets_its_name_and_is_kept(capsys, tmp_path, fault, code, che
     assert f": {check}: " in err
     assert (tmp_path / "takes" / fault / "recording.flac").is_file()
     assert run(capsys, "fit", fault, "--logbook", tmp_path)[0] == (3 if code else 2)  # the usable one lacks a rig
+
+
+@pytest.mark.parametrize(
+    ("files", "conditions", "says"),
+    [
+        (Files(paths=(Path("a.csv"), Path("b.csv"))), {}, "2 files: a response measured elsewhere is one file"),
+        (Files(paths=(Path("a.csv"),), pickup_channel=1), {}, "--pickup-channel is for recordings"),
+        (Files(paths=(Path("a.csv"),), stimulus_file=Path("s.wav")), {}, "--stimulus is for recordings"),
+        (Files(paths=(Path("a.wav"), Path("b.csv"))), {}, "is a take of its own"),
+        (Files(paths=(Path("a.wav"),), stimulus_file=Path("s.wav")), {"method": "quiet"}, "nothing is played for a quiet take"),
+        (Files(paths=(Path("a.wav"),), reference_channel="none"), {}, "the stimulus is needed"),
+        (
+            Files(paths=(Path("a.wav"),), reference_channel="none"),
+            {"method": "impedance", "series_resistor": "100k"},
+            "needs both ends of the series resistor",
+        ),
+        (Files(paths=(Path("a.wav"),), reference_channel="0"), {}, "neither a channel counted from 1 nor none"),
+        (Files(paths=(Path("a.wav"),), reference_channel="²"), {}, "neither a channel counted from 1 nor none"),
+    ],
+)
+def test_what_does_not_go_together_is_refused_before_a_file_is_read(tmp_path, files, conditions, says):
+    desk = Desk(logbook=tmp_path, say=str, tell=str, steps=lambda items, _: items)
+    with pytest.raises((ValueError, FileError), match=says):
+        import_take(desk, "new", files, conditions=Conditions(**conditions))
+    assert not (tmp_path / "takes" / "new").exists()

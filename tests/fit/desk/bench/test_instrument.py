@@ -2,6 +2,10 @@
 
 import pytest
 
+from fit.circuit.layouts import DESCRIPTIONS
+from fit.desk.bench.instrument import show_or_write_instrument
+from fit.desk.book.desk import Desk
+from measure.errors import FileError
 from tests.desk_bench import run, run_json
 
 
@@ -63,3 +67,26 @@ def test_what_is_missing_is_shown(tmp_path, capsys):
     assert document["missing"] == ["bridge.inductance", "input.resistance", "input.capacitance"]
     assert document["parts"]["pot.volume"]["marked"] is True
     assert document["parts"]["pot.volume"]["standard_uncertainty"] is None
+
+
+def test_a_layout_is_written_once_and_its_place_is_said(tmp_path):
+    said = []
+    desk = Desk(logbook=tmp_path / "new", say=said.append, tell=said.append, steps=lambda items, _: items)
+    shown = show_or_write_instrument(desk, "one-pickup")
+    assert said == [f"Written: {tmp_path / 'new' / 'instrument.toml'}"]
+    assert shown.document["instrument"] == show_or_write_instrument(desk).document["instrument"]
+    with pytest.raises(FileError, match="is there already and is never overwritten"):
+        show_or_write_instrument(desk, "one-pickup")
+
+
+@pytest.mark.parametrize("layout", DESCRIPTIONS)
+def test_each_layout_is_sound(tmp_path, layout):
+    desk = Desk(logbook=tmp_path, say=str, tell=str, steps=lambda items, _: items)
+    assert set(show_or_write_instrument(desk, layout).document["missing"]) >= {"input.resistance", "input.capacitance"}
+
+
+def test_an_unknown_layout_leaves_no_folder(tmp_path):
+    desk = Desk(logbook=tmp_path / "new", say=str, tell=str, steps=lambda items, _: items)
+    with pytest.raises(ValueError, match="nonsense"):
+        show_or_write_instrument(desk, "nonsense")
+    assert not (tmp_path / "new").exists()

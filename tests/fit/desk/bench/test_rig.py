@@ -3,6 +3,8 @@
 import pytest
 import soundfile
 
+from fit.desk.bench.rig import show_or_write_rig, write_stimulus
+from fit.desk.book.desk import Desk
 from tests.coil_book import make_coil_book
 from tests.desk_bench import run, run_json
 
@@ -51,3 +53,48 @@ def test_stimulus_file_is_24_bit_and_says_the_cautions(capsys, tmp_path):
     samples, _ = soundfile.read(path)
     assert abs(samples).max() == pytest.approx(0.25, abs=1e-3)
     assert document["stop_hz"] == pytest.approx(0.46 * 44100)
+
+
+def talk(folder):
+    said = []
+    return Desk(logbook=folder, say=said.append, tell=said.append, steps=lambda items, _: items), said
+
+
+def test_only_what_is_named_is_changed(tmp_path):
+    desk, _ = talk(tmp_path)
+    show_or_write_rig(desk, {"input_resistance": "1M ± 1%", "rate_hz": 48000})
+    shown = show_or_write_rig(desk, {"device": "box"})
+    assert shown.document["rig"]["interface"] | {"device": "box", "rate_hz": 48000} == shown.document["rig"]["interface"]
+    assert shown.document["rig"]["input"]["resistance"] == "1M ± 1%"
+    assert "input.capacitance" in shown.document["missing"]
+
+
+def test_showing_writes_nothing(tmp_path):
+    desk, said = talk(tmp_path)
+    assert show_or_write_rig(desk, {}).lines[0] == "No rig is stated yet."
+    assert (list(tmp_path.iterdir()), said) == ([], [])
+
+
+def test_an_input_that_damps_a_pickup_is_said(tmp_path):
+    desk, _ = talk(tmp_path)
+    assert any(line.startswith("look: ") for line in show_or_write_rig(desk, {"input_resistance": "10k ± 1%"}).lines)
+    assert not any(line.startswith("look: ") for line in show_or_write_rig(desk, {"input_resistance": "1M ± 1%"}).lines)
+
+
+@pytest.mark.parametrize(
+    "numbers",
+    [{"rate_hz": 48000, "stop_hz": 24000.0}, {"rate_hz": 48000, "start_hz": 500.0, "stop_hz": 400.0}, {"start_hz": 45e3}],
+)
+def test_a_sweep_rises_and_ends_below_half_the_rate(tmp_path, numbers):
+    desk, _ = talk(tmp_path)
+    with pytest.raises(ValueError, match="the sweep must rise and end below half the sample rate"):
+        write_stimulus(desk, tmp_path / "s.wav", numbers)
+    assert not (tmp_path / "s.wav").exists()
+
+
+def test_the_rate_is_the_rigs_unless_it_is_stated(tmp_path):
+    desk, _ = talk(tmp_path)
+    assert write_stimulus(desk, tmp_path / "a.wav", {"duration_s": 0.5}).document["rate_hz"] == 96000
+    show_or_write_rig(desk, {"rate_hz": 44100})
+    assert write_stimulus(desk, tmp_path / "b.wav", {"duration_s": 0.5}).document["rate_hz"] == 44100
+    assert write_stimulus(desk, tmp_path / "c.wav", {"duration_s": 0.5, "rate_hz": 48000}).document["rate_hz"] == 48000

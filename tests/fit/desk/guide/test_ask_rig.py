@@ -2,8 +2,13 @@
 
 import re
 
+import pytest
+
+from fit.desk.guide.ask_rig import QUESTIONS, rig_stage
 from fit.desk.guide.scene import Bench, Offer
+from measure.logbook.rig import read_rig
 from tests.desk_bench import run
+from tests.guide_scenes import no_take, scene
 from tests.guided import Script, answers, bad, guided
 
 
@@ -50,3 +55,52 @@ def test_inputs_that_are_a_device_of_their_own(tmp_path, capsys):
     assert "Interfaces 1 Line (box) (MME) Which device records? [1] Sample rate in hertz? [48000]" in script.text
     out = run(capsys, "rig", "--logbook", tmp_path)[1]
     assert re.search(r"interface\.input_device +Line \(box\)", out)
+
+
+def asked_through(folder, bench=None, **typed):
+    """Keys that are asked for, each answered with what is typed or with Enter."""
+    settled, keys = {"rig__known": ""}, []
+    while (step := rig_stage(scene(folder, bench=bench, **settled))) is not None:
+        name = step.key.removeprefix("rig.")
+        keys.append(name)
+        answer = step.read(typed.get(name, step.default))
+        step.act(answer)
+        settled[step.key.replace(".", "__")] = answer
+    return keys
+
+
+def test_on_the_virtual_bench_no_interface_is_chosen(tmp_path):
+    keys = asked_through(tmp_path)
+    assert keys == ["pickup_channel", "reference", "reference_channel", "sense_resistor", "input_resistance", "input_capacitance"]
+    rig = read_rig(tmp_path / "rig.toml")
+    assert (rig.reference.kind, rig.interface.reference_channel, rig.input.resistance) == ("current", 2, "1M ± 5%")
+
+
+@pytest.mark.parametrize(("kind", "has_channel"), [("loopback", True), ("none", False)])
+def test_without_a_current_the_corner_is_needed_and_no_resistor(tmp_path, kind, has_channel):
+    keys = asked_through(tmp_path, reference=kind, exciter_corner="9k ± 5%")
+    assert "exciter_corner" in keys
+    assert "sense_resistor" not in keys
+    assert ("reference_channel" in keys) is has_channel
+
+
+def test_a_rate_is_one_at_which_the_interface_opens_and_not_above_what_helps(tmp_path):
+    bench = Bench(take=no_take, offers=lambda: OFFERS, defaults={})
+    assert asked_through(tmp_path, bench)[:3] == ["device", "rate_hz", "output_channel"]
+    assert read_rig(tmp_path / "rig.toml").interface.rate_hz == 96000  # of 48000, 96000 and 192000
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "says"), [("pickup_channel", "one", "whole number"), ("input_resistance", "1M", "how exact")]
+)
+def test_what_will_not_do_is_refused_with_the_reason(tmp_path, name, typed, says):
+    assert name in QUESTIONS
+    with pytest.raises(ValueError, match=says):
+        asked_through(tmp_path, **{name: typed})
+
+
+def test_what_is_stated_already_is_told_and_not_asked(tmp_path):
+    asked_through(tmp_path)
+    done = rig_stage(scene(tmp_path)).run()
+    assert done.lines[1] == "rig.toml states already:"
+    assert rig_stage(scene(tmp_path, rig__known=done.entries["rig.known"])) is None

@@ -1,9 +1,12 @@
 """The guide to a job on shielding or wiring: the same takes before and after, and what changed."""
 
+import msgspec
 import pytest
 
 from fit.desk.bench.virtual import JOB_F
+from fit.desk.guide import compare
 from measure.logbook.store import list_takes, open_logbook
+from tests.guide_scenes import scene
 from tests.guided import Script, answers, guided
 
 
@@ -34,3 +37,25 @@ def test_compare_finds_what_the_job_changed(tmp_path):
     assert document["answer"]["quantities"]["inductance"]["verdict"] == "not resolved"
     assert document["answer"]["hum"]["change"]["value"] == pytest.approx(-14.0, abs=1.5)  # 20·lg(0.2)
     assert "What the job changed (simulated)" in (tmp_path / "answer.html").read_text(encoding="utf-8")
+
+
+def test_both_sides_are_made_alike(tmp_path):
+    before, after = (compare.slots(scene(tmp_path, added="1n ± 1%", over="neck"), side) for side in ("before", "after"))
+    assert [slot.name for slot in after] == ["quiet-after", "open-after", "plus-added-after"]
+    for one, other in zip(before, after, strict=True):
+        same = {"is_after": True}
+        assert msgspec.structs.replace(one.conditions, **same) == other.conditions
+        assert not one.conditions.is_after
+    assert [slot.conditions.method for slot in before] == ["quiet", "exciter", "exciter"]
+    assert [slot.conditions.coil_moved for slot in before] == [False, True, False]
+    assert before[2].conditions.added == "1n ± 1%"
+    assert "as before the job" in after[0].todo[0]
+
+
+def test_further_takes_are_made_again_after_the_job(tmp_path):
+    settled = {"plan__1": "470p ± 1%|", "more__1": "yes", "plan__2": "1n ± 1%|", "more__2": "no"}
+    again = compare._further_after_stage(scene(tmp_path, **settled))
+    assert again.key == "ready.plus-470p-1-after"
+    assert "After the job: further take 1" in again.before
+    made = {"ready__plus-470p-1-after": "yes", "outcome__plus-470p-1-after": "good", "take__plus-470p-1-after": "x"}
+    assert compare._further_after_stage(scene(tmp_path, **settled, **made)) is None

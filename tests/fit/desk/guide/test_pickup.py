@@ -4,10 +4,13 @@ import re
 
 import pytest
 
+from fit.circuit.layouts import layout_text
 from fit.desk.bench.demo import Drawer
+from fit.desk.guide import pickup as job
 from measure.errors import FileError
 from measure.logbook.store import list_takes, open_logbook
 from tests.desk_bench import run
+from tests.guide_scenes import scene
 from tests.guided import Script, answers, guided
 from tests.spies import spy_on
 
@@ -94,3 +97,17 @@ def test_guide_to_a_pickup_leaves_a_guitar_alone(tmp_path, capsys):
     code, _, err = run(capsys, "guide", "pickup", "--virtual", "--logbook", tmp_path)
     assert code == 2
     assert "states a guitar around the pickup" in err
+
+
+def test_two_takes_and_the_coil_moves_once(tmp_path):
+    first, second = job.slots(scene(tmp_path, added="1n ± 1%"))
+    assert (first.name, first.conditions.coil_moved, first.conditions.added) == ("open", True, "")
+    assert (second.name, second.conditions.coil_moved, second.conditions.added) == ("plus-added", False, "1n ± 1%")
+    assert "clip 1n ± 1% across the pickup's two wires" in second.todo
+
+
+def test_a_guitar_in_the_logbook_is_none_of_its_business_once_the_report_is_there(tmp_path):
+    (tmp_path / "instrument.toml").write_text(layout_text("one-pickup"), encoding="utf-8")
+    with pytest.raises(FileError, match="states a guitar around the pickup"):
+        job.next_step(scene(tmp_path))
+    assert job.next_step(scene(tmp_path, report="there")).key == "cautions"

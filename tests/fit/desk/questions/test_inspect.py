@@ -2,8 +2,12 @@
 
 import pytest
 
+from fit.desk.book.desk import Desk
+from fit.desk.questions.inspect import inspect_take
+from measure.errors import FileError
 from tests.coil_book import make_coil_book
 from tests.desk_bench import run, run_json
+from tests.kept_takes import keep, new_book
 from tests.pages import read_page
 
 
@@ -27,3 +31,16 @@ def test_inspect_tells_checks_and_noise(capsys, bench, tmp_path):
     page = read_page((tmp_path / "open.html").read_text(encoding="utf-8"))
     assert page.headings == ["Take open: good", "Checks", "Noise"]
     assert page.columns == ["check", "outcome", "what was found"]
+
+
+def test_what_the_recordings_say_now_counts_not_what_was_kept(tmp_path):
+    """Noise that was kept as good: looked at again, it is no take of a sweep."""
+    book = new_book(tmp_path)
+    keep(book, "noise")
+    desk = Desk(logbook=book.path, say=str, tell=str, steps=lambda items, _: items)
+    outcome = inspect_take(desk, "noise")
+    assert outcome.document["outcome"] == "rejected"
+    assert outcome.document["noise"].keys() >= {"hum_dbfs", "floor_dbfs"}
+    assert outcome.exit_code == 0  # it was asked, and is answered
+    with pytest.raises(FileError, match='no take "nothing"'):
+        inspect_take(desk, "nothing")

@@ -3,7 +3,19 @@
 import pytest
 
 from fit.answers.figures import Estimate
-from fit.desk.show.words import estimate_texts, headline_keys, in_order, plain_text, quantity_name, quantity_texts, table_lines
+from fit.desk.show.words import (
+    estimate_texts,
+    headline_keys,
+    in_order,
+    in_sentence,
+    note_frequency_hz,
+    note_name,
+    plain_text,
+    quantity_name,
+    quantity_texts,
+    table_lines,
+    temperature_text,
+)
 
 
 @pytest.mark.parametrize(
@@ -65,3 +77,39 @@ def test_table_lines_up_wide_and_combining_characters():
     first, second = table_lines([("線", "x"), ("a\u0301b", "y")], indent="")
     assert first == "線  x"
     assert second == "a\u0301b  y"
+
+
+@pytest.mark.parametrize(
+    ("key", "name"),
+    [
+        ("inductance", "Inductance"),
+        ("bridge.inductance", "Bridge: inductance"),
+        ("q_loaded", "Q, cable and input on"),
+        ("neck.q_loaded", "Neck: Q, cable and input on"),
+        ("something_new", "Something new"),
+    ],
+)
+def test_names_of_quantities(key, name):
+    assert quantity_name(key) == name
+
+
+def test_in_a_sentence_only_symbols_keep_their_capital():
+    assert in_sentence("inductance") == "inductance"
+    assert in_sentence("q_loaded") == "Q, cable and input on"
+
+
+@pytest.mark.parametrize(("celsius", "text"), [(None, ""), (24.0, "winding at 24 °C"), (-3.5, "winding at −3.5 °C")])
+def test_warmth_in_words(celsius, text):
+    assert temperature_text(celsius) == text
+
+
+@pytest.mark.parametrize(("name", "hertz"), [("A4", 440.0), ("E2", 82.4069), ("C♯5", 554.3653)])
+def test_notes_and_their_frequencies(name, hertz):
+    """Equal temperament, ISO 16; a note is the nearest up to half a semitone."""
+    assert note_frequency_hz(name) == pytest.approx(hertz, rel=1e-6)
+    assert note_name(hertz * 2 ** (0.49 / 12)) == note_name(hertz / 2 ** (0.49 / 12)) == name
+
+
+def test_of_several_pickups_two_quantities_head_each():
+    keys = ["bridge.inductance", "bridge.q_loaded", "neck.inductance", "neck.resonance_loaded"]
+    assert headline_keys(keys, ("inductance", "q_loaded")) == ["bridge.inductance", "neck.inductance", "neck.resonance_loaded"]
