@@ -13,8 +13,6 @@
     │   ├── ServerDiedError       the sound server, or the sound library, ended while it ran
     │   ├── DeviceGoneError       the device went while it ran
     │   └── NoProgressError       no samples came any more, or too few in time
-    ├── DropoutError      samples are missing, repeated or late
-    ├── ClippedError      an input ran into its limit
     ├── CalibrationError  a calibration does not fit what it is applied to
     └── FileError         a file is missing, damaged, hostile or not what was expected
 
@@ -94,14 +92,6 @@ class DeviceGoneError(DeviceError):
 
 class NoProgressError(DeviceError):
     """No samples came any more, or too few in time."""
-
-
-class DropoutError(MeasureError):
-    """Samples are missing, repeated or late."""
-
-
-class ClippedError(MeasureError):
-    """An input ran into its limit."""
 
 
 class CalibrationError(MeasureError):

@@ -169,12 +169,26 @@ def parse_parts(text: str) -> tuple[Quantity, ...]:
         raise ValueError(msg)
     if not text.strip(" "):
         return ()
+    refuse_decimal_comma(text)
     parts = tuple(parse_quantity(part) for part in text.split(","))
     for part in parts:
         if part.unit not in ("F", "Ω"):
             msg = f"{_quoted(part.text)} is in {part.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
             raise ValueError(msg)
     return parts
+
+
+def refuse_decimal_comma(text: str) -> None:
+    """Refuse a list of values in which a comma stands between digits: it would be read as two values.
+
+    Raises
+    ------
+    ValueError
+        One line that quotes the text.
+    """
+    if re.search(r"\d,\d", text):
+        msg = f"{_quoted(text)}: write a point, not a comma, in a number; a comma and a space stand between values"
+        raise ValueError(msg)
 
 
 def parse_temperature(text: str) -> float:
@@ -371,47 +385,6 @@ def format_quantity(value: float, unit: str, digits: int = 3) -> str:
     rounded = _round_significant(_finite(value), digits)
     exponent = _prefix_exponent(rounded, unit)
     return f"{_plain(rounded.scaleb(-exponent))} {SHOWN_PREFIXES[exponent]}{unit}".rstrip()
-
-
-def format_interval(value: float, std: float, unit: str) -> str:
-    """Write a value with its 95 % interval, both rounded to two digits of the interval's half-width.
-
-    Parameters
-    ----------
-    value, std : float
-        Estimate and its standard uncertainty, taken as Gaussian. [`unit`]
-    unit : str
-        As in `format_quantity`.
-
-    Returns
-    -------
-    str
-        For example ``"2.874 H ± 0.041 H (95 %)"``; with `std` 0, the value and ``(no uncertainty)``.
-
-    Raises
-    ------
-    ValueError
-        If a number is not finite, or `std` is negative.
-
-    Examples
-    --------
-    >>> format_interval(2.8743, 0.0208, "H")
-    '2.874 H ± 0.041 H (95 %)'
-    """
-    if not std >= 0:
-        msg = f"standard uncertainty {std!r} is not a number from 0 up"
-        raise ValueError(msg)
-    if std == 0:
-        return f"{format_quantity(value, unit, 6)} (no uncertainty)"
-    half = _round_significant(Decimal(COVERAGE_95) * _finite(std), 2)
-    exact = _finite(value)
-    step = max(half.adjusted() - 1, exact.adjusted() - 16)  # a double holds no more than 17 digits
-    place = Decimal(1).scaleb(step)
-    shown = exact.quantize(place, ROUND_HALF_EVEN)
-    half = max(half.quantize(place, ROUND_HALF_EVEN), place)
-    exponent = _prefix_exponent(max(abs(shown), half), unit)
-    suffix = f" {SHOWN_PREFIXES[exponent]}{unit}".rstrip()
-    return f"{_plain(shown.scaleb(-exponent))}{suffix} ± {_plain(half.scaleb(-exponent))}{suffix} (95 %)"
 
 
 # One spelling of each sign, or a ValueError for what cannot be a quantity.

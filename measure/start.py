@@ -8,7 +8,7 @@ import importlib.util
 import os
 import sys
 
-WRONG_USE = 2  # exit code
+WRONG_USE, INTERRUPTED = 2, 130  # exit codes
 
 
 def find_stranger(name: str) -> str | None:
@@ -54,7 +54,12 @@ def run() -> None:
         if found is not None:
             sys.stderr.write(f"coilsweep: {_line(name, found)}\n")
             sys.exit(WRONG_USE)
-    importlib.import_module("fit.desk.command.main").run()
+    try:
+        main = importlib.import_module("fit.desk.command.main")
+    except KeyboardInterrupt:
+        sys.stderr.write("coilsweep: interrupted\n")
+        sys.exit(INTERRUPTED)
+    main.run()
 
 
 def _line(name: str, found: str) -> str:

@@ -68,6 +68,15 @@ def take(bench: VirtualBench = BENCH, *, faults: Faults = NO_FAULTS, sweep: Swee
     return Recording(samples=samples.astype(np.float32), rate_hz=sweep.rate_hz, n_bits=bench.n_bits, simulated=True)
 
 
+def noise_take(
+    *, pickup: Callable[[FloatArray], ComplexArray] | None = None, noise: Noise = ROOM, is_swapped: bool = False
+) -> Recording:
+    """Two seconds of white noise between silences."""
+    stimulus = np.concatenate([np.zeros(24000), np.random.default_rng(3).normal(size=96000) * 0.1, np.zeros(24000)])
+    bench = replace(BENCH, pickup=pickup or coil(), reference=sense(), noise=noise, faults=Faults(is_swapped=is_swapped))
+    return Recording(samples=bench.record(stimulus, rate_hz=RATE_HZ).astype(np.float32), rate_hz=RATE_HZ, n_bits=24)
+
+
 def found(recording: Recording, stimulus: FloatArray | None = STIMULUS) -> dict[str, Finding]:
     findings = check_recording(recording, stimulus=stimulus)
     assert tuple(finding.code for finding in findings) == NAMES

@@ -10,6 +10,7 @@ ROOMS = ("measure/logbook", "fit/desk/bench", "fit/desk/guide", "fit/desk/book")
 READ = "as written by a person, and as read into quantities with their bounds"
 OUTCOME = "what is common to all answers of a fit; each is a document of its own, and its fields are those of its JSON"
 WISH = "options that several commands have in common, each record as its command takes them"
+NOTEBOOK = "a take or a recording as a notebook states it"
 EXCEPTIONS = {
     ("Conditions", "TakeEvidence"): READ,
     ("Interface", "SoundCard"): "what rig.toml may leave open, and a card that is to be opened",
@@ -32,6 +33,9 @@ EXCEPTIONS = {
     ("ListenWish", "PredictWish"): WISH,
     ("ExportWish", "PredictWish"): WISH,
     ("ExportWish", "ListenWish"): WISH,
+    ("Conditions", "Take"): NOTEBOOK,
+    ("Recording", "Take"): NOTEBOOK,
+    ("Take", "TakeEvidence"): NOTEBOOK,
 }
 
 

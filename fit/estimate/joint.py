@@ -219,8 +219,9 @@ def load_beside() -> None:
         Thread(target=_load, name="load lmfit").start()
 
 
+# At the end of a program that stopped early nothing can be loaded any more; whoever needs it is told by their own import.
 def _load() -> None:
-    with suppress(ImportError):
+    with suppress(ImportError, RuntimeError):
         import lmfit  # noqa: F401
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from fit.estimate.at_jack import Jack
 from fit.estimate.coils import Circumstances
-from fit.estimate.evidence import Evidence, TakeEvidence, dcr_in_takes, warmth_of
+from fit.estimate.evidence import HIGHEST_HZ, LOWEST_HZ, Evidence, TakeEvidence, dcr_in_takes, warmth_of
 from fit.estimate.lay_out import models_of, placed_after, wire_takes
 from fit.estimate.parameters import (
     Parameter,
@@ -23,8 +23,6 @@ from fit.estimate.parts import change_parameters, field_parameters, part_paramet
 from fit.estimate.shifts import shift_rows
 from measure.response import ComplexArray, FloatArray, Response, relative_std
 
-LOWEST_HZ = 30.0  # [Hz] below, the EMF is too small to tell anything and the coil's R alone counts
-HIGHEST_HZ = 20000.0  # [Hz] above, interfaces filter
 LOWEST_POINTS = 5  # of a take: there a response is a positive number times s, whatever the controls
 WORST_RELATIVE_NOISE = 0.3  # [1] noisier points carry nothing, and their logarithm has tails
 NOISY = 0.01  # [1] from which on a point's own magnitude says too little of its noise

@@ -49,25 +49,6 @@ class Recognised:
     fade_s: float = FADE_S
 
 
-def recognise_sweep(samples: Samples, rate_hz: int) -> Sweep | None:
-    """Recognise the exponential sweep that a channel holds.
-
-    Parameters
-    ----------
-    samples : ndarray, shape (n,)
-        One channel, best that of the reference.
-    rate_hz : int
-        Its sample rate. [Hz]
-
-    Returns
-    -------
-    Sweep or None
-        As long as the recording with its silences; None where the channel holds no rising exponential sweep of some octaves
-        above 600 Hz. The level is 0.5 whatever was played.
-    """
-    return _recognise(samples, rate_hz)[0]
-
-
 def _recognise(samples: Samples, rate_hz: int) -> tuple[Sweep | None, float]:
     """Recognise a sweep; also the part of the power at low notes that is its [1]."""
     found = find_line(samples, rate_hz)

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.response import FloatArray
-
 Samples = NDArray[np.float32] | NDArray[np.float64]
 
 
@@ -65,43 +63,3 @@ class Recording:
             msg = f"pickup and reference are both channel {self.pickup_channel}"
             raise ValueError(msg)
         self.samples.setflags(write=False)
-
-
-def pickup_samples(recording: Recording) -> FloatArray:
-    """Take the pickup's channel out of a recording.
-
-    Parameters
-    ----------
-    recording : Recording
-        With n samples.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        A copy; full scale is 1.
-    """
-    return recording.samples[:, recording.pickup_channel - 1].astype(float)
-
-
-def reference_samples(recording: Recording) -> FloatArray:
-    """Take the reference channel out of a recording.
-
-    Parameters
-    ----------
-    recording : Recording
-        With n samples.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        A copy; full scale is 1.
-
-    Raises
-    ------
-    ValueError
-        If no reference was recorded.
-    """
-    if recording.reference_channel is None:
-        msg = f"{recording.name or 'the recording'} has no reference channel"
-        raise ValueError(msg)
-    return recording.samples[:, recording.reference_channel - 1].astype(float)

@@ -1,8 +1,8 @@
-"""What a loopback told of the card: taken out of responses, put back in, with its own uncertainty.
+"""What a loopback told of the card: taken out of responses, with its own uncertainty.
 
 In a loopback both inputs record one voltage, the output's. Whatever ratio they show there is theirs and not the pickup's:
-`apply_calibration` divides it out, `embed_calibration` multiplies it back. What the calibration itself does not know goes into
-the response's `shifts`, one named row for the gain and one for the delay, the same in every response it was applied to.
+`apply_calibration` divides it out. What the calibration itself does not know goes into the response's
+`shifts`, one named row for the gain and one for the delay, the same in every response it was applied to.
 """
 
 from dataclasses import dataclass, replace
@@ -194,29 +194,6 @@ def apply_calibration(response: Response, calibration: Calibration, *, is_referr
     turn = -2j * np.pi * response.frequency_hz * calibration.delay_std_s
     rows = np.stack([calibration.gain_std * scaled.value, turn * scaled.value])
     return replace(scaled, shifts=np.concatenate([scaled.shifts, rows]), shift_names=(*scaled.shift_names, *names))
-
-
-def embed_calibration(response: Response, calibration: Calibration, *, is_referred: bool = True) -> Response:
-    """Put the card back into a response: the exact inverse of `apply_calibration`.
-
-    Parameters
-    ----------
-    response : Response
-        With n frequencies, without the card.
-    calibration : Calibration
-        Of the card.
-    is_referred : bool
-        As for `apply_calibration`.
-
-    Returns
-    -------
-    Response
-        As it would be recorded; the calibration's own rows of `shifts` are gone.
-    """
-    names = shift_names(calibration, is_referred=is_referred)
-    kept = [index for index, name in enumerate(response.shift_names) if name not in names]
-    bare = replace(response, shifts=response.shifts[kept], shift_names=tuple(response.shift_names[index] for index in kept))
-    return _scaled(bare, _ratio(response, calibration, is_referred=is_referred))
 
 
 def shift_names(calibration: Calibration, *, is_referred: bool = True) -> tuple[str, str]:

@@ -147,12 +147,19 @@ def file_lines(path):
         return [sound_line(path)]
     if path.suffix == ".json":
         document = json.loads(path.read_text(encoding="utf-8"))
-        return _outline(document) if path.parent.name == "results" else document_lines(document)
+        return _outline(document) if path.parent.name == "results" else document_lines(_in_order(document))
     if path.suffix == ".html":
         return page_lines(path.read_text(encoding="utf-8"))
     if path.suffix == ".toml" or path.suffix in TABLES:
         return table_lines(path.read_text(encoding="utf-8"))
     return []
+
+
+# The keys of a file may come in any order.
+def _in_order(value):
+    if isinstance(value, dict):
+        return {key: _in_order(value[key]) for key in sorted(value)}
+    return [_in_order(one) for one in value] if isinstance(value, list) else value
 
 
 # What is kept for later commands: they say it themselves, and so does --json.

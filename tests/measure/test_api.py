@@ -74,7 +74,7 @@ def test_logbook_lists_takes_and_gives_their_responses(tmp_path):
     make_logbook(tmp_path, "guitar")
     book = measure.Logbook(tmp_path / "guitar")
     assert book.takes == ("up", "up-1n", "down")
-    assert book.take("up-1n").added == "1n±1%"
+    assert book.take("up-1n").conditions.added == "1n±1%"
     same = measure.read(RECORDINGS / "tone-capacitor" / "tone-up.flac").response()
     np.testing.assert_array_equal(book.response("up").value, same.value)
     np.testing.assert_array_equal(book.response("up").covariance, same.covariance)

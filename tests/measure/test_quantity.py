@@ -4,12 +4,11 @@ import math
 from decimal import Decimal
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from measure.quantity import (
     capacitor_code,
-    format_interval,
     format_quantity,
     nearest_preferred,
     parse_capacitor_code,
@@ -239,39 +238,10 @@ def test_writes_with_prefix_and_significant_digits(value: float, unit: str, digi
     assert format_quantity(value, unit, digits) == text
 
 
-@pytest.mark.parametrize(
-    ("value", "std", "unit", "text"),
-    [
-        (2.8743, 0.0208, "H", "2.874 H ± 0.041 H (95 %)"),
-        (499e3, 6e3, "Ω", "499 kΩ ± 12 kΩ (95 %)"),
-        (92.34e-12, 1.91e-12, "F", "92.3 pF ± 3.7 pF (95 %)"),
-        (1e-12, 3e-12, "F", "1.0 pF ± 5.9 pF (95 %)"),
-        (2.0, 0.0509, "H", "2.00 H ± 0.10 H (95 %)"),  # 0.09976 has two digits as 0.10
-        (999.96, 0.05, "Ω", "999.960 Ω ± 0.098 Ω (95 %)"),
-        (-14.0, 0.2, "dB", "\u221214.00 dB ± 0.39 dB (95 %)"),
-        (0.0, 0.1, "dB", "0.00 dB ± 0.20 dB (95 %)"),
-        (1234.0, 100.0, "dB", "1230 dB ± 200 dB (95 %)"),
-        (4.7, 0.0, "H", "4.70000 H (no uncertainty)"),
-    ],
-)
-def test_writes_an_interval_rounded_to_its_own_size(value: float, std: float, unit: str, text: str) -> None:
-    assert format_interval(value, std, unit) == text
-
-
-@given(st.floats(1e-13, 1e9), st.floats(1e-14, 1e9), st.sampled_from(["H", "F", "Ω", "dB"]))
-@settings(max_examples=60)
-def test_any_interval_can_be_written(value: float, std: float, unit: str) -> None:
-    assert format_interval(value, std, unit).endswith("(95 %)")
-
-
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
 def test_does_not_write_what_is_not_a_number(bad: float) -> None:
     with pytest.raises(ValueError, match="finite"):
         format_quantity(bad, "H")
-    with pytest.raises(ValueError, match="finite"):
-        format_interval(bad, 1.0, "H")
-    with pytest.raises(ValueError, match=r"finite|from 0 up"):
-        format_interval(1.0, bad, "H")
     with pytest.raises(ValueError, match="1 to 17"):
         format_quantity(1.0, "H", 0)
 

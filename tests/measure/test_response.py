@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.response import median
+from measure.response import Finding, median, outcome
 
 
 @pytest.mark.parametrize("shape", [(1,), (5,), (6,), (3, 8), (3, 4, 7)])
@@ -15,3 +15,10 @@ def test_a_median_is_that_of_numpy(shape: tuple[int, ...]) -> None:
     np.testing.assert_array_equal(median(values), np.median(values, axis=-1))
     values.flat[-1] = np.nan
     np.testing.assert_array_equal(median(values), np.median(values, axis=-1))
+
+
+def test_outcome_is_the_worst() -> None:
+    good, doubtful, bad = (Finding(code="x", severity=severity, text="") for severity in ("pass", "warn", "reject"))
+    assert outcome([good]) == outcome([]) == "good"
+    assert outcome([doubtful, good]) == "usable"
+    assert outcome([doubtful, bad, good]) == "rejected"

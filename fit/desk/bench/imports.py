@@ -10,7 +10,7 @@ from fit.desk.bench.intake import Draft, draft_take, keep_take, open_for_take, s
 from fit.desk.bench.recordings import read_batch
 from fit.desk.book.card import freeing
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.response import content_line, look_at_table, read_table
+from fit.desk.book.response import content_line, keep_response, look_at_table, read_table
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take import is_response_file, look_at
 from fit.desk.show.words import plain_text
@@ -85,7 +85,10 @@ def import_take(desk: Desk, name: str, files: Files, *, conditions: Conditions) 
     else:
         draft = replace(draft, take=msgspec.structs.replace(draft.take, rig=rig))
     say_assumptions(desk, conditions)
-    return keep_take(desk, logbook, draft, schema=SCHEMA).reply
+    made = keep_take(desk, logbook, draft, schema=SCHEMA)
+    if made.take.kind == "recording" and made.judgement.response is not None:
+        keep_response(logbook, made.take, made.judgement.response)
+    return made.reply
 
 
 def _draft_recordings(desk: Desk, logbook: Logbook, name: str, files: Files, conditions: Conditions, *, rig: Rig) -> Draft:

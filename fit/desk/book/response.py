@@ -59,6 +59,12 @@ def _response_of_recordings(logbook: Logbook, take: Take) -> Response:
     return without_card(logbook, take, estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
 
 
+def keep_response(logbook: Logbook, take: Take, response: Response) -> None:
+    """Keep the response that the checks of recordings from files came to, so that no fit transforms them again."""
+    as_kept = replace(response, origin=replace(response.origin, time_utc=take.time_utc))
+    kept_or_made(logbook, "response", response_key(logbook, take), Response, lambda: as_kept)
+
+
 def response_of_take(logbook: Logbook, take: Take, *, is_whole: bool = False) -> Response:
     """Response measured elsewhere that a take keeps, read again from its file after a look that it is unchanged.
 

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from fit.estimate.model import HIGHEST_HZ, LOWEST_HZ
+from fit.estimate.evidence import HIGHEST_HZ, LOWEST_HZ
 from measure.response import Finding, FloatArray, Severity
 from measure.tables.files import ResponseTable
 

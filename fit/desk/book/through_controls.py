@@ -16,7 +16,7 @@ from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
 from measure.logbook.store import Logbook, instrument_path
 from measure.logbook.take import Take
-from measure.quantity import Quantity, parse_quantity
+from measure.quantity import Quantity, parse_quantity, refuse_decimal_comma
 from measure.response import Response
 
 # [Ω] An impedance Z measured elsewhere is fitted as if driven through so much. Far above Z, so that the ratio is Z over it: an
@@ -163,6 +163,7 @@ def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrumen
     ValueError
         If a pickup is not there, or not named where there are several.
     """
+    refuse_decimal_comma(dcr)
     pickups = dict(instrument.pickup)
     for text in dcr.split(","):
         name, mark, value = (piece.strip() for piece in text.partition("="))

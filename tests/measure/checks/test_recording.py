@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from measure.checks.recording import check_recording, noise_summary
-from measure.checks.repeats import check_repeats
-from measure.response import Finding, outcome
+from measure.response import outcome
 from measure.signal.recording import Recording
 from measure.signal.stimulus import sweep_samples
 from measure.source.virtual import Faults, Gap, Noise
+from tests.counted_transforms import count_transforms
 from tests.draws import drawn
-from tests.faulty_takes import BENCH, NO_NOISE, RATE_HZ, ROOM, SWEEP, blamed, coil, draw_bench, found, sense, slow, take
+from tests.faulty_takes import BENCH, NO_NOISE, RATE_HZ, ROOM, STIMULUS, SWEEP, blamed, coil, draw_bench, found, sense, slow, take
 
 # Good takes -------------------------------------------------------------------------------------------------------------------
 
@@ -256,19 +256,22 @@ def test_noise_summary_reads_in_decibels_below_a_full_scale_sine() -> None:
     assert quiet["hum_dbfs"] is None
 
 
-def test_outcome_is_the_worst() -> None:
-    good, doubtful, bad = (Finding(code="x", severity=severity, text="") for severity in ("pass", "warn", "reject"))
-    assert outcome([good]) == outcome([]) == "good"
-    assert outcome([doubtful, good]) == "usable"
-    assert outcome([doubtful, bad, good]) == "rejected"
+PLAYED_IN_A_PIECE, HEARD_IN_A_PIECE = 2, 9  # transforms: the sweep and its third harmonic once; each channel
 
 
-@pytest.mark.parametrize(("change", "severity"), [(1.0, "pass"), (1.0005, "pass"), (0.99, "warn"), (1.06, "reject")])
-def test_repeats_show_that_the_coil_moved(change: float, severity: str) -> None:
-    first = take()
-    second = take(replace(BENCH, seed=2, pickup=lambda f: coil()(f) * change))
-    finding = check_repeats([first, second])
-    assert finding.severity == severity
-    assert finding.figure == pytest.approx(100 * abs(np.log(change)), abs=0.05)
-    with pytest.raises(ValueError, match="two or more"):
-        check_repeats([first])
+def test_what_is_played_is_transformed_once_for_both_channels(monkeypatch: pytest.MonkeyPatch) -> None:
+    recording = take()
+    transforms = count_transforms(monkeypatch)
+    check_recording(recording, stimulus=STIMULUS)
+    both = transforms.total()
+    transforms.clear()
+    check_recording(replace(recording, reference_channel=None), stimulus=STIMULUS)
+    assert both - transforms.total() == HEARD_IN_A_PIECE  # the reference is clear: the pickup is not searched for its latency
+
+
+def test_a_clear_sweep_is_searched_for_in_one_channel(monkeypatch: pytest.MonkeyPatch) -> None:
+    recording = take()
+    transforms = count_transforms(monkeypatch)
+    check_recording(recording, stimulus=STIMULUS)
+    n_searched = 3  # stretches as long as the sweep, from one before the recording of 2.1 s on
+    assert transforms.total() == 1 + 2 * n_searched + PLAYED_IN_A_PIECE + 2 * HEARD_IN_A_PIECE

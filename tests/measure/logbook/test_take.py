@@ -12,8 +12,6 @@ from hypothesis import strategies as st
 
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions
-from measure.logbook.naming import check_name, kept_name
-from measure.logbook.placement import placements
 from measure.logbook.rig import Input, Rig
 from measure.logbook.take import (
     FileStimulus,
@@ -188,49 +186,6 @@ def test_findings_are_kept_and_come_back() -> None:
         ("clipped", "reject", "37 samples at full scale. Lower the gain.", 37.0, ""),
         ("hum", "pass", "fine", None, "dBFS"),
     ]
-
-
-@pytest.mark.parametrize("name", ["a", "open", "plus-1n", "Take_2.b", "x" * 64, "7"])
-def test_names_that_every_system_can_keep(name: str) -> None:
-    check_name(name)
-
-
-@pytest.mark.parametrize(
-    "name",
-    ["", ".", "..", ".hidden", "-rf", "a/b", "a\\b", "../x", "/etc", "a b", "a\n", "a\x00", "ä", "x" * 65, "con", "NUL.txt",
-     "com1", "a.", "a:b"],
-)  # fmt: skip
-def test_names_that_are_refused(name: str) -> None:
-    with pytest.raises(ValueError, match="cannot be a name: expected 1 to 64 letters"):
-        check_name(name)
-    with pytest.raises(ValueError, match="cannot be a name"):
-        Take(name=name, kind="response", response_file=ResponseFile(file="response.csv"))
-
-
-def test_names_of_kept_files() -> None:
-    assert kept_name("recording", Path("/some where/My Take.WAV")) == "recording.wav"
-    assert kept_name("recording", Path("b.flac"), index=2) == "recording-2.flac"
-    assert kept_name("response", Path("b.S1P")) == "response.s1p"
-    with pytest.raises(ValueError, match=r"b.mp3 cannot be kept as a recording: expected a file that ends in .wav"):
-        kept_name("recording", Path("b.mp3"))
-
-
-def test_placements_are_runs_between_moves_of_the_coil() -> None:
-    def made(name: str, *, over: str | None = None, moved: bool = False) -> Take:
-        return msgspec.structs.replace(WHOLE, name=name, conditions=Conditions(coil_over=over, coil_moved=moved))
-
-    takes = [
-        made("a", moved=True),  # moved before the first: still the first placement
-        made("b"),
-        made("c", moved=True),
-        made("d", over="bridge"),
-        made("e", over="neck"),  # nobody said so, but the coil cannot have stayed
-        made("f"),
-        made("g", over="neck"),
-        made("h", over="bridge"),
-    ]
-    assert placements(takes) == {"a": 0, "b": 0, "c": 1, "d": 1, "e": 2, "f": 2, "g": 2, "h": 3}
-    assert placements([]) == {}
 
 
 CHANGES: list[tuple[dict[str, Any], str]] = [

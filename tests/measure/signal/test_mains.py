@@ -122,3 +122,12 @@ def test_density_of_correlated_channels():
     density, cross = noise_density(noise, np.array([300.0, 5000.0]), rate_hz=1.0 * 48000)
     np.testing.assert_allclose(density * 48000, [[2, 2], [0.25, 0.25]], rtol=0.2)
     np.testing.assert_allclose(cross * 48000, [0.5, 0.5], rtol=0.3)
+
+
+def test_silences_of_a_take():
+    recording = take(np.random.default_rng(0), latency_s=0.1)
+    before, after = find_silences(recording.samples[:, 1], 48000)
+    assert before.start == 0
+    assert before.stop / 48000 == pytest.approx(0.8, abs=0.03)
+    assert after.stop == len(recording.samples)
+    assert after.start / 48000 == pytest.approx(3.8, abs=0.1)

@@ -6,7 +6,6 @@ import pytest
 
 from measure.errors import NoCardError, UnknownDeviceError
 from measure.source.portaudio import choose_device, default_index
-from measure.source.streams import count_channels, flag_bits
 
 
 def listing(*devices, default=(0, 0), apis=("Plain", "Other")):
@@ -70,9 +69,3 @@ def test_default_where_portaudio_names_none():
     cards = listing(("a", 0, 2, 2), default=(-1, -1))
     assert default_index(cards, is_input=True) is None
     assert choose_device(cards, name=None, host_api=None, is_input=True).index == 0
-
-
-def test_channels_and_flags():
-    assert [count_channels(n, highest) for n, highest in ((1, 1), (2, 1), (8, 1), (8, 5))] == [1, 2, 2, 5]
-    flags = {"input_underflow": False, "input_overflow": True, "output_underflow": True, "output_overflow": False}
-    assert flag_bits(SimpleNamespace(**flags)) == 0b0110

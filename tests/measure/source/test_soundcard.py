@@ -1,63 +1,34 @@
 """The recording process and its parent, with a stand-in for PortAudio that fails on demand; tests/live has the real one."""
 
-import json
-import os
-import shutil
 import signal
 import threading
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from measure.errors import DeviceGoneError, MeasureError, NoProgressError, OpenError, RateError, ServerDiedError
 from measure.signal.stimulus import Sweep, sweep_samples
-from measure.source.devices import list_devices
 from measure.source.interface import Source
 from measure.source.soundcard import SoundCard, play_and_record
-from tests.places import FAKE_CARD
 
 CARD = SoundCard(device="card")
 RATE_HZ = 48000
-
-
-@pytest.fixture
-def fake(tmp_path, monkeypatch):
-    """Say what the card shall do; no process of it may stay."""
-
-    def set_up(**settings):
-        shutil.copy(FAKE_CARD, tmp_path / "sounddevice.py")
-        monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-        monkeypatch.setenv("FAKE_CARD", json.dumps(settings))
-
-    yield set_up
-    assert not recording_processes()
-
-
-def recording_processes():
-    found = []
-    for path in Path("/proc").glob("[0-9]*/stat"):
-        try:
-            state, parent = path.read_text().rpartition(")")[2].split()[:2]
-            if int(parent) == os.getpid() and state != "Z" and b"measure.source.child" in (path.parent / "cmdline").read_bytes():
-                found.append(int(path.parent.name))
-        except OSError:
-            continue  # it ended meanwhile
-    return found
+HANGING_S = 30.0  # [s] six times the deadline, so that a busy machine is not blamed
 
 
 def short_sweep(duration_s=0.5):
     return sweep_samples(Sweep(rate_hz=RATE_HZ, duration_s=duration_s, before_s=0.1, after_s=0.1, level=0.25))
 
 
-def record(stimulus=None, *, card=CARD, limit_s=5.0, **options):
+def record(stimulus=None, *, card=CARD, **options):
+    """Record, with a watch: a card that hangs does so for a minute, the deadlines of the code come to five seconds."""
     stimulus = short_sweep() if stimulus is None else stimulus
     start_s = time.monotonic()
     try:
         return play_and_record(card, stimulus, rate_hz=RATE_HZ, **options)
     finally:
-        assert time.monotonic() - start_s < len(stimulus) / RATE_HZ + limit_s
+        assert time.monotonic() - start_s < HANGING_S
 
 
 def finding(capture, code):
@@ -219,29 +190,10 @@ def test_one_channel_alone_needs_no_reference(fake):
         alone.record(short_sweep(), rate_hz=RATE_HZ)
 
 
-DEVICES = [["card", 0, 2, 2, 48000.0], ["mute card", 0, 2, 0, 44100.0], ["card", 1, 2, 2, 48000.0]]
-
-
-@pytest.mark.slow
-def test_devices_with_one_that_does_not_answer(fake):
-    fake(devices=DEVICES, host_apis=["Plain", "Other"], hangs="rates 1", default=[1, 0])
-    start_s = time.monotonic()
-    listed = list_devices()
-    assert time.monotonic() - start_s < 7.0
-    assert [each.rates_hz for each in listed.devices] == [(44100, 48000), None, (44100, 48000)]
-    assert [(each.name, each.host_api, each.n_inputs, each.n_outputs) for each in listed.devices] == [
-        ("card", "Plain", 2, 2),
-        ("mute card", "Plain", 2, 0),
-        ("card", "Other", 2, 2),
-    ]
-    assert [each.is_default_input for each in listed.devices] == [False, True, False]
-    assert listed.explanation.startswith("default output: card (Plain); default input: mute card (Plain).")
-
-
 @pytest.mark.slow
 def test_slow_screen_costs_no_sample(fake):
     """What the caller does with the blocks may take its time; the card is not blamed for it."""
     fake()
-    capture = record(on_block=lambda _: time.sleep(0.03), limit_s=9.0)
+    capture = record(on_block=lambda _: time.sleep(0.03))
     assert len(capture.samples) == len(short_sweep()) + RATE_HZ // 2
     assert finding(capture, "delivery-rate").severity == "pass"

@@ -6,7 +6,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from measure.response import Origin, Response
-from measure.tables.columns import column_words, recognise_columns
 from measure.tables.files import format_csv, format_touchstone, parse_csv, parse_touchstone
 
 # The same two points, written in many ways: 100 Hz 0.1j, 1 kHz −0.5.
@@ -146,27 +145,6 @@ def test_hostile_text_is_a_table_or_one_line(text):
             assert len(said.splitlines()) <= 1
             assert len(said) < 400
             assert table is None or len(table.value) == len(table.frequency_hz) == len(table.lines) > 0
-
-
-@pytest.mark.parametrize(
-    ("name", "words"),
-    [
-        ("Re(Z)/Ohm", ["re", "z", "ohm"]),
-        ("|H| (dB)", ["magnitude", "db"]),
-        ("f/kHz", ["f", "khz"]),
-        ("f (MHz)", ["f", "megahz"]),
-        ("Z [MΩ]", ["z", "megohm"]),
-        ("Z [\N{OHM SIGN}]", ["z", "ohm"]),
-        ("u (σ)", ["u", "sigma"]),
-    ],
-)
-def test_words_of_a_column(name, words):
-    assert column_words(name) == words
-
-
-def test_scales_of_frequency_and_ohms():
-    columns, _ = recognise_columns(["f (MHz)", "Re Z (MΩ)", "Im Z (mΩ)"])
-    assert (columns["frequency"].scale, columns["real"].scale, columns["imaginary"].scale) == (1e6, 1e6, 1e-3)
 
 
 # 5 kΩ + 2.5 kΩ j at 1 kHz in every form of the format (from memory of its specification; another package writes them in

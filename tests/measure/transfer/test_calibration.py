@@ -1,4 +1,4 @@
-"""Calibration: apply and embed are inverses, a loopback undoes what the two inputs do, and what does not fit is refused."""
+"""Calibration: what a card does is undone exactly, a loopback undoes what two inputs do, and what does not fit is refused."""
 
 import numpy as np
 import pytest
@@ -8,60 +8,26 @@ from hypothesis import strategies as st
 from measure.errors import CalibrationError
 from measure.response import Response
 from measure.signal.recording import Recording
-from measure.signal.stimulus import Sweep, sweep_samples
-from measure.source.virtual import Noise, VirtualBench
+from measure.source.virtual import Noise
 from measure.transfer.calibration import (
     Calibration,
     Curve,
     apply_calibration,
     curve_at,
-    embed_calibration,
     judge_age,
     require_match,
 )
 from measure.transfer.loopback import Loopback, solve_loopback
 from measure.transfer.response import estimate_response
+from tests.two_inputs import MADE, RATE_HZ, made_loopback, mismatch, output, pickup, played, recorded
 
-RATE_HZ = 48000
 GRID_HZ = 1000.0 * 2.0 ** (np.arange(-80, 71) / 16)
-GAIN = 10 ** (0.5 / 20)  # 0.5 dB
-CORNER_HZ = 10e3 / np.tan(np.radians(5.0))  # a low-pass that turns 10 kHz by 5°
 LIMIT_DB, LIMIT_DEGREE = 0.002, 0.02
-MADE = "2026-03-01T12:00:00.000Z"
-INPUT_NOISE = Noise(pickup_white=1e-5, reference_white=1e-5, pickup_hum=(2e-4, 5e-5), reference_hum=(1e-4,))  # -97 dBFS
 
 
-def mismatch(frequency_hz):
-    """Pickup's input over the reference input."""
-    return GAIN / (1 + 1j * frequency_hz / CORNER_HZ)
-
-
-def output(frequency_hz):
-    """What the card's output and its inputs' coupling capacitors leave of the stimulus."""
-    return 0.5 / (1 - 2j / np.maximum(frequency_hz, 1e-9))
-
-
-def pickup(frequency_hz):
-    """A resonance near 5 kHz, of Q 4: a pickup's impedance through a resistor looks much like that."""
-    s = 1j * frequency_hz / 5e3
-    return 0.2 / (1 + s / 4 + s**2)
-
-
-def played() -> np.ndarray:
-    return sweep_samples(Sweep(rate_hz=RATE_HZ, duration_s=2.0))
-
-
-def recorded(response, *, seed: int, noise: Noise = INPUT_NOISE) -> Recording:
-    """Both inputs: `response` times the mismatch, and the output itself."""
-    bench = VirtualBench(pickup=response, reference=output, noise=noise, seed=seed)
-    samples = bench.record(played(), rate_hz=RATE_HZ)
-    return Recording(samples=samples, rate_hz=RATE_HZ, n_bits=24, simulated=True)
-
-
-@pytest.fixture(scope="module")
+@pytest.fixture
 def loopback() -> Loopback:
-    recording = recorded(lambda f: output(f) * mismatch(f), seed=1)
-    return solve_loopback([recording], stimulus=played(), device="card", time_utc=MADE)
+    return made_loopback()
 
 
 def drawn_response(rng: np.random.Generator, n_shifts: int) -> Response:
@@ -82,16 +48,29 @@ def drawn_calibration(rng: np.random.Generator) -> Calibration:
     return Calibration(channels=curve, card=curve, gain_std=1e-3, delay_std_s=1e-7, rate_hz=RATE_HZ, time_utc=MADE)
 
 
+def embedded(response: Response, calibration: Calibration, *, is_referred: bool) -> Response:
+    """Through the card: as real pairs (re, im) turns by [[a, −b], [b, a]] of the ratio a + jb."""
+    curve = calibration.channels if is_referred else calibration.card
+    a, b = curve.value.real, curve.value.imag
+    turn = np.moveaxis(np.array([[a, -b], [b, a]]), -1, 0)
+    n_kept = len(response.shift_names) - 2 * any("loopback" in name for name in response.shift_names)
+    return Response(
+        frequency_hz=response.frequency_hz,
+        value=response.value * curve.value,
+        covariance=np.einsum("nij,njk,nlk->nil", turn, response.covariance, turn),
+        shifts=response.shifts[:n_kept] * curve.value,
+        shift_names=response.shift_names[:n_kept],
+    )
+
+
 @settings(max_examples=40, deadline=None)
 @given(seed=st.integers(0, 10**6), n_shifts=st.integers(0, 3), is_referred=st.booleans())
-def test_apply_and_embed_are_exact_inverses(seed, n_shifts, is_referred):
+def test_what_the_card_did_is_undone_exactly(seed, n_shifts, is_referred):
     rng = np.random.default_rng(seed)
     response, calibration = drawn_response(rng, n_shifts), drawn_calibration(rng)
     applied = apply_calibration(response, calibration, is_referred=is_referred)
-    back = embed_calibration(applied, calibration, is_referred=is_referred)
-    again = apply_calibration(
-        embed_calibration(response, calibration, is_referred=is_referred), calibration, is_referred=is_referred
-    )
+    back = embedded(applied, calibration, is_referred=is_referred)
+    again = apply_calibration(embedded(response, calibration, is_referred=is_referred), calibration, is_referred=is_referred)
     np.testing.assert_allclose(back.value, response.value, rtol=1e-12)
     np.testing.assert_allclose(again.value, response.value, rtol=1e-12)
     scale = np.abs(response.covariance).max(axis=(1, 2), keepdims=True)
@@ -167,59 +146,6 @@ def test_the_card_itself_is_found_for_takes_without_a_reference(loopback):
     assert np.max(np.abs(20 * np.log10(np.abs(error)))) < 0.02
     assert calibration.latency_s == pytest.approx(0.02, abs=1.01 / RATE_HZ)
     assert calibration.floor_dbfs == (pytest.approx(-97.0, abs=0.3), pytest.approx(-97.0, abs=0.3))  # rms 1e-5: -100 + 3 dB
-
-
-def test_the_noise_of_the_ratio_is_what_it_claims(loopback):
-    curve = loopback.calibration.channels
-    error = np.abs(curve.value / mismatch(curve.frequency_hz) - 1)
-    inside = (curve.frequency_hz > 200) & (curve.frequency_hz < 10e3)
-    ratio = np.mean((error[inside] / curve.relative_std[inside]) ** 2)
-    assert 0.5 < ratio < 2.0  # 90 frequencies; above, edges of the sweep add their part
-    assert not any(finding.severity != "pass" for finding in loopback.findings)
-    assert loopback.calibration.simulated
-
-
-def test_stated_uncertainty_covers_a_noisy_loopback():
-    loud = Noise(pickup_white=3e-3, reference_white=3e-3)
-    found = solve_loopback([recorded(lambda f: output(f) * mismatch(f), seed=8, noise=loud)], time_utc=MADE)
-    warned = {finding.code: finding for finding in found.findings if finding.severity == "warn"}
-    curve = found.calibration.channels
-    inside = (curve.frequency_hz > 50) & (curve.frequency_hz < 15e3)
-    error = (curve.value / mismatch(curve.frequency_hz))[inside] - 1
-    assert "play louder" in warned["loopback-noise"].text
-    assert abs(np.mean(error.real)) < 2 * found.calibration.gain_std
-    assert found.calibration.gain_std > 5e-4
-    assert found.calibration.card is None
-    assert found.calibration.latency_s is None
-
-
-def test_two_points_are_no_loopback():
-    found = solve_loopback([recorded(lambda f: pickup(f) * output(f), seed=5)], time_utc=MADE)
-    rejected = [finding for finding in found.findings if finding.severity == "reject"]
-    assert [finding.code for finding in rejected] == ["one-point"]
-    assert "did not record one voltage" in rejected[0].text
-
-
-def test_a_filter_in_one_input_is_doubted():
-    found = solve_loopback([recorded(lambda f: output(f) / (1 + 1j * f / 20e3), seed=6)], time_utc=MADE)
-    doubted = [finding.code for finding in found.findings if finding.severity == "warn"]
-    assert doubted == ["one-point"]
-
-
-def test_reversed_polarity_and_unequal_gains_are_a_loopback_all_the_same():
-    found = solve_loopback([recorded(lambda f: -0.25 * output(f), seed=7)], time_utc=MADE)
-    assert [finding.severity for finding in found.findings if finding.code == "one-point"] == ["pass"]
-    assert found.calibration.channels.value[80].real == pytest.approx(-0.25, rel=1e-4)
-
-
-def test_a_recording_of_one_input_is_refused():
-    recording = recorded(output, seed=1)
-    alone = Recording(samples=recording.samples, rate_hz=RATE_HZ, reference_channel=None)
-    with pytest.raises(CalibrationError, match="needs a recording of both inputs"):
-        solve_loopback([alone], stimulus=played(), time_utc=MADE)
-    other = Recording(samples=recording.samples, rate_hz=44100)
-    with pytest.raises(CalibrationError, match="different sample rates or channels"):
-        solve_loopback([recording, other], time_utc=MADE)
 
 
 @pytest.mark.parametrize(

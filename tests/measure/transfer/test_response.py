@@ -7,11 +7,10 @@ import scipy.fft
 import soundfile
 
 from measure.errors import MeasureError
-from measure.signal.bands import grid_frequencies
-from measure.signal.mains import find_silences
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.transfer.response import estimate_response, mean_ratio, ratio_covariance
+from tests.counted_transforms import count_transforms
 from tests.draws import drawn
 from tests.takes_by_formula import apply_response, coil_response, take
 
@@ -26,13 +25,6 @@ def pulls(response, *, delay_s=DELAY_S):
     """Residuals in units of their standard deviation; complex, mean square 1."""
     residual = response.value - coil_response(response.frequency_hz, delay_s=delay_s)
     return residual / np.sqrt(np.trace(response.covariance, axis1=1, axis2=2))
-
-
-def test_grid_is_anchored():
-    grid_hz = grid_frequencies(20.0, 20000.0)
-    assert 1000.0 in grid_hz
-    np.testing.assert_allclose(np.diff(np.log2(grid_hz)), 1 / 16, rtol=1e-12)
-    assert set(grid_frequencies(100.0, 5000.0)) < set(grid_hz)
 
 
 @pytest.mark.parametrize("rate_hz", [44100, 48000, 96000, 192000])
@@ -297,17 +289,16 @@ def test_memory_of_a_long_recording(tmp_path, duration_s, halvings):
     assert float(run.stdout) < 6
 
 
-def test_silences_of_a_take():
-    recording = take(np.random.default_rng(0), latency_s=0.1)
-    before, after = find_silences(recording.samples[:, 1], 48000)
-    assert before.start == 0
-    assert before.stop / 48000 == pytest.approx(0.8, abs=0.03)
-    assert after.stop == len(recording.samples)
-    assert after.start / 48000 == pytest.approx(3.8, abs=0.1)
-
-
 @pytest.mark.parametrize(("std", "severity"), [(6e-6, "pass"), (1e-7, "warn")])
 def test_noise_below_the_steps_of_an_open_input_is_no_warning(std, severity):
     # One step of 16 bits is 3.1e-5: noise of a fifth of it moves some samples, of a three-hundredth none, as if it were muted.
     response = estimate_response([take(np.random.default_rng(0), n_bits=16, std=std)])
     assert [finding.severity for finding in response.findings if finding.code == "silence-too-quiet"] == [severity]
+
+
+# Silences are transformed too, in short pieces that are not counted.
+def test_a_response_needs_one_transform_a_channel(monkeypatch: pytest.MonkeyPatch) -> None:
+    recording = take(np.random.default_rng(0))
+    transforms = count_transforms(monkeypatch)
+    estimate_response([recording])
+    assert transforms.total() == 2

@@ -74,8 +74,9 @@ def _source_rows(measured: Estimate, budget: tuple[Contribution, ...]) -> list[R
     total = sum(one.contribution**2 for one in budget)
     largest = sorted(budget, key=lambda one: -abs(one.contribution))[:SHOWN_SOURCES]
     shares = [(one, one.contribution**2 / total) for one in largest]
+    factor = measured.coverage_factor  # of the whole, so that no part looks larger than the whole
     return [
-        (one.source, f"± {format_quantity(1.96 * abs(one.contribution), measured.unit, 2)}", f"{100 * share:.0f} %")
+        (one.source, f"± {format_quantity(factor * abs(one.contribution), measured.unit, 2)}", f"{100 * share:.0f} %")
         for one, share in shares
         if share >= LEAST_SHARE
     ]

@@ -9,6 +9,7 @@ import pytest
 from fit.answers.figures import Contribution
 from fit.desk.book import derived
 from fit.desk.book.derived import kept_or_made, response_key, takes_key
+from measure.logbook.conditions import Conditions
 from measure.logbook.rig import Calibration, Input, Rig
 from measure.logbook.store import open_logbook, write_result
 from measure.logbook.take import FileStimulus, RecordingFile, Take
@@ -46,9 +47,8 @@ def test_a_response_rests_on_how_it_was_recorded(logbook, change):
 
 
 def test_a_response_does_not_rest_on_conditions(logbook):
-    stated = msgspec.structs.replace(
-        TAKE, added="1n ± 1%", controls={"tone": "3"}, coil_over="neck", temperature_c=20.0, note="x"
-    )
+    conditions = Conditions(added="1n ± 1%", controls={"tone": "3"}, coil_over="neck", temperature_c=20.0, note="x")
+    stated = msgspec.structs.replace(TAKE, conditions=conditions)
     assert response_key(logbook, stated) == response_key(logbook, TAKE)
 
 

@@ -5,19 +5,21 @@ import os
 import shutil
 import subprocess
 import sys
-from importlib import metadata
 
 import numpy as np
 import pytest
 
 from fit.answers.encoding import encode_answer
 from fit.answers.figures import Contribution
+from fit.desk.book import derived
 from fit.desk.book.desk import Desk
 from fit.desk.book.evidence import FitWish
 from fit.desk.book.fits import fit_of
+from fit.desk.book.response import take_response
+from fit.desk.command.main import main
 from measure.logbook.derived import keep_derived
 from measure.logbook.drifts import CheckedCoil, DriftRecord, keep_checked
-from measure.logbook.store import open_logbook
+from measure.logbook.store import open_logbook, read_take
 from measure.source.files import write_recording
 from tests.desk_bench import RIG, record, run
 from tests.recorded import RECORDINGS
@@ -109,7 +111,7 @@ def test_readers_after_a_fit_of_a_guitar_fit_and_transform_nothing(tmp_path, cap
     write_recording(tmp_path / "in.wav", np.random.default_rng(1).normal(0, 0.1, (48000, 1)), rate_hz=48000)
     spy.look()
     assert run(capsys, "fit", *GUITAR, *at)[0] == 0
-    assert spy.look() == (1, 3)
+    assert spy.look() == (1, 0)  # the checks of `import` have come to the responses
     for words in (
         ("confirm", "capacitor.tone", *GUITAR),
         ("confirm", "pot.tone", *GUITAR, "--marked", "500k ± 20%"),
@@ -142,7 +144,7 @@ def instrument(book, _, __):
 
 
 def version(_, __, monkeypatch):
-    monkeypatch.setattr(metadata, "version", lambda _: "0.2.0")
+    monkeypatch.setattr(derived, "tool_version", lambda: "0.2.0")
 
 
 CHANGES = {
@@ -281,3 +283,16 @@ def test_a_kept_fit_loads_no_optimiser(book, capsys):
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=environment)
     assert done.returncode == 0, done.stderr
     assert "Inductance" in done.stdout
+
+
+def test_response_that_import_keeps_is_the_one_of_its_recordings(bench, tmp_path):
+    folder = tmp_path / "book"
+    shutil.copytree(bench, folder)
+    book = open_logbook(folder)
+    file = record(folder, "late", added_f=0.0, seed=5)
+    code = main(["import", "late", str(file), "--stimulus", str(folder / "sweep.wav"), "--logbook", str(folder)])
+    assert code == 0
+    kept = take_response(book, read_take(book, "late"))
+    assert len(list((folder / "derived").iterdir())) == 1
+    shutil.rmtree(folder / "derived")
+    assert_same(kept, take_response(book, read_take(book, "late")))

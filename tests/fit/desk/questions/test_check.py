@@ -232,14 +232,3 @@ def test_an_empty_logbook(tmp_path, capsys):
     code, _, err = run(capsys, "check", "drawer", "--logbook", tmp_path)
     assert code == 2
     assert "there are: none yet" in err
-
-
-def test_what_was_found_of_one_coil_leaves_the_others_alone(tmp_path):
-    logbook = open_logbook(tmp_path)
-    one = CheckedCoil(judged_utc=RECORD.since_utc, n_measurements=12, drifts={"resonance_loaded": RECORD})
-    keep_checked(logbook, "drawer", one)
-    keep_checked(logbook, "attic", CheckedCoil(judged_utc=RECORD.since_utc, n_measurements=9))
-    assert read_checked(logbook)["drawer"] == one
-    assert read_checked(logbook)["attic"].drifts == {}
-    with pytest.raises(ValueError, match="cannot be a name"):
-        keep_checked(logbook, "../x", one)

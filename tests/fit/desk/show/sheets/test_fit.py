@@ -130,3 +130,16 @@ def test_noise_is_told_with_what_was_found():
     quiet = sheet_of_inspect(TAKE, judged("pass"), noise=noise | {"hum_dbfs": None, "hum_limit_dbfs": -90.0, "floor_dbfs": None})
     assert "none found; a line above −90 dBFS would have been" in said(quiet)
     assert "not measured" in said(quiet)
+
+
+def test_checks_that_were_not_made_are_not_counted_as_passed() -> None:
+    findings = (
+        Finding(code="clipped", severity="pass", text="no flat tops", figure=0.0),
+        Finding(code="swapped", severity="pass", text="not judged: no stimulus known"),
+        Finding(code="low-level", severity="pass", text="not judged: no stimulus known"),
+        Finding(code="dc-offset", severity="warn", text="an offset", figure=0.02),
+    )
+    lines, document = checks_told(False, Judgement(findings=findings), noise=None)
+    assert lines == ["Outcome: usable (1 of 4 checks passed, 2 not judged: no stimulus known)"]
+    assert [check["outcome"] for check in document["checks"]] == ["pass", "pass", "pass", "warn"]
+    assert document["checks"][1]["advice"].startswith("not judged")
