@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.desk_bench import RIG, run
 from tests.live.bench import LiveBench
 from tests.live.server import JackServer
+from tests.live.typed import JACK
 
 LIMIT_S = 90
 
@@ -85,3 +87,15 @@ def live(tmp_path, monkeypatch):
     for each in started:
         each.end()
     assert not left, f"processes were left behind: {left}"
+
+
+@pytest.fixture
+def book(tmp_path, capsys):
+    def make(rate_hz=48000, *changes):
+        folder = tmp_path / "book"
+        words = [*RIG, *JACK, "--rate", rate_hz, "--output-channel", 1, "--pickup-channel", 1, "--reference-channel", 2]
+        code, _, complaint = run(capsys, "rig", *words, *changes, "--logbook", folder)
+        assert code == 0, complaint
+        return folder
+
+    return make

@@ -11,7 +11,7 @@ from measure.errors import DeviceGoneError, NoProgressError, ServerDiedError
 from measure.source.devices import list_devices
 from measure.source.soundcard import SoundCard
 from tests.live.playing import departure, record, record_cleanly, troubles
-from tests.live.test_path import ramp_step
+from tests.live.steps import ramp_step
 
 CARD = SoundCard(device="bench", host_api="ALSA")
 CONFIGURATION = """

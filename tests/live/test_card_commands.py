@@ -17,7 +17,7 @@ import pytest
 from measure.logbook.rig import read_rig
 from measure.logbook.store import list_takes, open_logbook
 from tests.desk_bench import run, run_json
-from tests.live.test_take import COMMAND, JACK, book  # noqa: F401 - a fixture
+from tests.live.typed import COMMAND, JACK
 
 TOP = Path(__file__).parents[2]
 
@@ -72,7 +72,7 @@ def terminal(*words):
 
 
 @pytest.mark.parametrize("key", ["\n", "\x03"], ids=["enter", "ctrl-c"])
-def test_level_in_a_terminal(live, book, key):  # noqa: F811
+def test_level_in_a_terminal(live, book, key):
     """One line is drawn over and over until Enter or Ctrl-C; the tone ends in silence, never louder than asked."""
     _, bench = live(hum=1e-3)
     folder = book()
@@ -90,7 +90,7 @@ def test_level_in_a_terminal(live, book, key):  # noqa: F811
     assert not np.any(played[-2400:])
 
 
-def test_take_is_interrupted_at_a_terminal(live, book):  # noqa: F811
+def test_take_is_interrupted_at_a_terminal(live, book):
     _, bench = live()
     folder = book()
     with terminal("take", "open", "--logbook", folder) as person:
@@ -107,7 +107,7 @@ def test_take_is_interrupted_at_a_terminal(live, book):  # noqa: F811
     assert list_takes(open_logbook(folder)).takes == ()
 
 
-def test_devices_of_the_rig(live, book, capsys):  # noqa: F811
+def test_devices_of_the_rig(live, book, capsys):
     live(96000)
     folder = book(96000)
     code, document, _ = run_json(capsys, "devices", "--logbook", folder)
@@ -138,7 +138,7 @@ def test_rig_is_asked_for(live, tmp_path):
     assert "Phantom power off." in ran.stderr
 
 
-def test_two_devices(live, book, capsys):  # noqa: F811
+def test_two_devices(live, book, capsys):
     """The difference of their clocks is measured, taken out, and said."""
     live(48000, two_devices=True, drift_ppm=40.0)
     folder = book(48000, "--input-device", "bench in")

@@ -27,7 +27,7 @@ from measure.source.devices import list_devices
 from measure.source.soundcard import SoundCard
 from tests.live.playing import deadline, departure, record, record_cleanly, short_sweep, take_of, troubles
 from tests.live.server import wait_until
-from tests.live.test_path import ramp_step
+from tests.live.steps import ramp_step
 
 TOP = Path(__file__).parents[2]
 
@@ -231,12 +231,10 @@ def test_interrupted_or_killed_in_mid_sweep(live, number):
     try:
         assert process.stdout.readline() == "playing\n"
         assert len(recorders_of(server)) == 1
-        start_s = time.monotonic()
         process.send_signal(number)
-        code = process.wait(timeout=3.0)
+        code = process.wait(timeout=2.0)
         said = process.stdout.read()
         wait_until(lambda: not recorders_of(server), limit_s=2.0, what="the end of the recording process")
-        assert time.monotonic() - start_s < 2.0
     finally:
         process.kill()
         process.wait()

@@ -9,6 +9,7 @@ from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.player import RAMP_S
 from measure.source.soundcard import SoundCard, play_and_record
 from tests.live.playing import CARD, LEVEL, departure, record, record_cleanly, short_sweep, troubles
+from tests.live.steps import ramp_step
 
 
 @pytest.mark.parametrize("rate_hz", [44100, 48000, 96000, 192000])
@@ -49,11 +50,6 @@ def test_output_on_the_second_channel(live):
     second = record(card=SoundCard(device="bench", output_channel=2))
     assert troubles(first)["silent"] == "reject"
     assert troubles(second) == {}
-
-
-# The greatest step of a raised cosine of n samples is π/(2n); of a constant level nothing else is left to see.
-def ramp_step(rate_hz, level):
-    return level * np.pi / (2 * RAMP_S * rate_hz) * 1.001
 
 
 @pytest.mark.parametrize("rate_hz", [44100, 192000])

@@ -14,30 +14,17 @@ import pytest
 
 from measure.logbook.store import list_takes, open_logbook, read_take
 from measure.source.player import RAMP_S
-from tests.desk_bench import RIG, run, run_json
+from tests.desk_bench import run, run_json
 from tests.live.bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H
 from tests.live.playing import deadline
 from tests.live.server import wait_until
+from tests.live.typed import COMMAND
 
 TOP = Path(__file__).parents[2]
-JACK = ["--device", "bench", "--host-api", "JACK Audio Connection Kit"]
 LEVEL = 0.4
 SWEEP_S = 2.0
 SIGNAL_S = 0.7 + SWEEP_S + 0.5  # [s] with the silences around it
 START_S = 5.0  # [s] starting Python twice on a busy machine
-COMMAND = "from fit.desk.command.main import run; run()"
-
-
-@pytest.fixture
-def book(tmp_path, capsys):
-    def make(rate_hz=48000, *changes):
-        folder = tmp_path / "book"
-        words = [*RIG, *JACK, "--rate", rate_hz, "--output-channel", 1, "--pickup-channel", 1, "--reference-channel", 2]
-        code, _, complaint = run(capsys, "rig", *words, *changes, "--logbook", folder)
-        assert code == 0, complaint
-        return folder
-
-    return make
 
 
 @contextlib.contextmanager

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from fit.answers.calibrate.exciter_corner import CornerAnswer, find_corner
-from fit.answers.calibrate.input import InputAnswer, LoadTake, characterise_input
+from fit.answers.calibrate.input import InputAnswer, characterise_input
 from fit.answers.compare.comparison import CompareAnswer, Foil, compare_takes
 from fit.answers.compare.noise import NoiseChange, NoiseTake, compare_noise
 from fit.answers.compare.shielding import ShieldingAnswer, compare_shielding
@@ -27,6 +27,7 @@ from fit.answers.wiring.survey import WiringAnswer, read_wiring
 from fit.circuit.controls import read_settings
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
+from fit.estimate.evidence import TakeEvidence
 from measure.quantity import parse_quantity
 from measure.response import ComplexArray, FloatArray, Origin, Response
 from tests.guitar_cases import draw_one_pickup
@@ -118,7 +119,8 @@ def calibrated_input():
     takes = []
     for name, ohm in (("a", 100e3), ("b", 1e6)):
         value = 1 / (1 + ohm * (1e-6 + S * 185e-12))
-        takes.append(LoadTake(name=name, response=response(value), series=parse_quantity(f"{ohm} ± 1%", "Ω")))
+        series = parse_quantity(f"{ohm} ± 1%", "Ω")
+        takes.append(TakeEvidence(name=name, response=response(value), method="impedance", series_resistor=series))
     return characterise_input(takes)
 
 

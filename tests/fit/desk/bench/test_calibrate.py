@@ -10,14 +10,12 @@ import msgspec
 import numpy as np
 import pytest
 
-from fit.answers.figures import Estimate
 from fit.desk.bench.calibrate import calibrate_loopback
 from fit.desk.bench.recordings import Batch
 from fit.desk.bench.take import Order, make_take
 from fit.desk.book.card import calibration_warnings
 from fit.desk.book.desk import Desk, lines_of
 from fit.desk.book.response import take_response
-from fit.desk.show.sheets.calibrate import bounded_text
 from fit.desk.show.words import SIMULATED_TEXT
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions
@@ -478,18 +476,3 @@ def test_a_name_that_leaves_the_folder_is_refused(book, capsys):
     stated = msgspec.structs.replace(rig.calibration, loopback="../outside.json")
     with pytest.raises(FileError, match=r"calibration\.loopback of the rig"):
         read_loopback(open_logbook(book), msgspec.structs.replace(rig, calibration=stated))
-
-
-@pytest.mark.parametrize(
-    ("value", "std", "unit", "text"),
-    [
-        (1.0034e6, 4630.0, "Ω", "1.003M ± 0.8%"),
-        (184.84e-12, 0.62e-12, "F", "184.8p ± 0.58%"),
-        (9.1e3, 18.2, "Hz", "9.100k ± 0.35%"),
-        (47e3, 4700.0, "Ω", "47.0k ± 17%"),
-    ],
-)
-def test_what_the_rig_keeps_has_the_right_standard_uncertainty(value, std, unit, text):
-    estimate = Estimate(value=value, unit=unit, standard_uncertainty=std, low=value - 2 * std, high=value + 2 * std)
-    assert bounded_text(estimate) == text
-    assert parse_quantity(text, unit).standard_uncertainty == pytest.approx(std, rel=0.05)

@@ -7,27 +7,12 @@ import pytest
 
 from fit.desk.bench import level as leveling
 from fit.desk.bench.level import card_of
-from measure.logbook.rig import Interface, Reference, Rig, read_rig
-from measure.source.devices import Device, DeviceList
+from measure.logbook.rig import Interface, Reference, Rig
 from measure.source.listening import Progress
 from tests.desk_bench import RIG, run, run_json
+from tests.listed_cards import BOX, DUMB, OTHER, list_cards
 
 RATE_HZ = 48000
-BOX = Device(
-    name="box", host_api="ALSA", n_inputs=2, n_outputs=4, own_rate_hz=48000, rates_hz=(44100, 48000), is_default_output=True
-)
-OTHER = Device(name="box", host_api="JACK", n_inputs=2, n_outputs=2, own_rate_hz=96000, rates_hz=(96000,))
-DUMB = Device(name="speaker", host_api="ALSA", n_inputs=0, n_outputs=2, own_rate_hz=48000)
-
-
-@pytest.fixture
-def listed(monkeypatch):
-    def put(*devices):
-        found = DeviceList(devices=devices, explanation="that one is the default", library="V1")
-        for place in ("fit.desk.bench.level", "measure.source.devices"):
-            monkeypatch.setattr(f"{place}.list_devices", lambda: found)
-
-    return put
 
 
 @pytest.fixture
@@ -59,8 +44,8 @@ def sine(level, hz=1000.0):
     return lambda time_s: level * np.sin(2 * np.pi * hz * time_s)
 
 
-def test_devices_of_the_rig_by_name_and_host_api(listed, tmp_path, capsys):
-    listed(BOX, OTHER, DUMB)
+def test_devices_of_the_rig_by_name_and_host_api(tmp_path, capsys, monkeypatch):
+    list_cards(monkeypatch, BOX, OTHER, DUMB)
     assert run(capsys, "rig", "--device", "box", "--host-api", "JACK", "--logbook", tmp_path)[0] == 0
     code, document, _ = run_json(capsys, "devices", "--logbook", tmp_path)
     assert code == 0
@@ -73,8 +58,8 @@ def test_devices_of_the_rig_by_name_and_host_api(listed, tmp_path, capsys):
     assert "The rig names box, which is not there." in run(capsys, "devices", "--logbook", tmp_path)[1]
 
 
-def test_no_devices_and_no_logbook(listed, tmp_path, capsys):
-    listed()
+def test_no_devices_and_no_logbook(tmp_path, capsys, monkeypatch):
+    list_cards(monkeypatch)
     code, out, _ = run(capsys, "devices", "--logbook", tmp_path / "nowhere")
     assert (code, out) == (0, "that one is the default\n")
     assert not (tmp_path / "nowhere").exists()
@@ -122,27 +107,3 @@ def test_level_that_is_interrupted_before_its_time(delivered, tmp_path, capsys):
     code, out, said = run(capsys, "level", "--seconds", 600, "--logbook", tmp_path)
     assert (code, out) == (130, "")
     assert said.endswith("coilsweep: Interrupted; nothing half-written is left.\n")
-
-
-def test_rig_is_asked_for(listed, tmp_path, capsys, monkeypatch):
-    listed(BOX, OTHER)
-    answers = iter(["2", "", "", "2", "loopback", "1", "12k ± 5%", "1M ± 1%", "185p ± 3p"])
-    monkeypatch.setattr("builtins.input", lambda: next(answers))
-    code, document, said = run_json(capsys, "rig", "--ask", "--logbook", tmp_path / "new")
-    assert code == 0, said
-    assert document["missing"] == []
-    rig = read_rig(tmp_path / "new" / "rig.toml")
-    assert (rig.interface.device, rig.interface.host_api, rig.interface.rate_hz) == ("box", "JACK", 96000)
-    assert (rig.interface.pickup_channel, rig.reference.kind, rig.exciter.corner_hz) == (2, "loopback", "12k ± 5%")
-    assert "Phantom power off." in said
-    assert "Which interface?" in said
-
-
-def test_rig_asked_for_can_be_left(listed, tmp_path, capsys, monkeypatch):
-    listed(BOX)
-    answers = iter(["1", "q"])
-    monkeypatch.setattr("builtins.input", lambda: next(answers))
-    code, out, _ = run(capsys, "rig", "--ask", "--logbook", tmp_path)
-    assert code == 0
-    assert read_rig(tmp_path / "rig.toml").interface.device == "box"
-    assert "Still missing" in out

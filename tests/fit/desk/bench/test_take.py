@@ -12,8 +12,7 @@ from fit.desk.bench.demo import Drawer
 from fit.desk.bench.take import MOST_REPEATS, Order, PreflightError, make_take
 from fit.desk.book.desk import Desk
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import join_findings, kept_recordings
-from measure.checks.judgement import Judgement
+from fit.desk.book.take import kept_recordings
 from measure.errors import DeviceError, FileError
 from measure.logbook.conditions import Conditions
 from measure.logbook.store import list_takes, open_logbook, read_take
@@ -223,14 +222,6 @@ def test_what_the_card_told_is_kept_and_inspected_again(desk, capsys, monkeypatc
     _, document, _ = run_json(capsys, "inspect", "open", "--logbook", desk.logbook)
     assert document["outcome"] == "usable"
     assert "stream-flags" in [check["name"] for check in document["checks"]]
-
-
-def test_worst_of_several_findings_counts():
-    judgement = Judgement(findings=())
-    found = [Finding(code="unplugged", severity=severity, text=severity) for severity in ("pass", "reject", "warn")]
-    joined = join_findings(judgement, found)
-    assert (joined.outcome, [finding.severity for finding in joined.findings]) == ("rejected", ["reject"])
-    assert join_findings(judgement, found[:1]).outcome == "good"
 
 
 def test_command_on_the_virtual_bench(desk, capsys):

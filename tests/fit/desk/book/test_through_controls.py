@@ -1,17 +1,11 @@
 """Takes made through controls and by other methods, from files and instrument.toml to a fit."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from fit.circuit.instrument import stated_values
 from fit.circuit.reading import read_instrument
-from fit.desk.book.bounds import as_text
 from fit.desk.book.through_controls import with_bounds, with_dcr
-from measure.quantity import parse_quantity
 from measure.source.files import write_recording
 from tests import driven_takes as driven
 from tests import guitar_cases as cases
@@ -221,22 +215,6 @@ def test_what_is_stated_with_a_value_survives_an_assumed_bound():
     assert bounded["bridge.dcr"].quantity.bound == pytest.approx(355)
     assert bounded["capacitor.tone"].quantity.loss_tangent == pytest.approx(6e-3)
     assert bounded["capacitor.tone"].quantity.bound == pytest.approx(3.3e-9)
-
-
-@given(st.floats(1e-12, 1e-3), st.floats(1e-3, 0.9), st.floats(1e-5, 0.99) | st.none())
-def test_capacitance_written_again_is_the_same(value_f, relative, tangent):
-    part = parse_quantity("1n ± 1%")
-    part = replace(part, value=value_f, bound=relative * value_f, loss_tangent=tangent)
-    again = parse_quantity(as_text(part), "F")
-    assert again.value == pytest.approx(value_f, rel=1e-8)
-    assert again.bound == pytest.approx(part.bound, rel=1e-7)
-    assert again.loss_tangent == (None if tangent is None else pytest.approx(tangent, abs=1e-8))
-
-
-@given(st.integers(-40, 120) | st.none())
-def test_resistance_written_again_keeps_its_temperature(celsius):
-    part = replace(parse_quantity("7.9k ± 1%"), temperature_c=celsius)
-    assert parse_quantity(as_text(part), "Ω").temperature_c == celsius
 
 
 def test_input_that_no_pickup_is_meant_for_is_named_at_once(capsys, tmp_path):

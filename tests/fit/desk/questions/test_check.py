@@ -13,8 +13,6 @@ import pytest
 
 from fit.desk.book.drift import drift_warnings
 from fit.desk.command.main import main
-from fit.desk.show.sheets.drift import change_text
-from measure.errors import FileError
 from measure.logbook.drifts import CHECKED_FILE, CheckedCoil, DriftRecord, keep_checked, read_checked
 from measure.logbook.store import list_takes, open_logbook
 from tests.answer_by_hand import answer, estimate
@@ -234,22 +232,3 @@ def test_an_empty_logbook(tmp_path, capsys):
     code, _, err = run(capsys, "check", "drawer", "--logbook", tmp_path)
     assert code == 2
     assert "there are: none yet" in err
-
-
-@pytest.mark.parametrize(
-    "content", ["", "{", '{"schema": "coilsweep.checks/2"}', '{"coils": {"drawer": {"n_measurements": "x"}}}', "[" * 5000]
-)
-def test_a_damaged_file_is_a_warning_and_no_obstacle(tmp_path, content):
-    logbook = open_logbook(tmp_path)
-    (tmp_path / "results").mkdir()
-    (tmp_path / "results" / CHECKED_FILE).write_text(content, encoding="utf-8")
-    with pytest.raises(FileError, match=r"checks\.json is damaged .*remove it"):
-        read_checked(logbook)
-    (warning,) = drift_warnings(logbook, ())
-    assert "remove it" in warning
-    assert "\n" not in warning
-
-
-def test_changes_are_written_with_their_sign():
-    assert change_text(-59.0, 5900.0, "Hz") == "−1 %"
-    assert change_text(0.12, 13.4, "dB") == "+0.12 dB"

@@ -1,230 +1,127 @@
-"""What a fit rests on: references with their bounds, placements, one rig; and how figures are put for people."""
+"""The command fit, from takes to values and intervals."""
 
-import math
-
-import numpy as np
 import pytest
 
-from fit.answers.figures import Estimate
-from fit.desk.book.references import gather_evidence
-from fit.desk.book.take import RejectedError, kept_recordings, take_to_fit
-from fit.desk.show.sheets.fit import limiting_source, not_told
-from fit.desk.show.words import estimate_texts, headline_keys, in_order, plain_text, quantity_name, quantity_texts, table_lines
-from fit.estimate.evidence import CLOCK_BOUND
-from measure.errors import FileError
-from measure.logbook.conditions import Conditions
-from measure.logbook.rig import write_rig
-from measure.logbook.store import open_logbook, read_take, rig_path, write_take
-from measure.logbook.take import RecordingFile, Take
-from measure.response import Finding, Response
-from measure.source.files import write_recording
-from tests.answer_by_hand import answer
-
-RIG = {"input.resistance": "1M ± 1%", "input.capacitance": "185p ± 3p", "reference.kind": "current"}
-RATE_HZ = 8000
+from tests.coil_book import make_coil_book
+from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, record, run, run_json
+from tests.pages import read_page
 
 
-@pytest.fixture
-def book(tmp_path):
-    logbook = open_logbook(tmp_path / "book", create=True)
-    write_rig(rig_path(logbook), RIG)
-    return logbook
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    return make_coil_book(tmp_path_factory.mktemp("bench"))
 
 
-def keep(logbook, name, *, rig=None, outcome="good", findings=(), **stated):
-    path = logbook.path.parent / f"{name}.wav"
-    write_recording(path, np.random.default_rng(1).normal(size=(RATE_HZ, 2)) * 0.01, RATE_HZ)
-    take = Take(
-        name=name,
-        conditions=Conditions(**stated),
-        recordings=(RecordingFile(file="recording.wav"),),
-        rate_hz=RATE_HZ,
-        rig=rig or write_rig(rig_path(logbook), {}),
-        outcome=outcome,
-        findings=findings,
-    )
-    return write_take(logbook, take, {"recording.wav": path})
+def test_fit_finds_the_coil_and_says_how_well(capsys, bench):
+    code, out, err = run_json(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", "--logbook", bench / "book")
+    assert code == 0
+    assert err == ""
+    assert out["schema"] == "coilsweep.fit/1"
+    assert out["takes"] == ["open", "plus-1n"]
+    assert out["outcome"] == "good"
+    for key, truth in (("inductance", INDUCTANCE_H), ("winding_capacitance", CAPACITANCE_F), ("dc_resistance", DCR_OHM)):
+        low, high = out["quantities"][key]["interval_95"]
+        assert low <= truth <= high
+    assert out["quantities"]["inductance"]["unit"] == "H"
+    assert set(out["quantities"]["inductance"]) == QUANTITY_KEYS
+    assert out["released"] == []
+    assert set(out["agreement"]) == {"open", "plus-1n"}
+    assert set(out["agreement"]["open"]) == {"rms_db", "max_db", "rms_degree"}
+    assert {"value", "correlation_octaves", "common"} <= set(out["floor"])
+    assert {"name", "bic", "reduced_chi_square"} == set(out["model"]["candidates"][0])
+    assert any("1n" in part["source"] for part in out["budget"]["inductance"])
+    assert out["warnings"] == []
 
 
-def response():
-    return Response(frequency_hz=np.array([100.0]), value=np.array([1 + 0j]), covariance=np.zeros((1, 2, 2)))
+def test_fit_in_plain_words(capsys, bench):
+    code, out, _ = run(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", "--logbook", bench / "book")
+    assert code == 0
+    assert "Inductance" in out
+    assert "95 % interval" in out
+    assert "Agreement" in out
+    assert "\x1b" not in out
 
 
-def gather(logbook, *names, dcr=None, at_hand=""):
-    takes = [read_take(logbook, name) for name in names]
-    return gather_evidence(logbook, takes, [response() for _ in takes], dcr=dcr, at_hand=at_hand)
+def test_fit_of_one_take_names_what_it_does_not_tell(capsys, bench):
+    code, out, _ = run_json(capsys, "fit", "open", "--logbook", bench / "book")
+    assert code == 0
+    assert {"inductance", "winding_capacitance"} <= {one["quantity"] for one in out["not_identified"]}
+    assert "inductance" not in out["quantities"]
+    assert "resonance_loaded" in out["quantities"]
 
 
-def test_references_come_from_rig_take_and_words(book):
-    keep(book, "open")
-    keep(book, "plus", added="680p±1%, 150k±1%")
-    evidence, warnings = gather(book, "open", "plus", dcr="6.35k ± 1%", at_hand="2n2 ± 2%")
-    assert warnings == ()
-    assert [take.name for take in evidence.takes] == ["open", "plus"]
-    assert evidence.input_capacitance.value == pytest.approx(185e-12)
-    # JCGM 100:2008, 4.3.7: a bound is a rectangular distribution, u = bound / √3
-    assert evidence.input_capacitance.standard_uncertainty == pytest.approx(3e-12 / math.sqrt(3))
-    assert evidence.dcr.standard_uncertainty == pytest.approx(63.5 / math.sqrt(3))
-    assert [part.unit for part in evidence.takes[1].added] == ["F", "Ω"]
-    assert evidence.takes[0].added == ()
-    assert [part.text for part in evidence.parts_at_hand] == ["2n2 ± 2%"]
+def test_value_without_bound_gets_a_stated_one_and_a_warning(capsys, bench):
+    code, out, _ = run_json(capsys, "fit", "open", "plus-1n", "--dcr", "6k", "--have", "470p", "--logbook", bench / "book")
+    assert code == 0
+    assert any("6k (dcr)" in text and "± 5 %" in text for text in out["warnings"])
+    assert any("470p (at hand)" in text and "± 10 %" in text for text in out["warnings"])
 
 
-def test_temperatures_go_from_take_and_words_to_the_estimate(book):
-    keep(book, "cold", temperature_c=20.0)
-    keep(book, "unsaid")
-    evidence, _ = gather(book, "cold", "unsaid", dcr="6.35k ± 0.5% at 24C")
-    assert [take.temperature_c for take in evidence.takes] == [20.0, None]
-    assert evidence.dcr.temperature_c == 24.0
+def test_fit_writes_a_picture(capsys, bench, tmp_path):
+    words = ("--plot", tmp_path / "x.png", "--page", tmp_path / "x.html", "--logbook", bench / "book")
+    code, _, err = run(capsys, "fit", "open", "plus-1n", *words)
+    assert code == 0
+    page = read_page((tmp_path / "x.html").read_text(encoding="utf-8"))
+    assert page.headings[0] == "A pickup, measured"
+    assert "loud rejected, not used for the values" in page.headings  # the whole report
+    assert "x.png" in err
+    assert (tmp_path / "x.png").read_bytes().startswith(b"\x89PNG")
 
 
-def test_loss_tangents_go_from_added_parts_and_parts_at_hand_to_the_estimate(book):
-    keep(book, "plus", added="1n ± 1% tan 0.1%, 150k±1%")
-    evidence, warnings = gather(book, "plus", at_hand="2n2 tan 0.5%")
-    assert [part.loss_tangent for part in evidence.takes[0].added] == [pytest.approx(1e-3), None]
-    (part,) = evidence.parts_at_hand
-    assert (part.loss_tangent, part.bound) == (pytest.approx(5e-3), pytest.approx(0.22e-9))
-    assert len(warnings) == 1
+def test_winding_that_is_warmer_than_when_its_dcr_was_read(capsys, bench, tmp_path):
+    """The resistance of copper at 30 °C, stated as read at 20 °C: right with the temperatures, a misfit of the dcr without."""
+    cold = f"{DCR_OHM / (1 + 0.00393 * 10):.1f} ± 0.2%"
+    book = ["--logbook", tmp_path]
+    assert run(capsys, "rig", *RIG, *book)[0] == 0
+    for name, temperature in (("warm", ("--temperature", "30C")), ("unsaid", ())):
+        assert run(capsys, "import", f"{name}-open", bench / "open.wav", *temperature, *book)[0] == 0
+        assert run(capsys, "import", f"{name}-1n", bench / "plus.wav", "--add", "1n ± 1%", *temperature, *book)[0] == 0
+    code, out, _ = run_json(capsys, "fit", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)
+    assert code == 0
+    assert out["outcome"] == "good"
+    found = out["quantities"]["dc_resistance"]
+    assert abs(found["value"] - DCR_OHM) < 3 * found["standard_uncertainty"] < 0.02 * DCR_OHM
+    code, out, _ = run_json(capsys, "fit", "unsaid-open", "unsaid-1n", "--dcr", cold, *book)
+    assert out["outcome"] == "misfit"
+    (released,) = out["released"]
+    assert (released["parameter"], released["reference"], released["instead"]) == ("dcr", True, [])
+    assert released["stated"]["value"] == pytest.approx(DCR_OHM / (1 + 0.00393 * 10), rel=1e-4)
+    assert abs(released["found"]["value"] - DCR_OHM) < 3 * released["found"]["standard_uncertainty"] < 0.03 * DCR_OHM
+    (said,) = (text for text in out["warnings"] if text.startswith("misfit of a reference: dcr"))
+    assert "K warmer than when it was read" in said
+    code, out, _ = run(capsys, "inspect", "warm-open", *book)
+    assert out.splitlines()[0].endswith(", winding at 30 °C")
+    code, out, _ = run(capsys, "report", tmp_path / "r.html", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "winding at 30 °C" in page
+    assert f"{cold} at 20C" in page
 
 
-def test_take_made_through_controls_is_not_fitted_as_a_bare_pickup(book):
-    keep(book, "tone-up", controls={"volume": "10", "tone": "10"})
-    with pytest.raises(FileError, match=r"made through controls \(volume=10, tone=10\) and there is no instrument.toml: state"):
-        gather(book, "tone-up")
+def test_take_in_which_nothing_was_played_tells_no_part(capsys, bench, tmp_path):
+    book = tmp_path / "book"
+    code, _, _ = run(capsys, "import", "still", bench / "open.wav", "--method", "quiet", "--logbook", book)
+    assert code == 0
+    code, _, err = run(capsys, "fit", "still", "--logbook", book)
+    assert code == 2
+    assert "nothing was played" in err
 
 
-def test_value_without_bound_gets_the_stated_default(book):
-    keep(book, "plus", added="1n, 150k")
-    evidence, warnings = gather(book, "plus")
-    capacitor, resistor = evidence.takes[0].added
-    assert capacitor.bound == pytest.approx(0.1e-9)
-    assert capacitor.standard_uncertainty == pytest.approx(0.1e-9 / math.sqrt(3))
-    assert resistor.bound == pytest.approx(7500)
-    assert len(warnings) == 2
-    assert "1n (added in plus)" in warnings[0]
-    assert "± 10 %" in warnings[0]
-    assert "± 5 %" in warnings[1]
+def test_takes_with_and_without_a_reference_are_not_mixed(capsys, bench, tmp_path):
+    book = ["--logbook", tmp_path / "book"]
+    (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())
+    path = record(tmp_path, "mono", n_channels=1)
+    words = ["--reference-channel", "none", "--stimulus", tmp_path / "sweep.wav"]
+    assert run(capsys, "rig", *RIG, *book)[0] == 0
+    assert run(capsys, "import", "mono", path, *words, *book)[0] == 0
+    assert run(capsys, "import", "open", bench / "open.wav", *book)[0] == 0
+    code, _, err = run(capsys, "fit", "open", "mono", *book)
+    assert code == 2
+    assert "different reference.kind" in err
 
 
-def test_coil_moved_at_a_take_that_is_not_fitted_still_begins_a_placement(book):
-    keep(book, "a")
-    keep(book, "b", coil_moved=True)
-    keep(book, "c")
-    evidence, _ = gather(book, "a", "c")
-    assert [take.coil_moved for take in evidence.takes] == [False, True]
-    evidence, _ = gather(book, "b", "c")
-    assert [take.coil_moved for take in evidence.takes] == [False, False]
-
-
-def test_takes_of_different_inputs_are_not_mixed(book):
-    keep(book, "a")
-    write_rig(rig_path(book), {"input.capacitance": "300p ± 3p"})
-    keep(book, "b")
-    with pytest.raises(FileError, match=r"different input\.capacitance \(a 185p ± 3p, b 300p ± 3p\)"):
-        gather(book, "a", "b")
-    evidence, warnings = gather(book, "a")
-    assert evidence.input_capacitance.value == pytest.approx(185e-12)
-    assert "rig.toml now says input.capacitance = 300p ± 3p" in warnings[0]
-
-
-def test_clock_of_the_rig_reaches_the_estimate_and_the_widest_counts(book):
-    keep(book, "unsaid")
-    assert gather(book, "unsaid")[0].clock_bound == CLOCK_BOUND
-    write_rig(rig_path(book), {"interface.clock": "20ppm"})
-    keep(book, "tight")
-    assert gather(book, "unsaid", "tight")[0].clock_bound == pytest.approx(20e-6)
-    write_rig(rig_path(book), {"interface.clock": 50})
-    keep(book, "loose")
-    assert gather(book, "tight")[0].clock_bound == pytest.approx(20e-6)
-    assert gather(book, "tight", "loose")[0].clock_bound == pytest.approx(50e-6)
-
-
-def test_rejected_take_is_refused_with_its_reasons(book):
-    findings = (Finding(code="clipped", severity="reject", text="Input clipped: 37 samples."),)
-    keep(book, "loud", outcome="rejected", findings=findings)
-    with pytest.raises(RejectedError, match="37 samples"):
-        take_to_fit(book, "loud")
-
-
-def test_changed_recording_is_not_read(book):
-    take = keep(book, "open")
-    path = book.path / "takes" / "open" / "recording.wav"
-    content = bytearray(path.read_bytes())
-    content[-1] ^= 1
-    path.chmod(0o644)
-    path.write_bytes(content)
-    with pytest.raises(FileError, match="has changed"):
-        kept_recordings(book, take)
-
-
-@pytest.mark.parametrize(
-    ("value", "std", "unit", "texts"),
-    [
-        (2.8743, 0.0208, "H", ("2.874 H", "2.833 … 2.916 H")),
-        (92.4e-12, 1.8e-12, "F", ("92.4 pF", "88.8 … 96.0 pF")),
-        (6352.0, 30.0, "Ω", ("6.352 kΩ", "6.293 … 6.411 kΩ")),
-        (4.3, 0.08, "1", ("4.30", "4.14 … 4.46")),
-        (-3.25, 0.1, "dB", ("−3.25 dB", "−3.45 … −3.05 dB")),
-        (5701.612345, 1e-6, "Hz", ("5.70161 kHz", "exact")),
-    ],
-)
-def test_value_and_interval_share_prefix_and_places(value, std, unit, texts):
-    made = Estimate(value=value, unit=unit, standard_uncertainty=std, low=value - 1.96 * std, high=value + 1.96 * std)
-    assert estimate_texts(made) == texts
-
-
-def test_limiting_source_is_the_largest_share_of_the_variance():
-    assert limiting_source(answer(), "inductance") == "added 1n in plus-1n (92 %)"
-    assert limiting_source(answer(), "q_unloaded") == ""
-
-
-def test_what_is_not_told_comes_with_its_next_take():
-    ((names, why, following),) = not_told(answer())
-    assert names == "Sharing"
-    assert why == "both halves look alike from the jack"
-    assert following == "a take with 470p ± 1% across the jack; it would tell sharing to ± 0.78 %"
-
-
-def test_quantities_stand_in_the_order_people_ask():
-    assert in_order(["eddy_loop_1.corner", "q_unloaded", "inductance"]) == ["inductance", "q_unloaded", "eddy_loop_1.corner"]
-    assert quantity_name("eddy_loop_1.corner") == "Eddy loop 1, corner"
-
-
-def test_what_a_part_has_beside_its_value_stands_right_behind_it():
-    keys = [
-        "inductance", "pot.volume", "pot.tone", "pot.tone@5", "capacitor.tone", "pot.tone.stop_10", "pot.volume.stop_10",
-        "pot.tone.stop_0", "capacitor.bleed.leak", "capacitor.tone.leak", "capacitor.tone.loss_tangent", "capacitor.bleed",
-    ]  # fmt: skip
-    assert [quantity_name(key) for key in in_order(keys)] == [
-        "Inductance",
-        "Volume pot",
-        "Volume pot, ohms left at 10",
-        "Tone pot",
-        "Tone pot, ohms left at 0",
-        "Tone pot, ohms left at 10",
-        "Tone pot at 5, share of its track",
-        "Tone capacitor",
-        "Tone capacitor, loss angle (tan δ)",
-        "Leak across the tone capacitor",
-        "Bleed capacitor",
-        "Leak across the bleed capacitor",
-    ]
-    assert headline_keys(keys, ("inductance",)) == ["inductance", "pot.volume", "pot.tone", "capacitor.tone", "capacitor.bleed"]
-
-
-def test_loss_tangent_is_told_in_percent():
-    made = Estimate(value=0.0191, unit="1", standard_uncertainty=4.5e-5, low=0.01901, high=0.01919)
-    assert quantity_texts("capacitor.tone.loss_tangent", made) == ("1.9100 %", "1.9010 … 1.9190 %")
-    assert quantity_texts("q_loaded", made) == estimate_texts(made)
-
-
-def test_text_from_outside_cannot_steer_the_terminal():
-    assert "\x1b" not in plain_text("a\x1b]0;title\x07b\nc\u202ed")
-    assert plain_text("a\nb") == "a�b"
-    assert plain_text("Ω ± 1 %") == "Ω ± 1 %"
-
-
-def test_table_lines_up_wide_and_combining_characters():
-    first, second = table_lines([("線", "x"), ("a\u0301b", "y")], indent="")
-    assert first == "線  x"
-    assert second == "a\u0301b  y"
+def test_fit_without_a_rig_says_what_is_missing(capsys, bench, tmp_path):
+    book = ["--logbook", tmp_path / "book"]
+    assert run(capsys, "import", "open", bench / "open.wav", *book)[0] == 0
+    code, _, err = run(capsys, "fit", "open", *book)
+    assert code == 2
+    assert "--input-resistance" in err

@@ -23,54 +23,6 @@ def is_one_line(err):
     return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
 
 
-def test_layouts_are_listed_where_there_is_no_file(tmp_path, capsys):
-    code, out, _ = run(capsys, "instrument", "--logbook", tmp_path)
-    assert code == 0
-    assert "humbucker-modes" in out
-    code, document, _ = run_json(capsys, "instrument", "--logbook", tmp_path)
-    assert document["instrument"] is None
-    assert len(document["layouts"]) >= 8
-    assert not (tmp_path / "instrument.toml").exists()
-
-
-def test_file_is_written_shown_and_never_overwritten(book, capsys):
-    path = book / "instrument.toml"
-    kept = path.read_bytes()
-    code, out, err = run(capsys, "instrument", "--layout", "one-pickup", "--logbook", book)
-    assert code == 2
-    assert out == ""
-    assert is_one_line(err)
-    assert "never overwritten" in err
-    assert path.read_bytes() == kept
-    code, out, err = run(capsys, "instrument", "--logbook", book)
-    assert code == 0
-    assert err == ""
-    assert "selector = neck-middle    middle, neck" in out
-    assert "Nothing is missing for predict." in out
-
-
-def test_kind_of_a_capacitor_is_shown(book, capsys):
-    path = book / "instrument.toml"
-    path.write_text(
-        path.read_text(encoding="utf-8").replace('marked = "22n ± 10%"', 'marked = "22n ± 10%"\nkind = "film"'), encoding="utf-8"
-    )
-    _, out, _ = run(capsys, "instrument", "--logbook", book)
-    assert "22n ± 10%, film" in out
-    _, document, _ = run_json(capsys, "instrument", "--logbook", book)
-    assert document["kinds"] == {"capacitor.tone": "film"}
-
-
-def test_what_is_missing_is_shown(tmp_path, capsys):
-    run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)
-    path = tmp_path / "instrument.toml"
-    path.write_text(path.read_text().replace('inductance = "4.4"', ""))
-    code, document, _ = run_json(capsys, "instrument", "--logbook", tmp_path)
-    assert code == 0
-    assert document["missing"] == ["bridge.inductance", "input.resistance", "input.capacitance"]
-    assert document["parts"]["pot.volume"]["marked"] is True
-    assert document["parts"]["pot.volume"]["standard_uncertainty"] is None
-
-
 def test_predict_document(book, capsys):
     code, document, err = run_json(
         capsys, "predict", "--set", "selector=neck-middle", "--set", "volume=9.5", "--at", "E4", "--at", "3k", "--logbook", book

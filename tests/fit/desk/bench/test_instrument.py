@@ -1,0 +1,93 @@
+"""An instrument.toml is begun, shown and checked."""
+
+import pytest
+
+from fit.circuit.layouts import DESCRIPTIONS
+from fit.desk.bench.instrument import show_or_write_instrument
+from fit.desk.book.desk import Desk
+from fit.desk.show.document.pieces import plain
+from measure.errors import FileError
+from tests.desk_bench import run, run_json
+
+
+@pytest.fixture
+def book(tmp_path, capsys):
+    """A logbook with a rig and three single coils."""
+    assert run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "470p ± 10p", "--logbook", tmp_path)[0] == 0
+    assert run(capsys, "instrument", "--layout", "three-singles", "--logbook", tmp_path)[0] == 0
+    return tmp_path
+
+
+def is_one_line(err):
+    return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
+
+
+def test_layouts_are_listed_where_there_is_no_file(tmp_path, capsys):
+    code, out, _ = run(capsys, "instrument", "--logbook", tmp_path)
+    assert code == 0
+    assert "humbucker-modes" in out
+    code, document, _ = run_json(capsys, "instrument", "--logbook", tmp_path)
+    assert document["instrument"] is None
+    assert len(document["layouts"]) >= 8
+    assert not (tmp_path / "instrument.toml").exists()
+
+
+def test_file_is_written_shown_and_never_overwritten(book, capsys):
+    path = book / "instrument.toml"
+    kept = path.read_bytes()
+    code, out, err = run(capsys, "instrument", "--layout", "one-pickup", "--logbook", book)
+    assert code == 2
+    assert out == ""
+    assert is_one_line(err)
+    assert "never overwritten" in err
+    assert path.read_bytes() == kept
+    code, out, err = run(capsys, "instrument", "--logbook", book)
+    assert code == 0
+    assert err == ""
+    assert "selector = neck-middle    middle, neck" in out
+    assert "Nothing is missing for predict." in out
+
+
+def test_kind_of_a_capacitor_is_shown(book, capsys):
+    path = book / "instrument.toml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace('marked = "22n ± 10%"', 'marked = "22n ± 10%"\nkind = "film"'), encoding="utf-8"
+    )
+    _, out, _ = run(capsys, "instrument", "--logbook", book)
+    assert "22n ± 10%, film" in out
+    _, document, _ = run_json(capsys, "instrument", "--logbook", book)
+    assert document["kinds"] == {"capacitor.tone": "film"}
+
+
+def test_what_is_missing_is_shown(tmp_path, capsys):
+    run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)
+    path = tmp_path / "instrument.toml"
+    path.write_text(path.read_text().replace('inductance = "4.4"', ""))
+    code, document, _ = run_json(capsys, "instrument", "--logbook", tmp_path)
+    assert code == 0
+    assert document["missing"] == ["bridge.inductance", "input.resistance", "input.capacitance"]
+    assert document["parts"]["pot.volume"]["marked"] is True
+    assert document["parts"]["pot.volume"]["standard_uncertainty"] is None
+
+
+def test_a_layout_is_written_once_and_its_place_is_said(tmp_path):
+    said = []
+    desk = Desk(logbook=tmp_path / "new", say=said.append, tell=said.append, steps=lambda items, _: items)
+    shown = show_or_write_instrument(desk, "one-pickup")
+    assert said == [f"Written: {tmp_path / 'new' / 'instrument.toml'}"]
+    assert plain(shown.document)["instrument"] == plain(show_or_write_instrument(desk).document)["instrument"]
+    with pytest.raises(FileError, match="is there already and is never overwritten"):
+        show_or_write_instrument(desk, "one-pickup")
+
+
+@pytest.mark.parametrize("layout", DESCRIPTIONS)
+def test_each_layout_is_sound(tmp_path, layout):
+    desk = Desk(logbook=tmp_path, say=str, tell=str, steps=lambda items, _: items)
+    assert set(plain(show_or_write_instrument(desk, layout).document)["missing"]) >= {"input.resistance", "input.capacitance"}
+
+
+def test_an_unknown_layout_leaves_no_folder(tmp_path):
+    desk = Desk(logbook=tmp_path / "new", say=str, tell=str, steps=lambda items, _: items)
+    with pytest.raises(ValueError, match="nonsense"):
+        show_or_write_instrument(desk, "nonsense")
+    assert not (tmp_path / "new").exists()

@@ -1,0 +1,102 @@
+"""Commands that use the sound card as they are typed, without one."""
+
+import pytest
+
+from fit.desk.bench.take import Order
+from measure.logbook.conditions import Conditions
+from tests.typed import catch, refused, typed
+
+
+@pytest.fixture
+def made(monkeypatch):
+    monkeypatch.setattr("fit.desk.bench.take.with_next_step", lambda outcome: outcome)
+    monkeypatch.setattr("fit.desk.bench.level.card_of", lambda _: "card")
+    monkeypatch.setattr("fit.desk.bench.preparation.virtual_source", lambda *_: "virtual bench")
+    return catch(monkeypatch, "fit.desk.bench.take.make_take")
+
+
+def test_devices_of_a_logbook(monkeypatch, capsys, tmp_path):
+    shown = catch(monkeypatch, "fit.desk.bench.level.show_devices")
+    typed(capsys, "devices", "--logbook", tmp_path)
+    assert shown.args[0].logbook == tmp_path
+
+
+@pytest.mark.parametrize(
+    ("words", "options"),
+    [([], {"seconds": None, "level": 0.03}), (["--seconds", "5", "--level", "0.1"], {"seconds": 5, "level": 0.1})],
+)
+def test_level_is_quiet_and_lasts_until_enter_unless_it_is_said_otherwise(monkeypatch, capsys, words, options):
+    watched = catch(monkeypatch, "fit.desk.bench.level.watch_level")
+    typed(capsys, "level", *words)
+    assert watched.options == options
+
+
+def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
+    stated = ("--add", "1n ± 1%", "--set", "tone=0", "--coil-over", "neck", "--coil-moved", "--temperature", "24C", "--note", "n")
+    how = (
+        "--repeats",
+        "3",
+        "--noise",
+        "-60",
+        "--level",
+        "0.2",
+        "--duration",
+        "2",
+        "--start",
+        "20",
+        "--stop",
+        "18000",
+        "--at-once",
+    )
+    typed(capsys, "take", "open", *stated, *how, "--logbook", tmp_path)
+    desk, order = made.args
+    assert desk.logbook == tmp_path
+    assert order == Order(
+        name="open",
+        conditions=Conditions(
+            added="1n ± 1%", controls={"tone": "0"}, coil_over="neck", coil_moved=True, temperature_c=24.0, note="n"
+        ),
+        simulated=False,
+        is_looked_at_first=False,
+        repeats=3,
+        noise_db=-60.0,
+        level=0.2,
+        duration_s=2.0,
+        start_hz=20.0,
+        stop_hz=18000.0,
+    )
+    assert made.options["source"] == "card"
+
+
+def test_take_looks_first_plays_once_and_at_half_of_full_scale(capsys, tmp_path, made):
+    typed(capsys, "take", "open", "--logbook", tmp_path)
+    assert made.args[1] == Order(
+        name="open", conditions=Conditions(), simulated=False, is_looked_at_first=True, repeats=1, level=0.5
+    )
+
+
+def test_take_on_the_virtual_bench_is_marked_as_simulated(capsys, tmp_path, made):
+    typed(capsys, "take", "open", "--virtual", "--logbook", tmp_path)
+    assert made.args[1].simulated
+    assert made.options["source"] == "virtual bench"
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["take"], "NAME"),
+        (["take", "a", "--repeats", "17"], "17"),
+        (["take", "a", "--level", "0"], "level"),
+        (["take", "a", "--noise", "3"], "3"),
+        (["take", "a", "--method", "hammer"], "hammer"),
+        (["take", "a", "--set", "tone"], "CONTROL=VALUE"),
+        (["take", "a", "--temperature", "300"], '"300" is not a temperature'),
+        (["level", "--level", "0.3"], "0.3"),
+        (["level", "--seconds", "0.5"], "0.5"),
+        (["devices", "more"], "more"),
+    ],
+)
+def test_wrong_words_are_refused_before_anything_sounds(capsys, tmp_path, made, words, says):
+    assert says in refused(capsys, *words, "--logbook", tmp_path)
+    assert made.calls == []
+    assert list(tmp_path.iterdir()) == []

@@ -1,0 +1,29 @@
+"""The rig, asked for one thing at a time, and written as it is answered."""
+
+from measure.logbook.rig import read_rig
+from tests.desk_bench import run, run_json
+from tests.listed_cards import BOX, OTHER, list_cards
+
+
+def test_rig_is_asked_for(tmp_path, capsys, monkeypatch):
+    list_cards(monkeypatch, BOX, OTHER)
+    answers = iter(["2", "", "", "2", "loopback", "1", "12k ± 5%", "1M ± 1%", "185p ± 3p"])
+    monkeypatch.setattr("builtins.input", lambda: next(answers))
+    code, document, said = run_json(capsys, "rig", "--ask", "--logbook", tmp_path / "new")
+    assert code == 0, said
+    assert document["missing"] == []
+    rig = read_rig(tmp_path / "new" / "rig.toml")
+    assert (rig.interface.device, rig.interface.host_api, rig.interface.rate_hz) == ("box", "JACK", 96000)
+    assert (rig.interface.pickup_channel, rig.reference.kind, rig.exciter.corner_hz) == (2, "loopback", "12k ± 5%")
+    assert "Phantom power off." in said
+    assert "Which interface?" in said
+
+
+def test_rig_asked_for_can_be_left(tmp_path, capsys, monkeypatch):
+    list_cards(monkeypatch, BOX)
+    answers = iter(["1", "q"])
+    monkeypatch.setattr("builtins.input", lambda: next(answers))
+    code, out, _ = run(capsys, "rig", "--ask", "--logbook", tmp_path)
+    assert code == 0
+    assert read_rig(tmp_path / "rig.toml").interface.device == "box"
+    assert "Still missing" in out

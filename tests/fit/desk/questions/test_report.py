@@ -1,0 +1,81 @@
+"""The command report: which takes it is of, and what it says."""
+
+import json
+
+import pytest
+
+from fit.desk.book.desk import Desk
+from fit.desk.book.evidence import RESULT_FILE, FitWish
+from fit.desk.questions.report import figures_of, write_report
+from fit.desk.show.sheets.report import BUDGET, LOADED, RESPONSE
+from measure.errors import FileError
+from measure.logbook.store import write_result
+from tests.answer_by_hand import answer
+from tests.coil_book import make_coil_book
+from tests.desk_bench import run, run_json
+from tests.kept_takes import keep, new_book
+from tests.pages import read_page
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    return make_coil_book(tmp_path_factory.mktemp("bench"))
+
+
+def test_report_uses_the_last_fit(capsys, bench, tmp_path):
+    book = ["--logbook", bench / "book"]
+    assert run(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", *book)[0] == 0
+    path = tmp_path / "out.html"
+    code, document, _ = run_json(capsys, "report", path, *book)
+    assert code == 0
+    assert document["takes"] == ["open", "plus-1n"]
+    text = path.read_text(encoding="utf-8")
+    read_page(text)
+    assert "6k ± 1%" in text
+    assert "loud" in text
+    assert not [name for name in tmp_path.iterdir() if name != path]
+    code, document, _ = run_json(capsys, "report", path, "open", *book)
+    assert document["takes"] == ["open"]
+
+
+def test_report_without_a_fit_says_so(capsys, tmp_path):
+    code, _, err = run(capsys, "report", "--logbook", tmp_path)
+    assert code == 2
+    assert "coilsweep fit" in err
+
+
+@pytest.mark.parametrize(
+    ("options", "wish"),
+    [
+        ({}, FitWish(names=("last",), dcr="6k ± 1%", at_hand="1n")),
+        ({"names": ("open",)}, FitWish(names=("open",), dcr="6k ± 1%", at_hand="1n")),
+        ({"dcr": "7k", "at_hand": ""}, FitWish(names=("last",), dcr="7k", at_hand="")),
+    ],
+)
+def test_what_is_not_said_is_as_in_the_last_fit(tmp_path, monkeypatch, options, wish):
+    book, asked = new_book(tmp_path), []
+    keep(book, "open")
+    write_result(book, RESULT_FILE, json.dumps({"wish": {"names": ["last"], "dcr": "6k ± 1%", "at_hand": "1n"}}).encode())
+
+    def answer_for(_desk, _logbook, wish):
+        asked.append(wish)
+        raise FileError("enough")
+
+    monkeypatch.setattr("fit.desk.questions.report.answer_for", answer_for)
+    desk = Desk(logbook=book.path, say=str, tell=str, steps=lambda items, _: items)
+    with pytest.raises(FileError, match="enough"):
+        write_report(desk, tmp_path / "r.html", **options)
+    assert asked == [wish]
+    assert not (tmp_path / "r.html").exists()
+
+
+def test_each_picture_of_the_sheet_can_be_drawn():
+    figures = figures_of(answer())
+    assert {RESPONSE.name, LOADED.name, BUDGET.name} <= set(figures)
+    assert figures[RESPONSE.name]().axes
+
+
+def test_a_folder_that_is_not_there_is_said_before_the_work(tmp_path):
+    desk = Desk(logbook=tmp_path, say=str, tell=str, steps=lambda items, _: items)
+    with pytest.raises(FileError, match="there is no folder"):
+        write_report(desk, tmp_path / "nowhere" / "r.html", names=("a",))

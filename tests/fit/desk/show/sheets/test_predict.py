@@ -1,0 +1,98 @@
+"""A prediction as a sheet: settings, figures beside those before a change, the tone control beside its textbook."""
+
+from dataclasses import replace
+
+import pytest
+
+from fit.answers.predict.prediction import predict_instrument
+from fit.circuit.controls import read_settings
+from fit.circuit.layouts import layout_text
+from fit.circuit.reading import read_instrument
+from fit.desk.show.sheet import Table
+from fit.desk.show.sheets.predict import settings_text, sheet_of_predict
+from measure.quantity import parse_quantity
+from tests.found_parts import INSTRUMENT, LOAD, found_parts
+from tests.sheet_parts import blocks_in, headings, pictures, said
+
+AT = {"E4": 329.63, "3k": 3000.0}
+PLAIN = predict_instrument(INSTRUMENT, {"volume": "7"}, load=LOAD, at_hz=AT.values())
+CHANGED = predict_instrument(
+    INSTRUMENT, {"volume": "7"}, load=LOAD, at_hz=AT.values(), changes={"capacitor.tone": parse_quantity("10n", "F")}
+)
+
+
+def sheet(answer=PLAIN, before=None, **options):
+    return sheet_of_predict(answer, before, **({"name": "mine", "at": AT} | options))
+
+
+def figures(one):
+    """The first table: label to what stands beside it."""
+    table = next(block for block in blocks_in(one) if isinstance(block, Table))
+    return table.rows[0], {row[0]: row[1:] for row in table.rows[1:]}
+
+
+def test_figures_are_named_by_note_or_frequency():
+    head, rows = figures(sheet())
+    assert head == ("", "", "95 % interval")
+    assert list(rows) == ["Peak at", "Peak level", "3 dB below 20 Hz at", "Level at E4 (330 Hz)", "Level at 3k"]
+    assert rows["3 dB below 20 Hz at"][0].endswith("kHz")
+
+
+def test_beside_a_change_stands_what_was_before():
+    head, rows = figures(sheet(CHANGED, PLAIN, changes=("capacitor.tone=10n",)))
+    assert head == ("", "changed", "95 % interval", "before")
+    before = figures(sheet())[1]
+    assert all(rows[label][-1] == before[label][0] for label in rows if before[label][0] != "none")
+    assert rows["Peak at"] == ("none", "", "–")  # neither before nor after
+    assert rows["Level at 3k"][0] != rows["Level at 3k"][-1]
+    assert "Changed: capacitor.tone=10n" in said(sheet(CHANGED, PLAIN, changes=("capacitor.tone=10n",)))
+
+
+def test_a_pickup_that_was_not_there_before_has_a_dash():
+    _, rows = figures(sheet(CHANGED, replace(PLAIN, pickups={})))
+    assert {row[-1] for row in rows.values()} == {"–"}
+
+
+def test_a_pickup_that_is_switched_off_is_not_heard():
+    guitar = read_instrument(layout_text("two-pickups-tone-after"))
+    answer = predict_instrument(guitar, {"selector": "neck"}, load=LOAD)
+    assert "not heard at these settings" in said(sheet(answer, at={}))
+    assert [text for text in headings(sheet(answer, at={})) if text.startswith("Pickup")] == [
+        "Pickup bridge: output over its winding's EMF",
+        "Pickup neck: output over its winding's EMF",
+    ]
+
+
+def test_the_tone_control_stands_beside_its_textbook_and_the_picture_before_it():
+    one = sheet()
+    assert "Tone control tone turned down, bridge heard. Textbook: 1/(2πRC) of pot.tone and capacitor.tone alone" in said(one)
+    assert pictures(one) == ["curves"]
+    sweep = next(block for block in blocks_in(one) if isinstance(block, Table) and "textbook" in block.rows[0])
+    assert [row[0] for row in sweep.rows[1:]] == [str(step.rotation) for step in PLAIN.tone_sweeps[0].steps]
+    assert "by the nominal taper unless measured" in said(one)
+
+
+def test_notes_and_what_is_simulated_are_said():
+    answer = predict_instrument(INSTRUMENT, {}, load=LOAD, measured=found_parts(), at_hz=AT.values(), with_tolerance=True)
+    one = sheet(answer, notes=("a note on the last fit",))
+    assert one.title == "Prediction: mine (simulated)"
+    assert "a note on the last fit" in said(one)
+    assert "by the nominal taper unless measured" not in said(one)
+    assert sheet().title == "Prediction: mine"
+
+
+@pytest.mark.parametrize(
+    ("stated", "text"),
+    [
+        ({"volume": "10", "tone": "50%"}, "volume=10 (100 %), tone=50%"),
+        ({"volume": "0"}, "volume=0 (0 %), tone=10 (100 %)"),
+    ],
+)
+def test_settings_in_words(stated, text):
+    assert settings_text(read_settings(INSTRUMENT, stated)) == text
+
+
+def test_an_instrument_without_controls_says_so():
+    from fit.circuit.controls import Settings
+
+    assert settings_text(Settings()) == "no controls"
