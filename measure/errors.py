@@ -36,8 +36,6 @@ class DeviceError(MeasureError):
 
     Attributes
     ----------
-    exit_code : int
-        Of the command that it ends.
     samples : ndarray of float32, shape (m, n_channels), or None
         What had been recorded until then; full scale is 1.
     """
@@ -49,8 +47,6 @@ class DeviceError(MeasureError):
 
         Parameters
         ----------
-        *words : object
-            The message.
         samples : ndarray of float32, shape (m, n_channels), optional
             What had been recorded; full scale is 1.
         """

@@ -176,8 +176,6 @@ def median(values: FloatArray, *, axis: int = -1) -> FloatArray:
     ----------
     values : ndarray
         At least one along the axis.
-    axis : int
-        Along which.
 
     Returns
     -------
@@ -194,11 +192,6 @@ def median(values: FloatArray, *, axis: int = -1) -> FloatArray:
 
 def relative_std(response: Response) -> FloatArray:
     """Noise of a response relative to its magnitude.
-
-    Parameters
-    ----------
-    response : Response
-        With n frequencies.
 
     Returns
     -------

@@ -13,7 +13,8 @@ MODULES = sorted(
     for path in (TOP / package).rglob("*.py")
     if path.name != "__init__.py"
 )
-STILL_MISSING: set[str] = {"fit/desk/show/document.py"}
+# Types alone, with what fills them: tests/fit/desk/show/document/test_catalogue.py walks all of them, and their schemas.
+STILL_MISSING = {f"fit/desk/show/document/{name}.py" for name in ("bench", "guided", "guitar", "pickup", "pieces")}
 TEST_FILES = sorted(path.relative_to(TOP) for path in (TOP / "tests").rglob("test_*.py"))
 
 CLOCKS = {"monotonic", "perf_counter", "process_time"}

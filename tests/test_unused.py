@@ -14,7 +14,12 @@ def unused(*more):
     vulture = pytest.importorskip("vulture")
     found = vulture.Vulture()
     found.scavenge([str(TOP / "measure"), str(TOP / "fit"), *map(str, more)])
-    return found.get_unused_code(min_confidence=LEAST_CONFIDENCE)
+    return [one for one in found.get_unused_code(min_confidence=LEAST_CONFIDENCE) if not is_key(one)]
+
+
+def is_key(one):
+    """The fields of the documents are the keys of their JSON, which other programs read."""
+    return one.typ == "variable" and "document" in one.filename.parts
 
 
 def test_nothing_is_unused_but_what_the_list_allows():

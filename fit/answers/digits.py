@@ -84,15 +84,8 @@ def limits_text(low: float, high: float, unit: str, *, half: float) -> str:
     ----------
     low, high : float
         [`unit`]
-    unit : str
-        SI, without prefix.
     half : float
         Half of the 95 % interval of what they are for, above 0. [`unit`]
-
-    Returns
-    -------
-    str
-        With one prefix.
 
     Examples
     --------
@@ -140,8 +133,6 @@ def allowed_digits(value: float, half: float, *, most: int) -> int:
     ----------
     value, half : float
         In one unit; `half` from 0 up.
-    most : int
-        That are wanted.
 
     Returns
     -------

@@ -22,8 +22,6 @@ def decode_answer(content: bytes, kind: type[Answer]) -> Answer:
 
     Parameters
     ----------
-    content : bytes
-        MessagePack.
     kind : type
         Dataclass that it is of; its fields' types are checked, one by one.
 

@@ -66,8 +66,6 @@ class Contribution:
 
     Attributes
     ----------
-    source : str
-        For people.
     contribution : float
         1 σ of the quantity by it alone. [unit of the quantity]
     """
@@ -82,8 +80,6 @@ class Candidate:
 
     Attributes
     ----------
-    name : str
-        For people.
     bic : float
         Bayesian information criterion; lower is better. [1]
     reduced_chi_square : float

@@ -49,11 +49,6 @@ def evaluate_profile(profile: Profile, s: ComplexArray, *, tau_s: float, log_hal
     log_half_width : float
         w; only for a spread, > 0. [ln s]
 
-    Returns
-    -------
-    ProfileValues
-        P and its derivatives.
-
     Raises
     ------
     ValueError
@@ -102,8 +97,6 @@ def coil_elements(coils: Sequence[CoilValues], s: ComplexArray, coupling: float 
 
     Parameters
     ----------
-    coils : sequence of CoilValues
-        One or two.
     s : ndarray of complex, shape (m,)
         2πj times the frequency, or any complex frequency. [rad/s]
     coupling : float

@@ -35,8 +35,6 @@ class Settings:
     ----------
     pots : dict of str to PotSetting
         By the pot's name.
-    switches : dict of str to str
-        Switch to position.
     """
 
     pots: dict[str, PotSetting] = field(default_factory=dict)
@@ -84,11 +82,6 @@ def split_settings(texts: Iterable[str]) -> dict[str, str]:
     texts : iterable of str
         For example ``"volume=7"``.
 
-    Returns
-    -------
-    dict
-        Control to value.
-
     Raises
     ------
     ValueError
@@ -112,15 +105,8 @@ def read_settings(instrument: Instrument, stated: Mapping[str, str]) -> Settings
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
     stated : mapping of str to str
         Control to rotation (``"7"``), electrical fraction from ccw to wiper (``"35%"``) or position.
-
-    Returns
-    -------
-    Settings
-        Of every control.
 
     Raises
     ------

@@ -41,12 +41,8 @@ class Elimination:
 
     Attributes
     ----------
-    n_nodes : int
-        Nodes but ground.
     entries : dict
         (row, column), row <= column, to the place of that entry.
-    steps : tuple of Step
-        The output comes last.
     """
 
     n_nodes: int
@@ -59,8 +55,6 @@ def plan_elimination(n_nodes: int, joined: Sequence[tuple[int, int]], last: int)
 
     Parameters
     ----------
-    n_nodes : int
-        Nodes but ground.
     joined : sequence of (int, int)
         Pairs of nodes with an entry between them; −1 is ground.
     last : int

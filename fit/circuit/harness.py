@@ -20,8 +20,6 @@ class Case:
 
     Attributes
     ----------
-    settings : Settings
-        Of every control.
     frequency_hz : ndarray, shape (m,)
         All > 0. [Hz]
     load : tuple of (str, bool)
@@ -39,10 +37,6 @@ class Group:
 
     Attributes
     ----------
-    wiring : Wiring
-        Their network.
-    cases : tuple of int
-        Which cases.
     wirings : tuple of Wiring
         Of each case: the same network, each with its own load.
     s : ndarray of complex, shape (m,)
@@ -64,10 +58,6 @@ class Harness:
 
     Attributes
     ----------
-    instrument : Instrument
-        As read.
-    cases : tuple of Case
-        In the order of the answers.
     groups : tuple of Group
         Cases that are solved together.
     """
@@ -82,10 +72,6 @@ def build_harness(instrument: Instrument, cases: Sequence[Case], *, has_stops: b
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    cases : sequence of Case
-        Settings and frequencies.
     has_stops : bool or collection of str
         Ohms are left at the ends of all pots' travel, or at the stops named (`fit.circuit.wiring.wire_instrument`).
 
@@ -118,13 +104,6 @@ def build_harness(instrument: Instrument, cases: Sequence[Case], *, has_stops: b
 
 def needed_values(instrument: Instrument, group: Group) -> set[str]:
     """Names of the values that a network rests on.
-
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
-    group : Group
-        Of the harness.
 
     Returns
     -------

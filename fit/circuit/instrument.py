@@ -142,11 +142,6 @@ class Stated:
 def stated_values(instrument: Instrument) -> dict[str, Stated]:
     """List every value of an instrument, stated or not.
 
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
-
     Returns
     -------
     dict
@@ -170,11 +165,6 @@ def stated_values(instrument: Instrument) -> dict[str, Stated]:
 def coils_of(instrument: Instrument) -> dict[str, Pickup | SecondCoil]:
     """List every coil by its name.
 
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
-
     Returns
     -------
     dict
@@ -191,13 +181,6 @@ def coils_of(instrument: Instrument) -> dict[str, Pickup | SecondCoil]:
 def eddies_of(name: str, coil: Pickup | SecondCoil) -> tuple[tuple[str, Profile], ...]:
     """List the eddy losses of a coil.
 
-    Parameters
-    ----------
-    name : str
-        Of the coil.
-    coil : Pickup or SecondCoil
-        As read.
-
     Returns
     -------
     tuple of (str, str)
@@ -210,11 +193,6 @@ def eddies_of(name: str, coil: Pickup | SecondCoil) -> tuple[tuple[str, Profile]
 def lugs_of(pot: Pot) -> dict[str, str]:
     """List the lugs of a pot that are used.
 
-    Parameters
-    ----------
-    pot : Pot
-        As read.
-
     Returns
     -------
     dict
@@ -226,11 +204,6 @@ def lugs_of(pot: Pot) -> dict[str, str]:
 
 def parts_of(instrument: Instrument) -> Iterator[tuple[str, Pot | Part, Unit]]:
     """Go through pots, capacitors and resistors.
-
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
 
     Yields
     ------

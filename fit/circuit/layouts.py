@@ -55,11 +55,6 @@ def layout_text(name: str) -> str:
     name : str
         One of `DESCRIPTIONS`.
 
-    Returns
-    -------
-    str
-        To be written to a file.
-
     Raises
     ------
     ValueError

@@ -24,11 +24,6 @@ RESERVED = (*KINDS_OF_PART, "input", "added")  # first words of names of values
 def read_instrument(text: str) -> Instrument:
     """Read and check the text of an instrument.toml.
 
-    Parameters
-    ----------
-    text : str
-        All of the file.
-
     Returns
     -------
     Instrument
@@ -127,8 +122,6 @@ def check_losses(place: str, coil: Pickup | SecondCoil) -> None:
     ----------
     place : str
         Of the coil in the file, for the message.
-    coil : Pickup or SecondCoil
-        As stated.
 
     Raises
     ------

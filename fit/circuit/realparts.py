@@ -50,11 +50,6 @@ def leak_key(capacitor: str) -> str:
 def is_linear(name: str) -> bool:
     """Whether a value may be 0, so that derivatives and covariance are of itself and not of its logarithm.
 
-    Parameters
-    ----------
-    name : str
-        Of the value.
-
     Returns
     -------
     bool
@@ -65,11 +60,6 @@ def is_linear(name: str) -> bool:
 
 def owner_of(name: str) -> str:
     """Find the part that a value belongs to.
-
-    Parameters
-    ----------
-    name : str
-        Of the value.
 
     Returns
     -------
@@ -86,11 +76,6 @@ def owner_of(name: str) -> str:
 def is_beside(name: str) -> bool:
     """Whether a value is what a part has beside its own.
 
-    Parameters
-    ----------
-    name : str
-        Of the value.
-
     Returns
     -------
     bool
@@ -101,11 +86,6 @@ def is_beside(name: str) -> bool:
 
 def stops_among(values: Collection[str]) -> frozenset[str]:
     """Find the stops that are known.
-
-    Parameters
-    ----------
-    values : collection of str
-        Names of what is known.
 
     Returns
     -------
@@ -118,11 +98,6 @@ def stops_among(values: Collection[str]) -> frozenset[str]:
 def capacitor_tangents(values: Mapping[str, float]) -> dict[str, float]:
     """Loss tangents by their capacitors.
 
-    Parameters
-    ----------
-    values : mapping
-        Name to value.
-
     Returns
     -------
     dict
@@ -133,11 +108,6 @@ def capacitor_tangents(values: Mapping[str, float]) -> dict[str, float]:
 
 def capacitor_leaks(values: Mapping[str, float]) -> dict[str, float]:
     """Leaks by their capacitors.
-
-    Parameters
-    ----------
-    values : mapping
-        Name to value.
 
     Returns
     -------
@@ -152,8 +122,6 @@ def segment_ohm(part: Passive, values: Mapping[str, float], *, fraction: float) 
 
     Parameters
     ----------
-    part : Passive
-        No capacitor.
     values : mapping
         Name to value in SI units.
     fraction : float

@@ -9,11 +9,6 @@ from fit.circuit.network import GROUND
 def part_ends(instrument: Instrument) -> dict[str, tuple[str, ...]]:
     """List the nodes that each part touches; switches are no parts here.
 
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
-
     Returns
     -------
     dict
@@ -90,18 +85,7 @@ def _check_switches(instrument: Instrument) -> None:
 
 
 def every_join(instrument: Instrument) -> Iterator[tuple[str, Ends]]:
-    """Go through the pairs of nodes that are joined in any position of any switch.
-
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
-
-    Yields
-    ------
-    str, (str, str)
-        The switch, and the two nodes.
-    """
+    """Go through the pairs of nodes that are joined in any position of any switch."""
     for name, switch in instrument.switch.items():
         for joins in switch.positions.values():
             for pair in joins:

@@ -49,10 +49,6 @@ def solve_instrument(
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    cases : sequence of Case
-        Settings and frequencies.
     values : mapping
         Name to value, see `solve_harness`.
     excite : sequence of mapping or None
@@ -73,8 +69,6 @@ def solve_harness(
 
     Parameters
     ----------
-    harness : Harness
-        Instrument and cases.
     values : mapping
         Name of each value that the output can feel to its value in SI units: those of
         `fit.circuit.instrument.stated_values`, and of the load. A pot's electrical fraction may stand there too, such as
@@ -110,11 +104,6 @@ def solve_harness(
 
 def each_pickup_alone(instrument: Instrument) -> tuple[dict[str, float], ...]:
     """EMFs of the coils where one pickup after the other has 1 V, shared between its coils as they are excited.
-
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
 
     Returns
     -------

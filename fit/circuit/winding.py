@@ -22,8 +22,6 @@ class Loss:
         What the names of its values begin with.
     share : float
         k², of the inductance. [1]
-    profile : ProfileValues
-        P and its derivatives.
     has_width : bool
         A spread of loops, not a single one.
     """
@@ -44,8 +42,6 @@ class StatedCoil:
         Element values. [Ω], [H]
     impedance : ndarray of complex, shape (m,)
         Without the winding capacitance. [Ω]
-    losses : tuple of Loss
-        Of its eddy currents.
     """
 
     resistance_ohm: float
@@ -59,19 +55,8 @@ def stated_coil(instrument: Instrument, name: str, values: Mapping[str, float], 
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    name : str
-        Of the coil.
-    values : mapping
-        Name to value.
     s : ndarray of complex, shape (m,)
         2πj times the frequency. [rad/s]
-
-    Returns
-    -------
-    StatedCoil
-        With its losses.
     """
     losses = []
     screened: ComplexArray | float = 1.0
@@ -96,14 +81,8 @@ def mutual_inductance_h(wiring: Wiring, pair: tuple[int, int], coils: Sequence[S
 
     Parameters
     ----------
-    wiring : Wiring
-        Their network.
     pair : tuple of (int, int)
         Which coils; the first gives the coupling its name.
-    coils : sequence of StatedCoil
-        Of the network.
-    values : mapping
-        Name to value.
 
     Returns
     -------
@@ -126,10 +105,6 @@ def coil_rows(
 
     Parameters
     ----------
-    wiring : Wiring
-        The network.
-    coils : sequence of StatedCoil
-        Of the network.
     mutual_h : mapping
         Pair of coils to mutual inductance. [H]
     s : ndarray of complex, shape (m,)

@@ -26,13 +26,9 @@ class Passive:
     ----------
     key : str
         Name of its value, for example ``"pot.volume"``.
-    is_capacitor : bool
-        A capacitor, not a resistor.
     side : str
         ``"ccw"`` or ``"cw"`` for the segment of a pot beside its wiper, ``"stop"`` and ``"rest"`` where it stands at an end,
         empty for a whole part.
-    ends : tuple of str
-        Its two nodes.
     stop : str
         Name of the ohms left at the end where the pot stands, ``"pot.tone.stop_0"``; empty for other parts.
     """
@@ -88,10 +84,6 @@ def wire_instrument(
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    settings : Settings
-        Of every control.
     load : sequence of Passive
         What is connected across the jack; at least one part.
     has_stops : bool or collection of str
@@ -150,10 +142,6 @@ def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool 
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    settings : Settings
-        Of every control.
     has_stops : bool or collection of str
         Pots join nothing where ohms are left at the ends of their travel: of all pots, or at the stops named.
 
@@ -191,17 +179,8 @@ def passives_of(instrument: Instrument, settings: Settings, *, has_stops: bool |
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    settings : Settings
-        Of every control.
     has_stops : bool or collection of str
         At an end of its travel a pot is the ohms left there, and the rest of its track: every pot, or at the stops named.
-
-    Yields
-    ------
-    Passive
-        Between the nodes of the file.
     """
     for name, pot in instrument.pot.items():
         lugs, key, fraction = lugs_of(pot), f"pot.{name}", settings.pots[name].fraction

@@ -37,8 +37,6 @@ class Jack:
 
     Attributes
     ----------
-    model : PickupModel
-        The pickup.
     s : ndarray of complex, shape (m,)
         2πj times the frequency. [rad/s]
     part_masks : dict
@@ -54,11 +52,6 @@ class Jack:
 
     def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
         """Response for a unit gain, and its logarithmic derivatives.
-
-        Parameters
-        ----------
-        p : dict
-            Parameter names to values.
 
         Returns
         -------

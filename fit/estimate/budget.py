@@ -44,8 +44,6 @@ def split_uncertainty(choice: Choice, gradient: FloatArray) -> list[Share]:
 
     Parameters
     ----------
-    choice : Choice
-        The fit.
     gradient : ndarray, shape (p,)
         Derivative of the quantity by the parameter vector.
 
@@ -75,12 +73,8 @@ class Coverage:
 
     Attributes
     ----------
-    standard_uncertainty : float
-        In the unit of the gradient.
     factor : float
         Half-width of the 95 % interval over it. [1]
-    distribution : str
-        "normal", "mixed" or "rectangular".
     """
 
     standard_uncertainty: float
@@ -93,8 +87,6 @@ def coverage_of(choice: Choice, gradient: FloatArray, extra_std: float = 0.0) ->
 
     Parameters
     ----------
-    choice : Choice
-        The fit.
     gradient : ndarray, shape (p,)
         Derivative of the quantity by the parameter vector.
     extra_std : float
@@ -157,12 +149,8 @@ def foresee_take(choice: Choice, added: Sequence[Quantity], settings: Settings) 
 
     Parameters
     ----------
-    choice : Choice
-        The fit so far.
     added : sequence of Quantity
         Parts across the jack in the further take.
-    settings : Settings
-        Of the controls in it.
 
     Returns
     -------

@@ -33,13 +33,6 @@ ALIKE = Circumstances()
 def placed_name(field: str, placement: str) -> str:
     """Name the step of an eddy loss's share g of the exciting field, from a pickup's first placement to a later one.
 
-    Parameters
-    ----------
-    field : str
-        Of the parameter in the first placement.
-    placement : str
-        The later one.
-
     Returns
     -------
     str
@@ -53,17 +46,8 @@ def coil_values(model: PickupModel, p: dict[str, float], circumstances: Circumst
 
     Parameters
     ----------
-    model : PickupModel
-        The circuit.
-    p : dict
-        Parameter names to values.
     circumstances : Circumstances
         Of the takes; at the first placement and the parameter's own temperature where none are given.
-
-    Returns
-    -------
-    tuple of CoilValues
-        One or two.
     """
     coils = []
     for coil, profiles in enumerate(model.eddies):
@@ -96,11 +80,6 @@ def coil_values(model: PickupModel, p: dict[str, float], circumstances: Circumst
 def coupling_of(p: dict[str, float]) -> float:
     """Coupling between the two coils; 0 where there is one.
 
-    Parameters
-    ----------
-    p : dict
-        Parameter names to values.
-
     Returns
     -------
     float
@@ -124,14 +103,10 @@ def coil_rows(
 
     Parameters
     ----------
-    p : dict
-        Parameter names to values.
     coils : sequence of CoilValues
         Element values at `p`.
     elements : CoilElements
         Impedances and EMFs at `p`.
-    solution : Solution
-        Of the network with these.
     s : ndarray of complex, shape (m,)
         2πj times the frequency. [rad/s]
     rows : dict

@@ -25,8 +25,6 @@ class TakeEvidence:
 
     Attributes
     ----------
-    name : str
-        The take's name.
     response : Response
         Pickup over reference against frequency.
     added : tuple of Quantity
@@ -107,11 +105,6 @@ class Evidence:
 
 def warmth_of(evidence: Evidence) -> FloatArray:
     """Winding resistance in each take over that in the first, by the temperatures that are stated.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        With t takes.
 
     Returns
     -------

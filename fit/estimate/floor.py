@@ -174,11 +174,6 @@ def _has_shared_placement(problem: Problem) -> bool:
 def placements(problem: Problem) -> FloatArray:
     """Which placement each take belongs to.
 
-    Parameters
-    ----------
-    problem : Problem
-        With t takes.
-
     Returns
     -------
     ndarray of int, shape (t,)
@@ -317,8 +312,6 @@ def floor_covariances(problem: Problem, floor: Floor) -> list[tuple[np.ndarray, 
 
     Parameters
     ----------
-    problem : Problem
-        With m points.
     floor : Floor
         Size and scope of the smooth difference.
 
@@ -344,8 +337,6 @@ def floor_blocks(problem: Problem, floor: Floor) -> tuple[tuple[Block, ...], flo
 
     Parameters
     ----------
-    problem : Problem
-        With m points.
     floor : Floor
         Size and scope of the smooth difference.
 
@@ -395,10 +386,6 @@ def smooth_difference(problem: Problem, floor: Floor, residual: ComplexArray) ->
 
     Parameters
     ----------
-    problem : Problem
-        With m points.
-    floor : Floor
-        Its size and correlation.
     residual : ndarray of complex, shape (m,)
         Relative difference.
 

@@ -25,8 +25,6 @@ class Block:
 
     Attributes
     ----------
-    points : slice
-        Consecutive points.
     whitener : ndarray, shape (k, k) or (k,)
         W with WᵀW = 2 C⁻¹, a matrix, or its diagonal.
     basis : ndarray, shape (k, n), or None
@@ -92,10 +90,6 @@ class JointFit:
         Parameters at the minimum.
     chi_square : float
         2 rᴴC⁻¹r plus the priors' part.
-    prediction : Prediction
-        At the minimum.
-    n_evaluations : int
-        Residuals and Jacobians computed.
     """
 
     vector: FloatArray
@@ -106,11 +100,6 @@ class JointFit:
 
 def prior_rows(problem: Problem) -> tuple[FloatArray, FloatArray]:
     """Mean of every parameter's prior, and the square root of its precision.
-
-    Parameters
-    ----------
-    problem : Problem
-        With p parameters.
 
     Returns
     -------
@@ -126,8 +115,6 @@ def independent_blocks(problem: Problem, relative_error: float) -> tuple[Block, 
 
     Parameters
     ----------
-    problem : Problem
-        With m points.
     relative_error : float
         Standard deviation beside the noise. [1]
 
@@ -308,11 +295,6 @@ def search_joint(
     most_evaluations : int
         The search ends there, converged or not.
 
-    Returns
-    -------
-    JointFit
-        The best vector found.
-
     Raises
     ------
     ValueError
@@ -369,12 +351,8 @@ def covariance_of(problem: Problem, blocks: Sequence[Block], prediction: Predict
 
     Parameters
     ----------
-    problem : Problem
-        With p parameters.
     blocks : sequence of Block
         How errors are whitened.
-    prediction : Prediction
-        At the minimum.
 
     Returns
     -------

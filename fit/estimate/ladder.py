@@ -74,10 +74,6 @@ class Rung:
 
     Attributes
     ----------
-    problem : Problem
-        Takes and model.
-    fit : JointFit
-        The best of its starts.
     bic : float
         Bayesian information criterion under the ladder's floor.
     reduced_chi_square : float
@@ -98,14 +94,10 @@ class Choice:
     ----------
     problem : Problem
         Takes and model; a take before which the coil was found to have moved is marked so.
-    fit : JointFit
-        At the minimum.
     blocks : tuple of Block
         How errors were whitened.
     covariance : ndarray, shape (p, p)
         Of the parameter vector.
-    floor : Floor
-        Of this model.
     rungs : tuple of Rung
         Every model that was tried.
     moved : tuple of str
@@ -155,8 +147,6 @@ def choose_model(evidence: Evidence, *, fixed_floor: Floor | None = None, only: 
 
     Parameters
     ----------
-    evidence : Evidence
-        Takes and references.
     fixed_floor : Floor, optional
         Asked for instead of the estimated one.
     only : sequence of PickupModel, optional

@@ -36,15 +36,8 @@ def models_of(evidence: Evidence, model: PickupModel) -> dict[str, PickupModel]:
 
     Parameters
     ----------
-    evidence : Evidence
-        With an instrument.
     model : PickupModel
         Losses of every coil; two coils stand for pickups whose middle is not led out, too.
-
-    Returns
-    -------
-    dict
-        Pickup to its circuit.
     """
     profiles = model.eddies[0]
     out = {}
@@ -56,11 +49,6 @@ def models_of(evidence: Evidence, model: PickupModel) -> dict[str, PickupModel]:
 
 def instrument_of(evidence: Evidence) -> Instrument:
     """Instrument of the takes.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        With or without one.
 
     Returns
     -------
@@ -83,17 +71,10 @@ def wire_takes(
     ----------
     evidence : Evidence
         Takes, and what the instrument states.
-    models : mapping
-        Pickup to its circuit.
     frequencies : sequence of ndarray
         Of each take. [Hz]
     added : sequence of sequence of (str, bool)
         Parameter of each part across the jack in each take; is it a capacitor.
-
-    Returns
-    -------
-    Wired
-        Ready to be evaluated.
 
     Raises
     ------
@@ -166,8 +147,6 @@ def placed_after(evidence: Evidence, pickup: str, take_of_point: np.ndarray) -> 
 
     Parameters
     ----------
-    evidence : Evidence
-        All takes.
     pickup : str
         Its name; empty for a pickup straight at the jack.
     take_of_point : ndarray of int, shape (m,)

@@ -33,13 +33,7 @@ class Circuit(Protocol):
     """What stands between the exciter and the jack, at the points of a problem."""
 
     def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
-        """Response for a unit gain, shape (m,), and the derivatives of its logarithm by parameter name.
-
-        Parameters
-        ----------
-        p : dict
-            Parameter names to values.
-        """
+        """Response for a unit gain, shape (m,), and the derivatives of its logarithm by parameter name."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -48,12 +42,8 @@ class Problem:
 
     Attributes
     ----------
-    model : PickupModel
-        Losses of every coil.
     evidence : Evidence
         What it was built from.
-    parameters : tuple of Parameter, length p
-        In the order of the vector.
     frequency_hz, noise : ndarray, shape (m,)
         Frequency, and the noise's standard deviation relative to the response. [Hz], [1]
     data : ndarray of complex, shape (m,)
@@ -66,8 +56,6 @@ class Problem:
         Frequencies a third of an octave in each take.
     models : dict
         Pickup that some take feels to its circuit; ``""`` for a pickup straight at the jack.
-    circuit : Circuit
-        What is evaluated.
     shifts : dict
         Parameter of each calibration error to its relative effect, shape (m,).
     clocked : tuple of str
@@ -115,10 +103,6 @@ def build_problem(
 
     Parameters
     ----------
-    evidence : Evidence
-        Takes and references.
-    model : PickupModel
-        The circuit.
     thin : int
         Keep every so many frequencies, the same in all takes.
     is_foreseen : bool
@@ -215,11 +199,6 @@ def _clocked(evidence: Evidence, parameters: Sequence[Parameter]) -> tuple[str, 
 def usable_points(take: TakeEvidence) -> np.ndarray:
     """Choose the frequencies of a take that a fit uses.
 
-    Parameters
-    ----------
-    take : TakeEvidence
-        With n frequencies.
-
     Returns
     -------
     ndarray of bool, shape (n,)
@@ -231,11 +210,6 @@ def usable_points(take: TakeEvidence) -> np.ndarray:
 
 def smooth_noise(response: Response) -> FloatArray:
     """Noise of a response relative to its magnitude, free of the magnitude's own noise.
-
-    Parameters
-    ----------
-    response : Response
-        With n frequencies.
 
     Returns
     -------
@@ -399,26 +373,14 @@ def name_values(problem: Problem, vector: FloatArray) -> dict[str, float]:
 
     Parameters
     ----------
-    problem : Problem
-        With p parameters.
     vector : ndarray, shape (p,)
         Parameters.
-
-    Returns
-    -------
-    dict
-        Name to value.
     """
     return dict(zip((parameter.name for parameter in problem.parameters), vector.tolist(), strict=True))
 
 
 def suffixes_of(problem: Problem) -> dict[str, str]:
     """Tell what stands behind the names of each pickup's parameters.
-
-    Parameters
-    ----------
-    problem : Problem
-        Takes and model.
 
     Returns
     -------

@@ -119,11 +119,6 @@ RELEASED_STD = {
 def released_std(parameter: Parameter) -> float | None:
     """Say how wide a prior becomes when it is let go.
 
-    Parameters
-    ----------
-    parameter : Parameter
-        Of a fit.
-
     Returns
     -------
     float or None
@@ -143,15 +138,8 @@ def widen_priors(parameters: Sequence[Parameter], names: Sequence[str]) -> list[
 
     Parameters
     ----------
-    parameters : sequence of Parameter
-        Of a fit.
     names : sequence of str
         Those that are let go.
-
-    Returns
-    -------
-    list of Parameter
-        In the same order.
     """
     out = []
     for parameter in parameters:
@@ -162,15 +150,6 @@ def widen_priors(parameters: Sequence[Parameter], names: Sequence[str]) -> list[
 
 def log_reference(name: str, quantity: Quantity, source: str) -> Parameter:
     """Parameter of a reference: the logarithm of its value, with a prior.
-
-    Parameters
-    ----------
-    name : str
-        Of the parameter.
-    quantity : Quantity
-        With its uncertainty.
-    source : str
-        What it is called in the budget.
 
     Returns
     -------
@@ -196,17 +175,10 @@ def weak(name: str, kind: str, start: float | None = None) -> Parameter:
 
     Parameters
     ----------
-    name : str
-        Of the parameter.
     kind : str
         Key of `WEAK`.
     start : float or None
         Where a search begins; None for the middle.
-
-    Returns
-    -------
-    Parameter
-        Without a source.
     """
     mean, std = WEAK[kind]
     return Parameter(name=name, start=mean if start is None else start, prior_mean=mean, prior_std=std)
@@ -225,8 +197,6 @@ def coil_parameters(model: PickupModel, known: Mapping[str, tuple[Quantity, str]
 
     Parameters
     ----------
-    model : PickupModel
-        The circuit.
     known : mapping
         ``"log_inductance"``, ``"log_winding_capacitance"``, ``"log_resistance"`` to a reference and what it is called.
     suffix : str
@@ -256,11 +226,6 @@ def coil_parameters(model: PickupModel, known: Mapping[str, tuple[Quantity, str]
 
 def chain_parameters(evidence: Evidence) -> list[Parameter]:
     """Parameters of what the pickup is measured with.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        Takes and references.
 
     Returns
     -------
@@ -313,13 +278,6 @@ def _delay_std(evidence: Evidence) -> float:
 def shunt_name(pickup: str, pickups: Collection[str]) -> str:
     """Name the parameter of a capacitance that a job added across a pickup.
 
-    Parameters
-    ----------
-    pickup : str
-        Its name.
-    pickups : collection of str
-        Of the instrument.
-
     Returns
     -------
     str
@@ -330,13 +288,6 @@ def shunt_name(pickup: str, pickups: Collection[str]) -> str:
 
 def series_name(evidence: Evidence, take: TakeEvidence) -> str:
     """Name the parameter of the resistor that a take of method impedance was driven through.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        All takes.
-    take : TakeEvidence
-        One of them.
 
     Returns
     -------
@@ -385,13 +336,6 @@ def added_parts(evidence: Evidence) -> tuple[tuple[tuple[tuple[str, bool], ...],
 def suffix_of(pickup: str, pickups: Collection[str]) -> str:
     """Tell the parameters of one pickup from those of the others.
 
-    Parameters
-    ----------
-    pickup : str
-        Its name.
-    pickups : collection of str
-        Of the instrument.
-
     Returns
     -------
     str
@@ -425,8 +369,6 @@ def fraction_name(key: str, settings: Settings) -> str:
     ----------
     key : str
         For example ``"pot.volume"``.
-    settings : Settings
-        Where it stands.
 
     Returns
     -------
@@ -497,8 +439,6 @@ def leak_name(placement: int, pickup: str) -> str:
     ----------
     placement : int
         While the coil stood still.
-    pickup : str
-        The other one.
 
     Returns
     -------

@@ -37,15 +37,8 @@ def pickup_parameters(evidence: Evidence, models: Mapping[str, PickupModel]) -> 
 
     Parameters
     ----------
-    evidence : Evidence
-        What is stated of them.
     models : mapping
         Pickup that some take feels to its circuit.
-
-    Returns
-    -------
-    list of Parameter
-        One set a pickup.
     """
     parameters = []
     pickups = models.keys() if evidence.instrument is None else evidence.instrument.pickup.keys()
@@ -84,15 +77,8 @@ def part_parameters(evidence: Evidence, names: Sequence[str]) -> list[Parameter]
 
     Parameters
     ----------
-    evidence : Evidence
-        With an instrument.
     names : sequence of str
         Those that some take feels; of cable, input and added parts `chain_parameters` and `added_parts` take care.
-
-    Returns
-    -------
-    list of Parameter
-        In the order of the names.
     """
     stated = {} if evidence.instrument is None else stated_values(evidence.instrument)
     parameters = []
@@ -146,8 +132,6 @@ def field_parameters(parameters: Sequence[Parameter], placed: Mapping[str, Seque
 
     Parameters
     ----------
-    parameters : sequence of Parameter
-        Of the pickups.
     placed : mapping
         What stands behind a pickup's names to its later placements.
 
@@ -187,8 +171,6 @@ def change_parameters(evidence: Evidence, parameters: Sequence[Parameter]) -> li
     ----------
     evidence : Evidence
         Takes from before and after.
-    parameters : sequence of Parameter
-        Of the pickups and parts.
 
     Returns
     -------

@@ -20,10 +20,6 @@ def profile_halves(choice: Choice, index: int, factor: float) -> tuple[float, fl
 
     Parameters
     ----------
-    choice : Choice
-        The fit.
-    index : int
-        Of the parameter.
     factor : float
         Half-width of the interval over the standard uncertainty, were the fit linear. [1]
 

@@ -23,11 +23,6 @@ LEAST_LEARNED = 1e-7  # [1] of a prior's information; below, the takes say nothi
 def is_reference(name: str) -> bool:
     """Say whether a parameter that was let go is something that a person stated.
 
-    Parameters
-    ----------
-    name : str
-        Of the parameter.
-
     Returns
     -------
     bool
@@ -41,12 +36,8 @@ def release_gains(problem: Problem, blocks: Sequence[Block], fit: JointFit) -> d
 
     Parameters
     ----------
-    problem : Problem
-        With p parameters.
     blocks : sequence of Block
         How errors are whitened.
-    fit : JointFit
-        At the minimum.
 
     Returns
     -------
@@ -71,11 +62,6 @@ def release_gains(problem: Problem, blocks: Sequence[Block], fit: JointFit) -> d
 def penalty(problem: Problem) -> float:
     """Find what BIC charges for one prior let go out of all that could be.
 
-    Parameters
-    ----------
-    problem : Problem
-        With m points.
-
     Returns
     -------
     float
@@ -90,8 +76,6 @@ def is_possible(problem: Problem, vector: FloatArray, tight: Sequence[Parameter]
 
     Parameters
     ----------
-    problem : Problem
-        With p parameters.
     vector : ndarray, shape (p,)
         The fit.
     tight : sequence of Parameter

@@ -152,8 +152,6 @@ def loaded_peak(problem: Problem, vector: FloatArray, *, pickup: str = "") -> Pe
 
     Parameters
     ----------
-    problem : Problem
-        Model and parameters' names.
     vector : ndarray, shape (p,)
         The fit.
     pickup : str
@@ -237,8 +235,6 @@ def pole_of(problem: Problem, vector: FloatArray, *, is_loaded: bool, pickup: st
 
     Parameters
     ----------
-    problem : Problem
-        A model of one coil.
     vector : ndarray, shape (p,)
         The fit.
     is_loaded : bool

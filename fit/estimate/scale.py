@@ -20,11 +20,6 @@ HELD_STD = 1e-3  # [ln H] while the valley is walked
 def equivalent_vectors(choice: Choice) -> tuple[FloatArray, ...]:
     """Find fits with another inductance that describe the takes about as well.
 
-    Parameters
-    ----------
-    choice : Choice
-        The fit; p parameters.
-
     Returns
     -------
     tuple of ndarray, shape (p,)

@@ -58,11 +58,6 @@ def shift_rows(evidence: Evidence, kept: Sequence[np.ndarray]) -> dict[str, Comp
 def is_calibrated(take: TakeEvidence) -> bool:
     """Say whether a loopback has compared the two inputs that a take was recorded by.
 
-    Parameters
-    ----------
-    take : TakeEvidence
-        With its response.
-
     Returns
     -------
     bool

@@ -19,11 +19,6 @@ FIRST_FIELDS = (0.5, 1.3, 2.0)  # [1] above 1 the exciting field has a zero in t
 def resonance_of(take: TakeEvidence) -> float:
     """Frequency at which response over frequency peaks.
 
-    Parameters
-    ----------
-    take : TakeEvidence
-        One take.
-
     Returns
     -------
     float
@@ -47,8 +42,6 @@ def start_vector(problem: Problem, known: dict[str, float]) -> FloatArray:
 
     Parameters
     ----------
-    problem : Problem
-        With p parameters.
     known : dict
         Values by name from a simpler model's fit; what is not there begins at its own start.
 

@@ -143,11 +143,6 @@ class Wired:
     def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
         """Response for a unit gain, and its logarithmic derivatives.
 
-        Parameters
-        ----------
-        p : dict
-            Parameter names to values.
-
         Returns
         -------
         tuple

@@ -64,8 +64,6 @@ class GridFit:
 
     Attributes
     ----------
-    n_elements : int
-        RC elements.
     mu : float
         1 less the sum of negative over that of positive resistances: 1 for too few elements, small where they follow the noise.
     value : ndarray of complex, shape (n,)
@@ -168,10 +166,6 @@ def fit_grid(
         Rising, all > 0. [Hz]
     impedance : ndarray of complex, shape (n,)
         Nowhere 0. [Ω]
-    cutoff : float
-        Of μ.
-    most_elements : int
-        Where the search ends.
 
     Returns
     -------

@@ -75,11 +75,6 @@ class Pace:
 def crude_pace(arrival: Arrival) -> float | None:
     """Stretch of a sweep, however large, from its delay block by block; a few steps in between do not matter.
 
-    Parameters
-    ----------
-    arrival : Arrival
-        Of a sweep.
-
     Returns
     -------
     float or None
@@ -96,11 +91,6 @@ def crude_pace(arrival: Arrival) -> float | None:
 
 def find_jumps(arrival: Arrival) -> tuple[Burst, ...]:
     """Find places where the arrival jumps by more than the response is kept for.
-
-    Parameters
-    ----------
-    arrival : Arrival
-        Of a sweep in the reference channel.
 
     Returns
     -------
@@ -160,8 +150,6 @@ def fit_pace(arrival: Arrival, bursts: tuple[Burst, ...]) -> Pace:
 
     Parameters
     ----------
-    arrival : Arrival
-        Of the reference channel.
     bursts : tuple of Burst
         After each the delay may differ by a step.
 
@@ -215,8 +203,6 @@ def judge_drift(arrival: Arrival | None, pace: Pace | None) -> Finding:
 
     Parameters
     ----------
-    arrival : Arrival or None
-        Of the reference channel.
     pace : Pace or None
         From `fit_pace`.
 
@@ -241,11 +227,6 @@ def judge_drift(arrival: Arrival | None, pace: Pace | None) -> Finding:
 def channel_offset(pickup: Arrival, reference: Arrival) -> float | None:
     """Tell how much later the pickup's highest notes arrive than the reference's, where its own delay is least.
 
-    Parameters
-    ----------
-    pickup, reference : Arrival
-        Of the two channels.
-
     Returns
     -------
     float or None
@@ -263,17 +244,10 @@ def find_bursts(arrival: Arrival, *, relative_to_peak: bool, harmonics: float = 
 
     Parameters
     ----------
-    arrival : Arrival
-        Of one channel.
     relative_to_peak : bool
         Compare with the highest predicted level; otherwise with the level at that moment.
     harmonics : float
         The generator's, over the fundamental: they are unpredicted too, and move through the resonance.
-
-    Returns
-    -------
-    tuple of Burst
-        In order of time.
     """
     unpredicted, predicted = arrival.unpredicted, arrival.predicted
     if not np.any(np.isfinite(unpredicted)):
@@ -315,8 +289,6 @@ def judge_stream(breaks: list[Burst], soft: list[Burst], *, pace: Pace | None, o
     ----------
     breaks : list of Burst
         Places where the stream is broken, in order of time.
-    soft : list of Burst
-        Lesser disturbances.
     pace : Pace or None
         From `fit_pace`.
     offset_s : float or None
@@ -383,11 +355,6 @@ def sort_bursts(
         From `find_bursts`.
     certain : tuple of Burst
         From `find_jumps` and `steps_of`, and what the samples alone prove.
-
-    Returns
-    -------
-    breaks, soft : list of Burst
-        In order of time.
     """
     breaks = list(certain)
     breaks += [burst for burst in reference if burst.size > BURST_REJECT and _is_new(burst, breaks)]

@@ -99,11 +99,6 @@ def _mean_power(samples: Samples, part: slice, n_frame: int) -> FloatArray | Non
 def signal_rms(contrast: Contrast) -> float | None:
     """Rms of what sounds, over full scale.
 
-    Parameters
-    ----------
-    contrast : Contrast
-        Of the channel.
-
     Returns
     -------
     float or None
@@ -117,11 +112,6 @@ def signal_rms(contrast: Contrast) -> float | None:
 
 def judge_level(contrast: Contrast) -> Finding:
     """Judge the pickup's signal over its silence, in the best sixth of the bands.
-
-    Parameters
-    ----------
-    contrast : Contrast
-        Of the pickup's channel.
 
     Returns
     -------
@@ -139,11 +129,6 @@ def judge_level(contrast: Contrast) -> Finding:
 
 def judge_slope(pickup: Contrast | None, reference: Contrast | None) -> Finding:
     """Judge whether pickup and reference are exchanged.
-
-    Parameters
-    ----------
-    pickup, reference : Contrast or None
-        Of the two channels.
 
     Returns
     -------
@@ -166,11 +151,6 @@ def judge_slope(pickup: Contrast | None, reference: Contrast | None) -> Finding:
 
 def is_exchanged(pickup: Contrast, reference: Contrast) -> bool | None:
     """Tell whether pickup and reference are exchanged, from the low notes, where a coil's voltage rises by 6 dB an octave.
-
-    Parameters
-    ----------
-    pickup, reference : Contrast
-        Of the two channels.
 
     Returns
     -------

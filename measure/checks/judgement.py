@@ -11,8 +11,6 @@ class Judgement:
 
     Attributes
     ----------
-    findings : tuple of Finding
-        All checks.
     response : Response or None
         None where the take was rejected, or is of a kind without a response.
     """

@@ -25,8 +25,6 @@ def judge_clipping(channels: dict[str, Samples], *, n_bits: int | None, quiet_pe
     ----------
     channels : dict of str to ndarray, shape (n,)
         By name, for the message.
-    n_bits : int or None
-        Bits a sample.
     quiet_peaks : dict of str to float
         Peak of each channel while nothing is played.
     rate_hz : int
@@ -61,8 +59,6 @@ def judge_gain(reference: Arrival | None, pace: Pace | None) -> Finding:
 
     Parameters
     ----------
-    reference : Arrival or None
-        Of the reference channel.
     pace : Pace or None
         From `measure.checks.clock.fit_pace`, for the corners.
 
@@ -93,11 +89,6 @@ def judge_gain(reference: Arrival | None, pace: Pace | None) -> Finding:
 def judge_generator(reference: Arrival | None) -> Finding:
     """Judge the generator's third harmonic in the reference channel.
 
-    Parameters
-    ----------
-    reference : Arrival or None
-        Of the reference channel.
-
     Returns
     -------
     Finding
@@ -123,11 +114,6 @@ def judge_generator(reference: Arrival | None) -> Finding:
 
 def judge_input(pickup: Arrival | None, reference: Arrival | None) -> Finding:
     """Judge the third harmonic that the pickup's own input adds to what the generator's harmonics explain.
-
-    Parameters
-    ----------
-    pickup, reference : Arrival or None
-        Of the two channels.
 
     Returns
     -------

@@ -33,11 +33,6 @@ def judge_signal(response: Response) -> tuple[Finding, ...]:
 def judge_plate(response: Response) -> tuple[Finding, ...]:
     """Judge the response of a plate, a foil at a known voltage near the wiring.
 
-    Parameters
-    ----------
-    response : Response
-        Jack over plate.
-
     Returns
     -------
     tuple of Finding

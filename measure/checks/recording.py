@@ -87,8 +87,6 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
 
     Parameters
     ----------
-    recording : Recording
-        With n samples.
     stimulus : ndarray, shape (m,), optional
         What was played, at the same sample rate. Without it an exponential sweep is recognised from the recording.
 
@@ -137,11 +135,6 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
 
 def noise_summary(recording: Recording) -> dict[str, float | None]:
     """Hum and noise floor of the pickup's channel, from the silences before and after the stimulus.
-
-    Parameters
-    ----------
-    recording : Recording
-        With n samples.
 
     Returns
     -------

@@ -39,8 +39,6 @@ class Recognised:
 
     Attributes
     ----------
-    sweep : Sweep
-        Its numbers.
     fade_s : float
         How long its fade in seems to be. [s]
     """
@@ -177,11 +175,6 @@ def is_own(sweep: Sweep) -> bool:
 def without_ends(arrival: Arrival) -> Arrival:
     """Leave out what the ends of a recognised sweep reach: how they were faded is not known.
 
-    Parameters
-    ----------
-    arrival : Arrival
-        Of a recognised sweep.
-
     Returns
     -------
     Arrival
@@ -202,11 +195,6 @@ def describe_sweep(sweep: Sweep) -> str:
     ----------
     sweep : Sweep
         From `recognise_best`.
-
-    Returns
-    -------
-    str
-        For people.
     """
     ends = f"{sweep.start_hz:.3g} Hz to {sweep.stop_hz / 1000:.1f} kHz in {sweep.duration_s:.2f} s"
     return f"sweep recognised from the recording: {ends}{', as this program makes it' if is_own(sweep) else ''}"

@@ -58,8 +58,6 @@ class Found:
 
     Attributes
     ----------
-    line : Line
-        Refined.
     turns : float
         Turns of the phase at the sweep's beginning beyond those of the line's, modulo a half. [1]
     last_s : float
@@ -80,11 +78,6 @@ def find_line(samples: Samples, rate_hz: int) -> Found | None:
         One channel.
     rate_hz : int
         Its sample rate. [Hz]
-
-    Returns
-    -------
-    Found or None
-        None where there is none.
     """
     line = _crude_line(*_strongest(samples, rate_hz))
     return None if line is None else _refine(samples, line, rate_hz=rate_hz)

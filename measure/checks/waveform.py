@@ -32,12 +32,8 @@ class Ceiling:
 
     Attributes
     ----------
-    level : float
-        Over full scale.
     n_samples : int
         How many samples lie at it.
-    first : int
-        The first of them.
     """
 
     level: float
@@ -82,8 +78,6 @@ def find_flat_top(samples: Samples, *, n_bits: int | None, quiet_peak: float) ->
     ----------
     samples : ndarray, shape (n,)
         One channel.
-    n_bits : int or None
-        Bits a sample.
     quiet_peak : float
         Peak while nothing is played: what is not well above it is not judged.
 
@@ -139,8 +133,6 @@ def find_repeats(samples: Samples, *, n_bits: int | None) -> list[int]:
     ----------
     samples : ndarray, shape (n,)
         One channel.
-    n_bits : int or None
-        Bits a sample.
 
     Returns
     -------

@@ -37,8 +37,6 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
         Through which the jack is driven, as written; for the method impedance. [Ω]
     temperature_c : float or None
         Of the winding. [°C]
-    note : str
-        For people.
     """
 
     method: Method = "exciter"

@@ -37,15 +37,7 @@ class CurvePoints(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fiel
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptFile:
-    """A file of results.
-
-    Attributes
-    ----------
-    name : str
-        In results/.
-    sha256 : str
-        Of its content.
-    """
+    """A file of results."""
 
     name: str
     sha256: str
@@ -89,12 +81,6 @@ def keep_result(logbook: Logbook, kind: Kind, content: bytes, *, date: str) -> K
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    kind : {"loopback", "input", "exciter"}
-        Begins the name.
-    content : bytes
-        JSON.
     date : str
         ISO 8601; its day stands in the name.
 
@@ -114,8 +100,6 @@ def read_loopback(logbook: Logbook, rig: Rig | None) -> Calibration | None:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     rig : Rig or None
         The present one, or that of a take.
 
@@ -152,12 +136,6 @@ def state_calibration(
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    kind : {"loopback", "input", "exciter"}
-        What was calibrated.
-    kept : KeptFile
-        Its file.
     date : str
         ISO 8601.
     rate_hz : int

@@ -32,8 +32,6 @@ def one_line(text: object, limit: int = 200) -> str:
     ----------
     text : object
         Anything with a text form.
-    limit : int
-        Characters kept.
 
     Returns
     -------
@@ -52,15 +50,6 @@ def disk_message(doing: str, path: Path, error: OSError) -> str:
     ----------
     doing : str
         For example ``"not written"``.
-    path : Path
-        Of the file.
-    error : OSError
-        As the system raised it.
-
-    Returns
-    -------
-    str
-        For a FileError.
     """
     reason = error.strerror or type(error).__name__
     return f"{one_line(path)} {doing}: {one_line(reason)}{CURES.get(error.errno or 0, '')}"
@@ -71,15 +60,8 @@ def require_plain(path: Path, *, is_folder: bool) -> os.stat_result:
 
     Parameters
     ----------
-    path : Path
-        To look at.
     is_folder : bool
         A folder is wanted, not a file.
-
-    Returns
-    -------
-    os.stat_result
-        Of the path.
 
     Raises
     ------
@@ -99,18 +81,6 @@ def require_plain(path: Path, *, is_folder: bool) -> os.stat_result:
 
 def read_small(path: Path, limit_bytes: int) -> bytes:
     """Content of a file that ought to be small.
-
-    Parameters
-    ----------
-    path : Path
-        A regular file.
-    limit_bytes : int
-        More is refused.
-
-    Returns
-    -------
-    bytes
-        All of it.
 
     Raises
     ------
@@ -135,11 +105,6 @@ def read_small(path: Path, limit_bytes: int) -> bytes:
 def make_folder(path: Path) -> None:
     """Make a folder if it is not there.
 
-    Parameters
-    ----------
-    path : Path
-        Its parent must be there.
-
     Raises
     ------
     FileError
@@ -156,13 +121,6 @@ def make_folder(path: Path) -> None:
 def write_new(path: Path, content: bytes) -> None:
     """Write a file that must not be there yet, and wait until it is on the disk.
 
-    Parameters
-    ----------
-    path : Path
-        Of the file.
-    content : bytes
-        All of it.
-
     Notes
     -----
     Raises OSError as it comes; the caller knows what the file was for.
@@ -174,13 +132,7 @@ def write_new(path: Path, content: bytes) -> None:
 
 
 def sync_folder(path: Path) -> None:
-    """Wait until the names in a folder are on the disk; only POSIX systems can.
-
-    Parameters
-    ----------
-    path : Path
-        Of the folder.
-    """
+    """Wait until the names in a folder are on the disk; only POSIX systems can."""
     if os.name != "posix":
         return
     handle = os.open(path, os.O_RDONLY)
@@ -198,11 +150,6 @@ def replaced_file(path: Path) -> Iterator[Path]:
     ----------
     path : Path
         Of the file; a link is replaced, not followed.
-
-    Yields
-    ------
-    Path
-        Where nothing is yet.
 
     Raises
     ------
@@ -259,8 +206,6 @@ def reading(name: object, what: str, choices: Mapping[str, str]) -> Iterator[Non
 
     Parameters
     ----------
-    name : object
-        Of the file.
     what : str
         The file ought to be, for example ``"a take"``.
     choices : mapping of str to str
@@ -286,8 +231,6 @@ def replace_file(path: Path, content: bytes) -> None:
     ----------
     path : Path
         Of the file; a link is replaced, not followed.
-    content : bytes
-        All of it.
     """
     with replaced_file(path) as unfinished:
         write_new(unfinished, content)

@@ -24,8 +24,6 @@ class DriftRecord(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fiel
     ----------
     centre, size : float
         Mean of the baseline, and how far from it. [`unit`]
-    unit : str
-        SI, without prefix.
     since_take, since_utc : str
         First take that measured it there, and when that was made. ISO 8601.
     good_until_utc : str
@@ -62,8 +60,6 @@ class CheckedCoil(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fiel
     ----------
     judged_utc : str
         When. ISO 8601.
-    n_measurements : int
-        It rested on.
     simulated : bool
         They came from the virtual bench.
     drifts : dict of str to DriftRecord
@@ -77,15 +73,7 @@ class CheckedCoil(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fiel
 
 
 class CheckedCoils(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """All coils that were checked.
-
-    Attributes
-    ----------
-    schema : str
-        Of this form.
-    coils : dict of str to CheckedCoil
-        By the name of the coil.
-    """
+    """All coils that were checked."""
 
     schema: Literal["coilsweep.checks/1"] = "coilsweep.checks/1"
     coils: dict[str, CheckedCoil] = {}
@@ -93,11 +81,6 @@ class CheckedCoils(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fie
 
 def read_checked(logbook: Logbook) -> dict[str, CheckedCoil]:
     """Read what the checks came to.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
 
     Returns
     -------
@@ -122,20 +105,6 @@ def read_checked(logbook: Logbook) -> dict[str, CheckedCoil]:
 
 def keep_checked(logbook: Logbook, coil: str, checked: CheckedCoil) -> Path:
     """Keep what a check came to, in place of the one before; those of other coils stay.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    coil : str
-        Its name.
-    checked : CheckedCoil
-        What was found.
-
-    Returns
-    -------
-    Path
-        Of the file.
 
     Raises
     ------

@@ -16,11 +16,6 @@ _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt
 def check_name(name: str) -> None:
     """See that a name may become a file or folder on every system.
 
-    Parameters
-    ----------
-    name : str
-        Of a take or a file in the logbook.
-
     Raises
     ------
     ValueError
@@ -37,8 +32,6 @@ def kept_name(role: Literal["recording", "stimulus", "response"], source: Path, 
 
     Parameters
     ----------
-    role : {"recording", "stimulus", "response"}
-        What it is.
     source : Path
         Where it comes from; only its suffix counts.
     index : int

@@ -44,13 +44,7 @@ SETTLED_S = 60.0  # [s] a younger one may belong to a writer that has not locked
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Logbook:
-    """A folder that is a logbook.
-
-    Attributes
-    ----------
-    path : Path
-        Of the folder.
-    """
+    """A folder that is a logbook."""
 
     path: Path
 
@@ -105,34 +99,12 @@ def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
 
 
 def rig_path(logbook: Logbook) -> Path:
-    """Where the rig is kept.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-
-    Returns
-    -------
-    Path
-        It need not be there.
-    """
+    """Where the rig is kept."""
     return logbook.path / "rig.toml"
 
 
 def instrument_path(logbook: Logbook) -> Path:
-    """Where the instrument is kept.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-
-    Returns
-    -------
-    Path
-        It need not be there.
-    """
+    """Where the instrument is kept."""
     return logbook.path / "instrument.toml"
 
 
@@ -141,19 +113,12 @@ def write_take(logbook: Logbook, take: Take, sources: Mapping[str, Path], *, mov
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     take : Take
         Hashes, sequence and time are filled in where they are open.
     sources : mapping of str to Path
         Each file that the take names, to where its bytes are now; they are copied as they are.
     move : bool
         Remove the sources once the take is kept.
-
-    Returns
-    -------
-    Take
-        As kept.
 
     Raises
     ------
@@ -196,17 +161,8 @@ def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    name : str
-        Of the take.
     verify : bool
         Compare the SHA-256 of every file; without it they only have to be there.
-
-    Returns
-    -------
-    Take
-        As kept.
 
     Raises
     ------
@@ -237,11 +193,6 @@ def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
 def list_takes(logbook: Logbook) -> Listing:
     """List the takes of a logbook in the order they were made; recordings are not read.
 
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-
     Returns
     -------
     Listing
@@ -262,17 +213,8 @@ def recording_path(logbook: Logbook, take: Take, index: int = 0) -> Path:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        As read.
     index : int
         Of the repeat, from 0.
-
-    Returns
-    -------
-    Path
-        Of the file.
 
     Raises
     ------
@@ -288,17 +230,8 @@ def kept_path(logbook: Logbook, take: Take, file: str) -> Path:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        As read.
     file : str
         One of `kept_files`.
-
-    Returns
-    -------
-    Path
-        Of the file.
 
     Raises
     ------
@@ -319,20 +252,6 @@ def kept_path(logbook: Logbook, take: Take, file: str) -> Path:
 
 def write_result(logbook: Logbook, name: str, content: bytes) -> Path:
     """Write a file of results, or replace it in one step.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    name : str
-        Of the file in results/.
-    content : bytes
-        All of it.
-
-    Returns
-    -------
-    Path
-        Of the file.
 
     Raises
     ------

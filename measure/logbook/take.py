@@ -126,12 +126,6 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
 
     Attributes
     ----------
-    schema : str
-        Of this form.
-    name : str
-        Of the take and its folder.
-    conditions : Conditions
-        What was stated of it.
     kind : {"recording", "response"}
         Recordings made here or elsewhere, or a response measured elsewhere.
     time_utc : str
@@ -150,12 +144,8 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         The rig as it was then.
     simulated : bool
         Made by the virtual bench.
-    outcome : {"good", "usable", "rejected"}
-        What the checks came to.
     findings : tuple of Finding
         Every check that had something to say.
-    tool_version : str
-        That made the take.
     """
 
     schema: Literal["coilsweep.take/1"] = "coilsweep.take/1"
@@ -197,11 +187,6 @@ def parse_time(time_utc: str) -> datetime:
     time_utc : str
         ISO 8601, UTC.
 
-    Returns
-    -------
-    datetime
-        With its time zone.
-
     Raises
     ------
     ValueError
@@ -231,11 +216,6 @@ def time_now() -> str:
 def kept_files(take: Take) -> dict[str, str]:
     """All files of a take but take.json.
 
-    Parameters
-    ----------
-    take : Take
-        Kept or still to be kept.
-
     Returns
     -------
     dict of str to str
@@ -250,15 +230,8 @@ def with_sha256(take: Take, sha256: dict[str, str]) -> Take:
 
     Parameters
     ----------
-    take : Take
-        To be kept.
     sha256 : dict of str to str
         For each file of `kept_files`.
-
-    Returns
-    -------
-    Take
-        Changed copy.
     """
     stimulus, response = take.stimulus, take.response_file
     if isinstance(stimulus, FileStimulus):

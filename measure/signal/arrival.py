@@ -98,8 +98,6 @@ def find_latency(samples: FloatArray, stimulus: FloatArray, timetable: Timetable
         One channel.
     stimulus : ndarray, shape (m,)
         What was played.
-    timetable : Timetable
-        Of the stimulus.
     rate_hz : int
         Sample rate of both. [Hz]
 
@@ -161,8 +159,6 @@ def follow_stimulus(
         All of one length.
     stimulus : ndarray, shape (m,)
         What was played.
-    timetable : Timetable
-        Of the stimulus.
     rate_hz : int
         Sample rate of both. [Hz]
     latency : int

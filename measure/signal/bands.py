@@ -145,8 +145,6 @@ def add_spectra(cells: Cells, top: ComplexArray, bottom: ComplexArray, *, scale:
 
     Parameters
     ----------
-    cells : Cells
-        Added to in place.
     top, bottom : ndarray of complex, shape (bins,)
         Spectra of numerator and denominator, from 0 Hz on.
     scale : float
@@ -178,8 +176,6 @@ def take_bands(cells: Cells, keep: slice) -> Cells:
 
     Parameters
     ----------
-    cells : Cells
-        All.
     keep : slice
         Bands to keep, with start and stop.
 
@@ -207,8 +203,6 @@ def take_noise_off(cells: Cells, *, auto: FloatArray, cross: ComplexArray) -> Ce
 
     Parameters
     ----------
-    cells : Cells
-        As measured.
     auto : ndarray, shape (n,)
         Density of the denominator's noise energy in each band. [s²]
     cross : ndarray of complex, shape (n,)
@@ -234,12 +228,8 @@ def sum_bands(cells: Cells, values: Numbers, n_bands: int) -> Numbers:
 
     Parameters
     ----------
-    cells : Cells
-        With c cells.
     values : ndarray, shape (c,)
         Real or complex.
-    n_bands : int
-        Number of bands.
 
     Returns
     -------

@@ -65,11 +65,6 @@ class Hum:
 def line_levels(hum: Hum) -> FloatArray:
     """Root mean square of each line.
 
-    Parameters
-    ----------
-    hum : Hum
-        With k lines.
-
     Returns
     -------
     ndarray, shape (k, channels)
@@ -124,8 +119,6 @@ def fit_hum(recording: Recording, silences: tuple[slice, ...]) -> Hum | None:
     ----------
     recording : Recording
         Its pickup and reference channel are fitted, with one mains frequency.
-    silences : tuple of slice
-        Where nothing is played.
 
     Returns
     -------
@@ -172,10 +165,6 @@ def hum_samples(hum: Hum, start: int, stop: int, *, column: int = 0) -> FloatArr
 
     Parameters
     ----------
-    hum : Hum
-        What was fitted.
-    start, stop : int
-        Range of samples.
     column : int
         0 the pickup, 1 the reference.
 

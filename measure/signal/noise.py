@@ -62,8 +62,6 @@ class NoiseLevels:
         Mains frequency; None where no line stands out of the noise. [Hz]
     line_order : ndarray of int, shape (k,)
         Lines that stand out; line j lies at `line_order[j]` times `mains_hz`.
-    lines : tuple of Level, length k
-        Of each of them.
     hum : Level or None
         Of all multiples of the mains frequency within the band together; None where no line stands out.
     hum_limit_dbfs : float or None
@@ -174,11 +172,6 @@ def noise_levels(recordings: Sequence[Recording], *, stimulus: FloatArray | None
 
 def judge_quiet(levels: NoiseLevels) -> tuple[Finding, ...]:
     """Judge a take in which nothing was played.
-
-    Parameters
-    ----------
-    levels : NoiseLevels
-        Of all of its recordings.
 
     Returns
     -------

@@ -24,8 +24,6 @@ class Recording:
         Counts from 1; None where the reference was not recorded.
     n_bits : int or None
         Bits a sample of integer formats; None for float formats.
-    name : str
-        For messages.
     sha256 : str
         Of the file; empty where there is none.
     simulated : bool

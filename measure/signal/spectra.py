@@ -38,8 +38,6 @@ def channel_reader(samples: Samples, column: int, *, hum: Hum | None, hum_column
         Of the recording.
     column : int
         Which of them, from 0.
-    hum : Hum or None
-        What to subtract.
     hum_column : int
         0 the pickup's lines, 1 the reference's.
 
@@ -89,8 +87,6 @@ def plan_segments(n: int, *, rate_hz: float, is_between_silences: bool) -> tuple
 
     Parameters
     ----------
-    n : int
-        Samples.
     rate_hz : float
         Sample rate. [Hz]
     is_between_silences : bool
@@ -98,8 +94,6 @@ def plan_segments(n: int, *, rate_hz: float, is_between_silences: bool) -> tuple
 
     Returns
     -------
-    length : int
-        Of a segment.
     starts : list of int
         Their first samples; the outer ones reach beyond a recording between silences, which is 0 there.
     """
@@ -217,10 +211,6 @@ def energy_cells(
     ----------
     frequency_hz : ndarray, shape (k,)
         Grid frequencies. [Hz]
-    pickup, reference : callable
-        Give a range of samples.
-    n : int
-        Samples in all.
     rate_hz : float
         Sample rate. [Hz]
     plan : tuple of int and list of int

@@ -64,11 +64,6 @@ def sweep_samples(sweep: Sweep) -> FloatArray:
 
     :math:`x(t) = \sin(2\pi f_1 L (e^{t/L} - 1))`, :math:`L = T / \ln(f_2/f_1)`.
 
-    Parameters
-    ----------
-    sweep : Sweep
-        What to make.
-
     Returns
     -------
     ndarray, shape (n,)

@@ -43,8 +43,6 @@ class Transform:
 
     Attributes
     ----------
-    length : int
-        Samples.
     turns : ndarray of complex64, shape (length // 4 + 1,)
         That take two halves apart; empty for an odd length.
     """
@@ -76,8 +74,6 @@ def spectrum_of(transform: Transform, samples: Float32Array) -> Complex64Array:
 
     Parameters
     ----------
-    transform : Transform
-        Of the length.
     samples : ndarray of float32, shape (n,)
         At most as many.
 
@@ -118,8 +114,6 @@ def samples_of(transform: Transform, spectrum: Complex64Array) -> Float32Array:
 
     Parameters
     ----------
-    transform : Transform
-        Of the length.
     spectrum : ndarray of complex64, shape (length // 2 + 1,)
         As from `spectrum_of`.
 

@@ -58,8 +58,6 @@ def judge_delivery(
         What was played; the recording began with it.
     rate_hz : int
         Sample rate that was asked for. [Hz]
-    blocks : sequence of Block
-        All that came.
 
     Returns
     -------
@@ -78,8 +76,6 @@ def measure_rate(blocks: Sequence[Block], *, rate_hz: int) -> float | None:
 
     Parameters
     ----------
-    blocks : sequence of Block
-        All that came.
     rate_hz : int
         What was asked for. [Hz]
 

@@ -21,8 +21,6 @@ class Device:
     ----------
     name, host_api : str
         As rig.toml names them.
-    n_inputs, n_outputs : int
-        Its channels.
     own_rate_hz : float
         What it runs at when nothing is asked for. [Hz]
     rates_hz : tuple of int or None
@@ -47,12 +45,8 @@ class DeviceList:
 
     Attributes
     ----------
-    devices : tuple of Device
-        In PortAudio's order.
     explanation : str
         Which one is the default and why, for people.
-    library : str
-        PortAudio's version.
     library_text : str
         What the libraries printed meanwhile.
     """

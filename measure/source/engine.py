@@ -78,13 +78,7 @@ class RecordingProcess:
         self.library_text = ""  # what the libraries printed, once it has ended
 
     def __enter__(self) -> Self:
-        """Nothing more to do.
-
-        Returns
-        -------
-        RecordingProcess
-            Itself.
-        """
+        """Nothing more to do."""
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
@@ -214,8 +208,6 @@ def raise_exit(code: int, place: str) -> NoReturn:
     ----------
     code : int
         Its exit code; below 0 the signal that ended it.
-    place : str
-        Where that was.
 
     Raises
     ------

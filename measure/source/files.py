@@ -36,8 +36,6 @@ class AudioBlocks:
     ----------
     rate_hz : int
         Sample rate. [Hz]
-    n_channels, n_frames : int
-        Its size.
     blocks : iterator of ndarray, shape (k, n_channels)
         All of it, once; full scale is 1.
     """
@@ -53,8 +51,6 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
 
     Parameters
     ----------
-    path : Path or str
-        The file.
     pickup_channel : int
         Counts from 1.
     reference_channel : int or None
@@ -99,11 +95,6 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
 def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
     """Read a stimulus: the first channel of an audio file.
 
-    Parameters
-    ----------
-    path : Path or str
-        The file.
-
     Returns
     -------
     samples : ndarray, shape (n,)
@@ -131,8 +122,6 @@ def open_blocks(path: Path | str, *, n_frames: int = READ_FRAMES) -> Iterator[Au
 
     Parameters
     ----------
-    path : Path or str
-        The file.
     n_frames : int
         Of a block; the last one may be shorter.
 
@@ -266,11 +255,6 @@ def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: in
 
 def file_sha256(path: Path | str) -> str:
     """SHA-256 of a file, in hexadecimal.
-
-    Parameters
-    ----------
-    path : Path or str
-        The file.
 
     Returns
     -------

@@ -9,13 +9,7 @@ class Source(Protocol):
     """A sound card, or something that stands in for one."""
 
     def describe(self) -> str:
-        """Name of the device, for people.
-
-        Returns
-        -------
-        str
-            One line.
-        """
+        """Name of the device, for people."""
         ...
 
     def record(self, stimulus: FloatArray, *, rate_hz: int, n_channels: int = 2) -> FloatArray:
@@ -27,8 +21,6 @@ class Source(Protocol):
             Full scale is 1.
         rate_hz : int
             Sample rate of both directions. [Hz]
-        n_channels : int
-            Input channels to record.
 
         Returns
         -------

@@ -55,16 +55,10 @@ class Tape:
     ----------
     rate_hz : int
         Sample rate. [Hz]
-    n_channels : int
-        Inputs.
     n_wanted : int or None
         Samples that will come; None where the stimulus repeats.
     parts : list of ndarray of float32, shape (k, n_channels)
         The samples.
-    blocks : list of Block
-        How they came.
-    n_recorded : int
-        Samples until now.
     """
 
     rate_hz: int
@@ -76,11 +70,6 @@ class Tape:
 
     def add(self, payload: bytes) -> Progress:
         """Take one frame of samples.
-
-        Parameters
-        ----------
-        payload : bytes
-            As it came.
 
         Returns
         -------
@@ -105,13 +94,7 @@ class Tape:
         return np.concatenate(self.parts) if self.parts else np.zeros((0, self.n_channels), dtype=np.float32)
 
     def place(self) -> str:
-        """Say how far it came.
-
-        Returns
-        -------
-        str
-            In seconds.
-        """
+        """Say how far it came."""
         whole = "" if self.n_wanted is None else f" of {self.n_wanted / self.rate_hz:.2f} s"
         return f"{self.n_recorded / self.rate_hz:.2f} s{whole}"
 
@@ -121,8 +104,6 @@ def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> t
 
     Parameters
     ----------
-    process : RecordingProcess
-        Just started.
     tape : Tape
         Takes the samples; what came until an error stays in it.
     on_block : callable or None

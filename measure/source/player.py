@@ -34,8 +34,6 @@ def soften_ends(stimulus: FloatArray, *, rate_hz: int, both: bool = True) -> Flo
         Full scale is 1.
     rate_hz : int
         Sample rate. [Hz]
-    both : bool
-        False: the beginning alone.
 
     Returns
     -------
@@ -58,10 +56,6 @@ class Player:
     ----------
     played : ndarray of float32, shape (n,)
         From `soften_ends`.
-    n_lead : int
-        Samples of silence before it.
-    n_ramp : int
-        Samples of the ramp to silence.
     repeats : bool
         After its end it starts again; the second and later passes take `body`.
     body : ndarray of float32, shape (n,), optional
@@ -99,11 +93,6 @@ class Player:
 
     def next_block(self, n: int) -> Float32Array:
         """Hand out the next samples.
-
-        Parameters
-        ----------
-        n : int
-            How many.
 
         Returns
         -------

@@ -23,8 +23,6 @@ class Found:
         Its number; another process may number otherwise.
     name, host_api : str
         As the system names them.
-    n_inputs, n_outputs : int
-        Its channels.
     rate_hz : float
         What it runs at when nothing is asked for. [Hz]
     """
@@ -72,11 +70,6 @@ def find_devices(sd: Any) -> list[Found]:
     ----------
     sd : module
         From `load_library`.
-
-    Returns
-    -------
-    list of Found
-        In PortAudio's order.
     """
     names = [str(api["name"]) for api in sd.query_hostapis()]
     return [
@@ -99,8 +92,6 @@ def default_index(sd: Any, *, is_input: bool) -> int | None:
     ----------
     sd : module
         From `load_library`.
-    is_input : bool
-        Its input, or its output.
 
     Returns
     -------
@@ -203,8 +194,6 @@ def opening_rates(sd: Any, found: Found) -> list[int]:
     ----------
     sd : module
         From `load_library`.
-    found : Found
-        The device.
 
     Returns
     -------

@@ -51,8 +51,6 @@ def check_start(path: Path, start: bytes) -> None:
 
     Parameters
     ----------
-    path : Path
-        Of the file.
     start : bytes
         Its first 12 bytes.
 
@@ -79,13 +77,6 @@ def check_start(path: Path, start: bytes) -> None:
 
 def check_header(path: Path, file: Header) -> None:
     """Refuse what no measurement can come from, before memory is spent on it.
-
-    Parameters
-    ----------
-    path : Path
-        Of the file.
-    file : Header
-        What it says of itself.
 
     Raises
     ------
@@ -120,8 +111,6 @@ def require_sane(path: Path, block: FloatArray | Samples, at_s: float) -> None:
 
     Parameters
     ----------
-    path : Path
-        Of the file.
     block : ndarray
         Samples; full scale is 1.
     at_s : float
@@ -144,10 +133,6 @@ def require_whole(path: Path, file: Header, n_read: int) -> None:
 
     Parameters
     ----------
-    path : Path
-        Of the file.
-    file : Header
-        What it says of itself.
     n_read : int
         Frames that were there.
 
@@ -165,16 +150,5 @@ def require_whole(path: Path, file: Header, n_read: int) -> None:
 
 
 def shown_name(path: Path) -> str:
-    """Name for a message, on one line whatever it holds.
-
-    Parameters
-    ----------
-    path : Path
-        Of a file.
-
-    Returns
-    -------
-    str
-        Its last part.
-    """
+    """Name for a message, on one line whatever it holds."""
     return "".join(c if c.isprintable() else "?" for c in path.name)

@@ -73,8 +73,6 @@ class SoundCard:
     ----------
     device : str or None
         Name of the output, and of the input where `input_device` is None; None: the default one.
-    host_api : str or None
-        Of both; None: any.
     input_device : str or None
         Where another device records.
     output_channel, pickup_channel : int
@@ -107,13 +105,7 @@ class SoundCard:
             raise ValueError(msg)
 
     def describe(self) -> str:
-        """Name of the device, for people.
-
-        Returns
-        -------
-        str
-            One line.
-        """
+        """Name of the device, for people."""
         name = self.device or "default sound card"
         where = f" ({self.host_api})" if self.host_api else ""
         return f"{name}{where}" if self.input_device is None else f"{name} to {self.input_device}{where}"
@@ -154,8 +146,6 @@ def play_and_record(
 
     Parameters
     ----------
-    card : SoundCard
-        With what.
     stimulus : ndarray, shape (n,)
         Full scale is 1; ends that are not silent are ramped over `player.RAMP_S`. Nothing louder is ever played.
     rate_hz : int

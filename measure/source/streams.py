@@ -30,10 +30,6 @@ class Streams:
     ----------
     sd : module
         From `load_library`.
-    output : Found
-        Plays.
-    input_ : Found
-        Records.
     rate_hz : int
         Of both. [Hz]
     output_channel : int
@@ -137,11 +133,6 @@ class Streams:
 def flag_bits(status: Any) -> int:
     """Put PortAudio's status flags into bits.
 
-    Parameters
-    ----------
-    status : sounddevice.CallbackFlags
-        Of a callback.
-
     Returns
     -------
     int
@@ -175,8 +166,6 @@ def count_channels(n_device: int, highest: int) -> int:
 
     Parameters
     ----------
-    n_device : int
-        What the device has.
     highest : int
         Highest channel that is wanted.
 
@@ -193,16 +182,10 @@ def refuse(error: Exception, found: Found, *, rate_hz: float, n_channels: int, d
 
     Parameters
     ----------
-    error : PortAudioError
-        What was raised.
-    found : Found
-        The device.
     rate_hz : float
         That was asked for. [Hz]
     n_channels : int
         That were asked for.
-    direction : str
-        In words.
 
     Raises
     ------

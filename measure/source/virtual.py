@@ -28,10 +28,6 @@ class Noise:
         Fundamental of the mains. [Hz]
     pickup_hum : tuple of float
         Peak of each harmonic in the pickup's channel, the fundamental first.
-    reference_hum : tuple of float
-        The same in the reference channel.
-    pickup_white, reference_white : float
-        White noise, rms.
     pickup_pink : float
         Pink noise in the pickup's channel, rms over the whole band.
     """
@@ -55,8 +51,6 @@ class Gap:
         the block before, so that nothing moves.
     at_s : float
         Where, from the start of the recording. [s]
-    n_samples : int
-        How many.
     channels : {"both", "pickup", "reference"}
         Where only one channel is broken, its length is kept by zeros at its end.
     """
@@ -85,8 +79,6 @@ class Faults:
         Exact zeros in that channel.
     is_swapped : bool
         The two channels are exchanged.
-    gaps : tuple of Gap
-        Broken stream.
     rate_factor : float
         The recorder's true rate over the rate it claims: 48000/44100 stretches the sweep.
     drift_ppm : float
@@ -95,8 +87,6 @@ class Faults:
         0 is none; 1 evens out every level. Each channel on its own, with `automatic_gain_s` to follow.
     automatic_gain_s : float
         Time constant. [s]
-    pickup_offset, reference_offset : float
-        Constant added to a channel.
     keep_from_s, keep_until_s : float
         What is cut off at the two ends. [s]
     crosstalk : float
@@ -144,8 +134,6 @@ class VirtualBench:
         Bits a sample; None keeps floats.
     noise : Noise
         What comes in beside the signal.
-    faults : Faults
-        What is wrong.
     seed : int
         The same seed gives the same samples.
     """
@@ -160,13 +148,7 @@ class VirtualBench:
     seed: int = 0
 
     def describe(self) -> str:
-        """Name of the device, for people.
-
-        Returns
-        -------
-        str
-            Says that it is simulated.
-        """
+        """Name of the device, for people."""
         return f"virtual bench (simulated, seed {self.seed})"
 
     def record(self, stimulus: FloatArray, *, rate_hz: int, n_channels: int = 2) -> FloatArray:

@@ -20,12 +20,8 @@ def write_frame(pipe: IO[bytes], kind: bytes, *parts: bytes) -> None:
 
     Parameters
     ----------
-    pipe : binary file
-        Where to.
     kind : bytes
         `JSON` or `SAMPLES`.
-    *parts : bytes
-        The payload.
     """
     pipe.write(b"".join([HEAD.pack(kind, sum(len(part) for part in parts)), *parts]))
     pipe.flush()
@@ -36,8 +32,6 @@ def write_json(pipe: IO[bytes], **fields: Any) -> None:
 
     Parameters
     ----------
-    pipe : binary file
-        Where to.
     **fields : object
         What JSON can hold.
     """
@@ -46,11 +40,6 @@ def write_json(pipe: IO[bytes], **fields: Any) -> None:
 
 def read_frame(pipe: IO[bytes]) -> tuple[bytes, bytes] | None:
     """Read one frame.
-
-    Parameters
-    ----------
-    pipe : binary file
-        Where from.
 
     Returns
     -------

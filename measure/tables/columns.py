@@ -48,12 +48,8 @@ class Column:
     ----------
     index : int
         From 0.
-    name : str
-        As written.
     unit : str
         "Hz", "Ω", "V/V", "dB", "deg", "rad", "%", or empty where the header does not say.
-    scale : float
-        To SI units.
     """
 
     index: int
@@ -65,17 +61,10 @@ class Column:
 def recognise_columns(names: Sequence[str]) -> tuple[dict[str, Column], tuple[str, ...]]:
     """Find frequency, value and standard deviation among named columns.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Cells of the header line.
-
     Returns
     -------
     columns : dict
         ``"frequency"``, then ``"real"`` and ``"imaginary"``, or ``"magnitude"`` and ``"phase"``; ``"std"`` where there is one.
-    unused : tuple of str
-        Names of the other columns.
 
     Raises
     ------
@@ -114,16 +103,6 @@ def recognise_columns(names: Sequence[str]) -> tuple[dict[str, Column], tuple[st
 def column_words(name: str) -> list[str]:
     """Words of a column's name, signs of units spelled out.
 
-    Parameters
-    ----------
-    name : str
-        As written.
-
-    Returns
-    -------
-    list of str
-        Lower case.
-
     Examples
     --------
     >>> column_words("|Z| [kΩ]"), column_words("phase_degree"), column_words("Gain (dB)")
@@ -142,10 +121,6 @@ def column_value(read: Mapping[str, FloatArray], columns: Mapping[str, Column], 
     ----------
     read : mapping
         Role to numbers, shape (n,), scaled.
-    columns : mapping
-        Role to column.
-    lines : sequence of int, length n
-        For messages.
 
     Returns
     -------
@@ -188,12 +163,8 @@ def column_std(
     ----------
     read : mapping
         Role to numbers, shape (n,), scaled.
-    columns : mapping
-        Role to column.
     value : ndarray of complex, shape (n,)
         That a percentage refers to.
-    lines : sequence of int, length n
-        For messages.
 
     Returns
     -------
@@ -224,8 +195,6 @@ def column_unit(columns: Mapping[str, Column], stated: str) -> Literal["V/V", "�
 
     Parameters
     ----------
-    columns : mapping
-        Role to column.
     stated : str
         Elsewhere in the file; empty for nothing.
 

@@ -45,8 +45,6 @@ class ResponseTable:
         Empty where the file does not say.
     lines : tuple of int, length n
         Line of the file that each point stands in, from 1.
-    simulated : bool
-        The file says that it is.
     unused : tuple of str
         Columns that were not used.
     """
@@ -68,11 +66,6 @@ def parse_csv(text: str) -> ResponseTable:
     text : str
         Separated by tab, semicolon or comma; a decimal comma only with the first two. Lines that begin with # ! % * or // are
         comments; the columns may be named in the last of them.
-
-    Returns
-    -------
-    ResponseTable
-        As written.
 
     Raises
     ------
@@ -106,8 +99,6 @@ def format_csv(response: Response, *, comments: Sequence[str] = ()) -> str:
 
     Parameters
     ----------
-    response : Response
-        To be written.
     comments : sequence of str
         Lines for the head, without sign.
 
@@ -201,11 +192,6 @@ def format_touchstone(
         R, that the numbers are divided by. [Ω]
     comments : sequence of str
         Lines for the head, without sign.
-
-    Returns
-    -------
-    str
-        The file.
     """
     ratio = np.asarray(impedance) / reference_ohm
     rows = [

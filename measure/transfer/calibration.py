@@ -86,8 +86,6 @@ class Calibration:
         From playing to recording. [s]
     floor_dbfs : tuple of float or None
         Noise floor of pickup's and reference input, without hum; a full-scale sine is 0. [dB]
-    recording_sha256 : tuple of str
-        Of the recordings.
     simulated : bool
         Made by the virtual bench.
     """
@@ -131,8 +129,6 @@ def curve_at(curve: Curve, frequency_hz: FloatArray) -> ComplexArray:
 
     Parameters
     ----------
-    curve : Curve
-        Of a calibration.
     frequency_hz : ndarray, shape (m,)
         Frequencies, all > 0. [Hz]
 
@@ -201,8 +197,6 @@ def shift_names(calibration: Calibration, *, is_referred: bool = True) -> tuple[
 
     Parameters
     ----------
-    calibration : Calibration
-        Of a card.
     is_referred : bool
         As for `apply_calibration`.
 
@@ -223,8 +217,6 @@ def require_match(
 
     Parameters
     ----------
-    calibration : Calibration
-        To be applied.
     rate_hz : int
         Of the recording. [Hz]
     device : str
@@ -259,8 +251,6 @@ def judge_age(calibration: Calibration, *, at_utc: str, old_days: float = OLD_DA
 
     Parameters
     ----------
-    calibration : Calibration
-        That was applied.
     at_utc : str
         When the take was made. ISO 8601, UTC.
     old_days : float

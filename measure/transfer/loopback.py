@@ -28,8 +28,6 @@ class Loopback:
 
     Attributes
     ----------
-    calibration : Calibration
-        Of the card.
     findings : tuple of Finding
         A "reject" among them: it is no loopback, and may not be applied.
     """

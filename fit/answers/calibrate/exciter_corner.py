@@ -100,8 +100,6 @@ def current_response(by_output: Response, by_current: Response) -> Response:
 
     Parameters
     ----------
-    by_output : Response
-        Pickup over output.
     by_current : Response
         Pickup over sense resistor; the coil was not moved.
 

@@ -59,8 +59,6 @@ class ResponseChange:
 
     Attributes
     ----------
-    before, after : str
-        Takes.
     frequency_hz : ndarray, shape (n,)
         [Hz]
     change_db, change_db_std : ndarray, shape (n,)
@@ -71,8 +69,6 @@ class ResponseChange:
         The largest change in the band. [dB]
     at_hz : float
         Where it is. [Hz]
-    verdict : {"changed", "not resolved"}
-        As for quantities.
     """
 
     before: str
@@ -92,8 +88,6 @@ class Foil:
 
     Attributes
     ----------
-    settings : Settings
-        Of the controls.
     frequency_hz : ndarray, shape (n,)
         [Hz]
     """

@@ -23,8 +23,6 @@ class NoiseTake:
 
     Attributes
     ----------
-    name : str
-        Of the take.
     hum_dbfs, hum_std_db, hum_freedom : float or None, float, float
         All mains lines together [dBFS], None where none stands out; standard uncertainty [dB] and its degrees of freedom.
     hum_limit_dbfs : float or None

@@ -82,12 +82,8 @@ class ShieldingAnswer:
         After over before, and its standard deviation from the noise of both. [dB]
     is_clear : ndarray of bool, shape (n,)
         Both sides stand out of their noise, so that `ratio_db` means something.
-    bands : tuple of BandChange
-        Third octaves.
     coupling_before, coupling_after : Coupling or None
         None where no impedance was given.
-    text : str
-        The figure in words.
     simulated : bool
         A response was made by the virtual bench.
     """

@@ -22,8 +22,6 @@ class ConfirmAnswer:
     ----------
     part : str
         For example ``"capacitor.tone"``.
-    marked : Quantity or None
-        None where nothing is marked.
     tolerance : float or None
         Of the marking, relative; None where nothing is marked. [1]
     tolerance_assumed : bool
@@ -85,8 +83,6 @@ def confirm_part(
         From a fit to which the marking gave no information.
     why_not : str
         Why nothing is measured, or why it does not count; with it the verdict is "not resolved".
-    next_take : NextTake or None
-        That would tell.
 
     Returns
     -------
@@ -146,8 +142,6 @@ def limit_text(value: float, unit: str) -> str:
     ----------
     value : float
         [`unit`]
-    unit : str
-        "Ω" or "F".
 
     Returns
     -------

@@ -35,8 +35,6 @@ class Preferred:
     ----------
     value : float
         [`unit`]
-    unit : str
-        "Ω" or "F".
     series : str
         The coarsest of E6 to E192 that holds the value.
     """
@@ -53,8 +51,6 @@ def read_marking(text: str, unit: str) -> Quantity:
     ----------
     text : str
         For example ``"33n ± 10%"``, ``"333K"``, ``"2n2J"`` on a capacitor, ``"4K7"``, ``"500KM"`` on a resistor or pot.
-    unit : {"F", "Ω"}
-        Of the part.
 
     Returns
     -------
@@ -218,11 +214,6 @@ def coarsest_series(value: float) -> str | None:
     value : float
         In any unit, above 0.
 
-    Returns
-    -------
-    str or None
-        None where none does.
-
     Examples
     --------
     >>> coarsest_series(33e-9), coarsest_series(39e-9), coarsest_series(500e3)
@@ -242,8 +233,6 @@ def nearest_marking(value: float, unit: str, tolerance: float) -> Preferred:
     ----------
     value : float
         Measured. [`unit`]
-    unit : {"F", "Ω"}
-        Of the part.
     tolerance : float
         20 % looks in E6, 10 % in E12, 5 % in E24, 2 % in E48, 1 % in E96, less in E192; one between two in the finer. [1]
 
@@ -259,11 +248,6 @@ def nearest_marking(value: float, unit: str, tolerance: float) -> Preferred:
 
 def preferred_text(preferred: Preferred) -> str:
     """Preferred value for people.
-
-    Parameters
-    ----------
-    preferred : Preferred
-        As found.
 
     Returns
     -------

@@ -41,8 +41,6 @@ class DesignWish:
 
     Attributes
     ----------
-    wires : tuple of Wire
-        To choose from.
     corner_hz : float
         The least that the corner of coil and sense resistor should be. [Hz]
     current_a : float or None
@@ -66,10 +64,6 @@ class Design:
 
     Attributes
     ----------
-    setup : Setup
-        The coil with its drive.
-    wire : Wire
-        Of which it is wound.
     unmet : dict
         What of the wish it misses: name to one line.
     """
@@ -86,8 +80,6 @@ def design_exciter(setup: Setup, wish: DesignWish) -> Design:
     ----------
     setup : Setup
         Former, drive and pickup; turns and wire are not looked at, the sense resistor only where it is to be kept.
-    wish : DesignWish
-        What is wanted.
 
     Returns
     -------
@@ -122,11 +114,6 @@ def design_exciter(setup: Setup, wish: DesignWish) -> Design:
 
 def smallest_sense_ohm(setup: Setup) -> float:
     """Smallest preferred sense resistor (E12) that overloads neither output nor itself, whatever the coil.
-
-    Parameters
-    ----------
-    setup : Setup
-        With its drive.
 
     Returns
     -------

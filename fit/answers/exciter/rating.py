@@ -31,15 +31,11 @@ class ExciterAnswer:
 
     Attributes
     ----------
-    setup : Setup
-        What it rests on.
     quantities : dict
         Name to figure: wire_length, resistance, inductance, corner, corner_with_source, load, current, sense_voltage,
         coil_power, sense_power, coil_rise, mutual_inductance.
     emf : dict
         Frequency in hertz to the RMS voltage induced in the pickup.
-    layers, turns_per_layer : int
-        How the turns lie.
     build_m : float
         Depth of the winding. [m]
     fill : float
@@ -75,8 +71,6 @@ def analyse_exciter(setup: Setup, *, bounds: Mapping[str, float], at_hz: tuple[f
 
     Parameters
     ----------
-    setup : Setup
-        Coil, drive and pickup.
     bounds : mapping
         Name such as ``"winding.wire_m"`` to the relative bound of that value: a rectangular distribution of its logarithm.
     at_hz : tuple of float
@@ -122,10 +116,6 @@ def setup_figures(setup: Setup, per_layer: int, *, at_hz: tuple[float, ...]) -> 
 
     Parameters
     ----------
-    setup : Setup
-        Coil, drive and pickup.
-    per_layer : int
-        Turns in a full layer.
     at_hz : tuple of float
         Where the pickup's voltage is told. [Hz]
 
@@ -171,24 +161,12 @@ def emf_key(frequency_hz: float) -> str:
     ----------
     frequency_hz : float
         Above 0. [Hz]
-
-    Returns
-    -------
-    str
-        Its key.
     """
     return f"emf@{frequency_hz:g}"
 
 
 def textbook_inductance(winding: Winding, per_layer: int) -> tuple[str, float]:
     """Inductance by the textbook's formula for the shape, beside the sum over turns.
-
-    Parameters
-    ----------
-    winding : Winding
-        The coil.
-    per_layer : int
-        Turns in a full layer.
 
     Returns
     -------

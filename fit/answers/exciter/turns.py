@@ -25,8 +25,6 @@ class Turns:
         Half the sides of a rectangle, centre of the wire; the radius twice for a circle. [m], [m]
     n : int
         How many, one pitch apart.
-    is_round : bool
-        A circle.
     """
 
     half_width_m: float

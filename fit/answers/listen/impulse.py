@@ -45,8 +45,6 @@ class Side:
 
     Attributes
     ----------
-    instrument : Instrument
-        As read.
     controls : mapping
         Control to setting, as for `read_settings`.
     load : mapping
@@ -70,10 +68,6 @@ class Heard:
 
     Attributes
     ----------
-    settings : Settings
-        Of every control.
-    pickups : tuple of str
-        Those that sound.
     gain : ndarray of complex, shape (m,)
         Output for 1 V of EMF in each of them. [V/V]
     in_step : ndarray, shape (m,)
@@ -136,11 +130,6 @@ def design_change(before: Side, after: Side, *, rate_hz: int, excite: str = "") 
         Sample rate of the recording. [Hz]
     excite : str
         Only this pickup has an EMF; empty: equal EMFs in all.
-
-    Returns
-    -------
-    ListenAnswer
-        The filter.
 
     Raises
     ------

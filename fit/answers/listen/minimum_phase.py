@@ -19,11 +19,6 @@ def design_size(rate_hz: float) -> int:
     ----------
     rate_hz : float
         Sample rate. [Hz]
-
-    Returns
-    -------
-    int
-        A power of two.
     """
     return 1 << int(np.ceil(np.log2(DESIGN_S * rate_hz)))
 

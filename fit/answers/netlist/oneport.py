@@ -21,10 +21,6 @@ class NetPickup:
 
     Attributes
     ----------
-    name : str
-        Of the pickup.
-    coils : tuple of CoilValues
-        One, or two in series.
     coupling : float
         k between two, wound so that their inductances add.
     """
@@ -61,8 +57,6 @@ def pickup_impedance(pickup: NetPickup, frequency_hz: FloatArray) -> ComplexArra
 
     Parameters
     ----------
-    pickup : NetPickup
-        Element values.
     frequency_hz : ndarray, shape (m,)
         Frequencies. [Hz]
 
@@ -83,8 +77,6 @@ def pickup_gain(
 
     Parameters
     ----------
-    pickup : NetPickup
-        Element values.
     frequency_hz : ndarray, shape (m,)
         Frequencies. [Hz]
     input_ohm, input_f : float
@@ -158,11 +150,6 @@ def impulse_response(gain: Callable[[FloatArray], ComplexArray], *, rate_hz: flo
 
 def emf_shares(pickup: NetPickup) -> list[float]:
     """Share one volt of EMF between the coils, as their inductance is.
-
-    Parameters
-    ----------
-    pickup : NetPickup
-        Element values.
 
     Returns
     -------

@@ -36,8 +36,6 @@ class Netlist:
 
     Attributes
     ----------
-    lines : tuple of str
-        ASCII, the title first.
     spread_error : float
         Largest relative error of a coil's impedance from loops that stand for a spread, 20 Hz to 20 kHz; 0 where there is none.
     """
@@ -53,8 +51,6 @@ def pickup_netlist(
 
     Parameters
     ----------
-    pickups : sequence of NetPickup
-        At least one.
     input_ohm, input_f : float
         Cable and input. [Ω], [F]
     input_tangent : float
@@ -98,8 +94,6 @@ def instrument_netlist(
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
     settings : Settings
         Of every control; a pot becomes up to two resistors.
     values : mapping
@@ -153,11 +147,6 @@ def instrument_netlist(
 
 def loops_of(coil: CoilValues) -> tuple[list[tuple[float, float]], float]:
     """Single loops that stand for a coil's losses.
-
-    Parameters
-    ----------
-    coil : CoilValues
-        With loops and spreads.
 
     Returns
     -------
@@ -343,11 +332,6 @@ def _word(text: str) -> str:
 
 def ascii_text(text: str) -> str:
     """Put a comment for programs that know ASCII alone.
-
-    Parameters
-    ----------
-    text : str
-        Anything.
 
     Returns
     -------

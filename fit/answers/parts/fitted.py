@@ -32,8 +32,6 @@ class MeasuredParts:
         Of the covariance, in its order: those of `values`.
     log_covariance : ndarray, shape (p, p)
         Of the logarithms; of the value itself where `is_signed` says so.
-    takes : tuple of str
-        That were fitted.
     simulated : bool
         Some take was made by the virtual bench.
     outcome : str
@@ -95,11 +93,6 @@ class _Document(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
 def is_signed(name: str) -> bool:
     """Whether a value may be negative, so that the covariance is of itself and not of its logarithm.
 
-    Parameters
-    ----------
-    name : str
-        Of the value.
-
     Returns
     -------
     bool
@@ -111,11 +104,6 @@ def is_signed(name: str) -> bool:
 def is_coupling(name: str) -> bool:
     """Whether a value is the coupling between two coils.
 
-    Parameters
-    ----------
-    name : str
-        Of the value.
-
     Returns
     -------
     bool
@@ -126,11 +114,6 @@ def is_coupling(name: str) -> bool:
 
 def measured_document(parts: MeasuredParts) -> dict[str, object]:
     """Put measured parts as ``results/fit.json`` keeps them.
-
-    Parameters
-    ----------
-    parts : MeasuredParts
-        From a fit.
 
     Returns
     -------
@@ -152,16 +135,6 @@ def measured_document(parts: MeasuredParts) -> dict[str, object]:
 
 def read_measured(document: object) -> MeasuredParts:
     """Read what `measured_document` wrote.
-
-    Parameters
-    ----------
-    document : object
-        As JSON gave it.
-
-    Returns
-    -------
-    MeasuredParts
-        Checked.
 
     Raises
     ------
@@ -206,13 +179,6 @@ def _is_possible(name: str, value: float) -> bool:
 def keep_parts(parts: MeasuredParts, names: Collection[str]) -> MeasuredParts:
     """Keep some of the values; the others are averaged over.
 
-    Parameters
-    ----------
-    parts : MeasuredParts
-        From a fit.
-    names : collection of str
-        Which values.
-
     Returns
     -------
     MeasuredParts
@@ -229,11 +195,6 @@ def keep_parts(parts: MeasuredParts, names: Collection[str]) -> MeasuredParts:
 
 def not_below_nothing(parts: MeasuredParts) -> MeasuredParts:
     """Hold stops and loss tangents that came out below 0 at 0, and let the other values follow by their covariance.
-
-    Parameters
-    ----------
-    parts : MeasuredParts
-        From a fit.
 
     Returns
     -------

@@ -25,16 +25,12 @@ def measured_parts(
 
     Parameters
     ----------
-    choice : Choice
-        The fit.
     leave_out : collection of str
         Quantities that the takes do not tell, by the names that `derive_quantities` gives them. A part among them is
         left out, with its stops and losses; a pickup whose inductance is among them is left out whole, and so is nothing else:
         values that no take tells apart keep each other in check by their covariance.
     outcome : str
         ``"good"`` or ``"misfit"``.
-    instrument_sha256 : str
-        Of the text of the instrument.toml.
 
     Returns
     -------

@@ -31,8 +31,6 @@ class Basis:
 
     Attributes
     ----------
-    value : float
-        SI units.
     unit : str
         Ω, F, H, Hz, or empty for a pure number.
     origin : {"measured", "changed", "stated", "marked", "taper"}
@@ -64,8 +62,6 @@ class Known:
     basis : dict
         Name to value; pots' electrical fractions among them as far as they are measured, ``"pot.volume@7"``, and what parts have
         beside their values, as far as that is known (`fit.circuit.realparts`).
-    names : tuple of str
-        Values with an uncertainty.
     log_covariance : ndarray, shape (p, p)
         Of their logarithms; of what may be 0 of itself (`fit.circuit.realparts.is_linear`).
     """
@@ -99,17 +95,8 @@ def gather_known(
         Name to value of cable and input.
     changes : mapping
         Name of a value to what it is changed to.
-    measured : MeasuredParts or None
-        From a fit.
     with_tolerance : bool
         The tolerances of marked values count as bounds, and so does what is usual of an audio taper.
-    settings : Settings
-        Of every control.
-
-    Returns
-    -------
-    Known
-        All of it.
     """
     basis: dict[str, Basis] = {}
     for key, stated in stated_values(instrument).items():
@@ -157,15 +144,8 @@ def std_of(known: Known, slopes: Mapping[str, float]) -> float:
 
     Parameters
     ----------
-    known : Known
-        What it rests on.
     slopes : mapping
         Name of a value to the derivative of the figure by its logarithm, or by itself.
-
-    Returns
-    -------
-    float
-        Standard uncertainty.
     """
     return float(spread_of(known, {key: np.array([slope]) for key, slope in slopes.items()})[0]) if slopes else 0.0
 

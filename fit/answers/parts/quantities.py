@@ -28,8 +28,6 @@ class Derived:
         SI, without prefix; "dB" for levels, "1" for pure numbers.
     gradient : ndarray, shape (p,)
         Of ln(value) where `is_log`, of the value otherwise.
-    is_log : bool
-        The interval is symmetric in the logarithm.
     """
 
     value: float
@@ -40,11 +38,6 @@ class Derived:
 
 def derive_quantities(choice: Choice) -> dict[str, Derived]:
     """Find every quantity that the model has, whether the takes tell it or not.
-
-    Parameters
-    ----------
-    choice : Choice
-        The fit.
 
     Returns
     -------

@@ -66,11 +66,6 @@ def characterise_pickup(evidence: Evidence, *, fixed_floor: float | None = None)
 def answer_of(choice: Choice) -> PickupAnswer:
     """Say what a fit found.
 
-    Parameters
-    ----------
-    choice : Choice
-        The fit.
-
     Returns
     -------
     PickupAnswer
@@ -134,10 +129,6 @@ def estimate_of(derived: Derived, choice: Choice, extra_std: float = 0.0) -> Est
 
     Parameters
     ----------
-    derived : Derived
-        With its gradient.
-    choice : Choice
-        The fit, with the covariance.
     extra_std : float
         Beside it, relative where the gradient is. [1]
 
@@ -229,18 +220,7 @@ def _helpful_takes(derived: Derived, choice: Choice, further: Sequence[Further])
 
 
 def floor_answer_of(choice: Choice) -> FloorAnswer:
-    """Tell how far model and takes differ smoothly, and where most.
-
-    Parameters
-    ----------
-    choice : Choice
-        The fit.
-
-    Returns
-    -------
-    FloorAnswer
-        For people.
-    """
+    """Tell how far model and takes differ smoothly, and where most."""
     difference = smooth_difference(choice.problem, choice.floor, choice.fit.prediction.residual)
     in_band = (choice.problem.frequency_hz >= AGREEMENT_HZ[0]) & (choice.problem.frequency_hz <= AGREEMENT_HZ[1])
     worst = np.argmax(np.where(in_band, np.abs(difference), -1.0))
@@ -253,18 +233,7 @@ def floor_answer_of(choice: Choice) -> FloorAnswer:
 
 
 def curves_of(choice: Choice) -> tuple[Curve, ...]:
-    """Measured and modelled response of each take, and how they agree.
-
-    Parameters
-    ----------
-    choice : Choice
-        The fit.
-
-    Returns
-    -------
-    tuple of Curve
-        One a take.
-    """
+    """Measured and modelled response of each take, and how they agree."""
     problem, curves = choice.problem, []
     for index, take in enumerate(problem.evidence.takes):
         points = problem.take_of_point == index

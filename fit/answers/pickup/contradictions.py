@@ -20,11 +20,6 @@ from fit.estimate.release import is_reference
 def released_of(choice: Choice) -> tuple[Released, ...]:
     """List the statements that a fit let go.
 
-    Parameters
-    ----------
-    choice : Choice
-        The fit.
-
     Returns
     -------
     tuple of Released

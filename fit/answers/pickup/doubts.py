@@ -62,8 +62,6 @@ def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -
 
     Parameters
     ----------
-    choice : Choice
-        The fit.
     told : dict
         Quantities that the takes tell.
     worst_hz : float
@@ -222,8 +220,6 @@ def unit_of_prior(choice: Choice, name: str) -> str:
 
     Parameters
     ----------
-    choice : Choice
-        The fit.
     name : str
         Of a parameter that can be let go.
 
@@ -330,8 +326,6 @@ def unseen_errors(choice: Choice, told: dict[str, Derived]) -> dict[str, tuple[s
 
     Parameters
     ----------
-    choice : Choice
-        The fit.
     told : dict
         Quantities that the takes tell.
 
@@ -382,11 +376,6 @@ def _plain_name(quantity: str) -> str:
 
 def pulled_references(choice: Choice) -> list[Finding]:
     """Name the references that contradict the takes.
-
-    Parameters
-    ----------
-    choice : Choice
-        The fit.
 
     Returns
     -------

@@ -33,8 +33,6 @@ class Further:
 
     Attributes
     ----------
-    add : str
-        Parts across the jack.
     controls : tuple of str
         CONTROL=VALUE of what is turned, against the first take.
     covariance : ndarray, shape (p, p)
@@ -55,11 +53,6 @@ class Further:
 def has_two_loads(evidence: Evidence) -> bool:
     """Say whether the takes differ in what lies across the jack.
 
-    Parameters
-    ----------
-    evidence : Evidence
-        The takes.
-
     Returns
     -------
     bool
@@ -74,8 +67,6 @@ def relative_uncertainty(derived: Derived, covariance: FloatArray) -> float:
 
     Parameters
     ----------
-    derived : Derived
-        With its gradient.
     covariance : ndarray, shape (p, p)
         Of the parameters.
 
@@ -92,13 +83,6 @@ def relative_uncertainty(derived: Derived, covariance: FloatArray) -> float:
 
 def identify_quantities(choice: Choice, derived: dict[str, Derived]) -> dict[str, str]:
     """Name the quantities that the takes cannot tell, with the reason.
-
-    Parameters
-    ----------
-    choice : Choice
-        The fit.
-    derived : dict
-        Every quantity of the model.
 
     Returns
     -------
@@ -164,13 +148,6 @@ def _needs_scale(name: str, evidence: Evidence) -> bool:
 def would_tell(name: str, further: Further) -> bool:
     """Say whether a further take lets a quantity be seen at all.
 
-    Parameters
-    ----------
-    name : str
-        Of the quantity.
-    further : Further
-        The take.
-
     Returns
     -------
     bool
@@ -184,8 +161,6 @@ def suggest_takes(choice: Choice, at_hand: Sequence[Quantity]) -> list[Further]:
 
     Parameters
     ----------
-    choice : Choice
-        The fit so far.
     at_hand : sequence of Quantity
         Parts the person has; the usual ones where none are named.
 

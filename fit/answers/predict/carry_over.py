@@ -15,13 +15,6 @@ PART_KINDS = ("pot", "capacitor", "resistor")
 def adopt_losses(instrument: Instrument, parts: MeasuredParts) -> Instrument:
     """Give every measured pickup the coils and eddy losses that the fit found, whatever was stated of them.
 
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
-    parts : MeasuredParts
-        From a fit of it.
-
     Returns
     -------
     Instrument

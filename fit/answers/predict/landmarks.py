@@ -38,8 +38,6 @@ def relative_slopes(transfer: Transfer, row: int) -> dict[str, ComplexArray]:
 
     Parameters
     ----------
-    transfer : Transfer
-        With n frequencies.
     row : int
         Excitation, whose gain is not 0.
 
@@ -56,12 +54,8 @@ def find_peak(solve: Solve, frequency_hz: FloatArray, row: int) -> Spot | None:
 
     Parameters
     ----------
-    solve : callable
-        Frequencies to transfer.
     frequency_hz : ndarray, shape (n,)
         Rising, fine enough to show every maximum. [Hz]
-    row : int
-        Excitation.
 
     Returns
     -------
@@ -101,12 +95,8 @@ def find_corner(solve: Solve, frequency_hz: FloatArray, row: int) -> Spot | None
 
     Parameters
     ----------
-    solve : callable
-        Frequencies to transfer.
     frequency_hz : ndarray, shape (n,)
         Rising. [Hz]
-    row : int
-        Excitation.
 
     Returns
     -------

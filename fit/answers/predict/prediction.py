@@ -37,10 +37,6 @@ class Bench:
     ----------
     instrument : Instrument
         With the losses that were measured, where any were.
-    settings : Settings
-        Of every control.
-    known : Known
-        Values and their covariance.
     """
 
     instrument: Instrument
@@ -60,8 +56,6 @@ class PickupCurve:
         Standard uncertainty from that of the parts. [dB], [rad]
     group_delay_s, group_delay_std_s : ndarray, shape (n,)
         −dφ/dω, and its standard uncertainty. [s], [s]
-    is_connected : bool
-        Anything of it reaches the output.
     peak_frequency, peak_level : Estimate or None
         Highest maximum; None where there is none. [Hz], [dB]
     corner : Estimate or None
@@ -92,8 +86,6 @@ class PredictAnswer:
         Of every control; a pot's fraction as it was measured, where it was.
     frequency_hz : ndarray, shape (n,)
         Of the curves. [Hz]
-    pickups : dict
-        Pickup to its curve.
     tone_sweeps : tuple of ToneSweep
         One for each tone control that can be felt.
     marked : tuple of str
@@ -125,8 +117,6 @@ def read_changes(instrument: Instrument, texts: Iterable[str]) -> dict[str, Quan
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
     texts : iterable of str
         For example ``"capacitor.tone=10n ± 5%"`` or ``"bridge.inductance=2.9"``.
 
@@ -171,8 +161,6 @@ def predict_instrument(
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
     controls : mapping
         Control to setting, as for `read_settings`.
     load : mapping

@@ -29,8 +29,6 @@ class ToneStep:
 
     Attributes
     ----------
-    rotation : int
-        On the knob.
     resistance_ohm : float
         Of the pot in series with the capacitor, what is left at its stop included where that is known. [Ω]
     corner_hz, peak_hz, peak_db : float or None
@@ -73,11 +71,6 @@ class ToneSweep:
 def find_tone_controls(instrument: Instrument) -> dict[str, str]:
     """Find the pots that work as tone controls: wiper and one more lug, in series with a capacitor.
 
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
-
     Returns
     -------
     dict
@@ -112,14 +105,6 @@ def tone_sweep(
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    controls : mapping
-        Control to setting.
-    known : Known
-        Values and their covariance.
-    pickup : str
-        That is heard.
     frequency_hz : ndarray, shape (n,)
         Fine enough to show every maximum. [Hz]
 

@@ -77,12 +77,8 @@ class Charts:
 
     Attributes
     ----------
-    baseline : Baseline
-        As it is now.
     members : tuple of int
         The measurements that it rests on.
-    individuals, moving_range, ewma : Chart
-        Over all measurements.
     drift : Drift or None
         None where the latest measurement and the latest average lie within their limits.
     """
@@ -126,8 +122,6 @@ def moving_range_chart(values: Sequence[float], baseline: Baseline) -> Chart:
     ----------
     values : sequence of float, length n
         In the order of time. [unit]
-    baseline : Baseline
-        With its scatter.
 
     Returns
     -------
@@ -204,11 +198,6 @@ def chart_coil(values: Sequence[float]) -> Charts:
 def range_freedom(n_points: int) -> float:
     """Find the degrees of freedom of a scatter from the mean moving range of two.
 
-    Parameters
-    ----------
-    n_points : int
-        At least two.
-
     Returns
     -------
     float
@@ -228,8 +217,6 @@ def ewma_weights(n: int, weight: float) -> FloatArray:
 
     Parameters
     ----------
-    n : int
-        Measurements, in the order of time.
     weight : float
         Of the newest one, λ, above 0 and at most 1. [1]
 

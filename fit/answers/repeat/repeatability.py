@@ -114,8 +114,6 @@ class Repeatability:
         of freedom of s_R where that counts (JCGM 100, G.4). [unit]
     p_value : float
         Chance of a spread as large as this if `own_std` is right; 1 where it is not tested. [1]
-    verdict : {"holds", "too narrow", "not told"}
-        Of the stated intervals.
     """
 
     mean: float
@@ -271,11 +269,6 @@ def judge_repeatability(results: Sequence[Result], *, n_quantities: int = 1) -> 
 
 def own_part(budget: Iterable[Contribution]) -> float:
     """Find the standard uncertainty that one set of takes does not share with others of the same coil on the same bench.
-
-    Parameters
-    ----------
-    budget : iterable of Contribution
-        Of one quantity.
 
     Returns
     -------

@@ -15,8 +15,6 @@ def estimate_from_half(value: float, *, std: float, half: float, unit: str) -> E
         [`unit`]
     std, half : float
         Standard uncertainty, and half of the interval. [`unit`]
-    unit : str
-        Of all of them.
 
     Returns
     -------

@@ -29,15 +29,8 @@ def expect_wiring(
     ----------
     instrument : Instrument
         As read; values that it does not state are usual ones.
-    controls : mapping
-        Position to its controls.
     load : mapping or None
         ``"input.resistance"`` and ``"input.capacitance"``.
-
-    Returns
-    -------
-    WiringAnswer
-        Of the same positions.
 
     Raises
     ------
@@ -68,8 +61,6 @@ def find_differences(answer: WiringAnswer, expected: WiringAnswer) -> dict[str, 
 
     Parameters
     ----------
-    answer : WiringAnswer
-        From takes.
     expected : WiringAnswer
         From the instrument, at the same positions.
 

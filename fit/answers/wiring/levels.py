@@ -28,12 +28,8 @@ class WiringTake:
 
     Attributes
     ----------
-    name : str
-        Of the take.
     pickup : str
         That the coil lay over.
-    controls : dict of str to str
-        As stated.
     placement : int
         Between takes of one placement the coil was not moved.
     response : Response or None
@@ -55,8 +51,6 @@ class Tone:
     ----------
     take, pickup, position : str
         Its name, the pickup, the position's label.
-    placement : int
-        Of the take.
     factor : complex
         Mean of the response over j times the frequency. [1/Hz]
     std : float
@@ -83,8 +77,6 @@ class Reference:
 
     Attributes
     ----------
-    tone : Tone
-        Of the pickup itself.
     is_alone : bool
         No other pickup is connected there.
     column : dict
@@ -124,10 +116,6 @@ def reduce_take(take: WiringTake, label: str, *, switches: frozenset[str] = froz
 
     Parameters
     ----------
-    take : WiringTake
-        As it is.
-    label : str
-        Of its position.
     switches : frozenset of str
         Known switches; those set to words are taken as such too.
 

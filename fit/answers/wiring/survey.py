@@ -26,10 +26,6 @@ class Position:
     ----------
     label : str
         For example ``"selector=neck"``.
-    controls : dict of str to str
-        Of its takes.
-    readings : dict
-        Pickup to what is told of it.
     joined : Joined or None
         None where nothing is connected, or it is not decided.
     possible : tuple of Joined
@@ -61,8 +57,6 @@ class WiringAnswer:
     ----------
     pickups : tuple of str
         Those of the instrument, or those that the coil lay over.
-    positions : tuple of Position
-        In the order of the takes.
     leakage : float or None
         Largest level of a pickup that is not connected; None where all are. [1]
     unheard : tuple of str
@@ -86,17 +80,8 @@ def read_wiring(takes: Sequence[WiringTake], *, pickups: Sequence[str] = (), swi
 
     Parameters
     ----------
-    takes : sequence of WiringTake
-        At least one.
-    pickups : sequence of str
-        Of the instrument, where it is known.
     switches : iterable of str
         Controls that are switches, where that is known; otherwise those set to words, or to different values.
-
-    Returns
-    -------
-    WiringAnswer
-        In the order of the takes.
 
     Raises
     ------
@@ -136,13 +121,6 @@ def _needless(takes: Sequence[WiringTake], labels: Sequence[str], switches: froz
 def label_positions(controls: Sequence[Mapping[str, str]], switches: Iterable[str] = ()) -> list[str]:
     """Name the position of each take by the controls that make it.
 
-    Parameters
-    ----------
-    controls : sequence of mapping
-        Of each take.
-    switches : iterable of str
-        Known switches.
-
     Returns
     -------
     list of str
@@ -167,10 +145,6 @@ def judge_tones(
 
     Parameters
     ----------
-    pickups : sequence of str
-        All of them.
-    controls : mapping
-        Position to its controls.
     tones : mapping
         Pickup and position to the factor there.
 

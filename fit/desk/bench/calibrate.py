@@ -46,13 +46,6 @@ Listen = Callable[[], Batch]
 def calibrate_loopback(desk: Desk, listen: Listen) -> Outcome:
     """Compare the two inputs, both on the output, and keep their ratio.
 
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    listen : callable
-        Records both inputs.
-
     Returns
     -------
     Outcome
@@ -85,10 +78,6 @@ def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[In
 
     Parameters
     ----------
-    desk : Desk
-        Where.
-    loads : sequence of InputLoad
-        One a take.
     listen : callable
         Records both ends of the resistor: the pickup's input on the one, the reference input on the driven one.
 
@@ -145,8 +134,6 @@ def calibrate_exciter(desk: Desk, by_output: Listen, by_current: Listen | None =
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     by_output : callable
         Records the output on the reference input; on the pickup's input the sense resistor, or with `by_current` a pickup.
     by_current : callable, optional
@@ -199,12 +186,8 @@ def calibrate_exciter_files(
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     files : tuple of (Path or None)
         The first alone: sense resistor and output; or the other two: a pickup by the output, and by the current.
-    stimulus_file : Path or None
-        What was played.
     live : callable
         Records the sense resistor and the output here.
 

@@ -31,8 +31,6 @@ class Files:
     ----------
     paths : tuple of Path
         Recordings, repeats of each other; or one table of a response.
-    stimulus_file : Path or None
-        What was played.
     pickup_channel : int or None
         Of the recordings, from 1.
     reference_channel : str or None
@@ -53,12 +51,6 @@ def import_take(desk: Desk, name: str, files: Files, *, conditions: Conditions) 
 
     Parameters
     ----------
-    desk : Desk
-        Where.
-    name : str
-        Of the take.
-    files : Files
-        What was measured.
     conditions : Conditions
         What was true when it was.
 

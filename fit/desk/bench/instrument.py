@@ -16,8 +16,6 @@ def show_or_write_instrument(desk: Desk, layout: str | None = None) -> Outcome:
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     layout : str or None
         Of the file to be written; None to show.
 

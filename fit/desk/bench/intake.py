@@ -34,10 +34,6 @@ class Draft:
         Its hashes, time and sequence are open.
     sources : dict of str to Path
         Each file that it names, to where its bytes are now.
-    judgement : Judgement
-        What its checks came to.
-    remarks : tuple of str
-        To be said once it is kept.
     lines : tuple of str
         To be told between its name and the checks.
     document : callable
@@ -58,10 +54,6 @@ class KeptTake:
 
     Attributes
     ----------
-    take : Take
-        As kept.
-    judgement : Judgement
-        What its checks came to.
     reply : Outcome
         For the command line; exit code 3 where it was rejected.
     """
@@ -112,18 +104,6 @@ def draft_take(
 
     Parameters
     ----------
-    name : str
-        Of the take.
-    conditions : Conditions
-        What was stated of it.
-    batch : Batch
-        Its repeats.
-    files : sequence of Path
-        Where each of them is.
-    rig : Rig
-        As it is now.
-    judgement : Judgement
-        Over the repeats.
     stimulus : Sweep, Path or None
         What was played, or the file with it; None where that is not known, or nothing was.
     """

@@ -29,11 +29,6 @@ SWEEP_LEVEL = 0.5  # [1] of the take that is to follow
 def card_of(rig: Rig) -> SoundCard:
     """Find the sound card that a rig names.
 
-    Parameters
-    ----------
-    rig : Rig
-        As read.
-
     Returns
     -------
     SoundCard
@@ -57,11 +52,6 @@ def show_devices(desk: Desk) -> Outcome:
     ----------
     desk : Desk
         Where; the rig there may name one of them.
-
-    Returns
-    -------
-    Outcome
-        One row a device.
     """
     listed = list_devices()
     rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.exists() else Rig()
@@ -141,8 +131,6 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
 
     Parameters
     ----------
-    desk : Desk
-        Where the rig is.
     seconds : float or None
         None until somebody stops it. [s]
     level : float
@@ -200,11 +188,6 @@ def _wait_for_enter(stop: threading.Event) -> None:
 def level_heading(n_channels: int) -> str:
     """Name the columns of `level_line`.
 
-    Parameters
-    ----------
-    n_channels : int
-        Pickup, or pickup and reference.
-
     Returns
     -------
     str
@@ -220,8 +203,6 @@ def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) 
     ----------
     levels : tuple of ChannelLevel
         Pickup, and reference where there is one.
-    findings : tuple of Finding
-        What they mean.
 
     Returns
     -------

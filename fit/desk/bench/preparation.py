@@ -31,15 +31,6 @@ def virtual_source(logbook: Logbook, rig: Rig, conditions: Conditions) -> "Sourc
     ----------
     logbook : Logbook
         Its instrument.toml says what is wired how; without one it is a pickup alone.
-    rig : Rig
-        States input and cable.
-    conditions : Conditions
-        Of the take.
-
-    Returns
-    -------
-    Source
-        For one take.
 
     Raises
     ------
@@ -71,14 +62,8 @@ def say_cautions(desk: Desk, logbook: Logbook, rig: Rig, *, method: str) -> None
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     logbook : Logbook
         With the takes so far.
-    rig : Rig
-        As it is now.
-    method : str
-        What is driven.
     """
     made = [take for take in list_takes(logbook).takes if _is_live(take)]
     if made:
@@ -100,10 +85,6 @@ def say_open(desk: Desk, rig: Rig, source: "Source") -> None:
 
     Parameters
     ----------
-    desk : Desk
-        Where.
-    rig : Rig
-        As it is now.
     source : Source
         Where the take comes from.
     """
@@ -129,11 +110,6 @@ def say_open(desk: Desk, rig: Rig, source: "Source") -> None:
 def require_resistor(conditions: Conditions) -> None:
     """See that a series resistor is stated where one is driven through, and there alone.
 
-    Parameters
-    ----------
-    conditions : Conditions
-        Of the take.
-
     Raises
     ------
     ValueError
@@ -149,13 +125,6 @@ def require_resistor(conditions: Conditions) -> None:
 
 def require_reference(rig: Rig, conditions: Conditions) -> None:
     """See that an impedance take has both ends of its resistor.
-
-    Parameters
-    ----------
-    rig : Rig
-        As it is now.
-    conditions : Conditions
-        Of the take.
 
     Raises
     ------

@@ -56,8 +56,6 @@ class InputLoad:
 
     Attributes
     ----------
-    name : str
-        For messages.
     series : Quantity
         Resistor between the driven end, on the reference input, and the pickup's input. [Ω]
     added : tuple of Quantity
@@ -79,12 +77,6 @@ def read_batch(
 
     Parameters
     ----------
-    desk : Desk
-        Where.
-    files : sequence of Path
-        Repeats.
-    stimulus_file : Path or None
-        What was played.
     channels : tuple
         Pickup's and reference channel of the files, from 1; None where the reference was not recorded.
     simulated : bool
@@ -157,12 +149,8 @@ def record_by_rig(desk: Desk, *, level: float, label: str) -> Batch:
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     level : float
         Peak over full scale. [1]
-    label : str
-        In front of the bar.
     """
     from fit.desk.bench.level import card_of
     from fit.desk.bench.rig import DEFAULT_RATE_HZ
@@ -189,11 +177,6 @@ def read_loads(driven: Sequence[str], stated: Sequence[str]) -> list[InputLoad]:
         ``R`` or ``R, PARTS`` of each recording that is to be made.
     stated : sequence of str
         ``FILE=R`` or ``FILE=R, PARTS`` of each that was made elsewhere, for example ``"a.wav=1M ± 1%, 1n ± 1%"``.
-
-    Returns
-    -------
-    list of InputLoad
-        In this order.
 
     Raises
     ------

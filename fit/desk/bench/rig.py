@@ -22,15 +22,8 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     changes : mapping
         Name of an option to its value; empty to show only.
-
-    Returns
-    -------
-    Outcome
-        The rig as it is now.
     """
     logbook = open_logbook(desk.logbook, create=bool(changes))
     if changes:
@@ -66,13 +59,6 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
         Its rig may state the rate.
     file : Path
         To be written; must not be there.
-    numbers : mapping
-        Fields of the sweep.
-
-    Returns
-    -------
-    Outcome
-        What was written.
 
     Raises
     ------

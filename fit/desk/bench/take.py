@@ -45,12 +45,6 @@ class Order:
 
     Attributes
     ----------
-    name : str
-        Of the take.
-    conditions : Conditions
-        What is stated of it.
-    simulated : bool
-        By the virtual bench.
     level : float
         Peak of the sweep over full scale.
     duration_s : float or None
@@ -93,10 +87,6 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
 
     Parameters
     ----------
-    desk : Desk
-        Where.
-    order : Order
-        What.
     source : Source
         A sound card, or a virtual bench.
 

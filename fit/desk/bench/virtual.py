@@ -55,13 +55,6 @@ def bench_for(
         Input and cable, as the rig states them.
     instrument : Instrument or None
         None for a pickup alone.
-    seed : int
-        Of the noise.
-
-    Returns
-    -------
-    VirtualBench
-        Source of one recording.
     """
     response = _drawer_response(conditions, load) if instrument is None else _guitar_response(conditions, load, instrument)
     hum = tuple(level * (JOB_HUM if conditions.is_after else 1.0) for level in NOISE.pickup_hum)
@@ -84,11 +77,6 @@ def true_value(name: str, stated: Quantity | None) -> float:
     stated : Quantity or None
         As the person states it, a bound within which it lies.
 
-    Returns
-    -------
-    float
-        In SI units.
-
     Raises
     ------
     ValueError
@@ -104,15 +92,6 @@ def true_value(name: str, stated: Quantity | None) -> float:
 
 def true_values(instrument: Instrument, load: Mapping[str, Quantity], *, is_after: bool = False) -> dict[str, float]:
     """Invent every part of a guitar.
-
-    Parameters
-    ----------
-    instrument : Instrument
-        As stated.
-    load : mapping of str to Quantity
-        Input and cable.
-    is_after : bool
-        After the job of "compare".
 
     Returns
     -------

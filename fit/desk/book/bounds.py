@@ -9,35 +9,13 @@ ASSUMED_BOUNDS = {"Ω": 0.05, "F": 0.10, "Hz": 0.05, "H": 0.05}  # [1] common fo
 
 
 def assumption(part: Quantity, what: str) -> str:
-    """Say which bound is taken for granted for a value without ±.
-
-    Parameters
-    ----------
-    part : Quantity
-        Without a bound.
-    what : str
-        Which value it is.
-
-    Returns
-    -------
-    str
-        One line.
-    """
+    """Say which bound is taken for granted for a value without ±."""
     percent = 100 * ASSUMED_BOUNDS[part.unit]
     return f"{part.text} ({what}) was given without ±; ± {percent:.0f} % is assumed. A measured bound makes the result better."
 
 
 def bounded(part: Quantity, what: str, warnings: list[str]) -> Quantity:
     """Give a value a bound where it has none.
-
-    Parameters
-    ----------
-    part : Quantity
-        As read.
-    what : str
-        Which value it is.
-    warnings : list of str
-        What is assumed is added to it.
 
     Returns
     -------

@@ -25,12 +25,8 @@ def without_card(logbook: Logbook, take: Take, response: Response) -> Response:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     take : Take
         Of recordings; its rig as it was then says which calibration holds.
-    response : Response
-        As recorded.
 
     Returns
     -------
@@ -49,11 +45,6 @@ def without_card(logbook: Logbook, take: Take, response: Response) -> Response:
 def device_of(rig: Rig) -> str:
     """Name what recordings are made with.
 
-    Parameters
-    ----------
-    rig : Rig
-        As read.
-
     Returns
     -------
     str
@@ -66,17 +57,6 @@ def device_of(rig: Rig) -> str:
 
 def freeing(logbook: Logbook, rig: Rig, recordings: Sequence[Recording], *, is_live: bool) -> Callable[[Response], Response]:
     """Give what takes the card out of the response of recordings that are being kept.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    rig : Rig
-        As it is now.
-    recordings : sequence of Recording
-        Repeats of one take.
-    is_live : bool
-        Recorded here.
 
     Returns
     -------
@@ -142,14 +122,8 @@ def freed_response(logbook: Logbook, rig: Rig, response: Response, use: CardUse)
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     rig : Rig
         That the response was recorded with.
-    response : Response
-        As recorded.
-    use : CardUse
-        How.
 
     Returns
     -------
@@ -180,18 +154,7 @@ def freed_response(logbook: Logbook, rig: Rig, response: Response, use: CardUse)
 
 
 def calibration_warnings(response: Response) -> tuple[str, ...]:
-    """List what was noticed while the card was taken out.
-
-    Parameters
-    ----------
-    response : Response
-        Of a take.
-
-    Returns
-    -------
-    tuple of str
-        One line each.
-    """
+    """List what was noticed while the card was taken out."""
     return tuple(one.text for one in response.findings if one.code.startswith(CODE) and one.severity != "pass")
 
 

@@ -52,8 +52,6 @@ def takes_key(logbook: Logbook, takes: Sequence[Take], *more: object) -> str:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     takes : sequence of Take
         In the order of the fit; each holds the SHA-256 of its files. A note for people changes nothing.
     *more : object

@@ -22,20 +22,7 @@ class Steps(Protocol):
     """Hands items on one by one, with a progress bar where somebody watches."""
 
     def __call__(self, items: Sequence[Item], label: str) -> Iterable[Item]:
-        """Hand on.
-
-        Parameters
-        ----------
-        items : sequence
-            What is worked through.
-        label : str
-            In front of the bar.
-
-        Returns
-        -------
-        iterable
-            The same items.
-        """
+        """Hand on."""
         ...
 
 
@@ -61,13 +48,7 @@ def no_bar(label: str) -> Iterator[Advance]:
 
 
 def draw_nothing(line: str) -> None:
-    """Show nothing.
-
-    Parameters
-    ----------
-    line : str
-        That is not shown.
-    """
+    """Show nothing."""
     del line
 
 
@@ -77,14 +58,10 @@ class Desk:
 
     Attributes
     ----------
-    logbook : Path
-        Folder of rig and takes.
     say : callable
         Prints one line of a message; not for answers.
     tell : callable
         Prints one line of an answer before the command is over; does nothing where only a document is wanted.
-    steps : callable
-        Progress over items.
     bar : callable
         Progress over time: a context that gives a function of how far it is.
     redraw : callable
@@ -105,8 +82,6 @@ class Outcome:
 
     Attributes
     ----------
-    document : Document
-        For programs.
     sheet : Sheet or None
         The same for people; None where `lines` say it all.
     lines : tuple of str

@@ -14,8 +14,6 @@ def drift_warnings(logbook: Logbook, takes: Sequence[Take]) -> tuple[str, ...]:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     takes : sequence of Take
         That a result is to rest on.
 

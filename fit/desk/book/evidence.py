@@ -22,10 +22,6 @@ class FitWish:
 
     Attributes
     ----------
-    names : tuple of str
-        Takes.
-    dcr : str or None
-        From a multimeter.
     at_hand : str
         Parts for a further take.
     """
@@ -58,21 +54,13 @@ def collect_evidence(
 
     Parameters
     ----------
-    desk : Desk
-        Where.
-    logbook : Logbook
-        Open.
     takes : sequence of Take
         As `takes_of` gives them.
-    dcr : str or None
-        From a multimeter.
     at_hand : str
         Parts for a further take.
 
     Returns
     -------
-    evidence : Evidence
-        For the fit.
     warnings : tuple of str
         What was noticed on the way, one line each.
     """
@@ -96,15 +84,8 @@ def last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     is_needed : bool
         Without it, a wish without takes stands for no fit.
-
-    Returns
-    -------
-    FitWish
-        As it was typed.
 
     Raises
     ------

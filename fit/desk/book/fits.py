@@ -21,8 +21,6 @@ class Fit:
 
     Attributes
     ----------
-    answer : PickupAnswer
-        What it found.
     released : tuple of Released
         Statements that it let go.
     models : dict
@@ -48,15 +46,6 @@ class Fit:
 
 def fit_of(desk: Desk, logbook: Logbook, wish: FitWish) -> Fit:
     """Fit takes, or read the fit of them that is kept.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    logbook : Logbook
-        Open.
-    wish : FitWish
-        Takes and references.
 
     Returns
     -------

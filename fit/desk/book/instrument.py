@@ -24,10 +24,6 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
 
     Parameters
     ----------
-    path : Path
-        Of its file.
-    instrument : Instrument
-        As read.
     rig : Rig
         For what the jack sees.
 
@@ -69,11 +65,6 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
 
 def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:
     """Find which pickups reach the output at each position of each switch, the other switches in their first one.
-
-    Parameters
-    ----------
-    instrument : Instrument
-        As read.
 
     Returns
     -------
@@ -134,16 +125,6 @@ LIMIT_BYTES = 200_000
 def read_instrument_file(path: Path) -> Instrument:
     """Read and check an instrument.toml.
 
-    Parameters
-    ----------
-    path : Path
-        Of the file.
-
-    Returns
-    -------
-    Instrument
-        Sound.
-
     Raises
     ------
     FileError
@@ -161,11 +142,6 @@ def read_instrument_file(path: Path) -> Instrument:
 
 def load_of_rig(rig: Rig) -> dict[str, Quantity]:
     """Read what the jack sees, cable included.
-
-    Parameters
-    ----------
-    rig : Rig
-        As read.
 
     Returns
     -------

@@ -26,8 +26,6 @@ class LastFit:
     ----------
     parts : MeasuredParts or None
         None where there are none to be used.
-    notes : tuple of str
-        For people.
     """
 
     parts: MeasuredParts | None = None
@@ -36,11 +34,6 @@ class LastFit:
 
 def text_sha256(content: bytes) -> str:
     """Fingerprint of an instrument.toml, kept beside what was measured of it.
-
-    Parameters
-    ----------
-    content : bytes
-        Of the file.
 
     Returns
     -------
@@ -55,8 +48,6 @@ def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quan
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     instrument_file : Path
         Of the logbook; it need not be there.
     load : mapping

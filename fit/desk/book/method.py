@@ -43,15 +43,6 @@ WORDS = {
 def sift_findings(findings: Sequence[Finding], recordings: Sequence[Recording], *, method: str) -> tuple[Finding, ...]:
     """Leave out what makes no sense for a method, and see the rest as it does.
 
-    Parameters
-    ----------
-    findings : sequence of Finding
-        Of the recordings.
-    recordings : sequence of Recording
-        Repeats of one take.
-    method : str
-        What was driven.
-
     Returns
     -------
     tuple of Finding
@@ -70,8 +61,6 @@ def judge_response(response: Response, *, method: str, is_timed: bool = True) ->
 
     Parameters
     ----------
-    response : Response
-        Pickup over reference.
     method : str
         What was driven: "exciter", "plate" or "impedance".
     is_timed : bool
@@ -101,8 +90,6 @@ def compare_repeats(recordings: Sequence[Recording], *, method: str) -> Finding:
     ----------
     recordings : sequence of Recording
         Two or more, each with a reference channel.
-    method : str
-        What was driven.
 
     Returns
     -------
@@ -149,10 +136,6 @@ def noise_take(take: Take, recordings: Sequence[Recording], *, stimulus: FloatAr
 
     Parameters
     ----------
-    take : Take
-        As read.
-    recordings : sequence of Recording
-        Its repeats.
     stimulus : ndarray, shape (n,), or None
         What was played.
 

@@ -26,14 +26,8 @@ def gather_evidence(
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
     takes : sequence of Take
         In the order they were made.
-    responses : sequence of Response
-        One a take.
-    dcr : str or None
-        As written.
     at_hand : str
         Parts for a further take, as written.
 

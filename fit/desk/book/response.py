@@ -33,10 +33,6 @@ def take_response(logbook: Logbook, take: Take, *, is_whole: bool = False) -> Re
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        As read.
     is_whole : bool
         As for `response_of_take`.
 
@@ -72,10 +68,6 @@ def response_of_take(logbook: Logbook, take: Take, *, is_whole: bool = False) ->
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        Of kind "response".
     is_whole : bool
         With every frequency of the file; without it, those that a fit uses.
 
@@ -100,13 +92,6 @@ def response_of_take(logbook: Logbook, take: Take, *, is_whole: bool = False) ->
 
 def look_at_file(logbook: Logbook, take: Take) -> Judgement:
     """Read and check the response that a take keeps.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        Of kind "response".
 
     Returns
     -------
@@ -140,13 +125,6 @@ def read_table(path: Path) -> tuple[ResponseTable, bytes]:
     path : Path
         .csv or .txt for a table, .s1p for Touchstone.
 
-    Returns
-    -------
-    table : ResponseTable
-        As written.
-    content : bytes
-        Of the file.
-
     Raises
     ------
     FileError
@@ -169,12 +147,8 @@ def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Ju
 
     Parameters
     ----------
-    table : ResponseTable
-        As read.
     method : str
         How it is said to have been measured.
-    origin : Origin
-        Of the response.
 
     Returns
     -------
@@ -216,20 +190,7 @@ def look_at_table(table: ResponseTable, *, method: Method, origin: Origin) -> Ju
 
 
 def inspect_response(logbook: Logbook, take: Take) -> Outcome:
-    """Say what a take of a response measured elsewhere holds, and check it again.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        Of kind "response".
-
-    Returns
-    -------
-    Outcome
-        What it is, and the checks.
-    """
+    """Say what a take of a response measured elsewhere holds, and check it again."""
     looked = look_at_file(logbook, take)
     file = None if take.response_file is None else take.response_file.file
     told = KeptResponse(file=file, method=take.conditions.method)
@@ -257,8 +218,6 @@ def content_line(take: Take, response: Response | None) -> str:
 
     Parameters
     ----------
-    take : Take
-        That keeps it.
     response : Response or None
         None where it cannot be used.
 

@@ -24,11 +24,6 @@ RIG_OPTIONS = {
 def rig_of(logbook: Logbook) -> Rig:
     """Read the rig of a logbook.
 
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-
     Returns
     -------
     Rig
@@ -40,11 +35,6 @@ def rig_of(logbook: Logbook) -> Rig:
 
 def rig_rows(rig: Rig) -> list[tuple[str, str]]:
     """Rows of what a rig states.
-
-    Parameters
-    ----------
-    rig : Rig
-        As read.
 
     Returns
     -------

@@ -21,8 +21,6 @@ def judge_table(table: ResponseTable, *, is_impedance: bool) -> tuple[Finding, .
 
     Parameters
     ----------
-    table : ResponseTable
-        As read.
     is_impedance : bool
         It is an impedance in ohms, not a ratio.
 

@@ -32,8 +32,6 @@ def look_at(
 
     Parameters
     ----------
-    recordings : sequence of Recording
-        Repeats of one take.
     stimulus : ndarray, shape (n,), or None
         What was played.
     method : str
@@ -100,11 +98,6 @@ def worst_by_code(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def card_findings(take: Take) -> tuple[Finding, ...]:
     """Get what the sound card told when a take was made: it cannot be seen in the recording again.
 
-    Parameters
-    ----------
-    take : Take
-        Kept.
-
     Returns
     -------
     tuple of Finding
@@ -122,17 +115,8 @@ def _without(findings: tuple[Finding, ...], code: str) -> tuple[Finding, ...]:
 def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], FloatArray | None]:
     """Read the recordings of a take, and what was played.
 
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        As read.
-
     Returns
     -------
-    recordings : list of Recording
-        Repeats.
     stimulus : ndarray, shape (n,), or None
         None where it is not known.
 
@@ -168,8 +152,6 @@ def same_rate(stimulus_rate_hz: int, rate_hz: int, *, name: str) -> None:
     ----------
     stimulus_rate_hz, rate_hz : int
         Of the stimulus and of the recording. [Hz]
-    name : str
-        Of the stimulus, for the message.
 
     Raises
     ------
@@ -183,13 +165,6 @@ def same_rate(stimulus_rate_hz: int, rate_hz: int, *, name: str) -> None:
 
 def take_to_fit(logbook: Logbook, name: str) -> Take:
     """Read a take that values may be derived from.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    name : str
-        Of the take.
 
     Returns
     -------
@@ -217,13 +192,6 @@ def take_to_fit(logbook: Logbook, name: str) -> Take:
 def exists_already(logbook: Logbook, name: str) -> bool:
     """See whether a take of that name is there, damaged or not.
 
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    name : str
-        Of the take.
-
     Returns
     -------
     bool
@@ -235,11 +203,6 @@ def exists_already(logbook: Logbook, name: str) -> bool:
 
 def is_response_file(path: Path) -> bool:
     """See whether a file holds a response that was measured elsewhere, by its suffix.
-
-    Parameters
-    ----------
-    path : Path
-        Of the file.
 
     Returns
     -------

@@ -26,8 +26,6 @@ def split_into_sets(logbook: Logbook, takes: Sequence[Take]) -> TakeSets:
     ----------
     logbook : Logbook
         Open; its other takes tell when the coil was moved, too.
-    takes : sequence of Take
-        Of one coil.
 
     Returns
     -------
@@ -72,10 +70,6 @@ def fit_sets(desk: Desk, logbook: Logbook, split: TakeSets, *, dcr: str | None) 
     ----------
     desk : Desk
         Where; shows how far it is.
-    logbook : Logbook
-        Open.
-    split : TakeSets
-        What is to be fitted.
     dcr : str or None
         From a multimeter; the same for all.
 
@@ -100,11 +94,6 @@ def fit_sets(desk: Desk, logbook: Logbook, split: TakeSets, *, dcr: str | None) 
 
 def common_quantities(fitted: Sequence[FittedSet]) -> tuple[list[str], list[str]]:
     """List the quantities that every set tells, and those that only some do.
-
-    Parameters
-    ----------
-    fitted : sequence of FittedSet
-        At least one.
 
     Returns
     -------

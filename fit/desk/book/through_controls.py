@@ -29,10 +29,6 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
 
     Parameters
     ----------
-    logbook : Logbook
-        Open.
-    takes : sequence of Take
-        That are to be fitted.
     warnings : list of str
         What was taken for granted is added to it.
 
@@ -68,13 +64,6 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
 def doubt_controls(logbook: Logbook, take: Take) -> str | None:
     """Compare what a new take says of controls and coil with instrument.toml, while the person still remembers.
 
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    take : Take
-        As kept.
-
     Returns
     -------
     str or None
@@ -102,10 +91,6 @@ def take_evidence(take: Take, response: Response, instrument: Instrument | None,
 
     Parameters
     ----------
-    take : Take
-        As read.
-    response : Response
-        Its response.
     instrument : Instrument or None
         As `instrument_of_takes` gives it.
     warnings : list of str
@@ -146,17 +131,10 @@ def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrumen
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
     dcr : str
         ``"bridge=7.9k ± 1%, neck=7.1k ± 1% at 24C"``; without a name for the only pickup.
     warnings : list of str
         What was taken for granted is added to it.
-
-    Returns
-    -------
-    Instrument
-        With them.
 
     Raises
     ------
@@ -184,15 +162,8 @@ def with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
     warnings : list of str
         What is assumed or left out is added to it.
-
-    Returns
-    -------
-    Instrument
-        For a fit.
     """
 
     def text(written: str | None, unit: str, what: str) -> str | None:

@@ -21,18 +21,7 @@ EXCITER = "Connect the output to the exciter and to the reference input, and the
 
 
 def recording_options(command: Command) -> Command:
-    """Add what every calibration needs to record, or to read what was recorded elsewhere.
-
-    Parameters
-    ----------
-    command : callable
-        A command's function.
-
-    Returns
-    -------
-    callable
-        The same, with the options.
-    """
+    """Add what every calibration needs to record, or to read what was recorded elsewhere."""
     level = click.FloatRange(0, 1, min_open=True)
     command = click.option("--stimulus", "stimulus_file", type=AUDIO, metavar="FILE", help="With files: what was played.")(
         command

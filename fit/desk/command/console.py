@@ -22,15 +22,8 @@ def desk_at(logbook: Path, *, as_json: bool = False) -> "Desk":
 
     Parameters
     ----------
-    logbook : Path
-        Folder.
     as_json : bool
         Nothing but one document may go to stdout.
-
-    Returns
-    -------
-    Desk
-        Talks to this terminal.
     """
     from fit.desk.book.desk import Desk
 
@@ -42,8 +35,6 @@ def read_line(prompt: str, *, on_stderr: bool) -> str | None:
 
     Parameters
     ----------
-    prompt : str
-        The question.
     on_stderr : bool
         Where stdout is for a document alone.
 
@@ -117,13 +108,7 @@ def json_text(document: Mapping[str, Any]) -> str:
 
 @contextlib.contextmanager
 def reader_may_leave() -> Iterator[None]:
-    """Let whoever reads stdout stop reading, as `head` does.
-
-    Yields
-    ------
-    None
-        While printing.
-    """
+    """Let whoever reads stdout stop reading, as `head` does."""
     try:
         yield
     except BrokenPipeError:

@@ -19,18 +19,7 @@ FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 def shared_options(command: Command) -> Command:
-    """Add the options that every command has.
-
-    Parameters
-    ----------
-    command : callable
-        A command's function.
-
-    Returns
-    -------
-    callable
-        The same, with the options.
-    """
+    """Add the options that every command has."""
     place = click.Path(path_type=Path, file_okay=False)
     command = click.option("--debug", is_flag=True, help="Show where an error came from.")(command)
     command = click.option(
@@ -46,11 +35,6 @@ def temperature_option(command: Command) -> Command:
     ----------
     command : callable
         A command's function; it gets `temperature_c`.
-
-    Returns
-    -------
-    callable
-        The same, with the option.
     """
     text = "Of the winding: room temperature beside it, for example 24C."
     return click.option("--temperature", "temperature_c", metavar="T", callback=_read_temperature, help=text)(command)
@@ -155,20 +139,7 @@ class SeveralNames(click.Command):
     """A command whose options --before and --after take every name up to the next option."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Put the option before each of its names, as click wants it.
-
-        Parameters
-        ----------
-        ctx : click.Context
-            Of the command.
-        args : list of str
-            What was typed.
-
-        Returns
-        -------
-        list of str
-            What is left over.
-        """
+        """Put the option before each of its names, as click wants it."""
         spread: list[str] = []
         option, is_first = "", False
         for word in args:

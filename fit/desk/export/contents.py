@@ -47,8 +47,6 @@ class Fitted:
         Cable and input. [Ω], [F]
     rates_hz : tuple of float
         Sample rates of the takes, each once; none for responses measured elsewhere. [Hz]
-    warnings : tuple of str
-        What was noticed.
     input_tangent : float
         Loss tangent of the cable. [1]
     """
@@ -63,22 +61,7 @@ class Fitted:
 
 
 def fit_for_export(desk: Desk, logbook: Logbook, wish: FitWish) -> Fitted:
-    """Fit takes as `fit` does, and keep the element values.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    logbook : Logbook
-        Open.
-    wish : FitWish
-        Takes and references.
-
-    Returns
-    -------
-    Fitted
-        Answer and elements.
-    """
+    """Fit takes as `fit` does, and keep the element values."""
     found = fit_of(desk, logbook, wish)
     pickups = []
     for name, suffix in found.suffixes.items():
@@ -98,20 +81,7 @@ def fit_for_export(desk: Desk, logbook: Logbook, wish: FitWish) -> Fitted:
 
 
 def take_text(take: Take, response: Response) -> str:
-    """Response of a take as a table.
-
-    Parameters
-    ----------
-    take : Take
-        That it belongs to.
-    response : Response
-        Measured.
-
-    Returns
-    -------
-    str
-        CSV.
-    """
+    """Response of a take as a table."""
     what = "impedance at the jack, in ohms" if response.unit == "Ω" else "pickup over reference"
     head = [*_take_lines(take), f"{what}; standard_deviation is the root of var(real) + var(imaginary)"]
     return format_csv(response, comments=head)
@@ -122,17 +92,8 @@ def measured_port_text(take: Take, response: Response, *, reference_ohm: float) 
 
     Parameters
     ----------
-    take : Take
-        Of method impedance.
-    response : Response
-        In ohms.
     reference_ohm : float
         R of the file. [Ω]
-
-    Returns
-    -------
-    str
-        The file.
     """
     head = [*_take_lines(take), "impedance at the jack", f"simulated: {'yes' if take.simulated else 'no'}"]
     comments = [ascii_text(line) for line in head]
@@ -144,8 +105,6 @@ def in_ohms(take: Take, response: Response) -> Response:
 
     Parameters
     ----------
-    take : Take
-        Of method impedance.
     response : Response
         Jack over the resistor's driven end, or in ohms already.
 
@@ -184,17 +143,8 @@ def fitted_port_text(fitted: Fitted, pickup: NetPickup, *, reference_ohm: float)
 
     Parameters
     ----------
-    fitted : Fitted
-        The fit.
-    pickup : NetPickup
-        One of its pickups.
     reference_ohm : float
         R of the file. [Ω]
-
-    Returns
-    -------
-    str
-        The file.
     """
     head = ["impedance of the fitted pickup with its winding capacitance and losses, without cable and input"]
     head += [*fit_lines(fitted), f"simulated: {'yes' if fitted.answer.simulated else 'no'}"]
@@ -207,15 +157,8 @@ def fitted_port_text(fitted: Fitted, pickup: NetPickup, *, reference_ohm: float)
 def fitted_netlist_text(fitted: Fitted) -> tuple[str, float]:
     """Fitted pickups as a netlist.
 
-    Parameters
-    ----------
-    fitted : Fitted
-        The fit.
-
     Returns
     -------
-    text : str
-        The file.
     spread_error : float
         Relative error of the impedance from loops that stand for a spread. [1]
     """
@@ -238,17 +181,8 @@ def fitted_impulse(fitted: Fitted, pickup: NetPickup, *, rate_hz: float) -> Impu
 
     Parameters
     ----------
-    fitted : Fitted
-        The fit.
-    pickup : NetPickup
-        One of its pickups.
     rate_hz : float
         Sample rate. [Hz]
-
-    Returns
-    -------
-    Impulse
-        Causal.
     """
     return impulse_response(
         lambda frequency_hz: pickup_gain(
@@ -275,21 +209,15 @@ def instrument_text(
 
     Parameters
     ----------
-    instrument : Instrument
-        As read.
-    load : mapping
-        Cable and input.
     measured : MeasuredParts or None
         From the last fit; they stand in for what is stated and marked, but not for changes.
     settings, changes : sequence of str
-        CONTROL=VALUE, PART=VALUE.
+        As typed, CONTROL=VALUE and PART=VALUE.
     excite : str
         Pickup with 1 V of EMF; empty for the first.
 
     Returns
     -------
-    text : str
-        The file.
     spread_error : float
         Relative error of an impedance from loops that stand for a spread. [1]
 
@@ -325,18 +253,7 @@ def instrument_text(
 
 
 def fit_lines(fitted: Fitted) -> list[str]:
-    """Say where fitted values come from and what they are.
-
-    Parameters
-    ----------
-    fitted : Fitted
-        The fit.
-
-    Returns
-    -------
-    list of str
-        For the head of a file.
-    """
+    """Say where fitted values come from and what they are."""
     answer = fitted.answer
     lines = [f"fitted from {', '.join(answer.takes)}: {answer.model_name}; {_made_by()}"]
     if answer.outcome != "good":

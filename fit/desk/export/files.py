@@ -50,8 +50,6 @@ class ExportWish:
     ----------
     names : tuple of str
         Takes; none for the instrument.
-    to : {"csv", "touchstone", "spice", "ir"}
-        Kind of file.
     out : Path or None
         File, or for several an existing folder; None: named after the takes, here.
     dcr : str or None
@@ -62,8 +60,6 @@ class ExportWish:
         Of an impulse response; None: that of the takes. [Hz]
     settings, changes : tuple of str
         Of the instrument: CONTROL=VALUE, PART=VALUE.
-    instrument : Path or None
-        Another instrument.toml.
     excite : str
         Pickup of the instrument with 1 V of EMF; empty for the first.
     stated : bool
@@ -108,18 +104,6 @@ class _Export:
 
 def export_files(desk: Desk, wish: ExportWish) -> Outcome:
     """Write files for other programs, each whole or not at all.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    wish : ExportWish
-        Which.
-
-    Returns
-    -------
-    Outcome
-        What was written.
 
     Raises
     ------

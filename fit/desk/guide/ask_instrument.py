@@ -21,15 +21,8 @@ def instrument_stage(scene: Scene, *, without: str = "") -> Step | None:
 
     Parameters
     ----------
-    scene : Scene
-        What is settled.
     without : str
         What it means to go without one; empty where there has to be one.
-
-    Returns
-    -------
-    Question, Deed or None
-        None when it is stated.
     """
     path = instrument_path(scene.logbook())
     if not scene.settled("instrument.known"):
@@ -54,11 +47,6 @@ def instrument_stage(scene: Scene, *, without: str = "") -> Step | None:
 def instrument_of(scene: Scene) -> Instrument | None:
     """Read the guitar.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
     Returns
     -------
     Instrument or None
@@ -70,11 +58,6 @@ def instrument_of(scene: Scene) -> Instrument | None:
 
 def over_stage(scene: Scene) -> Step | None:
     """Ask which pickup the exciter lies on.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
 
     Returns
     -------
@@ -95,18 +78,7 @@ def over_stage(scene: Scene) -> Step | None:
 
 
 def usual_controls(scene: Scene) -> dict[str, str]:
-    """Where the controls stand while one pickup is measured: pots at 10, switches so that it reaches the jack.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
-    Returns
-    -------
-    dict
-        Control to position.
-    """
+    """Where the controls stand while one pickup is measured: pots at 10, switches so that it reaches the jack."""
     instrument = instrument_of(scene)
     if instrument is None:
         return {}
@@ -172,11 +144,6 @@ def _write(scene: Scene, layout: str) -> Done:
 def is_as_written(text: str) -> bool:
     """Say whether nobody has changed an instrument.toml since a guide wrote it.
 
-    Parameters
-    ----------
-    text : str
-        Of the file.
-
     Returns
     -------
     bool
@@ -195,15 +162,8 @@ def marked_text(layout: str, marked: Mapping[str, str]) -> str:
 
     Parameters
     ----------
-    layout : str
-        Where it begins.
     marked : dict of str to str
         Part, such as ``"capacitor.tone"``, to its marking.
-
-    Returns
-    -------
-    str
-        To be written.
     """
     import tomlkit
 

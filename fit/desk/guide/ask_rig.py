@@ -17,11 +17,6 @@ MOST_RATE_HZ = 96000  # [Hz] more makes takes longer to work on and tells a pick
 def rig_stage(scene: Scene) -> Step | None:
     """Ask for what rig.toml does not state, one thing at a time, and write it down.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
     Returns
     -------
     Question, Deed or None

@@ -28,13 +28,6 @@ VIRTUAL_DEFAULTS = {
 def virtual_bench(desk: Desk, job: Job) -> Bench:
     """Set up the virtual bench.
 
-    Parameters
-    ----------
-    desk : Desk
-        Where the logbook is.
-    job : str
-        For what.
-
     Returns
     -------
     Bench
@@ -52,11 +45,6 @@ def virtual_bench(desk: Desk, job: Job) -> Bench:
 
 def card_bench(desk: Desk) -> Bench:
     """Set up the sound card that rig.toml will name.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where the logbook is.
 
     Returns
     -------

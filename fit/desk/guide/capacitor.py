@@ -37,11 +37,6 @@ ASKED = Asked(title="Is it what is printed on it?", picture="confirm.png")
 def next_step(scene: Scene) -> Step | None:
     """Find what comes next.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
     Returns
     -------
     Question, Deed or None
@@ -68,11 +63,6 @@ def next_step(scene: Scene) -> Step | None:
 
 def slots(scene: Scene) -> tuple[Slot, ...]:
     """List the takes that are always made.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
 
     Returns
     -------
@@ -103,16 +93,6 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
 
 def part_stage(scene: Scene) -> Step | None:
     """Ask which part is in doubt.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
-    Returns
-    -------
-    Question or None
-        None when it is settled.
 
     Raises
     ------

@@ -33,11 +33,6 @@ KINDS = ("quiet", "open", "plus-added")
 def next_step(scene: Scene) -> Step | None:
     """Find what comes next.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
     Returns
     -------
     Question, Deed or None
@@ -66,13 +61,6 @@ def next_step(scene: Scene) -> Step | None:
 
 def slots(scene: Scene, side: str) -> tuple[Slot, ...]:
     """List the takes of one side.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    side : {"before", "after"}
-        Of the job.
 
     Returns
     -------

@@ -40,10 +40,6 @@ class Keeper:
 
     Attributes
     ----------
-    logbook : Logbook
-        Open.
-    show : callable
-        Prints a line.
     read_line : callable
         Prints a prompt and reads a line; None at the end of input.
     """
@@ -53,24 +49,13 @@ class Keeper:
     read_line: Callable[[str], str | None]
 
     def tell(self, line: str) -> None:
-        """Show a line.
-
-        Parameters
-        ----------
-        line : str
-            To be shown.
-        """
+        """Show a line."""
         width = max(60, min(shutil.get_terminal_size((MOST_COLUMNS, 24)).columns, MOST_COLUMNS))
         for part in wrapped(plain_text(line), width):
             self.show(part)
 
     def ask(self, text: str) -> str | None:
         """Ask and wait.
-
-        Parameters
-        ----------
-        text : str
-            The question.
 
         Returns
         -------
@@ -80,23 +65,12 @@ class Keeper:
         return self.read_line(f"{text} ")
 
     def keep(self, memory: Memory) -> None:
-        """Keep the session.
-
-        Parameters
-        ----------
-        memory : Memory
-            As it is now.
-        """
+        """Keep the session."""
         write_result(self.logbook, file_name(memory.job), msgspec.json.format(msgspec.json.encode(memory), indent=1))
 
 
 def file_name(job: Job) -> str:
     """Name of the file that keeps a session, in the logbook's results.
-
-    Parameters
-    ----------
-    job : str
-        Which guide.
 
     Returns
     -------
@@ -113,10 +87,6 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
     ----------
     desk : Desk
         Where; `tell` shows the session, `say` does where only a document is wanted.
-    job : str
-        Which.
-    virtual : bool
-        On the virtual bench.
     bench : Bench
         Where takes come from.
     read_line : callable
@@ -150,18 +120,6 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
 
 def read_memory(logbook: Logbook, job: Job) -> Memory | None:
     """Read a session that was left.
-
-    Parameters
-    ----------
-    logbook : Logbook
-        Open.
-    job : str
-        Which guide.
-
-    Returns
-    -------
-    Memory or None
-        None where there is none.
 
     Raises
     ------

@@ -30,10 +30,6 @@ class Slot:
         In the session, and of the take unless that name is used already.
     title : str
         What it is for, in a few words.
-    todo : tuple of str
-        What to do before it.
-    conditions : Conditions
-        What it is made under.
     may_be_silent : bool
         That nothing arrives is an answer too: this pickup is not connected.
     """
@@ -46,18 +42,7 @@ class Slot:
 
 
 def level_stage(scene: Scene) -> Step | None:
-    """Ask how loud to play.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
-    Returns
-    -------
-    Question or None
-        Once a session.
-    """
+    """Ask how loud to play."""
     if scene.settled(LEVEL_KEY):
         return None
     return Question(
@@ -86,13 +71,6 @@ def _read_level(typed: str) -> str:
 def take_stage(scene: Scene, slot: Slot) -> Step | None:
     """Make one take: ready, the sweep, a look at it.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    slot : Slot
-        Which take.
-
     Returns
     -------
     Question, Deed or None
@@ -110,13 +88,6 @@ def take_stage(scene: Scene, slot: Slot) -> Step | None:
 def take_of(scene: Scene, slot: Slot) -> str:
     """Name of the take that was made for a slot.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    slot : Slot
-        Which.
-
     Returns
     -------
     str
@@ -126,18 +97,7 @@ def take_of(scene: Scene, slot: Slot) -> str:
 
 
 def control_lines(controls: Mapping[str, str]) -> tuple[str, ...]:
-    """Say where the controls are to stand.
-
-    Parameters
-    ----------
-    controls : dict of str to str
-        Control to position.
-
-    Returns
-    -------
-    tuple of str
-        One line, or none.
-    """
+    """Say where the controls are to stand."""
     if not controls:
         return ()
     return (f"Set {', '.join(f'{name} to {value}' for name, value in controls.items())}.",)

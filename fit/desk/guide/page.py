@@ -33,8 +33,6 @@ class Asked:
 
     Attributes
     ----------
-    title : str
-        Of the page.
     picture : str
         Name of the picture's file in the logbook.
     is_whole : bool
@@ -47,22 +45,7 @@ class Asked:
 
 
 def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step | None:
-    """Answer the question of the guide, and keep the answer as a page and its picture as a file.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    asked : Asked
-        Which question.
-    ask : callable
-        Gives the answer.
-
-    Returns
-    -------
-    Deed or None
-        None when it is answered.
-    """
+    """Answer the question of the guide, and keep the answer as a page and its picture as a file."""
     if scene.settled("answered"):
         return None
 
@@ -119,13 +102,6 @@ def wrapped(line: str, width: int) -> list[str]:
     ----------
     line : str
         Perhaps indented, perhaps an item of a list.
-    width : int
-        Most characters.
-
-    Returns
-    -------
-    list of str
-        With the same indent.
     """
     text = line.lstrip()
     if len(line) <= width or "  " in text:

@@ -31,11 +31,6 @@ PLOT_FILE = "fit.png"
 def next_step(scene: Scene) -> Step | None:
     """Find what comes next.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
     Returns
     -------
     Question, Deed or None
@@ -60,11 +55,6 @@ def next_step(scene: Scene) -> Step | None:
 
 def slots(scene: Scene) -> tuple[Slot, ...]:
     """List the takes that are always made.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
 
     Returns
     -------

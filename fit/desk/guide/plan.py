@@ -31,10 +31,6 @@ class Plan:
 
     Attributes
     ----------
-    take : NextTake
-        What to do.
-    why : str
-        One line.
     is_needed : bool
         Without it the question of the job stays open.
     """
@@ -49,11 +45,6 @@ Planner = Callable[["PickupAnswer"], Plan | None]
 
 def reference_stage(scene: Scene) -> Step | None:
     """Ask for the known part to clip on, and what else is at hand.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
 
     Returns
     -------
@@ -84,20 +75,7 @@ def reference_stage(scene: Scene) -> Step | None:
 
 
 def dcr_stage(scene: Scene, *, is_closed: bool) -> Step | None:
-    """Ask for the winding's resistance.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    is_closed : bool
-        The pickup sits in a guitar.
-
-    Returns
-    -------
-    Question or None
-        None when it is settled.
-    """
+    """Ask for the winding's resistance."""
     if scene.settled("dcr"):
         return None
     where = "In a closed guitar the pots lie across the winding: go without, or take the maker's figure with a wide bound."
@@ -151,8 +129,6 @@ def names_of(scene: Scene, slots: Sequence[Slot]) -> tuple[str, ...]:
 
     Parameters
     ----------
-    scene : Scene
-        What is settled.
     slots : sequence of Slot
         Takes that there were to begin with.
 
@@ -167,36 +143,12 @@ def names_of(scene: Scene, slots: Sequence[Slot]) -> tuple[str, ...]:
 
 
 def accepted_plans(scene: Scene) -> tuple[int, ...]:
-    """List the planned takes that the person wanted.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
-    Returns
-    -------
-    tuple of int
-        Their numbers.
-    """
+    """List the planned takes that the person wanted."""
     return tuple(number for number in range(1, MOST_ROUNDS + 1) if scene.answer(f"more.{number}") == "yes")
 
 
 def further_slot(scene: Scene, number: int) -> Slot:
-    """Put a planned take as one to be made.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    number : int
-        Of the plan.
-
-    Returns
-    -------
-    Slot
-        The coil stays where it is.
-    """
+    """Put a planned take as one to be made."""
     added, _, sets = scene.answer(f"plan.{number}").partition("|")
     turned = dict(text.split("=", 1) for text in sets.split(",") if "=" in text)
     name = "plus-" + added if added else "-".join(f"{control}-{value}" for control, value in turned.items())
@@ -211,13 +163,6 @@ def further_slot(scene: Scene, number: int) -> Slot:
 
 def wish_of(scene: Scene, names: Sequence[str]) -> "FitWish":
     """Put what is to be fitted.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-    names : sequence of str
-        Takes.
 
     Returns
     -------
@@ -237,15 +182,8 @@ def report_stage(scene: Scene, names: Sequence[str]) -> Step | None:
 
     Parameters
     ----------
-    scene : Scene
-        What is settled.
     names : sequence of str
         Takes that it rests on.
-
-    Returns
-    -------
-    Deed or None
-        None when it is written.
     """
     if scene.settled("report"):
         return None
@@ -263,11 +201,6 @@ def report_stage(scene: Scene, names: Sequence[str]) -> Step | None:
 
 def plan_for_pickup(answer: "PickupAnswer") -> Plan | None:
     """Choose the take that would tell most of a pickup.
-
-    Parameters
-    ----------
-    answer : PickupAnswer
-        The fit so far.
 
     Returns
     -------
@@ -306,10 +239,6 @@ def plan_for_part(answer: "PickupAnswer", part: str, *, is_resolved: bool) -> Pl
 
     Parameters
     ----------
-    answer : PickupAnswer
-        The fit so far.
-    part : str
-        Name of its value.
     is_resolved : bool
         The takes that there are answer the question.
 
@@ -392,16 +321,5 @@ def _more_question(scene: Scene, number: int) -> Question:
 
 
 def hushed(desk: Desk) -> Desk:
-    """Let a command work without speaking: the guide speaks.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-
-    Returns
-    -------
-    Desk
-        The same place.
-    """
+    """Let a command work without speaking: the guide speaks."""
     return replace(desk, say=lambda _: None, tell=lambda _: None)

@@ -32,8 +32,6 @@ class Offer:
         At which it opens; empty: not known. [Hz]
     is_default : bool
         The system's own choice.
-    has_inputs, has_outputs : bool
-        It records, it plays.
     """
 
     device: str
@@ -69,10 +67,6 @@ class Scene:
 
     Attributes
     ----------
-    desk : Desk
-        Where the logbook is.
-    memory : Memory
-        What is settled.
     bench : Bench
         Where takes come from.
     """
@@ -84,11 +78,6 @@ class Scene:
     def settled(self, key: str) -> bool:
         """Say whether something is settled.
 
-        Parameters
-        ----------
-        key : str
-            What.
-
         Returns
         -------
         bool
@@ -97,20 +86,7 @@ class Scene:
         return is_settled(self.memory, key)
 
     def answer(self, key: str, otherwise: str = "") -> str:
-        """Tell what was settled.
-
-        Parameters
-        ----------
-        key : str
-            What.
-        otherwise : str
-            Where it is not.
-
-        Returns
-        -------
-        str
-            The latest answer.
-        """
+        """Tell what was settled."""
         return answer_of(self.memory, key, otherwise)
 
     def logbook(self) -> Logbook:
@@ -130,13 +106,6 @@ Stage = Callable[[Scene], Step | None]
 def first_open(stages: Sequence[Stage], scene: Scene) -> Step | None:
     """Find what comes next.
 
-    Parameters
-    ----------
-    stages : sequence of callable
-        In their order.
-    scene : Scene
-        What is settled.
-
     Returns
     -------
     Question, Deed or None
@@ -150,18 +119,7 @@ def first_open(stages: Sequence[Stage], scene: Scene) -> Step | None:
 
 
 def caution_stage(scene: Scene) -> Step | None:
-    """Show the cautions once.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
-    Returns
-    -------
-    Question or None
-        To be confirmed.
-    """
+    """Show the cautions once."""
     if scene.settled("cautions"):
         return None
     return Question(
@@ -176,16 +134,6 @@ def caution_stage(scene: Scene) -> Step | None:
 
 def read_yes(typed: str) -> str:
     """Read a consent.
-
-    Parameters
-    ----------
-    typed : str
-        What was typed.
-
-    Returns
-    -------
-    str
-        "yes".
 
     Raises
     ------
@@ -203,8 +151,6 @@ def read_quantity(unit: str, *, may_be_none: bool = False) -> Read:
 
     Parameters
     ----------
-    unit : str
-        Ω, F or Hz.
     may_be_none : bool
         "none" will do as well.
 

@@ -55,12 +55,6 @@ class Memory(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=Tr
 
     Attributes
     ----------
-    schema : str
-        Of the file that keeps it.
-    job : str
-        Which guide.
-    virtual : bool
-        On the virtual bench.
     entries : tuple of Entry
         The oldest first; of two with one key the later counts.
     """
@@ -89,14 +83,10 @@ class Done:
 
     Attributes
     ----------
-    lines : tuple of str
-        To be told.
     entries : dict of str to str
         To be remembered beside the deed or answer itself.
     back_to : str
         Key of the question to be asked again, the entries since taken away; empty to go on.
-    document : Document or None
-        Of the answer, for programs.
     """
 
     lines: tuple[str, ...] = ()
@@ -115,14 +105,8 @@ class Question:
 
     Attributes
     ----------
-    key : str
-        What it settles.
-    text : str
-        The question.
     default : str
         What Enter alone means; empty where something has to be typed.
-    before : tuple of str
-        Told once, in front of it.
     explanation : tuple of str
         Told for ``?``.
     read : callable
@@ -142,17 +126,7 @@ class Question:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Deed:
-    """Something that the guide does by itself.
-
-    Attributes
-    ----------
-    key : str
-        What it settles.
-    run : callable
-        Does it.
-    before : tuple of str
-        Told before it begins.
-    """
+    """Something that the guide does by itself."""
 
     key: str
     run: Callable[[], Done]
@@ -167,22 +141,11 @@ class Talk(Protocol):
     """How a session meets its person."""
 
     def tell(self, line: str) -> None:
-        """Show a line.
-
-        Parameters
-        ----------
-        line : str
-            To be shown.
-        """
+        """Show a line."""
         ...
 
     def ask(self, text: str) -> str | None:
         """Ask and wait.
-
-        Parameters
-        ----------
-        text : str
-            The question, with its default.
 
         Returns
         -------
@@ -192,45 +155,17 @@ class Talk(Protocol):
         ...
 
     def keep(self, memory: Memory) -> None:
-        """Keep the session, so that it can be resumed.
-
-        Parameters
-        ----------
-        memory : Memory
-            As it is now.
-        """
+        """Keep the session, so that it can be resumed."""
         ...
 
 
 def answer_of(memory: Memory, key: str, otherwise: str = "") -> str:
-    """Tell what was settled.
-
-    Parameters
-    ----------
-    memory : Memory
-        The session.
-    key : str
-        What.
-    otherwise : str
-        Where it is not settled.
-
-    Returns
-    -------
-    str
-        The latest answer.
-    """
+    """Tell what was settled."""
     return next((entry.answer for entry in reversed(memory.entries) if entry.key == key), otherwise)
 
 
 def is_settled(memory: Memory, key: str) -> bool:
     """Say whether something is settled.
-
-    Parameters
-    ----------
-    memory : Memory
-        The session.
-    key : str
-        What.
 
     Returns
     -------
@@ -242,15 +177,6 @@ def is_settled(memory: Memory, key: str) -> bool:
 
 def remember(memory: Memory, entry: Entry, done: Done) -> Memory:
     """Add what was settled, and what came of it.
-
-    Parameters
-    ----------
-    memory : Memory
-        The session.
-    entry : Entry
-        What was settled.
-    done : Done
-        What came of it.
 
     Returns
     -------
@@ -265,13 +191,6 @@ def remember(memory: Memory, entry: Entry, done: Done) -> Memory:
 def rewound(memory: Memory, key: str) -> Memory:
     """Take away what was settled from the latest answer to a question on.
 
-    Parameters
-    ----------
-    memory : Memory
-        The session.
-    key : str
-        Of the question.
-
     Returns
     -------
     Memory
@@ -283,11 +202,6 @@ def rewound(memory: Memory, key: str) -> Memory:
 
 def one_back(memory: Memory) -> Memory:
     """Take away the latest answer that the person gave, and what followed from it.
-
-    Parameters
-    ----------
-    memory : Memory
-        The session.
 
     Returns
     -------
@@ -304,8 +218,6 @@ class Ending:
 
     Attributes
     ----------
-    memory : Memory
-        All that is settled.
     is_finished : bool
         False if the person left.
     document : Document or None
@@ -324,15 +236,6 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
     ----------
     next_step : callable
         What comes next, from what is settled; None at the end.
-    memory : Memory
-        What is settled already.
-    talk : Talk
-        The person.
-
-    Returns
-    -------
-    Ending
-        What is settled then.
     """
     document: Document | None = None
     told: Question | None = None
@@ -361,18 +264,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
 
 
 def prompt_of(question: Question) -> str:
-    """Text of a question with what Enter alone means.
-
-    Parameters
-    ----------
-    question : Question
-        To be asked.
-
-    Returns
-    -------
-    str
-        Without a line break.
-    """
+    """Text of a question with what Enter alone means."""
     return f"{question.text} [{question.default}]" if question.default else question.text
 
 
@@ -412,11 +304,6 @@ def _settle(memory: Memory, entry: Entry, done: Done, *, talk: Talk) -> Memory:
 
 def one_of(choices: Sequence[str]) -> Read:
     """Read one of several words, by its beginning or its number from 1.
-
-    Parameters
-    ----------
-    choices : sequence of str
-        The words.
 
     Returns
     -------

@@ -23,11 +23,6 @@ MOST_NAMES = 12
 def next_step(scene: Scene) -> Step | None:
     """Find what comes next.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
-
     Returns
     -------
     Question, Deed or None
@@ -45,11 +40,6 @@ def next_step(scene: Scene) -> Step | None:
 
 def slots(scene: Scene) -> tuple[Slot, ...]:
     """List the takes: the coil over each pickup in turn, there every position.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is settled.
 
     Returns
     -------

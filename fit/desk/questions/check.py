@@ -29,12 +29,8 @@ class CheckWish:
 
     Attributes
     ----------
-    coil : str
-        Name of the kept coil.
     names : tuple of str
         Its takes; empty for all whose names are the coil's or begin with it.
-    dcr : str or None
-        From a multimeter.
     quantity : str or None
         That is drawn; None for the one that is furthest off.
     """
@@ -47,13 +43,6 @@ class CheckWish:
 
 def check_coil(desk: Desk, wish: CheckWish) -> Outcome:
     """Say whether a kept coil still measures as it did, and keep that for later results.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    wish : CheckWish
-        Coil and takes.
 
     Returns
     -------

@@ -28,15 +28,7 @@ FITTED = ("exciter", "impedance")  # methods whose takes tell parts
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CompareWish:
-    """What is to be compared, as it was typed.
-
-    Attributes
-    ----------
-    before, after : tuple of str
-        Takes.
-    dcr : str or None
-        From a multimeter.
-    """
+    """What is to be compared, as it was typed."""
 
     before: tuple[str, ...]
     after: tuple[str, ...]
@@ -51,8 +43,6 @@ class Compared:
     ----------
     parts : CompareAnswer or None
         Part by part, from what was driven by the exciter or through a resistor.
-    noise : NoiseChange or None
-        Hum and noise.
     shielding : ShieldingAnswer or None
         From takes with a foil.
     noise_takes : tuple of str
@@ -73,13 +63,6 @@ class Compared:
 
 def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
     """Say what a job changed.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    wish : CompareWish
-        Takes and references.
 
     Returns
     -------

@@ -25,19 +25,10 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     part : str
         As in instrument.toml, for example ``"capacitor.tone"``.
-    wish : FitWish
-        Takes and references.
     marking : str or None
         As printed on the part, a code such as ``"333K"`` or a quantity; None for that of instrument.toml.
-
-    Returns
-    -------
-    Outcome
-        Marked, measured, verdict.
 
     Raises
     ------
@@ -72,10 +63,6 @@ def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> Conf
 
     Parameters
     ----------
-    part : str
-        Name of the value.
-    marked : Quantity or None
-        None where nothing is.
     fitted : PickupAnswer
         A misfit gives no verdict.
 

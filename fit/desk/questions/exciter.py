@@ -53,22 +53,10 @@ class ExciterWish:
         Gauge or diameter; for a coil to wind also "AWG" or "mm".
     former, length, depth : str
         Bare former, and the room for the winding along and across.
-    output : str
-        "headphone" or "line".
-    level, source_resistance, minimum_load, sense_resistor, rating : str or None
-        Of output and resistor.
     temperature : float
         Of the coil. [°C]
     distance : str
         From the exciter's face to the pickup's winding.
-    pickup_turns : float or None
-        Of the pickup.
-    pickup_size, pickup_height : str or None
-        Of its mean turn and winding.
-    at : tuple of str
-        Frequencies.
-    corner, current, pickup_voltage : str or None
-        Wanted of a coil to wind.
     """
 
     turns: int | None
@@ -100,8 +88,6 @@ def plan_exciter(desk: Desk, wish: ExciterWish) -> Outcome:
     ----------
     desk : Desk
         Where; a rig there gives the sense resistor.
-    wish : ExciterWish
-        What is asked.
 
     Returns
     -------

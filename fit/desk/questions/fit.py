@@ -21,13 +21,6 @@ from measure.logbook.store import Logbook, instrument_path, open_logbook, write_
 def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
     """Say what the pickup is.
 
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    wish : FitWish
-        Takes and references.
-
     Returns
     -------
     Outcome

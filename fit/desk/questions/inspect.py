@@ -12,20 +12,7 @@ from measure.logbook.store import open_logbook, read_take
 
 
 def inspect_take(desk: Desk, name: str) -> Outcome:
-    """Check the recordings of a kept take again, and tell its noise.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    name : str
-        Of the take.
-
-    Returns
-    -------
-    Outcome
-        Checks and noise.
-    """
+    """Check the recordings of a kept take again, and tell its noise."""
     logbook = open_logbook(desk.logbook)
     take = read_take(logbook, name)
     if take.kind == "response":

@@ -76,13 +76,6 @@ class ListenWish:
 def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     """Filter a recording so that it sounds as after a change.
 
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    wish : ListenWish
-        Files and changes.
-
     Returns
     -------
     Outcome

@@ -32,13 +32,9 @@ class PredictWish:
     Attributes
     ----------
     settings, changes : tuple of str
-        CONTROL=VALUE, PART=VALUE.
-    instrument : Path or None
-        Another instrument.toml.
+        As typed, CONTROL=VALUE and PART=VALUE.
     excite : str
         Pickup; empty for all.
-    at : tuple of str
-        Notes or frequencies.
     stated : bool
         From instrument.toml alone, whatever was measured.
     tolerance : bool
@@ -56,13 +52,6 @@ class PredictWish:
 
 def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     """Predict what the instrument does, and what a change would do.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    wish : PredictWish
-        Settings and changes.
 
     Returns
     -------

@@ -16,15 +16,7 @@ from measure.logbook.store import open_logbook
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepeatWish:
-    """What is to be judged, as it was typed.
-
-    Attributes
-    ----------
-    names : tuple of str
-        Takes.
-    dcr : str or None
-        From a multimeter.
-    """
+    """What is to be judged, as it was typed."""
 
     names: tuple[str, ...]
     dcr: str | None = None
@@ -32,13 +24,6 @@ class RepeatWish:
 
 def repeat_takes(desk: Desk, wish: RepeatWish) -> Outcome:
     """Say how well the bench repeats.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where.
-    wish : RepeatWish
-        Takes of one coil.
 
     Returns
     -------

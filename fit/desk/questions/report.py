@@ -32,19 +32,12 @@ def write_report(
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     file : Path
         To be written; an older one is replaced in one step.
     names : sequence of str
         Takes; empty for those of the last fit.
     dcr, at_hand : str or None
         As for a fit; None for those of the last fit.
-
-    Returns
-    -------
-    Outcome
-        Where the page is.
 
     Raises
     ------

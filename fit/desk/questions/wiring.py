@@ -29,15 +29,8 @@ def wiring_of(desk: Desk, names: tuple[str, ...]) -> Outcome:
 
     Parameters
     ----------
-    desk : Desk
-        Where.
     names : tuple of str
         Takes with the coil over each pickup, at each position.
-
-    Returns
-    -------
-    Outcome
-        A table of positions and pickups.
     """
     found = survey_wiring(desk, open_logbook(desk.logbook), names)
     answer, expected = found.answer, found.expected

@@ -138,11 +138,6 @@ def wires_to_choose(text: str | None) -> tuple[Wire, ...]:
     ----------
     text : str or None
         ``"mm"`` or None for metric ones, ``"AWG"`` for gauges, or one wire.
-
-    Returns
-    -------
-    tuple of Wire
-        At least one.
     """
     if text is None or text.strip().lower() == "mm":
         return tuple(read_wire(f"{diameter:g} mm") for diameter in METRIC_MM)

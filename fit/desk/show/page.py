@@ -66,17 +66,8 @@ def html(sheet: Sheet, figures: "Mapping[str, Draw] | None" = None, *, footer: s
 
     Parameters
     ----------
-    sheet : Sheet
-        What to show.
     figures : mapping of str to callable, optional
         Draw the sheet's pictures, by their names; one that is not there is left out.
-    footer : str
-        At the end, small.
-
-    Returns
-    -------
-    str
-        A whole HTML document.
     """
     drawn = figures or {}
     style = STYLE + (_dark_series() if drawn else "")

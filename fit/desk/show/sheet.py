@@ -18,8 +18,6 @@ class Mark:
 
     Attributes
     ----------
-    text : str
-        The judgement.
     level : {"good", "look", "bad"}
         How it is coloured where there are colours.
     """
@@ -50,15 +48,7 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """What must not be overlooked.
-
-    Attributes
-    ----------
-    lines : tuple of str
-        A paragraph each.
-    level : {"good", "look", "bad"}
-        How grave it is.
-    """
+    """What must not be overlooked."""
 
     lines: tuple[str, ...]
     level: Level = "look"
@@ -79,15 +69,7 @@ class Listing:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows of cells; the first cell of a row names it.
-
-    Attributes
-    ----------
-    rows : tuple of tuple
-        All as wide.
-    has_head : bool
-        The first row is the heading.
-    """
+    """Rows of cells; the first cell of a row names it."""
 
     rows: tuple[Row, ...]
     has_head: bool = True
@@ -99,10 +81,6 @@ class Headlines:
 
     Attributes
     ----------
-    label : str
-        What they are.
-    values : tuple of (str, Estimate)
-        Name and value.
     doubt : str
         Stands beside each name; empty for none.
     """
@@ -114,15 +92,7 @@ class Headlines:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """Where a figure stands; a terminal has none.
-
-    Attributes
-    ----------
-    name : str
-        Of the figure; letters only.
-    heading, caption : str
-        Above and below it.
-    """
+    """Where a figure stands; a terminal has none."""
 
     name: str
     heading: str
@@ -138,14 +108,8 @@ class Section:
 
     Attributes
     ----------
-    blocks : tuple
-        In order.
-    heading : str
-        Empty for none.
     label : str
         Heading of a page, where a terminal goes without.
-    mark : Mark or None
-        Beside the heading of a page.
     is_apart : bool
         An empty line before it in a terminal, a large heading in a page.
     """
@@ -168,8 +132,6 @@ class Sheet:
     ----------
     title : str
         Of a page; in a terminal the command that was typed says as much.
-    blocks : tuple
-        In order.
     """
 
     title: str

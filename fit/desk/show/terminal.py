@@ -12,11 +12,6 @@ INDENT = "  "
 def lines(sheet: Sheet) -> list[str]:
     """Lines of a sheet, without its title and its pictures.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        To be printed.
-
     Returns
     -------
     list of str

@@ -107,11 +107,6 @@ def _split_part(rest: str) -> tuple[str, str, str]:
 def in_sentence(key: str) -> str:
     """Name of a quantity in the middle of a sentence.
 
-    Parameters
-    ----------
-    key : str
-        As in the JSON document.
-
     Returns
     -------
     str
@@ -123,11 +118,6 @@ def in_sentence(key: str) -> str:
 
 def in_order(keys: Iterable[str]) -> list[str]:
     """Put quantities in the order in which people ask for them.
-
-    Parameters
-    ----------
-    keys : iterable of str
-        As in the JSON document.
 
     Returns
     -------
@@ -162,8 +152,6 @@ def headline_keys(keys: Iterable[str], wanted: Sequence[str]) -> list[str]:
     ----------
     keys : iterable of str
         Quantities that there are.
-    wanted : sequence of str
-        Names of quantities of a pickup.
 
     Returns
     -------
@@ -186,11 +174,6 @@ def headline_keys(keys: Iterable[str], wanted: Sequence[str]) -> list[str]:
 def estimate_texts(estimate: Estimate) -> tuple[str, str]:
     """Value and 95 % interval with the same prefix and as many digits as the interval deserves.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        What to print.
-
     Returns
     -------
     value, interval : str
@@ -206,13 +189,6 @@ def estimate_texts(estimate: Estimate) -> tuple[str, str]:
 
 def quantity_texts(key: str, estimate: Estimate) -> tuple[str, str]:
     """Value and 95 % interval of a quantity; loss tangents in percent, as they are stated.
-
-    Parameters
-    ----------
-    key : str
-        As in the JSON document.
-    estimate : Estimate
-        What to print.
 
     Returns
     -------
@@ -296,13 +272,6 @@ def note_frequency_hz(name: str) -> float:
 
 def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
     """Lines of a table with columns aligned left, as wide as they need to be.
-
-    Parameters
-    ----------
-    rows : sequence of tuple of str
-        All of the same length.
-    indent : str
-        In front of every line.
 
     Returns
     -------

@@ -23,8 +23,6 @@ class Stated(Piece, frozen=True, kw_only=True):
         By its bound; null where none is stated, or the value is only marked. [`unit`]
     marked : bool
         A marking, which a fit tests and does not rely on.
-    text : str
-        As it was written.
     """
 
     value: float
@@ -41,8 +39,6 @@ class HeardAt(Piece, frozen=True, kw_only=True):
     ----------
     switch, position : str
         Their names; the pots stand at 10, other switches in their first position.
-    pickups : tuple of str
-        Their names.
     """
 
     switch: str
@@ -55,10 +51,6 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
 
     Attributes
     ----------
-    file : str
-        The file.
-    instrument : str
-        Its name.
     parts : dict of str to (Stated or None)
         Null where the value is missing.
     kinds : dict of str to str
@@ -81,15 +73,7 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
 
 
 class LayoutsDocument(Document, frozen=True, kw_only=True, tag="coilsweep.instrument/1"):
-    """With what an instrument.toml can be begun, where there is none.
-
-    Attributes
-    ----------
-    instrument : None
-        There is none.
-    layouts : dict of str to str
-        Name to meaning.
-    """
+    """With what an instrument.toml can be begun, where there is none."""
 
     instrument: None
     layouts: dict[str, str]
@@ -123,10 +107,6 @@ class WiringPosition(Piece, frozen=True, kw_only=True):
     ----------
     position : str
         For example "selector=neck".
-    controls : dict of str to str
-        Where they stood.
-    pickups : dict of str to PickupReading
-        By pickup.
     joined : Joined or None
         How those that are connected are joined; null where nothing is connected, or it is not decided.
     possible : tuple of Joined
@@ -134,8 +114,6 @@ class WiringPosition(Piece, frozen=True, kw_only=True):
     halves : dict of str to str
         Pickup that is alone with less than all of its coils to "split", "perhaps" where only the level says so, or "" where
         its coils may also be in parallel.
-    text : str
-        The same for people.
     needs : tuple of str
         Takes that would decide, one line each.
     differs : tuple of str or None
@@ -158,20 +136,12 @@ class WiringDocument(Document, frozen=True, kw_only=True, tag="coilsweep.wiring/
 
     Attributes
     ----------
-    pickups : tuple of str
-        Their names.
-    positions : tuple of WiringPosition
-        One for each.
     leakage : float or None
         Largest level of a pickup that is not connected; null where there is none. [1]
     unheard : tuple of str
         Pickups that are connected nowhere.
-    unmeasured : tuple of str
-        Pickups without a take.
     left_out : tuple of str
         Takes that were not needed.
-    takes : tuple of str
-        All takes.
     simulated : bool
         A take came from the virtual bench.
     warnings : tuple of str
@@ -201,8 +171,6 @@ class ChangedQuantity(Piece, frozen=True, kw_only=True):
         Null where the takes of that side do not tell it.
     change : Value
         After less before, or over it, by its unit.
-    verdict : str
-        "changed" or "not resolved".
     """
 
     before: Value | None
@@ -212,13 +180,7 @@ class ChangedQuantity(Piece, frozen=True, kw_only=True):
 
 
 class Untold(Piece, frozen=True, kw_only=True):
-    """A quantity that the takes do not tell.
-
-    Attributes
-    ----------
-    quantity, why : str
-        Its name, and the reason.
-    """
+    """A quantity that the takes do not tell."""
 
     quantity: str
     why: str
@@ -240,13 +202,7 @@ class SmoothDifference(Piece, frozen=True, kw_only=True):
 
 
 class ModelName(Piece, frozen=True, kw_only=True):
-    """The model that was chosen.
-
-    Attributes
-    ----------
-    name : str
-        For people.
-    """
+    """The model that was chosen."""
 
     name: str
 
@@ -256,16 +212,12 @@ class ChangedResponse(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    before, after : str
-        The two takes.
     max_change_db : float
         Largest change. [dB]
     at_hz : float
         Where. [Hz]
     standard_uncertainty_db : float
         Of the largest change. [dB]
-    verdict : str
-        "changed" or "not resolved".
     frequency_hz : tuple of float
         [Hz]
     change_db, change_db_std, measured_db : tuple of float
@@ -285,13 +237,7 @@ class ChangedResponse(Piece, frozen=True, kw_only=True):
 
 
 class LargestChange(ChangedResponse, frozen=True, kw_only=True):
-    """The pair of takes with the largest change, and all pairs.
-
-    Attributes
-    ----------
-    pairs : tuple of ChangedResponse
-        All of them.
-    """
+    """The pair of takes with the largest change, and all pairs."""
 
     pairs: tuple[ChangedResponse, ...]
 
@@ -350,16 +296,12 @@ class Shielding(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    text : str
-        For people.
     capacitance_before, capacitance_after : Value or None
         Between foil and wiring; null where it is not told. [F]
     frequency_hz : tuple of float
         [Hz]
     ratio_db, std_db : tuple of (float or None)
         After over before, and its 1 σ, at each frequency. [dB]
-    bands : tuple of ShieldingBand
-        In thirds of an octave.
     """
 
     text: str
@@ -376,8 +318,6 @@ class ComparedTakes(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    before, after : tuple of str
-        The two sides.
     noise : tuple of str
         Those that hum and noise rest on.
     """
@@ -396,16 +336,12 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
         A take came from the virtual bench.
     outcome : {"good", "misfit"}
         The values of a misfit are indicative only.
-    quantities : dict of str to ChangedQuantity
-        Part by part.
     not_identified : tuple of Untold
         What the takes do not tell.
     changed_beyond_standard_uncertainties : float
         From which on a change counts. [standard uncertainties]
     floor : SmoothDifference
         How far model and responses differ smoothly.
-    model : ModelName
-        That was chosen.
     response : LargestChange
         At the jack, for the same field.
     hum, noise : ChangedLevel
@@ -416,8 +352,6 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
         From takes with a foil.
     warnings : tuple of str
         What was noticed, one line each.
-    takes : ComparedTakes
-        That were compared.
     page : str
         File of the page, where one was written.
     """
@@ -444,8 +378,6 @@ class ControlSetting(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    setting : str
-        As it was stated.
     fraction : float
         Of a pot: resistance from ccw to wiper over that of the whole track. [1]
     """
@@ -465,8 +397,6 @@ class Basis(Piece, frozen=True, kw_only=True):
         SI without prefix; empty for a pure number.
     standard_uncertainty : float or None
         Null where it does not count. [`unit`]
-    origin : {"measured", "changed", "stated", "marked", "taper"}
-        Where it comes from.
     """
 
     value: float
@@ -534,8 +464,6 @@ class CurveFigures(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    peak : Peak
-        Its highest maximum.
     minus_3_db : Value or None
         Where the level first falls 3 dB below that at 20 Hz; null where it does not below 20 kHz. [Hz]
     levels : dict of str to LevelAt
@@ -600,20 +528,14 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
     ----------
     changes, warnings : tuple of str
         What was changed, as it was typed, and what was noticed, one line each; only once, in the document itself.
-    settings : dict of str to ControlSetting
-        Where the controls stand.
     frequency_hz : tuple of float
         Of the curves. [Hz]
-    pickups : dict of str to PickupCurve
-        One for each.
     figures : dict of str to CurveFigures
         One for each pickup.
     tone : tuple of ToneSweep
         One for each tone control.
     simulated : bool
         Measured values come from the virtual bench.
-    rests_on : dict of str to Basis
-        Value by value.
     takes : tuple of str
         By which it was measured; empty where it rests on none.
     tolerance_counts : bool
@@ -665,8 +587,6 @@ class Side(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    settings : dict of str to ControlSetting
-        Where the controls stand.
     pickups : tuple of str
         Those that are heard.
     """
@@ -680,8 +600,6 @@ class WrittenSound(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    file : str
-        Its name.
     level : str
         "matched" to the loudness of the recording, or "true".
     gain_db : float
@@ -697,13 +615,7 @@ class WrittenSound(Piece, frozen=True, kw_only=True):
 
 
 class Remark(Piece, frozen=True, kw_only=True):
-    """One thing that was noticed.
-
-    Attributes
-    ----------
-    name, text : str
-        Its code, and what it means.
-    """
+    """One thing that was noticed."""
 
     name: str
     text: str
@@ -716,8 +628,6 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
     ----------
     sample_rate_hz : int
         Of the recording. [Hz]
-    channels, frames : int
-        Of the recording.
     changes : tuple of str
         As they were typed.
     excite : str or None
@@ -732,8 +642,6 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         [Hz]
     asked_db, given_db : tuple of float
         The circuit's change, and what the filter does, at each frequency. [dB]
-    impulse_samples : int
-        Length of the filter.
     limited_hz : tuple of float or None
         Band outside of which the filter does less than the circuit; null where there is none. [Hz]
     findings : tuple of Remark
@@ -746,8 +654,6 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         Values that were measured, and values that are only marked.
     warnings : tuple of str
         What was noticed, one line each.
-    source : str
-        The recording.
     page : str
         File of the page, where one was written.
     """
@@ -781,10 +687,6 @@ class ExportedFile(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    file : str
-        Its name.
-    n_frequencies : int
-        Of a response.
     unit : str
         Of a response: "V/V" or "Ω".
     reference_ohm : float
@@ -793,8 +695,6 @@ class ExportedFile(Piece, frozen=True, kw_only=True):
         Of an impulse response. [Hz]
     factor : float
         The impulse response is that in volts per volt of EMF times this. [1]
-    n_samples : int
-        Of an impulse response.
     pickup : str
         That a port or an impulse response is of.
     level_error_db, phase_error_degree : float
@@ -827,14 +727,10 @@ class ExportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.export/
 
     Attributes
     ----------
-    to : {"csv", "touchstone", "spice", "ir"}
-        Kind of file.
     takes : tuple of str
         What they rest on.
     simulated : bool
         A take came from the virtual bench.
-    files : tuple of ExportedFile
-        One for each.
     warnings : tuple of str
         What was noticed, one line each.
     """

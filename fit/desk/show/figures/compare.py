@@ -22,15 +22,8 @@ def changes_figure(parts: CompareAnswer | None, shielding: ShieldingAnswer | Non
 
     Parameters
     ----------
-    parts : CompareAnswer or None
-        With pairs of takes.
     shielding : ShieldingAnswer or None
         From takes with a foil.
-
-    Returns
-    -------
-    Figure
-        One or two panels.
 
     Raises
     ------

@@ -19,8 +19,6 @@ def listen_figure(answer: ListenAnswer, *, level_change_db: float, is_simulated:
 
     Parameters
     ----------
-    answer : ListenAnswer
-        The filter.
     level_change_db : float
         How much louder the change makes the recording. [dB]
     is_simulated : bool

@@ -36,8 +36,6 @@ def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -
 
     Parameters
     ----------
-    answer : PredictAnswer
-        As predicted.
     before : PredictAnswer or None
         Without the change, drawn dashed.
 

@@ -25,11 +25,6 @@ MOST_DATES = 9  # that find room beneath a chart
 def repeat_figure(found: "Repeated") -> "Figure":
     """Every result by placement and day, with what its stated interval allows for beside the shared references.
 
-    Parameters
-    ----------
-    found : Repeated
-        As found.
-
     Returns
     -------
     Figure
@@ -55,13 +50,6 @@ def repeat_figure(found: "Repeated") -> "Figure":
 
 def check_figure(found: "Checked", key: str) -> "Figure":
     """Charts of individuals, moving ranges and weighted average of one quantity of a kept coil.
-
-    Parameters
-    ----------
-    found : Checked
-        With charts.
-    key : str
-        The quantity.
 
     Returns
     -------

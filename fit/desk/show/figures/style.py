@@ -84,11 +84,6 @@ def loaded_figure(answer: PickupAnswer) -> "Figure":
     ----------
     answer : PickupAnswer
         With `loaded_frequency_hz` and `loaded_gain`.
-
-    Returns
-    -------
-    Figure
-        One panel.
     """
     figure = new_figure(height_in=3.9)
     axes = figure.subplots()
@@ -122,11 +117,6 @@ def budget_figure(answer: PickupAnswer) -> "Figure":
     ----------
     answer : PickupAnswer
         With a budget; quantities without one are left out.
-
-    Returns
-    -------
-    Figure
-        One panel a quantity.
     """
     rows = {
         key: _budget_rows(answer, key) for key in headline_keys(answer.quantities, BUDGET_QUANTITIES) if answer.budget.get(key)
@@ -164,8 +154,6 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
 
     Parameters
     ----------
-    figure : Figure
-        What to draw.
     name : str
         Letters only; sets the ids of this picture apart from those of others in the same page.
     title : str
@@ -194,20 +182,7 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
 
 
 def picture_bytes(figure: "Figure", *, kind: str) -> bytes:
-    """Make a picture on white of a figure.
-
-    Parameters
-    ----------
-    figure : Figure
-        What to draw.
-    kind : {"png", "svg"}
-        Format.
-
-    Returns
-    -------
-    bytes
-        Content of a file.
-    """
+    """Make a picture on white of a figure."""
     figure.patch.set_alpha(1.0)
     figure.patch.set_facecolor("white")
     buffer = io.BytesIO()
@@ -223,11 +198,6 @@ def new_figure(*, height_in: float) -> "Figure":
     ----------
     height_in : float
         Its height. [in]
-
-    Returns
-    -------
-    Figure
-        Without a window; transparent.
     """
     from matplotlib.figure import Figure
     from matplotlib.layout_engine import ConstrainedLayoutEngine
@@ -267,8 +237,6 @@ def mark_frequency(axes: "Axes", *, top: "Axes", low_hz: float, high_hz: float) 
 
     Parameters
     ----------
-    axes, top : Axes
-        Lowest and uppermost panel.
     low_hz, high_hz : float
         Ends. [Hz]
     """
@@ -293,13 +261,7 @@ def mark_frequency(axes: "Axes", *, top: "Axes", low_hz: float, high_hz: float) 
 
 
 def mark_degrees(axes: "Axes") -> None:
-    """Mark an axis of degrees in steps that people know.
-
-    Parameters
-    ----------
-    axes : Axes
-        With its curves drawn.
-    """
+    """Mark an axis of degrees in steps that people know."""
     from matplotlib.ticker import MultipleLocator
 
     low, high = axes.get_ylim()
@@ -355,15 +317,7 @@ def _draw_floor(left_db: "Axes", left_degree: "Axes", floor: float) -> None:
 
 
 def mark_simulated(figure: "Figure", *, is_simulated: bool) -> None:
-    """Say on a picture that it rests on simulated data.
-
-    Parameters
-    ----------
-    figure : Figure
-        To be marked.
-    is_simulated : bool
-        Otherwise nothing is done.
-    """
+    """Say on a picture that it rests on simulated data."""
     if is_simulated:
         figure.suptitle("simulated", x=0.995, ha="right", fontsize=8.5, color=INK, style="italic")
 
@@ -378,13 +332,6 @@ def _budget_rows(answer: PickupAnswer, key: str) -> list[tuple[str, float]]:
 
 def short_text(text: str, *, limit: int = 28) -> str:
     """Cut a text that is drawn, and take it literally.
-
-    Parameters
-    ----------
-    text : str
-        A name.
-    limit : int
-        Of its length.
 
     Returns
     -------

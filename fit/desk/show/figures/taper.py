@@ -21,15 +21,8 @@ def taper_figure(tapers: Mapping[str, PotTaper], *, simulated: bool) -> "Figure"
 
     Parameters
     ----------
-    tapers : mapping
-        Pot to taper.
     simulated : bool
         The takes came from the virtual bench.
-
-    Returns
-    -------
-    Figure
-        One panel.
 
     Raises
     ------

@@ -24,8 +24,6 @@ def confirm_figure(answer: ConfirmAnswer, *, is_simulated: bool = False) -> "Fig
 
     Parameters
     ----------
-    answer : ConfirmAnswer
-        Marked, measured, or both.
     is_simulated : bool
         The takes came from the virtual bench.
 
@@ -66,8 +64,6 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str], *, is_simulated: b
 
     Parameters
     ----------
-    answer : WiringAnswer
-        As found.
     texts : sequence of str
         What each position connects, in words.
     is_simulated : bool

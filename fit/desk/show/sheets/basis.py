@@ -72,13 +72,6 @@ def sureness_text(half: float) -> str:
 def value_text(key: str, basis: Basis) -> str:
     """Write one value that a prediction rests on.
 
-    Parameters
-    ----------
-    key : str
-        Its name.
-    basis : Basis
-        The value.
-
     Returns
     -------
     str

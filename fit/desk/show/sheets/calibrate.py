@@ -30,11 +30,6 @@ FALLEN = 10 ** (-1 / 20)  # [1] 1 dB down: where the card's own response ends
 def bounded_text(estimate: Estimate) -> str:
     """Write a value as rig.toml states it: with a bound whose rectangular distribution has the right standard uncertainty.
 
-    Parameters
-    ----------
-    estimate : Estimate
-        In Ω, F or Hz.
-
     Returns
     -------
     str
@@ -57,8 +52,6 @@ def sheet_of_loopback(calibration: Calibration, *, has_stimulus: bool, warnings:
 
     Parameters
     ----------
-    calibration : Calibration
-        Of the card.
     has_stimulus : bool
         What was played is known.
     warnings : sequence of str
@@ -111,8 +104,6 @@ def sheet_of_input(
 
     Parameters
     ----------
-    answer : InputAnswer
-        What was found.
     changes : mapping
         Keys of rig.toml to what was written.
     takes, warnings : sequence of str
@@ -143,8 +134,6 @@ def sheet_of_corner(answer: CornerAnswer, changes: Mapping[str, object], *, warn
 
     Parameters
     ----------
-    answer : CornerAnswer
-        What was found.
     changes : mapping
         Keys of rig.toml to what was written.
     warnings : sequence of str

@@ -35,22 +35,14 @@ class Checked:
 
     Attributes
     ----------
-    coil : str
-        Its name.
     split : TakeSets
         How the takes were put together.
-    fitted : tuple of FittedSet
-        The measurements in the order of time.
     values : dict of str to tuple of float
         Each quantity's, in the order in which people ask for them. [`units`]
-    units : dict of str to str
-        Of the quantities.
     charts : dict of str to Charts
         Empty where there are too few measurements.
     untold : tuple of str
         Quantities that not every measurement tells.
-    warnings : tuple of str
-        One line each.
     """
 
     coil: str
@@ -80,11 +72,6 @@ class Checked:
 
 def sheet_of_check(found: Checked) -> Sheet:
     """Lay out whether a kept coil still measures as it did.
-
-    Parameters
-    ----------
-    found : Checked
-        What was found.
 
     Returns
     -------
@@ -125,18 +112,7 @@ def _charts_blocks(found: Checked) -> list[Block]:
 
 
 def state_lines(found: Checked) -> list[str]:
-    """Say in words what the charts came to.
-
-    Parameters
-    ----------
-    found : Checked
-        With charts.
-
-    Returns
-    -------
-    list of str
-        One line, or two.
-    """
+    """Say in words what the charts came to."""
     if found.state == "within limits":
         return ["WITHIN LIMITS: the latest measurement and its weighted average lie where the coil has always been."]
     head = "DRIFTED" if found.state == "drifted" else "OUTSIDE"
@@ -150,11 +126,6 @@ def state_lines(found: Checked) -> list[str]:
 
 def chart_rows(found: Checked) -> tuple[Row, ...]:
     """Rows of the table of charts.
-
-    Parameters
-    ----------
-    found : Checked
-        With charts.
 
     Returns
     -------

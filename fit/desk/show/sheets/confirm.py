@@ -34,12 +34,8 @@ def sheet_of_confirm(
 
     Parameters
     ----------
-    answer : ConfirmAnswer
-        What was found.
     budget : tuple of Contribution
         What the measured value's uncertainty consists of.
-    takes : tuple of str
-        That it rests on.
     simulated : bool
         They came from the virtual bench.
     warnings : tuple of str
@@ -83,18 +79,7 @@ def _source_rows(measured: Estimate, budget: tuple[Contribution, ...]) -> list[R
 
 
 def part_rows(answer: ConfirmAnswer) -> list[Row]:
-    """Put what is marked, what was measured and how that was judged.
-
-    Parameters
-    ----------
-    answer : ConfirmAnswer
-        What was found.
-
-    Returns
-    -------
-    list of tuple
-        What it is, its value, a note.
-    """
+    """Put what is marked, what was measured and how that was judged."""
     rows: list[Row] = []
     if answer.marked is not None and answer.tolerance is not None and answer.marked_low is not None:
         allowed = f"{limit_text(answer.marked_low, answer.marked.unit)} … "
@@ -127,11 +112,6 @@ def chance_text(chance: float) -> str:
     ----------
     chance : float
         0 to 1. [1]
-
-    Returns
-    -------
-    str
-        In per cent.
 
     Examples
     --------

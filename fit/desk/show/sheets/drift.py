@@ -12,15 +12,8 @@ def drift_text(coil: str, checked: CheckedCoil) -> str:
 
     Parameters
     ----------
-    coil : str
-        Its name.
     checked : CheckedCoil
         With at least one drift.
-
-    Returns
-    -------
-    str
-        One line.
     """
     is_lasting = any(one.is_lasting for one in checked.drifts.values())
     what = "has drifted" if is_lasting else "lay outside of its limits when it was last measured"

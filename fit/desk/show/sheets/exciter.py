@@ -29,8 +29,6 @@ class Shown:
 
     Attributes
     ----------
-    answer : ExciterAnswer
-        What was found.
     wire : str
         As people ask for it.
     typed : str
@@ -51,24 +49,13 @@ class Shown:
     assumed: tuple[str, ...]
 
     def warnings(self) -> list[str]:
-        """Say what is outside of its limits, each only once.
-
-        Returns
-        -------
-        list of str
-            One line each.
-        """
+        """Say what is outside of its limits, each only once."""
         noticed = [f.text for f in self.answer.findings if f.severity != "pass" and f.code not in self.unmet]
         return [*self.unmet.values(), *noticed]
 
 
 def sheet_of_exciter(shown: Shown) -> Sheet:
     """Lay out what an exciter does, or which one to wind.
-
-    Parameters
-    ----------
-    shown : Shown
-        What was found.
 
     Returns
     -------

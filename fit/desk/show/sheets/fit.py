@@ -45,8 +45,6 @@ def sheet_of_fit(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Sheet:
 
     Parameters
     ----------
-    answer : PickupAnswer
-        What was found.
     warnings : tuple of str
         What was noticed outside the fit, one line each.
 
@@ -88,11 +86,6 @@ def misfit_lines(answer: "PickupAnswer") -> list[str]:
     ----------
     answer : PickupAnswer
         Whose outcome is not good.
-
-    Returns
-    -------
-    list of str
-        What the misfit is and where.
     """
     doubts = [finding.text for finding in answer.findings if finding.severity == "reject" and finding.code != "misfit"]
     if answer.floor.value < MISFIT_AT:
@@ -114,11 +107,6 @@ def _at_least(floor: float) -> str:
 def quantity_rows(answer: PickupAnswer) -> tuple[Row, ...]:
     """Rows of the table of values.
 
-    Parameters
-    ----------
-    answer : PickupAnswer
-        What was found.
-
     Returns
     -------
     tuple
@@ -134,13 +122,6 @@ def quantity_rows(answer: PickupAnswer) -> tuple[Row, ...]:
 
 def limiting_source(answer: "PickupAnswer", key: str) -> str:
     """Name the largest contribution to the uncertainty of a quantity.
-
-    Parameters
-    ----------
-    answer : PickupAnswer
-        With its budget.
-    key : str
-        The quantity.
 
     Returns
     -------
@@ -158,11 +139,6 @@ def limiting_source(answer: "PickupAnswer", key: str) -> str:
 def agreement_rows(answer: PickupAnswer) -> tuple[Row, ...]:
     """Rows of the table that says how far model and measurement lie apart.
 
-    Parameters
-    ----------
-    answer : PickupAnswer
-        With its curves.
-
     Returns
     -------
     tuple
@@ -176,11 +152,6 @@ def agreement_rows(answer: PickupAnswer) -> tuple[Row, ...]:
 
 def take_heading(take: "Take") -> str:
     """Head what is told of a take.
-
-    Parameters
-    ----------
-    take : Take
-        As kept.
 
     Returns
     -------
@@ -196,12 +167,8 @@ def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None =
 
     Parameters
     ----------
-    take : Take
-        As kept.
     looked : Judgement
         What a look at its recordings gave.
-    noise : Noise, optional
-        Hum and floor.
     content : str
         What a response measured elsewhere is, in one line.
 
@@ -261,11 +228,6 @@ def _level_text(level_dbfs: float, std_db: float | None) -> str:
 def check_rows(findings: tuple[Finding, ...]) -> tuple[Row, ...]:
     """Rows of the table of checks.
 
-    Parameters
-    ----------
-    findings : tuple of Finding
-        Of one take.
-
     Returns
     -------
     tuple
@@ -280,11 +242,6 @@ def check_rows(findings: tuple[Finding, ...]) -> tuple[Row, ...]:
 
 def not_told(answer: "PickupAnswer") -> list[tuple[str, str, str]]:
     """Group what the takes cannot tell by its reason and its cheapest next take.
-
-    Parameters
-    ----------
-    answer : PickupAnswer
-        What was found.
 
     Returns
     -------

@@ -31,8 +31,6 @@ class Levels:
 
     Attributes
     ----------
-    n_frames, n_channels : int
-        Its size.
     change : float
         Loudness after over that before, as an amplitude. [1]
     peak : float
@@ -51,10 +49,6 @@ class Written:
 
     Attributes
     ----------
-    path : Path
-        Of the file.
-    level : str
-        "matched" or "true".
     gain : float
         On top of the filter. [1]
     lowered : float
@@ -77,16 +71,8 @@ class Facts:
         As it was typed, safe to print.
     excite : str
         Pickup; empty for all.
-    answer : ListenAnswer
-        The filter.
-    levels : Levels
-        Of the recording.
     written : tuple of Written
         Files, the one at matched level first.
-    measured : MeasuredParts or None
-        From the last fit.
-    notes : tuple of str
-        On that fit.
     """
 
     changed: tuple[str, ...]
@@ -100,11 +86,6 @@ class Facts:
 
 def sheet_of_listen(facts: Facts) -> Sheet:
     """Lay out what was written, and what the change does.
-
-    Parameters
-    ----------
-    facts : Facts
-        The answer.
 
     Returns
     -------
@@ -194,18 +175,7 @@ def _db_text(ratio: float) -> str:
 
 
 def is_simulated(facts: Facts) -> bool:
-    """Tell whether an answer rests on takes of the virtual bench.
-
-    Parameters
-    ----------
-    facts : Facts
-        The answer.
-
-    Returns
-    -------
-    bool
-        It does.
-    """
+    """Tell whether an answer rests on takes of the virtual bench."""
     measured = _measured_of(facts)
     return measured is not None and measured.simulated
 

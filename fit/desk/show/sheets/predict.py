@@ -75,12 +75,6 @@ def sheet_of_predict(
 
     Parameters
     ----------
-    answer : PredictAnswer
-        As predicted.
-    before : PredictAnswer or None
-        Without the change.
-    name : str
-        Of the instrument.
     at : mapping
         Name of each chosen note or frequency to its frequency. [Hz]
     changes, notes : sequence of str
@@ -108,11 +102,6 @@ def sheet_of_predict(
 
 def settings_text(settings: Settings) -> str:
     """Put where the controls stand for people.
-
-    Parameters
-    ----------
-    settings : Settings
-        Of every control.
 
     Returns
     -------

@@ -47,8 +47,6 @@ class Repeated:
         Quantities that not every set tells.
     advice : tuple of str
         What would tell more, one line each.
-    warnings : tuple of str
-        One line each.
     """
 
     split: TakeSets
@@ -66,11 +64,6 @@ class Repeated:
 
 def sheet_of_repeat(found: Repeated) -> Sheet:
     """Lay out how well a bench repeats.
-
-    Parameters
-    ----------
-    found : Repeated
-        What was found.
 
     Returns
     -------
@@ -164,11 +157,6 @@ def relative_text(size: float, mean: float, unit: str) -> str:
         Of a quantity with that mean. [`unit`]
     unit : str
         Levels in dB stay so; all else is put in percent of the mean.
-
-    Returns
-    -------
-    str
-        Two digits.
 
     Examples
     --------

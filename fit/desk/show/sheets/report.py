@@ -63,21 +63,12 @@ def sheet_of_report(
 
     Parameters
     ----------
-    answer : PickupAnswer
-        What was found.
-    takes : sequence of Take
-        Of the whole logbook.
     rig, references : sequence of (str, str)
         What the rig states, row by row; known values that the fit used beside it: dcr, added parts.
     warnings : sequence of str
         What was noticed outside the fit.
     verdicts : sequence of ConfirmAnswer
         Of the parts that carry a marking.
-
-    Returns
-    -------
-    Sheet
-        For a page.
     """
     pictures = [RESPONSE, LOADED]
     pictures += [BUDGET] if any(answer.budget.values()) else []

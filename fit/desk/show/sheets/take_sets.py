@@ -46,8 +46,6 @@ class TakeSets:
 
     Attributes
     ----------
-    sets : tuple of TakeSet
-        In the order of time.
     loads : tuple of str
         What each set consists of, in words.
     notes : tuple of str
@@ -70,11 +68,6 @@ class FittedSet:
 def shown_quantities(keys: Sequence[str]) -> list[str]:
     """Choose the quantities that lines and pictures show.
 
-    Parameters
-    ----------
-    keys : sequence of str
-        All.
-
     Returns
     -------
     list of str
@@ -85,13 +78,6 @@ def shown_quantities(keys: Sequence[str]) -> list[str]:
 
 def sets_text(split: TakeSets, n_sets: int) -> str:
     """Say of what the sets consist.
-
-    Parameters
-    ----------
-    split : TakeSets
-        With its loads.
-    n_sets : int
-        That could be used.
 
     Returns
     -------
@@ -105,16 +91,6 @@ def sets_text(split: TakeSets, n_sets: int) -> str:
 
 def named(names: Sequence[str]) -> str:
     """Name takes in a sentence.
-
-    Parameters
-    ----------
-    names : sequence of str
-        At least one.
-
-    Returns
-    -------
-    str
-        The first few.
 
     Examples
     --------

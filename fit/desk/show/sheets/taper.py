@@ -10,11 +10,6 @@ from fit.desk.show.sheet import Row, Section, Table
 def taper_rows(tapers: Mapping[str, PotTaper]) -> tuple[Row, ...]:
     """Rows of the table of measured electrical fractions.
 
-    Parameters
-    ----------
-    tapers : mapping
-        Pot to taper.
-
     Returns
     -------
     tuple

@@ -47,14 +47,8 @@ def sheet_of_wiring(
 
     Parameters
     ----------
-    answer : WiringAnswer
-        What was found.
-    expected : WiringAnswer or None
-        By instrument.toml.
     differences : dict
         Position to where the two differ.
-    takes : tuple of str
-        Their names.
     simulated : bool
         One came from the virtual bench.
     warnings : sequence of str
@@ -107,11 +101,6 @@ def _needs(answer: WiringAnswer, expected: WiringAnswer | None) -> tuple[str, ..
 def position_text(position: Position) -> str:
     """Say what a position connects.
 
-    Parameters
-    ----------
-    position : Position
-        As found.
-
     Returns
     -------
     str
@@ -136,11 +125,6 @@ def position_text(position: Position) -> str:
 
 def level_text(reading: Reading) -> str:
     """Write the level of a pickup that is connected, with its sign.
-
-    Parameters
-    ----------
-    reading : Reading
-        Connected.
 
     Returns
     -------
