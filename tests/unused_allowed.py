@@ -18,3 +18,4 @@ measured_rate_hz  # of a recording by the wall clock, that live tests hold again
 recording_sha256  # kept with a response and a calibration: which recordings they rest on
 judged_utc  # kept in checks.json: when
 n_measurements  # kept in checks.json: on how many takes
+LetGo  # a type in a quoted annotation
