@@ -6,12 +6,13 @@ fitted describes it exactly, so the answer has to be honest about what is left. 
 
 import contextlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from fit.answers.figures import Estimate
+from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
 from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
 from fit.desk.book.desk import Desk, Outcome, lines_of
@@ -30,7 +31,7 @@ from measure.logbook.conditions import Conditions
 from measure.logbook.store import open_logbook
 from measure.quantity import format_quantity
 from measure.response import ComplexArray, FloatArray
-from measure.source.virtual import Faults, Noise, VirtualBench
+from measure.source.virtual import Faults, VirtualBench
 
 STORY = (
     "A single coil lies in a drawer, without a name, cover off, two wires. What is it?",
@@ -39,7 +40,6 @@ STORY = (
 )
 RATE_HZ = 96000
 REPORT_FILE = "report.html"
-DCR_TEXT = "5.62k ± 1%"
 ADDED_TEXT = "1n ± 1%"
 AT_HAND_TEXT = "470p ± 1%, 2n2 ± 1%"
 RIG: dict[str, str | int] = {
@@ -50,41 +50,6 @@ RIG: dict[str, str | int] = {
     "pickup_channel": 1,
     "reference_channel": 2,
 }
-NOISE = Noise(
-    hum_hz=50.0, pickup_hum=(2e-3, 3e-4, 8e-4, 1e-4, 3e-4), reference_hum=(2e-5,), pickup_white=1.5e-5, reference_white=8e-6
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drawer:
-    """What really lies on the bench; the parts' true values lie within what is written on them.
-
-    Attributes
-    ----------
-    inductance_h, resistance_ohm, capacitance_f : float
-        Of the coil, at low frequency. [H], [Ω], [F]
-    loss : float
-        Share of the inductance that eddy currents take away at high frequency. [1]
-    loss_field : float
-        Share of the exciting field that they take away. [1]
-    loss_tau_s : float
-        Where the loss sets in. [s]
-    loss_order : float
-        0.5 where the skin depth rules, 1 for a plain loop. [1]
-    added_f, input_ohm, input_f : float
-        True values of the added capacitor and the input with its cable. [F], [Ω], [F]
-    """
-
-    inductance_h: float = 2.31
-    resistance_ohm: float = 5604.0
-    capacitance_f: float = 88e-12
-    loss: float = 0.16
-    loss_field: float = 0.2
-    loss_tau_s: float = 17e-6
-    loss_order: float = 0.8
-    added_f: float = 1.0031e-9
-    input_ohm: float = 1.004e6
-    input_f: float = 186.2e-12
 
 
 def play_demo(desk: Desk, folder: Path) -> Outcome:
@@ -127,36 +92,6 @@ def play_demo(desk: Desk, folder: Path) -> Outcome:
     lines = ("", "What really lay in the drawer", *table_lines(rows), "", f"All of it as one page: {report}")
     told = fit_document(found.answer, warnings=found.warnings, released=found.released)
     return Outcome(lines=lines, document=DemoDocument(simulated=True, report=str(report), fit=told))
-
-
-def pickup_response(drawer: Drawer, frequency_hz: FloatArray, *, added_f: float) -> ComplexArray:
-    r"""Voltage at the pickup's input for a constant exciter current.
-
-    Parameters
-    ----------
-    drawer : Drawer
-        What lies on the bench.
-    frequency_hz : ndarray, shape (n,)
-        From 0 up. [Hz]
-    added_f : float
-        Capacitance across the jack. [F]
-
-    Returns
-    -------
-    ndarray of complex, shape (n,)
-        Scaled to 1 at 1 kHz of the bare EMF.
-
-    Notes
-    -----
-    :math:`P = (s\tau)^a / (1 + (s\tau)^a)`, the form of K. S. Cole and R. H. Cole, J. Chem. Phys. 9 (1941) 341, here for the
-    share of the inductance that eddy currents take away.
-    """
-    s = 2j * np.pi * frequency_hz
-    power = (s * drawer.loss_tau_s) ** drawer.loss_order
-    lost = power / (1 + power)
-    impedance = drawer.resistance_ohm + s * drawer.inductance_h * (1 - drawer.loss * lost)
-    admittance = s * (drawer.capacitance_f + drawer.input_f + added_f) + 1 / drawer.input_ohm
-    return s / (2 * np.pi * 1000) * (1 - drawer.loss_field * lost) / (1 + impedance * admittance)
 
 
 def _set_up(desk: Desk) -> None:

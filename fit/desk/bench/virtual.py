@@ -15,7 +15,7 @@ from fit.circuit.controls import read_settings
 from fit.circuit.harness import INPUT_LOAD, Case
 from fit.circuit.instrument import Instrument, Pickup, stated_values
 from fit.circuit.transfers import solve_instrument
-from fit.desk.bench.demo import DCR_TEXT, NOISE, Drawer, pickup_response
+from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
 from measure.logbook.conditions import Conditions
 from measure.quantity import Quantity, parse_parts
 from measure.response import ComplexArray, FloatArray

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fit.desk.bench.demo import Drawer
+from fit.desk.bench.drawer import Drawer
 from fit.desk.bench.take import MOST_REPEATS, Order, PreflightError, make_take
 from fit.desk.book.desk import Desk
 from fit.desk.book.rig import rig_of

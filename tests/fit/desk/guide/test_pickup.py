@@ -5,7 +5,7 @@ import re
 import pytest
 
 from fit.circuit.layouts import layout_text
-from fit.desk.bench.demo import Drawer
+from fit.desk.bench.drawer import Drawer
 from fit.desk.guide import pickup as job
 from measure.errors import FileError
 from measure.logbook.store import list_takes, open_logbook
