@@ -7,8 +7,10 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.bench import virtual_bench
 from fit.desk.guide.console import file_name, run_guide
 from fit.desk.guide.scene import Bench
+from fit.desk.show.document.pieces import plain
 from measure.checks.judgement import Judgement
 from measure.response import Finding
+from tests.documents import typed
 
 
 class Script:
@@ -40,7 +42,8 @@ def desk_of(folder, script):
 def guided(folder, job, script, *, bench=None, virtual=True):
     desk = desk_of(folder, script)
     outcome = run_guide(desk, job, virtual=virtual, bench=bench or virtual_bench(desk, job), read_line=script.read_line)
-    return outcome.document
+    typed(told := plain(outcome.document))
+    return told
 
 
 def answers(**by_word):

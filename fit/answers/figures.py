@@ -66,6 +66,8 @@ class Contribution:
 
     Attributes
     ----------
+    source : str
+        For people.
     contribution : float
         1 σ of the quantity by it alone. [unit of the quantity]
     """
@@ -80,6 +82,8 @@ class Candidate:
 
     Attributes
     ----------
+    name : str
+        For people.
     bic : float
         Bayesian information criterion; lower is better. [1]
     reduced_chi_square : float

@@ -151,8 +151,16 @@ class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True,
 
     Attributes
     ----------
+    interface : Interface
+        The sound card.
     reference : Reference
         What the reference channel records.
+    exciter : Exciter
+        The driven coil.
+    input : Input
+        Input and cable.
+    calibration : Calibration or None
+        None before the first calibration.
     """
 
     interface: Interface = Interface()
@@ -183,6 +191,11 @@ class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True,
 def sense_resistor(rig: Rig) -> Quantity | None:
     """Sense resistor of a rig.
 
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
     Returns
     -------
     Quantity or None
@@ -193,6 +206,11 @@ def sense_resistor(rig: Rig) -> Quantity | None:
 
 def exciter_corner(rig: Rig) -> Quantity | None:
     """Corner of a rig's exciter.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
 
     Returns
     -------
@@ -205,6 +223,11 @@ def exciter_corner(rig: Rig) -> Quantity | None:
 def input_resistance(rig: Rig) -> Quantity | None:
     """Resistance of input and cable together.
 
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
     Returns
     -------
     Quantity or None
@@ -215,6 +238,11 @@ def input_resistance(rig: Rig) -> Quantity | None:
 
 def input_capacitance(rig: Rig) -> Quantity | None:
     """Capacitance of input and cable together.
+
+    Parameters
+    ----------
+    rig : Rig
+        As read.
 
     Returns
     -------
@@ -227,6 +255,11 @@ def input_capacitance(rig: Rig) -> Quantity | None:
 def clock_bound(rig: Rig) -> float | None:
     """Bound of a rig's sample clock.
 
+    Parameters
+    ----------
+    rig : Rig
+        As read.
+
     Returns
     -------
     float or None
@@ -238,6 +271,13 @@ def clock_bound(rig: Rig) -> float | None:
 
 def card_channel(rig: Rig, role: Literal["pickup", "reference"]) -> int:
     """Tell which input of the card records what.
+
+    Parameters
+    ----------
+    rig : Rig
+        As it is now.
+    role : {"pickup", "reference"}
+        What.
 
     Returns
     -------
@@ -253,6 +293,8 @@ def missing(rig: Rig, *, for_sound_card: bool = False) -> dict[str, str]:
 
     Parameters
     ----------
+    rig : Rig
+        As read.
     for_sound_card : bool
         Count also what only a live take needs: device, rate and output channel.
 
@@ -283,6 +325,11 @@ def missing(rig: Rig, *, for_sound_card: bool = False) -> dict[str, str]:
 
 def read_rig(path: Path) -> Rig:
     """Read and check rig.toml.
+
+    Parameters
+    ----------
+    path : Path
+        Of the file.
 
     Returns
     -------

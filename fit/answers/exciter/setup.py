@@ -74,6 +74,8 @@ class PickupCoil:
     ----------
     turns : float
         How many. [1]
+    is_round : bool
+        A circle, else a rectangle.
     width_m, depth_m : float
         Sides of the mean turn; its diameter twice. [m], [m]
     height_m, build_m : float
@@ -96,7 +98,17 @@ class PickupCoil:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setup:
-    """All that an exciter's figures rest on."""
+    """All that an exciter's figures rest on.
+
+    Attributes
+    ----------
+    winding : Winding
+        The coil.
+    drive : Drive
+        What drives it.
+    pickup : PickupCoil
+        What it drives.
+    """
 
     winding: Winding
     drive: Drive
@@ -105,6 +117,11 @@ class Setup:
 
 def turns_per_layer(winding: Winding) -> int:
     """Count the turns that lie beside each other on the former.
+
+    Parameters
+    ----------
+    winding : Winding
+        The coil.
 
     Returns
     -------
@@ -128,6 +145,11 @@ def turns_per_layer(winding: Winding) -> int:
 def layers_that_fit(winding: Winding) -> int:
     """Count the layers that have room above each other.
 
+    Parameters
+    ----------
+    winding : Winding
+        The coil.
+
     Returns
     -------
     int
@@ -137,7 +159,20 @@ def layers_that_fit(winding: Winding) -> int:
 
 
 def wound_layers(winding: Winding, per_layer: int) -> tuple[Turns, ...]:
-    """Lay the turns, layer upon layer, the last one as far as they go."""
+    """Lay the turns, layer upon layer, the last one as far as they go.
+
+    Parameters
+    ----------
+    winding : Winding
+        The coil.
+    per_layer : int
+        Turns in a full layer.
+
+    Returns
+    -------
+    tuple of Turns
+        From the former outwards.
+    """
     layers = []
     for i in range(math.ceil(winding.turns / per_layer)):
         out_m = (i + 0.5) * winding.enamelled_m
@@ -152,6 +187,8 @@ def turn_length_m(winding: Winding, i: int) -> float:
 
     Parameters
     ----------
+    winding : Winding
+        The coil.
     i : int
         Layer, 0 on the former.
 
@@ -168,6 +205,11 @@ def turn_length_m(winding: Winding, i: int) -> float:
 
 def check_setup(setup: Setup) -> None:
     """See that every value makes sense.
+
+    Parameters
+    ----------
+    setup : Setup
+        As read.
 
     Raises
     ------

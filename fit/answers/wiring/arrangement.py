@@ -98,6 +98,11 @@ def fit_levels(
         Standard uncertainty of the levels. [1]
     halves : mapping of str to tuple of float, or None
         Pickups that may be split, or have their coils in parallel, to the levels that they may have then, alone. [1]
+
+    Returns
+    -------
+    Fitting
+        What fits.
     """
     names = tuple(sorted(levels))
     if len(names) > LARGEST:
@@ -123,6 +128,13 @@ def fit_levels(
 def joined_text(joined: Joined, *, is_inner: bool = False) -> str:
     """Arrangement in words.
 
+    Parameters
+    ----------
+    joined : Joined
+        What is joined.
+    is_inner : bool
+        Inside another one.
+
     Returns
     -------
     str
@@ -143,6 +155,11 @@ def joined_text(joined: Joined, *, is_inner: bool = False) -> str:
 
 def halved(joined: Joined) -> tuple[str, ...]:
     """List the pickups that are split in an arrangement.
+
+    Parameters
+    ----------
+    joined : Joined
+        What is joined.
 
     Returns
     -------

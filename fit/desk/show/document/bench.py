@@ -33,8 +33,12 @@ class StimulusDocument(Document, frozen=True, kw_only=True, tag="coilsweep.stimu
 
     Attributes
     ----------
+    file : str
+        Its name.
     length_s : float
         With the silences. [s]
+    bits : int
+        Of a sample.
     rate_hz : int
         Sample rate. [Hz]
     start_hz, stop_hz : float
@@ -66,8 +70,14 @@ class AudioDevice(Piece, frozen=True, kw_only=True):
     ----------
     device, host_api : str
         As the system names them.
+    inputs, outputs : int
+        Channels.
     rates_hz : tuple of int or None
         That open; null where it did not answer. [Hz]
+    is_default_input, is_default_output : bool
+        Of the system.
+    is_in_rig : bool
+        The rig names it.
     """
 
     device: str
@@ -87,6 +97,10 @@ class DevicesDocument(Document, frozen=True, kw_only=True, tag="coilsweep.device
     ----------
     library : str
         That plays and records; empty where there is none.
+    explanation : str
+        For people.
+    devices : tuple of AudioDevice
+        One for each.
     """
 
     library: str
@@ -101,6 +115,8 @@ class LevelDocument(Document, frozen=True, kw_only=True, tag="coilsweep.level/1"
     ----------
     inputs : dict of str to ChannelLevel
         "pickup", and "reference" where there is one.
+    checks : tuple of Check
+        What the levels mean.
     """
 
     inputs: dict[str, ChannelLevel]
@@ -112,10 +128,22 @@ class TakeDocument(Document, frozen=True, kw_only=True, tag="coilsweep.take/1"):
 
     Attributes
     ----------
+    take : str
+        Its name.
+    kept : str
+        Its folder.
+    repeats : int
+        How many.
     rate_hz : int
         Sample rate. [Hz]
     noise_db : float or None
         Below the response, at half of the frequencies; null where there is no response. [dB]
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
+    simulated : bool
+        By the virtual bench.
+    checks : tuple of Check
+        All of them.
     """
 
     take: str
@@ -133,8 +161,16 @@ class ImportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.import/
 
     Attributes
     ----------
+    take : str
+        Its name.
+    kept : str
+        Its folder.
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
     simulated : bool
         It came from the virtual bench.
+    checks : tuple of Check
+        All of them.
     """
 
     take: str
@@ -149,6 +185,8 @@ class MainsLine(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    order : int
+        Which.
     dbfs : float
         Its level. [dBFS]
     std_db : float
@@ -199,6 +237,10 @@ class Noise(Piece, frozen=True, kw_only=True):
         The band. [Hz]
     silence_s : float
         That all this was read from. [s]
+    lines : tuple of MainsLine
+        That stand out.
+    third_octaves : tuple of ThirdOctave
+        In the band.
     """
 
     hum_hz: Number
@@ -218,8 +260,14 @@ class InspectDocument(Document, frozen=True, kw_only=True, tag="coilsweep.inspec
 
     Attributes
     ----------
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
     simulated : bool
         It came from the virtual bench.
+    checks : tuple of Check
+        All of them.
+    noise : Noise
+        Hum and noise.
     page : str
         File of the page, where one was written.
     """
@@ -236,8 +284,14 @@ class KeptResponse(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    file : str or None
+        As it is kept.
     method : {"exciter", "impedance", "plate", "quiet"}
         By which it was made.
+    unit : str
+        "V/V" or "Ω".
+    n_frequencies : int
+        How many.
     lowest_hz, highest_hz : float
         First and last frequency. [Hz]
     """
@@ -255,8 +309,16 @@ class InspectResponseDocument(Document, frozen=True, kw_only=True, tag="coilswee
 
     Attributes
     ----------
+    take : str
+        Its name.
+    response : KeptResponse
+        What it is.
+    outcome : {"good", "usable", "rejected"}
+        Of its checks.
     simulated : bool
         It came from the virtual bench.
+    checks : tuple of Check
+        All of them.
     page : str
         File of the page, where one was written.
     """
@@ -274,8 +336,14 @@ class LoopbackDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calib
 
     Attributes
     ----------
+    kind : {"loopback"}
+        What was calibrated.
+    simulated : bool
+        By the virtual bench.
     rate_hz : int
         Sample rate. [Hz]
+    device : str
+        As the rig names it.
     channels : tuple of int
         Pickup's and reference's input, from 1.
     frequency_hz : tuple of float
@@ -292,6 +360,8 @@ class LoopbackDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calib
         From output to input; null where what was played is not known. [s]
     floor_dbfs : tuple of (float or None)
         Noise of the two inputs. [dBFS]
+    file : str
+        Where it is kept.
     rig : dict
         What was changed in rig.toml beside.
     outcome : {"good", "usable", "rejected"}
@@ -329,6 +399,10 @@ class InputResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/
 
     Attributes
     ----------
+    kind : {"input"}
+        What was calibrated.
+    simulated : bool
+        By the virtual bench.
     takes : tuple of str
         One for each load.
     quantities : dict of str to Value
@@ -352,6 +426,8 @@ class InputDocument(InputResult, frozen=True, kw_only=True, tag="coilsweep.calib
 
     Attributes
     ----------
+    file : str
+        Where it is kept.
     rig : dict
         What was changed in rig.toml.
     outcome : {"good", "usable", "rejected"}
@@ -377,6 +453,14 @@ class CornerResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate
 
     Attributes
     ----------
+    kind : {"exciter"}
+        What was calibrated.
+    simulated : bool
+        By the virtual bench.
+    quantities : dict of str to Value
+        "corner".
+    budget : dict of str to tuple of Contribution
+        What makes it uncertain.
     floor : float
         How far model and response differ smoothly, relative. [1]
     """
@@ -393,6 +477,8 @@ class CornerDocument(CornerResult, frozen=True, kw_only=True, tag="coilsweep.cal
 
     Attributes
     ----------
+    file : str
+        Where it is kept.
     rig : dict
         What was changed in rig.toml.
     outcome : {"good", "usable", "rejected"}
@@ -418,6 +504,12 @@ class RefusalDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calibr
 
     Attributes
     ----------
+    kind : {"loopback", "input", "exciter"}
+        What was to be calibrated.
+    outcome : {"rejected"}
+        Nothing was written.
+    checks : tuple of Check
+        Why.
     page : str
         File of the page, where one was written.
     """
@@ -433,6 +525,8 @@ class WoundCoil(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    turns : int
+        How many.
     wire_m, enamelled_m : float
         Diameter bare, and over the enamel. [m]
     is_round : bool
@@ -447,6 +541,8 @@ class WoundCoil(Piece, frozen=True, kw_only=True):
         Temperature of the copper. [°C]
     wire : str
         As people ask for it.
+    layers, turns_per_layer : int
+        How the turns lie.
     build_m : float
         Depth of the winding. [m]
     fill : float
@@ -481,6 +577,8 @@ class VoltageAt(Piece, frozen=True, kw_only=True):
         [Hz]
     value : float or None
         [`unit`]
+    unit : str
+        "V".
     standard_uncertainty : float or None
         [`unit`]
     interval_95 : tuple of (float or None)
@@ -505,6 +603,8 @@ class TextbookFormula(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    name : str
+        Of the formula.
     inductance_h : float
         By it. [H]
     """
@@ -520,8 +620,14 @@ class ExciterDocument(Document, frozen=True, kw_only=True, tag="coilsweep.excite
     ----------
     mode : {"design", "analysis"}
         A coil to wind, or one that there is.
+    winding : WoundCoil
+        The coil.
+    drive : Drive
+        Output and sense resistor.
     pickup : PickupCoil
         What the coil lies over.
+    quantities : dict of str to Value
+        Figures by name.
     pickup_voltage : tuple of VoltageAt
         One for each frequency that was asked for.
     formula : TextbookFormula or None
@@ -557,6 +663,8 @@ class Failure(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    message : str
+        One line.
     exit_code : int
         2 wrong use or bad file, 3 recording rejected, 4 sound card trouble, 130 interrupted.
     """
@@ -566,6 +674,12 @@ class Failure(Piece, frozen=True, kw_only=True):
 
 
 class ErrorDocument(Document, frozen=True, kw_only=True, tag="coilsweep.error/1"):
-    """A command that failed."""
+    """A command that failed.
+
+    Attributes
+    ----------
+    error : Failure
+        Why.
+    """
 
     error: Failure

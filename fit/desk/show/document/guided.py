@@ -8,7 +8,17 @@ from fit.desk.show.document.pieces import Document
 
 
 class DemoDocument(Document, frozen=True, kw_only=True, tag="coilsweep.demo/1"):
-    """What the demonstration came to."""
+    """What the demonstration came to.
+
+    Attributes
+    ----------
+    simulated : bool
+        Always true.
+    report : str
+        File of the page.
+    fit : FitDocument
+        Of its takes.
+    """
 
     simulated: bool
     report: str
@@ -23,6 +33,10 @@ class GuideDocument(Document, frozen=True, kw_only=True, tag="coilsweep.guide-ou
 
     Attributes
     ----------
+    job : {"pickup", "capacitor", "compare", "wiring"}
+        Which guide.
+    logbook : str
+        Folder of its takes.
     finished : bool
         False where it was left.
     report : str or None

@@ -23,6 +23,8 @@ class Stated(Piece, frozen=True, kw_only=True):
         By its bound; null where none is stated, or the value is only marked. [`unit`]
     marked : bool
         A marking, which a fit tests and does not rely on.
+    text : str
+        As it was written.
     """
 
     value: float
@@ -39,6 +41,8 @@ class HeardAt(Piece, frozen=True, kw_only=True):
     ----------
     switch, position : str
         Their names; the pots stand at 10, other switches in their first position.
+    pickups : tuple of str
+        Their names.
     """
 
     switch: str
@@ -51,6 +55,10 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
 
     Attributes
     ----------
+    file : str
+        The file.
+    instrument : str
+        Its name.
     parts : dict of str to (Stated or None)
         Null where the value is missing.
     kinds : dict of str to str
@@ -73,7 +81,15 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
 
 
 class LayoutsDocument(Document, frozen=True, kw_only=True, tag="coilsweep.instrument/1"):
-    """With what an instrument.toml can be begun, where there is none."""
+    """With what an instrument.toml can be begun, where there is none.
+
+    Attributes
+    ----------
+    instrument : None
+        There is none.
+    layouts : dict of str to str
+        Name to meaning.
+    """
 
     instrument: None
     layouts: dict[str, str]
@@ -107,6 +123,10 @@ class WiringPosition(Piece, frozen=True, kw_only=True):
     ----------
     position : str
         For example "selector=neck".
+    controls : dict of str to str
+        Where they stood.
+    pickups : dict of str to PickupReading
+        By pickup.
     joined : Joined or None
         How those that are connected are joined; null where nothing is connected, or it is not decided.
     possible : tuple of Joined
@@ -114,6 +134,8 @@ class WiringPosition(Piece, frozen=True, kw_only=True):
     halves : dict of str to str
         Pickup that is alone with less than all of its coils to "split", "perhaps" where only the level says so, or "" where
         its coils may also be in parallel.
+    text : str
+        The same for people.
     needs : tuple of str
         Takes that would decide, one line each.
     differs : tuple of str or None
@@ -136,12 +158,20 @@ class WiringDocument(Document, frozen=True, kw_only=True, tag="coilsweep.wiring/
 
     Attributes
     ----------
+    pickups : tuple of str
+        Their names.
+    positions : tuple of WiringPosition
+        One for each.
     leakage : float or None
         Largest level of a pickup that is not connected; null where there is none. [1]
     unheard : tuple of str
         Pickups that are connected nowhere.
+    unmeasured : tuple of str
+        Pickups without a take.
     left_out : tuple of str
         Takes that were not needed.
+    takes : tuple of str
+        All takes.
     simulated : bool
         A take came from the virtual bench.
     warnings : tuple of str
@@ -171,6 +201,8 @@ class ChangedQuantity(Piece, frozen=True, kw_only=True):
         Null where the takes of that side do not tell it.
     change : Value
         After less before, or over it, by its unit.
+    verdict : str
+        "changed" or "not resolved".
     """
 
     before: Value | None
@@ -180,7 +212,13 @@ class ChangedQuantity(Piece, frozen=True, kw_only=True):
 
 
 class Untold(Piece, frozen=True, kw_only=True):
-    """A quantity that the takes do not tell."""
+    """A quantity that the takes do not tell.
+
+    Attributes
+    ----------
+    quantity, why : str
+        Its name, and the reason.
+    """
 
     quantity: str
     why: str
@@ -202,7 +240,13 @@ class SmoothDifference(Piece, frozen=True, kw_only=True):
 
 
 class ModelName(Piece, frozen=True, kw_only=True):
-    """The model that was chosen."""
+    """The model that was chosen.
+
+    Attributes
+    ----------
+    name : str
+        For people.
+    """
 
     name: str
 
@@ -212,12 +256,16 @@ class ChangedResponse(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    before, after : str
+        The two takes.
     max_change_db : float
         Largest change. [dB]
     at_hz : float
         Where. [Hz]
     standard_uncertainty_db : float
         Of the largest change. [dB]
+    verdict : str
+        "changed" or "not resolved".
     frequency_hz : tuple of float
         [Hz]
     change_db, change_db_std, measured_db : tuple of float
@@ -237,7 +285,13 @@ class ChangedResponse(Piece, frozen=True, kw_only=True):
 
 
 class LargestChange(ChangedResponse, frozen=True, kw_only=True):
-    """The pair of takes with the largest change, and all pairs."""
+    """The pair of takes with the largest change, and all pairs.
+
+    Attributes
+    ----------
+    pairs : tuple of ChangedResponse
+        All of them.
+    """
 
     pairs: tuple[ChangedResponse, ...]
 
@@ -296,12 +350,16 @@ class Shielding(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    text : str
+        For people.
     capacitance_before, capacitance_after : Value or None
         Between foil and wiring; null where it is not told. [F]
     frequency_hz : tuple of float
         [Hz]
     ratio_db, std_db : tuple of (float or None)
         After over before, and its 1 σ, at each frequency. [dB]
+    bands : tuple of ShieldingBand
+        In thirds of an octave.
     """
 
     text: str
@@ -318,6 +376,8 @@ class ComparedTakes(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    before, after : tuple of str
+        The two sides.
     noise : tuple of str
         Those that hum and noise rest on.
     """
@@ -336,12 +396,16 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
         A take came from the virtual bench.
     outcome : {"good", "misfit"}
         The values of a misfit are indicative only.
+    quantities : dict of str to ChangedQuantity
+        Part by part.
     not_identified : tuple of Untold
         What the takes do not tell.
     changed_beyond_standard_uncertainties : float
         From which on a change counts. [standard uncertainties]
     floor : SmoothDifference
         How far model and responses differ smoothly.
+    model : ModelName
+        That was chosen.
     response : LargestChange
         At the jack, for the same field.
     hum, noise : ChangedLevel
@@ -352,6 +416,8 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
         From takes with a foil.
     warnings : tuple of str
         What was noticed, one line each.
+    takes : ComparedTakes
+        That were compared.
     page : str
         File of the page, where one was written.
     """
@@ -378,6 +444,8 @@ class ControlSetting(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    setting : str
+        As it was stated.
     fraction : float
         Of a pot: resistance from ccw to wiper over that of the whole track. [1]
     """
@@ -397,6 +465,8 @@ class Basis(Piece, frozen=True, kw_only=True):
         SI without prefix; empty for a pure number.
     standard_uncertainty : float or None
         Null where it does not count. [`unit`]
+    origin : {"measured", "changed", "stated", "marked", "taper"}
+        Where it comes from.
     """
 
     value: float
@@ -464,6 +534,8 @@ class CurveFigures(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    peak : Peak
+        Its highest maximum.
     minus_3_db : Value or None
         Where the level first falls 3 dB below that at 20 Hz; null where it does not below 20 kHz. [Hz]
     levels : dict of str to LevelAt
@@ -528,14 +600,20 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
     ----------
     changes, warnings : tuple of str
         What was changed, as it was typed, and what was noticed, one line each; only once, in the document itself.
+    settings : dict of str to ControlSetting
+        Where the controls stand.
     frequency_hz : tuple of float
         Of the curves. [Hz]
+    pickups : dict of str to PickupCurve
+        One for each.
     figures : dict of str to CurveFigures
         One for each pickup.
     tone : tuple of ToneSweep
         One for each tone control.
     simulated : bool
         Measured values come from the virtual bench.
+    rests_on : dict of str to Basis
+        Value by value.
     takes : tuple of str
         By which it was measured; empty where it rests on none.
     tolerance_counts : bool
@@ -587,6 +665,8 @@ class Side(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    settings : dict of str to ControlSetting
+        Where the controls stand.
     pickups : tuple of str
         Those that are heard.
     """
@@ -600,6 +680,8 @@ class WrittenSound(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    file : str
+        Its name.
     level : str
         "matched" to the loudness of the recording, or "true".
     gain_db : float
@@ -615,7 +697,13 @@ class WrittenSound(Piece, frozen=True, kw_only=True):
 
 
 class Remark(Piece, frozen=True, kw_only=True):
-    """One thing that was noticed."""
+    """One thing that was noticed.
+
+    Attributes
+    ----------
+    name, text : str
+        Its code, and what it means.
+    """
 
     name: str
     text: str
@@ -628,6 +716,8 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
     ----------
     sample_rate_hz : int
         Of the recording. [Hz]
+    channels, frames : int
+        Of the recording.
     changes : tuple of str
         As they were typed.
     excite : str or None
@@ -642,6 +732,8 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         [Hz]
     asked_db, given_db : tuple of float
         The circuit's change, and what the filter does, at each frequency. [dB]
+    impulse_samples : int
+        Length of the filter.
     limited_hz : tuple of float or None
         Band outside of which the filter does less than the circuit; null where there is none. [Hz]
     findings : tuple of Remark
@@ -654,6 +746,8 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         Values that were measured, and values that are only marked.
     warnings : tuple of str
         What was noticed, one line each.
+    source : str
+        The recording.
     page : str
         File of the page, where one was written.
     """
@@ -687,6 +781,10 @@ class ExportedFile(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    file : str
+        Its name.
+    n_frequencies : int
+        Of a response.
     unit : str
         Of a response: "V/V" or "Ω".
     reference_ohm : float
@@ -695,6 +793,8 @@ class ExportedFile(Piece, frozen=True, kw_only=True):
         Of an impulse response. [Hz]
     factor : float
         The impulse response is that in volts per volt of EMF times this. [1]
+    n_samples : int
+        Of an impulse response.
     pickup : str
         That a port or an impulse response is of.
     level_error_db, phase_error_degree : float
@@ -727,10 +827,14 @@ class ExportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.export/
 
     Attributes
     ----------
+    to : {"csv", "touchstone", "spice", "ir"}
+        Kind of file.
     takes : tuple of str
         What they rest on.
     simulated : bool
         A take came from the virtual bench.
+    files : tuple of ExportedFile
+        One for each.
     warnings : tuple of str
         What was noticed, one line each.
     """

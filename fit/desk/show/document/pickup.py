@@ -33,6 +33,10 @@ class Model(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    name : str
+        For people.
+    eddy_loops : int
+        Of the first pickup.
     candidates : tuple of Candidate
         All models that were tried.
     """
@@ -69,6 +73,10 @@ class Unidentified(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    quantity : str
+        Its name.
+    why : str
+        For people.
     next_take : FurtherTake or None
         That would tell it; null where none does.
     """
@@ -99,12 +107,16 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
 
     Attributes
     ----------
+    takes : tuple of str
+        That were fitted.
     simulated : bool
         A take came from the virtual bench.
     outcome : {"good", "misfit"}
         The values of a misfit are indicative only.
     floor : FloorAnswer
         How far model and response differ smoothly.
+    model : Model
+        That was chosen.
     quantities : dict of str to Value
         What was found, by name.
     released : tuple of Released
@@ -183,8 +195,14 @@ class ReportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.report/
 
     Attributes
     ----------
+    file : str
+        The page.
+    takes : tuple of str
+        That were fitted.
     simulated : bool
         A take came from the virtual bench.
+    outcome : {"good", "misfit"}
+        Of the fit.
     warnings : tuple of str
         What was noticed outside the fit, one line each.
     """
@@ -201,8 +219,12 @@ class Marking(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    text : str
+        As it was written.
     value : float
         [`unit`]
+    unit : str
+        SI without prefix.
     tolerance : float or None
         Relative. [1]
     tolerance_assumed : bool
@@ -224,12 +246,18 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
 
     Attributes
     ----------
+    part : str
+        As in instrument.toml.
+    marked : Marking or None
+        Null where nothing is.
     measured : Value or None
         Null where the takes do not tell it.
     deviation : float or None
         Measured over marked, less 1. [1]
     verdict : {"within marking", "outside marking", "not resolved"}
         What holds for the whole 95 % interval.
+    why : str
+        The reason, one sentence.
     decision_rule : DecisionRule
         By which it was judged.
     conformance_probability : float or None
@@ -244,8 +272,12 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
         That would tell the part, where these do not.
     budget : tuple of Contribution
         What makes the measured value uncertain.
+    takes : tuple of str
+        That were fitted.
     simulated : bool
         A take came from the virtual bench.
+    outcome : {"good", "misfit"}
+        Of the fit.
     warnings : tuple of str
         What was noticed, one line each.
     page : str
@@ -277,6 +309,8 @@ class RepeatedSet(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    takes : tuple of str
+        Their names.
     day, placement : int
         From 1 up.
     date : str
@@ -353,6 +387,10 @@ class RepeatedQuantity(Piece, frozen=True, kw_only=True):
         By what was changed, for example "placement+repeat" where the two cannot be told apart.
     together : Spread or None
         All of it; null where it is not told.
+    stated : StatedUncertainty
+        By the fits.
+    one_result : BenchUncertainty
+        On this bench.
     p_value : float or None
         Probability of such differences by chance, were the stated intervals true. [1]
     verdict : {"holds", "too narrow", "not told"}
@@ -378,6 +416,12 @@ class RepeatDocument(Document, frozen=True, kw_only=True, tag="coilsweep.repeat/
         A take came from the virtual bench.
     loads : tuple of str
         What each set consists of.
+    n_sets, n_placements, n_days : int
+        How many.
+    sets : tuple of RepeatedSet
+        In the order of time.
+    quantities : dict of str to RepeatedQuantity
+        By name.
     not_told : tuple of str
         Quantities that not every set tells.
     advice : tuple of str
@@ -402,7 +446,15 @@ class RepeatDocument(Document, frozen=True, kw_only=True, tag="coilsweep.repeat/
 
 
 class Measurement(Piece, frozen=True, kw_only=True):
-    """One measurement of a kept coil."""
+    """One measurement of a kept coil.
+
+    Attributes
+    ----------
+    takes : tuple of str
+        Their names.
+    time_utc : str
+        Of the last of them.
+    """
 
     takes: tuple[str, ...]
     time_utc: str
@@ -458,6 +510,10 @@ class Drifted(Piece, frozen=True, kw_only=True):
     ----------
     size : float
         Distance from the centre. [unit of the quantity]
+    is_lasting : bool
+        It is no single point.
+    since_take, since_utc : str
+        Where it began.
     """
 
     size: float
@@ -481,6 +537,8 @@ class CheckedQuantity(Piece, frozen=True, kw_only=True):
         Measurements that it rests on, counted from 0.
     individuals, moving_range : ControlChart
         Of single measurements, and of the distance from one to the next.
+    ewma : AverageChart
+        Of the weighted average.
     drift : Drifted or None
         Null where there is none.
     """
@@ -501,12 +559,20 @@ class CheckDocument(Document, frozen=True, kw_only=True, tag="coilsweep.check/1"
 
     Attributes
     ----------
+    coil : str
+        Its name.
     simulated : bool
         A take came from the virtual bench.
+    outcome : {"within limits", "drifted", "outside", "too few"}
+        What the charts say.
     loads : tuple of str
         What each measurement consists of.
     n_measurements, n_needed : int
         How many there are, and how many more are needed before limits can be drawn.
+    measurements : tuple of Measurement
+        In the order of time.
+    quantities : dict of str to CheckedQuantity
+        By name.
     not_told : tuple of str
         Quantities that not every measurement tells.
     warnings : tuple of str

@@ -79,8 +79,14 @@ class Check(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    name : str
+        Of the check.
+    outcome : {"pass", "warn", "reject"}
+        What it came to.
     figure : float or None
         What was measured for it; null where it could not be judged. [`unit`]
+    unit : str
+        Of the figure.
     advice : str
         What was found, the limit, the cure.
     """
@@ -120,6 +126,8 @@ class GuardBand(Piece, frozen=True, kw_only=True):
     ----------
     value : float
         Half of the 95 % interval. [`unit`]
+    unit : str
+        Of the value.
     scale : str
         "linear"; "logarithmic" where it is a factor.
     """
@@ -134,6 +142,10 @@ class DecisionRule(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    rule : str
+        In words.
+    standard : str
+        That states it.
     guard_band : GuardBand or None
         By how much the limits are moved inwards.
     limits : tuple of float or None

@@ -6,7 +6,7 @@ from click.testing import CliRunner
 
 from fit.desk.book.desk import Outcome
 from fit.desk.command.options import SeveralNames, conditions_of, output_options, shared_options, temperature_option
-from fit.desk.show.document.pieces import plain
+from fit.desk.show.document.bench import InspectDocument, Noise
 from measure.logbook.conditions import Conditions
 from tests.pages import read_page
 
@@ -17,8 +17,18 @@ def draw(*_, **__):
     return Figure(figsize=(1, 1))
 
 
+SILENCE = Noise(
+    **dict.fromkeys(("hum_hz", "hum_dbfs", "hum_std_db", "hum_limit_dbfs", "floor_dbfs", "floor_std_db")),
+    band_hz=(20.0, 20e3),
+    silence_s=1.0,
+    lines=(),
+    third_octaves=(),
+)
+DOCUMENT = InspectDocument(outcome="good", simulated=False, checks=(), noise=SILENCE)
+
+
 def answer(**figures):
-    return Outcome(lines=("a line",), document={"schema": "x/1"}, figures=figures)
+    return Outcome(lines=("a line",), document=DOCUMENT, figures=figures)
 
 
 def ask(*words, command):
@@ -54,7 +64,7 @@ def test_shared_options_have_their_defaults():
 
 def test_without_a_file_nothing_is_written(command, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    assert ask(command=command).document == {"schema": "x/1"}
+    assert ask(command=command).document == DOCUMENT
     assert list(tmp_path.iterdir()) == []
 
 
@@ -64,7 +74,7 @@ def test_each_picture_goes_to_its_file_and_the_page_is_named(command, tmp_path):
     assert files[0].read_bytes().startswith(b"\x89PNG")
     assert b"<svg" in files[1].read_bytes()
     assert "a line" in read_page(files[2].read_text(encoding="utf-8")).said
-    assert plain(outcome.document)["page"] == str(files[2])
+    assert outcome.document.page == str(files[2])
 
 
 @pytest.mark.parametrize(
