@@ -66,9 +66,8 @@ def check_benches(kind: str, n_benches: int) -> None:
     assert all(outcome.floor < MISFIT for outcome in outcomes)
 
 
-@pytest.mark.parametrize("kind", ["no misfit", "smooth misfit common to the takes"])
-def test_pulls_of_200_benches(kind):
-    check_benches(kind, 200)
+def test_pulls_of_200_benches():
+    check_benches("no misfit", 200)
 
 
 @pytest.mark.slow

@@ -23,7 +23,7 @@ def test_every_trouble_with_the_card_has_its_name():
     below = {kind.__name__ for kind in vars(errors).values() if isinstance(kind, type) and issubclass(kind, DeviceError)}
     assert set(NAMED) == below - {"DeviceError"}
     for name, kind in NAMED.items():
-        with pytest.raises(kind, match=r"^words$") as caught:
+        with pytest.raises(kind, match=r"^words") as caught:
             raise_named({"error": name, "text": "words"}, "here")
         assert type(caught.value) is kind
 

@@ -5,6 +5,7 @@ import pytest
 
 from fit.answers.compare.noise import NoiseTake, compare_noise
 from fit.desk.book.method import noise_take
+from measure.logbook.conditions import Conditions
 from measure.logbook.take import RecordingFile, Take
 from measure.source.files import read_recording
 from tests.recorded import RECORDINGS
@@ -25,8 +26,9 @@ def recorded(names):
         facts = written["takes"][name]
         take = Take(
             name=name,
-            added=facts["add"],
-            controls={control: str(setting) for control, setting in facts["controls"].items()},
+            conditions=Conditions(
+                added=facts["add"], controls={control: str(setting) for control, setting in facts["controls"].items()}
+            ),
             recordings=(RecordingFile(file="recording.flac"),),
             rate_hz=48000,
         )
