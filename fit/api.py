@@ -544,12 +544,12 @@ def pickup(
     return PickupResult(answer=characterise_pickup(evidence), warnings=warnings, _instrument=instrument)
 
 
-def instrument(book: "Logbook", names: Sequence[str], *, dcr: str | None = None, at_hand: str = "") -> PickupResult:
+def instrument(book: "Logbook | Path | str", names: Sequence[str], *, dcr: str | None = None, at_hand: str = "") -> PickupResult:
     """Fit takes of a logbook, as ``coilsweep fit`` does; rig and instrument are those that the logbook states.
 
     Parameters
     ----------
-    book : measure.Logbook
+    book : measure.Logbook, or its folder
         Where they are kept.
     names : sequence of str
         Of the takes.
@@ -576,14 +576,15 @@ def instrument(book: "Logbook", names: Sequence[str], *, dcr: str | None = None,
     from fit.desk.book.fits import answer_for
     from measure.logbook.store import instrument_path, open_logbook
 
-    folder = open_logbook(book.path)
-    answer, warnings = answer_for(_quiet_desk(book.path), folder, FitWish(names=tuple(names), dcr=dcr, at_hand=at_hand))
+    place = _place(book)
+    folder = open_logbook(place)
+    answer, warnings = answer_for(_quiet_desk(place), folder, FitWish(names=_names(names), dcr=dcr, at_hand=at_hand))
     path = instrument_path(folder)
     return PickupResult(answer=answer, warnings=warnings, _instrument=Instrument.read(path) if path.exists() else None)
 
 
 def compare(
-    book: "Logbook | None" = None,
+    book: "Logbook | Path | str | None" = None,
     *,
     before: Sequence[str] | Sequence[Take],
     after: Sequence[str] | Sequence[Take],
@@ -595,7 +596,7 @@ def compare(
 
     Parameters
     ----------
-    book : measure.Logbook, optional
+    book : measure.Logbook, or its folder, optional
         Where takes given by name are kept; hum, noise and foils are compared too.
     before, after : sequence of str, or of Take
         Names of takes in the logbook; or, without one, takes, of which the parts are compared.
@@ -634,7 +635,7 @@ def compare(
             msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
             raise ValueError(msg)
         wish = CompareWish(before=tuple(names[0]), after=tuple(names[1]), dcr=dcr)
-        return Comparison(answer=compare_kept(_quiet_desk(book.path), open_logbook(book.path), wish))
+        return Comparison(answer=compare_kept(_quiet_desk(_place(book)), open_logbook(_place(book)), wish))
     if input is None:
         msg = 'without a logbook input is needed: resistance and capacitance, such as ("1M ± 1%", "185p ± 3p")'
         raise ValueError(msg)
@@ -647,8 +648,8 @@ def compare(
 
 
 def predict(
-    instrument: Instrument,
-    controls: Mapping[str, str] | None = None,
+    instrument: Instrument | Path | str,
+    controls: Mapping[str, str | float] | None = None,
     *,
     input: tuple[str, str] | None = None,
     parts: "MeasuredParts | None" = None,
@@ -661,7 +662,7 @@ def predict(
 
     Parameters
     ----------
-    instrument : Instrument
+    instrument : Instrument, or path of an instrument.toml
         As read.
     controls : mapping, optional
         Control to setting, such as ``{"tone": "3"}``; the others stand at 10 and in their first position.
@@ -692,14 +693,14 @@ def predict(
     from fit.answers.predict.carry_over import adopt_losses
     from fit.answers.predict.prediction import predict_instrument, read_changes
 
-    stated = instrument.stated
+    stated = (instrument if isinstance(instrument, Instrument) else Instrument.read(instrument)).stated
     load = dict(zip(("input.resistance", "input.capacitance"), _input(input), strict=True)) if input is not None else _load(parts)
     asked = [f"{part}={value}" for part, value in (changes or {}).items()]
     changed = read_changes(stated if parts is None else adopt_losses(stated, parts), asked)
     answers = [
         predict_instrument(
             stated,
-            dict(controls or {}),
+            {control: str(value) for control, value in (controls or {}).items()},
             load=load,
             changes=each,
             measured=parts,
@@ -712,12 +713,12 @@ def predict(
     return Prediction(answer=answers[0], before=answers[1] if changed else None, _name=stated.name or "instrument")
 
 
-def wiring(book: "Logbook", names: Sequence[str]) -> WiringResult:
+def wiring(book: "Logbook | Path | str", names: Sequence[str]) -> WiringResult:
     """Say which pickups each switch position connects, in which polarity, in series or parallel.
 
     Parameters
     ----------
-    book : measure.Logbook
+    book : measure.Logbook, or its folder
         Where the takes are kept.
     names : sequence of str
         Takes with the coil over each pickup, at each position; also those in which nothing but noise arrived.
@@ -739,7 +740,7 @@ def wiring(book: "Logbook", names: Sequence[str]) -> WiringResult:
     from fit.desk.questions.wiring import survey_wiring
     from measure.logbook.store import open_logbook
 
-    return WiringResult(answer=survey_wiring(_quiet_desk(book.path), open_logbook(book.path), tuple(names)))
+    return WiringResult(answer=survey_wiring(_quiet_desk(_place(book)), open_logbook(_place(book)), _names(names)))
 
 
 def _evidence(
@@ -773,6 +774,10 @@ def _evidence(
     stated = None if instrument is None else with_bounds(instrument.stated, warnings)
     if stated is not None and dcr is not None:
         stated, dcr = with_dcr(stated, dcr, warnings), None
+    for take in takes:
+        if not isinstance(take, Take):
+            msg = f'expected fit.Take(response, added="1n ± 1%"), got a {type(take).__name__}'
+            raise ValueError(msg)
     records = [_record(take, number) for number, take in enumerate(takes, start=1)]
     names = [record.name for record in records]
     if not names or len(set(names)) < len(names):
@@ -853,6 +858,14 @@ def _load(parts: "MeasuredParts | None") -> "dict[str, Quantity]":
     units = {"input.resistance": "Ω", "input.capacitance": "F"}
     stated = {} if parts is None else parts.input_stated
     return {key: parse_quantity(format_quantity(value, units[key], 12), units[key]) for key, value in stated.items()}
+
+
+def _place(book: "Logbook | Path | str") -> Path:
+    return Path(book) if isinstance(book, str | Path) else book.path
+
+
+def _names(names: Sequence[str]) -> tuple[str, ...]:
+    return (names,) if isinstance(names, str) else tuple(names)
 
 
 def _quiet_desk(path: Path) -> "Desk":

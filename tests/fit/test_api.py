@@ -194,3 +194,17 @@ def test_table_of_a_notebook_is_safe_and_short(bare):
 def test_figures_draw_themselves_in_a_notebook(bare, guitar):
     for figure in (bare.plot(), guitar.confirm("capacitor.tone").plot()):
         assert figure._repr_png_().startswith(b"\x89PNG")
+
+
+def test_a_response_in_place_of_a_take_is_told():
+    with pytest.raises(ValueError, match=r"expected fit\.Take\(response, .*\), got a Response"):
+        fit.pickup([response_of(BARE, "open")], input=INPUT)
+
+
+def test_a_folder_will_do_for_a_logbook_and_a_number_for_a_rotation(books, guitar):
+    again = fit.instrument(str(books / "guitar"), ["up", "up-1n", "down"])
+    assert again["inductance"].value == guitar["inductance"].value
+    file = books / "guitar" / "instrument.toml"
+    by_number = fit.predict(str(file), {"tone": 3}, input=INPUT, parts=guitar.parts)
+    by_text = fit.predict(fit.Instrument.read(file), {"tone": "3"}, input=INPUT, parts=guitar.parts)
+    assert repr(by_number) == repr(by_text)
