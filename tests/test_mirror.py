@@ -65,12 +65,9 @@ def test_no_test_measures_wall_time(file):
     assert times_measured((TOP / file).read_text(encoding="utf-8")) == []
 
 
-@pytest.mark.parametrize("file", MODULES, ids=str)
+@pytest.mark.parametrize("file", [file for file in MODULES if str(file) not in STILL_MISSING], ids=str)
 def test_a_mirrored_file_holds_tests(file):
-    test = TOP / mirrored(file)
-    if not test.is_file():
-        pytest.skip("told by another test")
-    tree = ast.parse(test.read_text(encoding="utf-8"))
+    tree = ast.parse((TOP / mirrored(file)).read_text(encoding="utf-8"))
     assert any(isinstance(node, ast.FunctionDef) and node.name.startswith("test_") for node in ast.walk(tree))
 
 
