@@ -764,7 +764,8 @@ def _evidence(
     """
     from fit.answers.calibrate.input import doubt_input
     from fit.desk.book.bounds import bounded
-    from fit.desk.book.through_controls import take_evidence, with_bounds, with_dcr
+    from fit.desk.book.references import join_takes
+    from fit.desk.book.through_controls import with_bounds, with_dcr
     from fit.estimate.evidence import Evidence
     from measure.errors import FileError
     from measure.logbook.placement import placements
@@ -783,23 +784,11 @@ def _evidence(
     if not names or len(set(names)) < len(names):
         msg = f"expected takes with a name each, got {', '.join(names) or 'none'}"
         raise ValueError(msg)
-    placed = placements(records)
-    rows, before = [], None
-    for take, record in zip(takes, records, strict=True):
+    for record in records:
         if record.conditions.controls and stated is None:
             msg = f'the take "{record.name}" was made through controls: give the instrument that they belong to'
             raise FileError(msg)
-        row = take_evidence(record, take.response, stated, warnings)
-        if row is None:
-            continue
-        added = tuple(bounded(part, f"added in {record.name}", warnings) for part in parse_parts(record.conditions.added))
-        moved = before is not None and placed[record.name] != before
-        before = placed[record.name] if row.method == "exciter" else before
-        rows.append(replace(row, added=added, coil_moved=moved))
-    if not rows:
-        msg = "none of these takes tells anything of a part: the pickup under the exciter reaches the jack in none"
-        raise FileError(msg)
-    rows.sort(key=lambda row: row.method != "exciter")  # those of other methods come last
+    rows = join_takes(records, [take.response for take in takes], placements(records), stated, warnings)
     if reference != "current" and exciter_corner is None:
         msg = 'where the exciter\'s current was not recorded its corner is needed: exciter_corner="9k ± 5%"'
         raise ValueError(msg)
@@ -808,7 +797,7 @@ def _evidence(
     warnings += [] if low is None else [low.text]
     corner = None if exciter_corner is None or reference == "current" else parse_quantity(exciter_corner, "Hz")
     whole = Evidence(
-        takes=tuple(rows),
+        takes=rows,
         input_resistance=bounded(resistance, "input resistance", warnings),
         input_capacitance=bounded(capacitance, "input capacitance", warnings),
         dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),

@@ -1,11 +1,12 @@
 """The references of a fit: what the rig, the takes and the person state in ohms and farads, each with a bound."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import msgspec
 
 from fit.answers.calibrate.input import doubt_input
+from fit.circuit.instrument import Instrument
 from fit.desk.book.bounds import bounded
 from fit.desk.book.rig import RIG_OPTIONS, rig_of
 from fit.desk.book.through_controls import instrument_of_takes, take_evidence, with_dcr
@@ -51,7 +52,45 @@ def gather_evidence(
     if instrument is not None and dcr is not None:
         instrument, dcr = with_dcr(instrument, dcr, warnings), None
     rig = _common_rig(takes, rig_of(logbook), warnings)
-    placed = placements(list_takes(logbook).takes)
+    rows = join_takes(takes, responses, placements(list_takes(logbook).takes), instrument, warnings)
+    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    if resistance is None or capacitance is None:
+        key = "input.resistance" if resistance is None else "input.capacitance"
+        example = "1M ± 1%" if resistance is None else "185p ± 3p"
+        msg = f'rig.toml does not state {key} (input and cable together): coilsweep rig {RIG_OPTIONS[key]} "{example}"'
+        raise FileError(msg)
+    low = doubt_input(resistance.value)
+    if low is not None:
+        warnings.append(low.text)
+    kind = rig.reference.kind or "current"
+    whole = Evidence(
+        takes=rows,
+        input_resistance=bounded(resistance, "input resistance", warnings),
+        input_capacitance=bounded(capacitance, "input capacitance", warnings),
+        dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
+        reference_kind=kind,
+        exciter_corner=None if kind == "current" else _corner(rig, warnings),
+        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
+        instrument=instrument,
+        clock_bound=_widest_clock(takes, rig),
+    )
+    return whole, tuple(warnings)
+
+
+def join_takes(
+    takes: Sequence[Take],
+    responses: Sequence[Response],
+    placed: Mapping[str, int],
+    instrument: Instrument | None,
+    warnings: list[str],
+) -> tuple[TakeEvidence, ...]:
+    """Give each take what it tells of the parts: what was added with a bound, and whether the coil moved since the take before.
+
+    Raises
+    ------
+    FileError
+        If none of them tells anything of a part.
+    """
     before: int | None = None
     rows: list[TakeEvidence] = []
     for take, response in zip(takes, responses, strict=True):
@@ -65,29 +104,7 @@ def gather_evidence(
     if not rows:
         msg = "none of these takes tells anything of a part: the pickup under the exciter reaches the jack in none"
         raise FileError(msg)
-    rows.sort(key=lambda row: row.method != "exciter")  # those of other methods come last
-    resistance, capacitance = input_resistance(rig), input_capacitance(rig)
-    if resistance is None or capacitance is None:
-        key = "input.resistance" if resistance is None else "input.capacitance"
-        example = "1M ± 1%" if resistance is None else "185p ± 3p"
-        msg = f'rig.toml does not state {key} (input and cable together): coilsweep rig {RIG_OPTIONS[key]} "{example}"'
-        raise FileError(msg)
-    low = doubt_input(resistance.value)
-    if low is not None:
-        warnings.append(low.text)
-    kind = rig.reference.kind or "current"
-    whole = Evidence(
-        takes=tuple(rows),
-        input_resistance=bounded(resistance, "input resistance", warnings),
-        input_capacitance=bounded(capacitance, "input capacitance", warnings),
-        dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
-        reference_kind=kind,
-        exciter_corner=None if kind == "current" else _corner(rig, warnings),
-        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
-        instrument=instrument,
-        clock_bound=_widest_clock(takes, rig),
-    )
-    return whole, tuple(warnings)
+    return tuple(sorted(rows, key=lambda row: row.method != "exciter"))  # those of other methods come last
 
 
 def _has_no_reference(take: Take) -> bool:
