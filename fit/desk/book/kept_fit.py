@@ -8,12 +8,12 @@ from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts, keep_parts, read_measured
 from fit.circuit.realparts import owner_of
+from fit.desk.book.evidence import RESULT_FILE
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook
 from measure.quantity import Quantity
 
-RESULT_FILE = "fit.json"
 LIMIT_BYTES = 20_000_000
 SAME = 1e-9  # [1] of a value that a rig states
 

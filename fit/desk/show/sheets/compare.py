@@ -85,7 +85,9 @@ def _parts_blocks(parts: CompareAnswer) -> list[Block]:
     if untold:
         blocks.append(Section((Listing(untold),), heading="Not told by these takes"))
     responses = tuple(_response_text(pair) for pair in parts.responses)
-    return [*blocks, Section((Listing(responses),), heading="Response at the jack, for the same field")]
+    if responses:
+        blocks.append(Section((Listing(responses),), heading="Response at the jack, for the same field"))
+    return blocks
 
 
 def compare_document(

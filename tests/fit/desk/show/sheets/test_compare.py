@@ -1,5 +1,7 @@
 """What a comparison found, as a sheet: parts, responses, hum and noise, a foil's signal, each where it is told."""
 
+from dataclasses import replace
+
 import pytest
 
 from fit.desk.show.sheet import Mark, Notice
@@ -88,3 +90,9 @@ def test_what_was_noticed_is_said_once_and_what_is_simulated_too():
 def test_only_a_change_is_coloured():
     assert verdict_mark("changed") == Mark("changed", "look")
     assert verdict_mark("not resolved") == "not resolved"
+
+
+def test_no_heading_stands_over_nothing():
+    whole, bare = changed_parts(), replace(changed_parts(), responses=())
+    assert "Response at the jack, for the same field" in headings(sheet(whole))
+    assert "Response at the jack, for the same field" not in headings(sheet(bare))
