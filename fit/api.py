@@ -572,8 +572,7 @@ def instrument(book: "Logbook | Path | str", names: Sequence[str], *, dcr: str |
     FileError
         If a take is missing or changed, or rig and instrument do not state what is needed.
     """
-    from fit.desk.book.evidence import FitWish
-    from fit.desk.book.fits import answer_for
+    from fit.desk.book.fits import FitWish, answer_for
     from measure.logbook.store import instrument_path, open_logbook
 
     place = _place(book)

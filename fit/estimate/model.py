@@ -8,7 +8,7 @@ import numpy as np
 
 from fit.estimate.at_jack import Jack
 from fit.estimate.coils import Circumstances
-from fit.estimate.evidence import HIGHEST_HZ, LOWEST_HZ, Evidence, TakeEvidence, dcr_in_takes, warmth_of
+from fit.estimate.evidence import Evidence, TakeEvidence, dcr_in_takes, warmth_of
 from fit.estimate.lay_out import models_of, placed_after, wire_takes
 from fit.estimate.parameters import (
     Parameter,
@@ -21,7 +21,7 @@ from fit.estimate.parameters import (
 )
 from fit.estimate.parts import change_parameters, field_parameters, part_parameters, pickup_parameters
 from fit.estimate.shifts import shift_rows
-from measure.response import ComplexArray, FloatArray, Response, relative_std
+from measure.response import BAND_HZ, ComplexArray, FloatArray, Response, relative_std
 
 LOWEST_POINTS = 5  # of a take: there a response is a positive number times s, whatever the controls
 WORST_RELATIVE_NOISE = 0.3  # [1] noisier points carry nothing, and their logarithm has tails
@@ -124,7 +124,7 @@ def build_problem(
     sizes = [int(mask.sum()) for mask in kept]
     for take, size in zip(evidence.takes, sizes, strict=True):
         if size < max(10 // thin, 3):
-            band = f"between {LOWEST_HZ:.0f} Hz and {HIGHEST_HZ:.0f} Hz"
+            band = f"between {BAND_HZ[0]:.0f} Hz and {BAND_HZ[1]:.0f} Hz"
             msg = f"take {take.name} has {size} usable frequencies {band}, at least 10 are needed: raise the level"
             raise ValueError(msg)
     frequencies = [take.response.frequency_hz[mask] for take, mask in zip(evidence.takes, kept, strict=True)]
@@ -205,7 +205,7 @@ def usable_points(take: TakeEvidence) -> np.ndarray:
         Within the band, and not drowned in noise.
     """
     frequency = take.response.frequency_hz
-    return (frequency >= LOWEST_HZ) & (frequency <= HIGHEST_HZ) & (smooth_noise(take.response) < WORST_RELATIVE_NOISE)
+    return (frequency >= BAND_HZ[0]) & (frequency <= BAND_HZ[1]) & (smooth_noise(take.response) < WORST_RELATIVE_NOISE)
 
 
 def smooth_noise(response: Response) -> FloatArray:

@@ -25,13 +25,15 @@ from measure.logbook.disk import (
     make_folder,
     one_line,
     read_small,
+    reading,
     replace_file,
     require_plain,
+    require_unchanged,
     sync_folder,
     write_new,
 )
 from measure.logbook.naming import check_name
-from measure.logbook.take import TAKE_FILE, Take, decode_take, encode_take, kept_files, parse_time, time_now, with_sha256
+from measure.logbook.take import CHOICES, TAKE_FILE, Take, decode_take, encode_take, kept_files, parse_time, time_now, with_sha256
 
 TAKES = "takes"
 RESULTS = "results"
@@ -179,14 +181,14 @@ def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
         raise FileError(msg)
     require_plain(folder, is_folder=True)
     require_plain(folder / TAKE_FILE, is_folder=False)
-    take = decode_take(read_small(folder / TAKE_FILE, LIMIT_BYTES), folder / TAKE_FILE)
+    content = read_small(folder / TAKE_FILE, LIMIT_BYTES)
+    with reading(folder / TAKE_FILE, "a take", CHOICES):
+        take = decode_take(content)
     if take.name != name or not take.time_utc:
         msg = f'{one_line(folder / TAKE_FILE)} is of the take "{take.name}" at "{take.time_utc}": moved or edited by hand'
         raise FileError(msg)
     for file, sha256 in kept_files(take).items():
-        require_plain(folder / file, is_folder=False)
-        if not sha256 or verify:
-            _verify(folder / file, sha256)
+        require_unchanged(folder / file, sha256, is_read=verify or not sha256)
     return take
 
 
@@ -206,6 +208,12 @@ def list_takes(logbook: Logbook) -> Listing:
             damaged[name] = str(err)
     takes.sort(key=lambda take: (parse_time(take.time_utc), take.sequence, take.name))
     return Listing(takes=tuple(takes), damaged=damaged)
+
+
+def has_take(logbook: Logbook, name: str) -> bool:
+    """See whether a take of that name is there, damaged or not."""
+    listing = list_takes(logbook)
+    return name in listing.damaged or any(take.name == name for take in listing.takes)
 
 
 def recording_path(logbook: Logbook, take: Take, index: int = 0) -> Path:
@@ -246,7 +254,7 @@ def kept_path(logbook: Logbook, take: Take, file: str) -> Path:
         raise ValueError(msg)
     path = logbook.path / TAKES / take.name / file
     require_plain(path.parent, is_folder=True)
-    _verify(path, files[file])
+    require_unchanged(path, files[file])
     return path
 
 
@@ -381,16 +389,3 @@ def _copy_in(source: Path, target: Path, expected: str) -> str:
         msg = f"{one_line(source)} has changed since it was looked at: SHA-256 {digest.hexdigest()[:12]}…, not {expected[:12]}…"
         raise FileError(msg)
     return digest.hexdigest()
-
-
-def _verify(path: Path, expected: str) -> None:
-    require_plain(path, is_folder=False)
-    try:
-        with path.open("rb") as file:
-            found = hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as err:
-        msg = disk_message("not read", path, err)
-        raise FileError(msg) from None
-    if found != expected:
-        msg = f"{one_line(path)} has changed since the take was made: SHA-256 {found[:12]}…, kept {expected[:12] or 'none'}…"
-        raise FileError(msg)

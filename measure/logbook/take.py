@@ -6,13 +6,12 @@ take.json is flat: the conditions stand beside the rest, and a finding has other
 import math
 import re
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any, Literal
 
 import msgspec
 
 from measure.logbook.conditions import MAX_TEXT, Conditions
-from measure.logbook.disk import one_line, reading
+from measure.logbook.disk import one_line
 from measure.logbook.naming import RECORDING_SUFFIXES, RESPONSE_SUFFIXES, check_name
 from measure.logbook.rig import Rig
 from measure.response import Finding, Outcome
@@ -252,16 +251,9 @@ def encode_take(take: Take) -> bytes:
     return msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n"
 
 
-def decode_take(content: bytes, path: Path) -> Take:
-    """Take from the JSON of its folder.
-
-    Raises
-    ------
-    FileError
-        If it is no take, with one line that names `path` and key.
-    """
-    with reading(path, "a take", CHOICES):
-        return _take(msgspec.json.decode(content))
+def decode_take(content: bytes) -> Take:
+    """Take from the JSON of its folder; raises what `measure.logbook.disk.reading` puts in words."""
+    return _take(msgspec.json.decode(content))
 
 
 def _plain(value: str | float | None) -> str | float | None:

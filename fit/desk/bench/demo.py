@@ -16,8 +16,7 @@ from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
 from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
 from fit.desk.book.desk import Desk, Outcome, lines_of
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import Fit, fit_of
+from fit.desk.book.fits import Fit, FitWish, fit_of
 from fit.desk.book.output import write_figure
 from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.inspect import inspect_take

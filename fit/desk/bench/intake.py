@@ -7,7 +7,6 @@ from pathlib import Path
 from fit.desk.bench.recordings import Batch
 from fit.desk.book.bounds import assumption
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
-from fit.desk.book.take import exists_already
 from fit.desk.show.document.bench import ImportDocument
 from fit.desk.show.document.pieces import Document, checks_of
 from fit.desk.show.sheets.fit import checks_told
@@ -17,7 +16,7 @@ from measure.errors import FileError
 from measure.logbook.conditions import Conditions
 from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
-from measure.logbook.store import Logbook, open_logbook, write_take
+from measure.logbook.store import Logbook, has_take, open_logbook, write_take
 from measure.logbook.take import FileStimulus, RecordingFile, Take
 from measure.quantity import parse_parts
 from measure.response import tool_version
@@ -77,7 +76,7 @@ def open_for_take(desk: Desk, name: str) -> Logbook:
     if not desk.logbook.exists():
         desk.say(f"New logbook: {desk.logbook}")
     logbook = open_logbook(desk.logbook, create=True)
-    if exists_already(logbook, name):
+    if has_take(logbook, name):
         msg = f'there is a take "{name}" already, and takes are never overwritten: choose another name'
         raise FileError(msg)
     return logbook

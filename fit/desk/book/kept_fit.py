@@ -8,7 +8,7 @@ from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts, keep_parts, read_measured
 from fit.circuit.realparts import owner_of
-from fit.desk.book.evidence import RESULT_FILE
+from fit.desk.book.fits import RESULT_FILE
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook

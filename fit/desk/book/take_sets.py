@@ -5,8 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import answer_for
+from fit.desk.book.fits import FitWish, answer_for
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSet, TakeSets, named
 from fit.desk.show.words import in_order, plain_text
 from measure.logbook.placement import placements

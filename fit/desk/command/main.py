@@ -142,7 +142,7 @@ def run() -> None:
 def _expected_errors() -> tuple[type[Exception], ...]:
     from measure.errors import MeasureError
 
-    raised = (("fit.desk.book.take", "RejectedError"), ("fit.desk.bench.take", "PreflightError"))
+    raised = (("fit.desk.book.fits", "RejectedError"), ("fit.desk.bench.take", "PreflightError"))
     own = [getattr(sys.modules[module], name) for module, name in raised if module in sys.modules]
     return (ValueError, OSError, MeasureError, *own)
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say what the pickup is, from one or more takes."""
     del as_json, debug
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
     from fit.desk.questions.fit import fit_takes
 
     return fit_takes(desk_at(logbook), FitWish(names=names, **options))
@@ -166,7 +166,7 @@ def confirm(part: str, names: tuple[str, ...], *, as_json: bool, logbook: Path, 
     PART as in instrument.toml, for example capacitor.tone or pot.volume; NAME... are takes through the instrument.
     """
     del as_json, debug
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
     from fit.desk.questions.confirm import confirm_part_of
 
     marking = options.pop("marking")

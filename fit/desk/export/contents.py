@@ -17,8 +17,7 @@ from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument
 from fit.circuit.realparts import stops_among
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import fit_of
+from fit.desk.book.fits import FitWish, fit_of
 from fit.desk.show.sheets.basis import value_text
 from fit.desk.show.words import in_order, plain_text, quantity_name, quantity_texts, temperature_text
 from fit.estimate.coils import coil_values, coupling_of

@@ -9,13 +9,12 @@ import numpy as np
 
 from fit.answers.predict.carry_over import shared_parts
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish, last_wish
+from fit.desk.book.fits import FitWish, RejectedError, last_wish
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_folder
 from fit.desk.book.response import take_response
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import RejectedError
 from fit.desk.export.contents import (
     UNKNOWN_SCALE,
     Fitted,

@@ -16,7 +16,7 @@ from measure.logbook.conditions import Conditions
 if TYPE_CHECKING:
     from fit.answers.figures import NextTake
     from fit.answers.pickup.answer import PickupAnswer
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
 
 MOST_ROUNDS = 5  # further takes that are planned; after that the person knows better
 WORTH = 0.9  # [1] a further take is offered where it leaves less than this of an uncertainty
@@ -169,7 +169,7 @@ def wish_of(scene: Scene, names: Sequence[str]) -> "FitWish":
     FitWish
         With the references that the person named.
     """
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
 
     dcr, at_hand = scene.answer("dcr", NONE), scene.answer("at_hand", NONE)
     over = scene.answer("over")

@@ -11,14 +11,14 @@ from fit.circuit.controls import read_settings
 from fit.desk.book.derived import kept_or_made, takes_key
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drift import drift_warnings
-from fit.desk.book.evidence import collect_evidence, takes_of
-from fit.desk.book.method import noise_take
+from fit.desk.book.fits import collect_evidence, take_to_fit, takes_of
+from fit.desk.book.noise import noise_take
 from fit.desk.book.response import take_response
-from fit.desk.book.take import kept_recordings, take_to_fit
 from fit.desk.show.document.guitar import ComparedTakes
 from fit.desk.show.figures.compare import changes_figure
 from fit.desk.show.sheets.compare import PICTURE, compare_document, sheet_of_compare
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
+from measure.logbook.recordings import kept_recordings
 from measure.logbook.store import Logbook, open_logbook, read_take
 from measure.logbook.take import Take
 from measure.response import Response

@@ -8,8 +8,7 @@ from fit.answers.confirm.marking import read_marking
 from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import answer_for
+from fit.desk.book.fits import FitWish, answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.document.pickup import ConfirmDocument, Marking
 from fit.desk.show.document.pieces import further_take, rule_of, value_or_none

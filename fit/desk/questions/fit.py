@@ -6,8 +6,7 @@ from functools import partial
 from fit.answers.parts.fitted import measured_document
 from fit.answers.pickup.answer import PickupAnswer
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import RESULT_FILE, FitWish
-from fit.desk.book.fits import fit_of
+from fit.desk.book.fits import RESULT_FILE, FitWish, fit_of
 from fit.desk.book.instrument import LIMIT_BYTES
 from fit.desk.book.kept_fit import text_sha256
 from fit.desk.questions.report import figures_of, report_of

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish, last_wish
-from fit.desk.book.fits import answer_for
+from fit.desk.book.fits import FitWish, answer_for, last_wish
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.output import require_folder, save_page
 from fit.desk.book.rig import rig_of, rig_rows

@@ -8,10 +8,10 @@ from fit.answers.wiring.levels import WiringTake
 from fit.answers.wiring.survey import MUCH_LEAKAGE, WiringAnswer, read_wiring
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.fits import take_to_fit
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.response import take_response
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import take_to_fit
 from fit.desk.show.figures.verdict import wiring_figure
 from fit.desk.show.sheets.wiring import CAUTIONS, PICTURE, position_text, sheet_of_wiring, wiring_document
 from measure.errors import FileError

@@ -13,11 +13,11 @@ import pytest
 from fit.desk.bench.calibrate import calibrate_loopback
 from fit.desk.bench.recordings import Batch
 from fit.desk.bench.take import Order, make_take
-from fit.desk.book.card import calibration_warnings
 from fit.desk.book.desk import Desk, lines_of
 from fit.desk.book.response import take_response
 from fit.desk.show.words import SIMULATED_TEXT
 from measure.errors import FileError
+from measure.logbook.card import calibration_warnings
 from measure.logbook.conditions import Conditions
 from measure.logbook.curves import read_loopback
 from measure.logbook.rig import read_rig

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from fit.desk.book.evidence import FitWish
+from fit.desk.book.fits import FitWish
 from fit.desk.export.files import ExportWish
 from fit.desk.questions.compare import CompareWish
 from fit.desk.questions.listen import ListenWish

@@ -7,8 +7,9 @@ import pytest
 import soundfile
 
 from fit.answers.netlist.oneport import pickup_gain, pickup_impedance
-from fit.desk.book.response import response_of_take, take_response
+from fit.desk.book.response import take_response
 from fit.desk.show.words import SIMULATED_TEXT
+from measure.logbook.responses import response_of_take
 from measure.logbook.store import open_logbook, read_take
 from measure.tables.files import parse_csv, parse_touchstone
 from tests.desk_bench import INDUCTANCE_H, INPUT_F, INPUT_OHM, RIG, record, run, run_json

@@ -6,7 +6,7 @@ import pytest
 
 from fit.answers.figures import NextTake, NotIdentified
 from fit.circuit.layouts import layout_text
-from fit.desk.book.evidence import FitWish
+from fit.desk.book.fits import FitWish
 from fit.desk.guide.make_take import Slot
 from fit.desk.guide.plan import (
     LEFT_ALONE,

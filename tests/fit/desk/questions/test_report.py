@@ -5,7 +5,7 @@ import json
 import pytest
 
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import RESULT_FILE, FitWish
+from fit.desk.book.fits import RESULT_FILE, FitWish
 from fit.desk.questions.report import figures_of, write_report
 from fit.desk.show.sheets.report import BUDGET, LOADED, RESPONSE
 from measure.errors import FileError
