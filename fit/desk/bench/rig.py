@@ -9,10 +9,11 @@ from fit.answers.calibrate.input import doubt_input
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
 from fit.desk.show.document.bench import RigDocument, StimulusDocument
-from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
+from fit.desk.show.sheets.bench import sheet_of_rig, sheet_of_stimulus
+from fit.desk.show.words import SWEEP_CAUTION
 from measure.logbook.rig import input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
-from measure.quantity import format_quantity, parse_quantity
+from measure.quantity import parse_quantity
 
 DEFAULT_RATE_HZ = 96000
 
@@ -38,16 +39,16 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
         desk.say(f"Written: {rig_path(logbook)}")
     else:
         rig = rig_of(logbook)
-    rows, open_keys = rig_rows(rig), missing(rig)
-    lines = [f"Rig in {rig_path(logbook)}", *table_lines(rows)] if rows else ["No rig is stated yet."]
-    if open_keys:
-        missing_rows: list[tuple[str, ...]] = [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()]
-        lines += ["", "Still missing", *table_lines(missing_rows)]
+    open_keys = missing(rig)
     resistance = input_resistance(rig)
     low = None if resistance is None else doubt_input(resistance.value)
-    if low is not None:
-        lines += ["", f"look: {low.text}"]
-    return Outcome(lines=tuple(lines), document=RigDocument(rig=rig, missing=tuple(open_keys)))
+    sheet = sheet_of_rig(
+        rig_path(logbook),
+        rig_rows(rig),
+        [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()],
+        "" if low is None else low.text,
+    )
+    return Outcome(sheet=sheet, document=RigDocument(rig=rig, missing=tuple(open_keys)))
 
 
 def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:
@@ -81,11 +82,5 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
     write_recording(file, samples, rate_hz, n_bits=24)
     desk.say(SWEEP_CAUTION)
     seconds = len(samples) / rate_hz
-    lines = (
-        f"Written: {file}, {seconds:.2f} s, {rate_hz} Hz, 24 bit",
-        f"Sweep from {format_quantity(sweep.start_hz, 'Hz')} to {format_quantity(sweep.stop_hz, 'Hz')}, with silence around it.",
-        "Play it unchanged (no effects, no resampling), record pickup and reference at the same rate, silences included, then:",
-        f'  coilsweep import NAME RECORDING.wav --stimulus "{plain_text(str(file))}"',
-    )
     document = StimulusDocument(file=str(file), length_s=seconds, bits=24, **msgspec.structs.asdict(sweep))
-    return Outcome(lines=lines, document=document)
+    return Outcome(sheet=sheet_of_stimulus(file, sweep, seconds=seconds), document=document)
