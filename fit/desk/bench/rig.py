@@ -7,10 +7,12 @@ import msgspec
 
 from fit.answers.calibrate.input import doubt_input
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.output import require_free
 from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
 from fit.desk.show.document.bench import RigDocument, StimulusDocument
 from fit.desk.show.sheets.bench import sheet_of_rig, sheet_of_stimulus
 from fit.desk.show.words import SWEEP_CAUTION
+from measure.logbook.disk import replaced_file
 from measure.logbook.rig import input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
 from measure.quantity import parse_quantity
@@ -51,7 +53,7 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
     return Outcome(sheet=sheet, document=RigDocument(rig=rig, missing=tuple(open_keys)))
 
 
-def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:
+def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float], *, replace: bool = False) -> Outcome:
     """Write the sweep as an audio file.
 
     Parameters
@@ -59,7 +61,9 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
     desk : Desk
         Its rig may state the rate.
     file : Path
-        To be written; must not be there.
+        To be written.
+    replace : bool
+        It may be there already.
 
     Raises
     ------
@@ -67,7 +71,7 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
         If the sweep cannot be made so.
     """
     from measure.signal.stimulus import Sweep, sweep_samples
-    from measure.source.files import write_recording
+    from measure.source.files import create_blocks
 
     stated = dict(numbers)
     rate = stated.pop("rate_hz", None)
@@ -79,7 +83,12 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
         raise ValueError(msg)
     sweep = Sweep(rate_hz=rate_hz, **stated)
     samples = sweep_samples(sweep)
-    write_recording(file, samples, rate_hz, n_bits=24)
+    require_free(file, may_replace=replace)
+    with (
+        replaced_file(file) as unfinished,
+        create_blocks(unfinished, rate_hz=rate_hz, n_channels=1, n_frames=len(samples), suffix=file.suffix) as write,
+    ):
+        write(samples[:, None])
     desk.say(SWEEP_CAUTION)
     seconds = len(samples) / rate_hz
     document = StimulusDocument(file=str(file), length_s=seconds, bits=24, **msgspec.structs.asdict(sweep))

@@ -66,6 +66,19 @@ def require_folder(file: Path) -> None:
         raise FileError(msg)
 
 
+def require_free(file: Path, *, may_replace: bool) -> None:
+    """See that nothing is written over that nobody said may be.
+
+    Raises
+    ------
+    FileError
+        If something is there.
+    """
+    if file.exists() and not may_replace:
+        msg = f"{plain_text(str(file))} is there already and is not overwritten: choose another name, or add --replace"
+        raise FileError(msg)
+
+
 def write_figure(desk: Desk, draw: "Draw", file: Path) -> None:
     """Draw a figure on white, and say where it is."""
     save_figure(draw, file)

@@ -5,6 +5,7 @@ Answers go to stdout, progress and messages to stderr. Nothing heavy is imported
 
 import errno
 import os
+import shlex
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -24,7 +25,7 @@ Examples:
   coilsweep demo                                   the whole job, played on a virtual bench
   coilsweep guide pickup                           be led through a job, take by take; --virtual to try it
   coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
-  coilsweep exciter --former 24 --output line      which coil to wind, and what it does
+  coilsweep exciter --former 24 --source line      which coil to wind, and what it does
   coilsweep calibrate loopback                     how the two inputs differ; then: calibrate input
   coilsweep level                                  what the inputs hear while a quiet tone plays
   coilsweep take open                              play the sweep, record, check, keep
@@ -40,7 +41,7 @@ Examples:
   coilsweep compare --before before --after after  what a job changed
   coilsweep predict --set tone=3 --change capacitor.tone=10n
   coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
-  coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
+  coilsweep listen riff.wav riff-10n.wav --recorded tone=3 --change capacitor.tone=10n
   coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
   coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
   coilsweep schema fit                             what the keys of fit --json mean
@@ -48,6 +49,25 @@ Examples:
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
 130 interrupted.
+"""
+
+OVERVIEW = """\
+coilsweep: find out what is in an electric guitar, with a sound card and a coil.
+
+  Be led, step by step         guide  (without a sound card: guide --virtual)
+  See the whole job            demo
+
+  Prepare the bench            rig  devices  level  exciter  calibrate
+  Make and keep takes          take  stimulus  import  inspect
+  What is this pickup?         fit  report
+  Is a part what is printed?   confirm
+  What does the switch do?     instrument  wiring
+  What did my work change?     compare
+  What would a change do?      predict  listen
+  Does my bench repeat?        repeat  check
+  For other programs           export  schema
+
+coilsweep COMMAND --help says how one is used, coilsweep --help lists them all.\
 """
 
 
@@ -102,7 +122,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         Exit code: 0 done, 2 wrong use or bad file, 3 recording rejected, 4 sound card trouble, 130 interrupted.
     """
-    words = list(sys.argv[1:] if argv is None else argv)
+    words = _as_options(list(sys.argv[1:] if argv is None else argv))
     options = words[: words.index("--")] if "--" in words else words
     as_json = "--json" in options
     try:
@@ -112,12 +132,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         _print_outcome(result, as_json=as_json)
         return int(result.exit_code)
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
+        click.echo(error.format_message() if words else OVERVIEW)
         return DONE if not words else WRONG_USE
     except (click.Abort, KeyboardInterrupt):
         return _complain("Interrupted; nothing half-written is left.", INTERRUPTED, as_json=as_json)
     except click.ClickException as error:
-        return _complain(error.format_message(), WRONG_USE, as_json=as_json)
+        return _complain(_misplaced(error, words) or error.format_message(), WRONG_USE, as_json=as_json)
     except _expected_errors() as error:
         if "--debug" in options:
             import traceback
@@ -136,6 +156,24 @@ def run() -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     sys.exit(main())
+
+
+def _as_options(words: list[str]) -> list[str]:
+    """Take help and version as words for the options of that name."""
+    if words[:1] == ["help"]:
+        return [*words[1:], "--help"]
+    return ["--version"] if words == ["version"] else words
+
+
+def _misplaced(error: click.ClickException, words: Sequence[str]) -> str | None:
+    """Tell where an option belongs that stands before the command."""
+    if not isinstance(error, click.NoSuchOption) or error.ctx is None or error.ctx.parent is not None:
+        return None
+    at = next((place for place, word in enumerate(words) if word in coilsweep.commands), None)
+    if at is None:
+        return None
+    typed = shlex.join([words[at], *words[:at], *words[at + 1 :]])
+    return f"{error.option_name} stands before the command; options go behind it: coilsweep {typed}"
 
 
 # What the world, or a wrong word typed, may raise; nothing is imported for a command that went well.

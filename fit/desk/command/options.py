@@ -1,12 +1,13 @@
 """Options that several commands share."""
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from fit.desk.command.amounts import Amount
 from fit.desk.command.console import desk_at
 
 if TYPE_CHECKING:
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 Ask = Callable[..., "Outcome"]
+CHANNEL = Amount(low=1, is_whole=True)
+RATE = Amount("Hz", 8000, 768000, is_whole=True)
+WINDING_TEMPERATURE = "Of the winding: room temperature beside it, for example 24C."
 FILE = click.Path(path_type=Path, dir_okay=False)
 
 
@@ -28,16 +32,27 @@ def shared_options(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout, nothing else there.")(command)
 
 
-def temperature_option(command: Command) -> Command:
-    """Add the option that says how warm the winding was.
+def level_option(*, default: float, most: float = 1.0) -> Callable[[Command], Command]:
+    """Make the option that says how loud a sweep or tone is."""
+    amount = Amount(above=0, high=most)
+    text = f"Peak over full scale, {amount.range_text()}."
+    return click.option("--level", type=amount, metavar="X", default=default, show_default=True, help=text)
 
-    Parameters
-    ----------
-    command : callable
-        A command's function; it gets `temperature_c`.
-    """
-    text = "Of the winding: room temperature beside it, for example 24C."
-    return click.option("--temperature", "temperature_c", metavar="T", callback=_read_temperature, help=text)(command)
+
+def sweep_options(command: Command) -> Command:
+    """Add what a sweep may be told."""
+    text = "Last frequency of the sweep; default: 0.46 × rate."
+    command = click.option("--stop", "stop_hz", type=Amount("Hz", 1), metavar="HZ", help=text)(command)
+    text = "First frequency of the sweep; default: 15 Hz."
+    command = click.option("--start", "start_hz", type=Amount("Hz", 1), metavar="HZ", help=text)(command)
+    text = "Length of the sweep, 0.5 to 300 s; default: 3 s, of silence 5 s."
+    command = click.option("--duration", "duration_s", type=Amount("s", 0.5, 300), metavar="S", help=text)(command)
+    return level_option(default=0.5)(command)
+
+
+def temperature_option(text: str) -> Callable[[Command], Command]:
+    """Make the option that says how warm something was; a command's function gets `temperature_c`, None where it is left out."""
+    return click.option("--temperature", "temperature_c", metavar="T", callback=_read_temperature, help=text)
 
 
 def conditions_of(options: dict[str, Any]) -> "Conditions":
@@ -74,13 +89,20 @@ def _read_temperature(context: click.Context, option: click.Parameter, typed: st
         raise ValueError(msg) from None
 
 
-def output_options(*pictures: tuple[str, str, str]) -> Callable[[Ask], Ask]:
+def replace_option(command: Command) -> Command:
+    """Add the option that lets files be written over."""
+    return click.option("--replace", is_flag=True, help="Write over files that are there already.")(command)
+
+
+def output_options(*pictures: tuple[str, str, str], has_other_files: bool = False) -> Callable[[Ask], Ask]:
     """Add the options that write an answer's pictures, and the answer as a page.
 
     Parameters
     ----------
     *pictures : tuple of (str, str, str)
         Option, figure of the outcome, help; for example ``("--plot", "verdict", "Picture of the verdict")``.
+    has_other_files : bool
+        The command writes files of its own, and is told whether they may be replaced.
 
     Returns
     -------
@@ -93,10 +115,13 @@ def output_options(*pictures: tuple[str, str, str]) -> Callable[[Ask], Ask]:
         def run(*args: Any, **options: Any) -> "Outcome":
             files = {figure: options.pop(f"{figure}_picture") for _, figure, _ in pictures}
             page = options.pop("page_file")
+            may_replace = options["replace"] if has_other_files else options.pop("replace")
+            _require_free([*files.values(), page], may_replace=may_replace)
             return _write(command(*args, **options), options["logbook"], files=files, page=page)
 
-        text = "The answer as a page with its pictures, for your browser; an older one is replaced."
-        added = click.option("--page", "page_file", type=FILE, metavar="FILE.html", callback=_require_page, help=text)(run)
+        text = "The answer as a page with its pictures, for your browser."
+        added = replace_option(run)
+        added = click.option("--page", "page_file", type=FILE, metavar="FILE.html", callback=_require_page, help=text)(added)
         for flag, figure, help_text in reversed(pictures):
             name, told = f"{figure}_picture", f"{help_text}, .png or .svg."
             added = click.option(flag, name, type=FILE, metavar="FILE.png", callback=_require_picture, help=told)(added)
@@ -115,6 +140,17 @@ def _write(outcome: "Outcome", logbook: Path, *, files: dict[str, Path | None], 
         if file is not None:
             write_figure(desk, outcome.figures[figure], file)
     return outcome if page is None else write_page(desk, outcome, page)
+
+
+# Before the work, which may take long.
+def _require_free(files: Sequence[Path | None], *, may_replace: bool) -> None:
+    named = [file for file in files if file is not None]
+    if not named:
+        return
+    from fit.desk.book.output import require_free
+
+    for file in named:
+        require_free(file, may_replace=may_replace)
 
 
 def _require_picture(context: click.Context, option: click.Parameter, file: Path | None) -> Path | None:

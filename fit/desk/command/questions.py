@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import SeveralNames, output_options, shared_options
+from fit.desk.command.options import RATE, SeveralNames, output_options, replace_option, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -36,20 +36,29 @@ def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **
 @click.argument("words", nargs=-1, metavar="[FILE.html] [NAME...]")
 @click.option("--dcr", metavar="R", help="As for fit; default: as in the last fit.")
 @click.option("--have", "at_hand", default=None, metavar="PARTS", help="As for fit; default: as in the last fit.")
+@replace_option
 @shared_options
 def report(
-    words: tuple[str, ...], *, dcr: str | None, at_hand: str | None, as_json: bool, logbook: Path, debug: bool
+    words: tuple[str, ...],
+    *,
+    dcr: str | None,
+    at_hand: str | None,
+    replace: bool,
+    as_json: bool,
+    logbook: Path,
+    debug: bool,
 ) -> "Outcome":
     """Write everything as one HTML file.
 
-    Without names, the takes of the last fit. Default file: report.html in the logbook. An older report is replaced.
+    Without names, the takes of the last fit. Default file: report.html in the logbook, which is made anew each time.
     """
     del as_json, debug
     from fit.desk.questions.report import write_report
 
     is_file = bool(words) and words[0].lower().endswith((".html", ".htm"))
-    file = Path(words[0]) if is_file else logbook / "report.html"
-    return write_report(desk_at(logbook), file, names=words[1:] if is_file else words, dcr=dcr, at_hand=at_hand)
+    file = Path(words[0]) if is_file else None
+    names = words[1:] if is_file else words
+    return write_report(desk_at(logbook), file, names=names, dcr=dcr, at_hand=at_hand, replace=replace)
 
 
 @click.command()
@@ -57,10 +66,10 @@ def report(
 @click.option("--to", required=True, type=click.Choice(["csv", "touchstone", "spice", "ir"]), help="Kind of file.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="For several files a folder; default: by the takes.")
 @click.option("--dcr", metavar="R", help="As for fit; default: as in the last fit of the same takes.")
-@click.option("--reference", metavar="R", default="10k", show_default=True, help="Of a Touchstone file, for example 50.")
 @click.option(
-    "--rate", "rate_hz", type=click.IntRange(8000, 768000), metavar="HZ", help="Of an impulse response; default: the takes'."
+    "--reference-resistance", metavar="R", default="10k", show_default=True, help="Of a Touchstone file, for example 50."
 )
+@click.option("--rate", "rate_hz", type=RATE, metavar="HZ", help="Of an impulse response; default: the takes'.")
 @click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Of the instrument, as for predict.")
 @click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="Of the instrument, as for predict.")
 @click.option("--excite", default="", metavar="PICKUP", help="Of the instrument: with 1 V of EMF; default: the first.")
@@ -71,9 +80,10 @@ def report(
     metavar="OTHER.toml",
     help="Instead of the logbook's instrument.",
 )
+@replace_option
 @shared_options
 def export(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
-    """Write files for other programs; existing ones are not overwritten.
+    """Write files for other programs.
 
     csv: the responses of takes as tables, which import reads back. touchstone: the impedance at the jack (takes of method
     impedance), or that of the fitted pickup alone. spice: a netlist of the fitted pickup; without NAME, of the instrument at
@@ -194,8 +204,7 @@ def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool)
 @click.argument("source", type=click.Path(path_type=Path), metavar="IN.wav")
 @click.argument("target", type=click.Path(path_type=Path), metavar="OUT.wav")
 @click.option(
-    "--from",
-    "recorded",
+    "--recorded",
     multiple=True,
     metavar="CONTROL=VALUE",
     help="Where a control stood in the recording; default 10, first position.",
@@ -218,13 +227,12 @@ def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool)
     help="Written as well: not matched in loudness, but as loud as the change makes it.",
 )
 @click.option("--stated", is_flag=True, help="From instrument.toml alone, without what the last fit measured.")
-@click.option("--replace", is_flag=True, help="Write over OUT.wav and FILE.wav where they are there already.")
-@output_options(("--plot", "change", "Picture of the change"))
+@output_options(("--plot", "change", "Picture of the change"), has_other_files=True)
 @shared_options
 def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Hear a change before soldering.
 
-    IN.wav is a recording of the instrument as it is, with the settings given by --from; OUT.wav is the same playing after the
+    IN.wav is a recording of the instrument as it is, with the settings given by --recorded; OUT.wav is the same playing after the
     change, as loud as before, so that only the colour is judged. WAV, FLAC or AIFF; 24 bits.
     """
     del as_json, debug

@@ -22,7 +22,6 @@ MOST_ROUNDS = 5  # further takes that are planned; after that the person knows b
 WORTH = 0.9  # [1] a further take is offered where it leaves less than this of an uncertainty
 SHOWN = ("inductance", "winding_capacitance", "dc_resistance", "resonance_loaded")
 LEFT_ALONE = "leave the coil exactly where it is"
-REPORT_FILE = "report.html"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -189,11 +188,11 @@ def report_stage(scene: Scene, names: Sequence[str]) -> Step | None:
         return None
 
     def run() -> Done:
-        from fit.desk.questions.report import write_report
+        from fit.desk.questions.report import REPORT_FILE, write_report
 
         wish = wish_of(scene, names)
         file = scene.logbook().path / REPORT_FILE
-        write_report(hushed(scene.desk), file, names=names, dcr=wish.dcr, at_hand=wish.at_hand)
+        write_report(hushed(scene.desk), names=names, dcr=wish.dcr, at_hand=wish.at_hand)
         return Done(lines=("", f"All of it as one page, for your browser: {file}"), entries={"report": str(file)})
 
     return Deed(key="reporting", run=run)

@@ -19,6 +19,7 @@ from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
+from fit.desk.book.output import require_free
 from fit.desk.book.rig import rig_of
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
@@ -167,20 +168,7 @@ def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) ->
         if path.is_dir() or not path.parent.is_dir():
             msg = f"{shown}: {'is a folder' if path.is_dir() else 'there is no such folder'}; name a file in one that is there"
             raise FileError(msg)
-        _require_free(path, may_replace=may_replace)
-
-
-def _require_free(path: Path, *, may_replace: bool) -> None:
-    """See that nothing is written over that nobody said may be.
-
-    Raises
-    ------
-    FileError
-        If something is there.
-    """
-    if path.exists() and not may_replace:
-        msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
-        raise FileError(msg)
+        require_free(path, may_replace=may_replace)
 
 
 # With the filter's tail a block fills a power of two.
@@ -255,7 +243,7 @@ def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels
                 for write, one in zip(writers, written, strict=True):
                     write(block * one.gain)
         for one in written:  # a name may have been taken meanwhile
-            _require_free(one.path, may_replace=wish.replace)
+            require_free(one.path, may_replace=wish.replace)
 
 
 def _changed(wish: ListenWish) -> tuple[str, ...]:

@@ -1,6 +1,5 @@
 """The instrument as the logbook states it, and what it is predicted to do."""
 
-import re
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -13,16 +12,15 @@ from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
+from fit.desk.book.pitch import pitch_hz, pitch_text
 from fit.desk.book.rig import rig_of
 from fit.desk.show.figures.predict import predict_figure
 from fit.desk.show.sheets.predict import PICTURE, predict_document, sheet_of_predict
-from fit.desk.show.words import NOTES, note_frequency_hz
 from measure.errors import FileError
 from measure.logbook.store import instrument_path, open_logbook
-from measure.quantity import Quantity, parse_quantity
+from measure.quantity import Quantity
 
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
-FLATS = {"D♭": "C♯", "D♯": "E♭", "G♭": "F♯", "G♯": "A♭", "A♯": "B♭"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +70,7 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
         raise FileError(msg)
     load = load_of_rig(rig_of(logbook))
     fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
-    at = {_at_text(text): _at_hz(text) for text in wish.at or DEFAULT_NOTES}
+    at = {pitch_text(text): pitch_hz(text) for text in wish.at or DEFAULT_NOTES}
     question = _Question(controls=split_settings(wish.settings), load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()))
     try:
         answer, before = _answers(desk, question, wish, own=own, fit=fit)
@@ -147,24 +145,3 @@ def _before(
     except ValueError as err:
         desk.say(f"No comparison with the instrument in the logbook: {err}")
         return None
-
-
-def _at_text(text: str) -> str:
-    written = text.strip().replace("#", "♯")
-    if re.fullmatch(r"[A-Ga-g]b\d", written):
-        written = f"{written[0]}♭{written[2]}"
-    note = written[:1].upper() + written[1:]
-    return FLATS.get(note[:-1], note[:-1]) + note[-1] if _is_note(note) else written
-
-
-def _is_note(text: str) -> bool:
-    return text[-1:].isdecimal() and text[-1:].isascii() and FLATS.get(text[:-1], text[:-1]) in NOTES
-
-
-def _at_hz(text: str) -> float:
-    written = _at_text(text)
-    frequency_hz = note_frequency_hz(written) if _is_note(written) else parse_quantity(written, "Hz").value
-    if not 1 <= frequency_hz <= 1e6:
-        msg = f"{text}: expected a note such as E2, or a frequency between 1 Hz and 1 MHz"
-        raise ValueError(msg)
-    return frequency_hz

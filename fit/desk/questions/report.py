@@ -10,7 +10,7 @@ from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.fits import FitWish, answer_for, last_wish
 from fit.desk.book.instrument import read_instrument_file
-from fit.desk.book.output import require_folder, save_page
+from fit.desk.book.output import require_folder, require_free, save_page
 from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.show.document.pickup import ReportDocument
 from fit.desk.show.figures.style import budget_figure, loaded_figure, response_figure
@@ -23,26 +23,38 @@ if TYPE_CHECKING:
     from fit.answers.confirm.confirmation import ConfirmAnswer
     from fit.desk.show.figures.style import Draw
 
+REPORT_FILE = "report.html"
+
 
 def write_report(
-    desk: Desk, file: Path, *, names: Sequence[str] = (), dcr: str | None = None, at_hand: str | None = None
+    desk: Desk,
+    file: Path | None = None,
+    *,
+    names: Sequence[str] = (),
+    dcr: str | None = None,
+    at_hand: str | None = None,
+    replace: bool = False,
 ) -> Outcome:
     """Write everything as one page.
 
     Parameters
     ----------
-    file : Path
-        To be written; an older one is replaced in one step.
+    file : Path or None
+        To be written; None for report.html in the logbook, where an older one is replaced in one step.
     names : sequence of str
         Takes; empty for those of the last fit.
     dcr, at_hand : str or None
         As for a fit; None for those of the last fit.
+    replace : bool
+        Another file, too, is written over.
 
     Raises
     ------
     FileError
-        If its folder is not there.
+        If its folder is not there, or something is there already that may not be replaced.
     """
+    require_free(file or Path(), may_replace=replace or file is None)
+    file = file or desk.logbook / REPORT_FILE
     require_folder(file)
     logbook = open_logbook(desk.logbook)
     last = last_wish(logbook, is_needed=not names)

@@ -244,7 +244,7 @@ def test_the_card_plays_and_is_calibrated(book, capsys, tmp_path, monkeypatch, k
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     monkeypatch.setenv("FAKE_CARD", "{}")
     run(capsys, "rig", "--rate", RATE_HZ, "--logbook", book)
-    code, document, err = run_json(capsys, "calibrate", kind, "--at-once", "--logbook", book)
+    code, document, err = run_json(capsys, "calibrate", kind, "--no-wait", "--logbook", book)
     assert "headphones off the ears" in err
     if kind == "exciter":  # sense resistor and output are one point here: no corner within reach
         assert code == 3

@@ -56,7 +56,7 @@ def test_stimulus_hands_on_the_numbers_that_are_typed(monkeypatch, capsys, tmp_p
 def test_stimulus_leaves_rate_and_last_frequency_to_the_rig(monkeypatch, capsys, tmp_path):
     written = catch(monkeypatch, "fit.desk.bench.rig.write_stimulus")
     typed(capsys, "stimulus", tmp_path / "s.wav")
-    assert written.args[2] == {"duration_s": 3.0, "start_hz": 15.0, "level": 0.5}
+    assert written.args[2] == {"level": 0.5}
 
 
 def test_import_parts_what_was_measured_from_what_was_true(monkeypatch, capsys):

@@ -23,12 +23,12 @@ def test_devices_of_a_logbook(monkeypatch, capsys, tmp_path):
 
 @pytest.mark.parametrize(
     ("words", "options"),
-    [([], {"seconds": None, "level": 0.03}), (["--seconds", "5", "--level", "0.1"], {"seconds": 5, "level": 0.1})],
+    [([], {"duration_s": None, "level": 0.03}), (["--duration", "5", "--level", "0.1"], {"duration_s": 5, "level": 0.1})],
 )
 def test_level_is_quiet_and_lasts_until_enter_unless_it_is_said_otherwise(monkeypatch, capsys, words, options):
     watched = catch(monkeypatch, "fit.desk.bench.level.watch_level")
     typed(capsys, "level", *words)
-    assert watched.options == options
+    assert watched.options == {"seconds": options["duration_s"], "level": options["level"]}
 
 
 def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
@@ -46,7 +46,7 @@ def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
         "20",
         "--stop",
         "18000",
-        "--at-once",
+        "--no-look",
     )
     typed(capsys, "take", "open", *stated, *how, "--logbook", tmp_path)
     desk, order = made.args
@@ -92,7 +92,7 @@ def test_take_on_the_virtual_bench_is_marked_as_simulated(capsys, tmp_path, made
         (["take", "a", "--set", "tone"], "CONTROL=VALUE"),
         (["take", "a", "--temperature", "300"], '"300" is not a temperature'),
         (["level", "--level", "0.3"], "0.3"),
-        (["level", "--seconds", "0.5"], "0.5"),
+        (["level", "--duration", "0.5"], "0.5"),
         (["devices", "more"], "more"),
     ],
 )

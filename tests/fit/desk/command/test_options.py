@@ -8,6 +8,7 @@ from fit.desk.book.desk import Outcome
 from fit.desk.command.options import SeveralNames, conditions_of, output_options, shared_options, temperature_option
 from fit.desk.show.document.bench import InspectDocument, Noise
 from measure.logbook.conditions import Conditions
+from tests.desk_bench import run
 from tests.pages import read_page
 
 
@@ -96,7 +97,7 @@ def test_a_name_that_will_not_do_is_said_before_the_work(words, says):
 )
 def test_temperature_in_degrees_celsius(words, celsius):
     @click.command()
-    @temperature_option
+    @temperature_option("How warm.")
     def show(temperature_c):
         return temperature_c
 
@@ -105,7 +106,7 @@ def test_temperature_in_degrees_celsius(words, celsius):
 
 def test_a_wrong_temperature_names_its_option():
     @click.command()
-    @temperature_option
+    @temperature_option("How warm.")
     def show(temperature_c):
         pytest.fail(f"read {temperature_c}")
 
@@ -168,3 +169,15 @@ def test_a_side_without_a_name_is_refused(words):
 
     with pytest.raises(click.UsageError, match="requires an argument"):
         ask(*words, command=show)
+
+
+def test_nothing_is_written_over_unless_it_is_said(tmp_path, capsys):
+    page = tmp_path / "coil.html"
+    page.write_text("mine", encoding="utf-8")
+    words = ("exciter", "--turns", "200", "--wire", "0.25 mm", "--page", page, "--logbook", tmp_path)
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert "coil.html is there already and is not overwritten: choose another name, or add --replace" in err
+    assert page.read_text(encoding="utf-8") == "mine"
+    assert run(capsys, *words, "--replace")[0] == 0
+    assert page.read_text(encoding="utf-8").startswith("<!doctype html>")

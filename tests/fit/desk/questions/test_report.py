@@ -35,6 +35,8 @@ def test_report_uses_the_last_fit(capsys, bench, tmp_path):
     assert "loud" in text
     assert not [name for name in tmp_path.iterdir() if name != path]
     code, document, _ = run_json(capsys, "report", path, "open", *book)
+    assert (code, "is there already and is not overwritten" in document["error"]["message"]) == (2, True)
+    code, document, _ = run_json(capsys, "report", path, "open", "--replace", *book)
     assert document["takes"] == ["open"]
 
 
