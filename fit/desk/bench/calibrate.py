@@ -18,7 +18,7 @@ from fit.desk.book.bounds import bounded
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import CornerDocument, CornerResult, InputDocument, InputResult, RefusalDocument
-from fit.desk.show.document.pieces import Document, checks_of, plain, value_of
+from fit.desk.show.document.pieces import Document, checks_of, named_takes, plain, value_of
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.calibrate import (
     bounded_text,
@@ -118,7 +118,7 @@ def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[In
     result = InputResult(
         kind="input",
         simulated=answer.simulated,
-        takes=tuple(load.name for load in loads),
+        takes=named_takes((load.name for load in loads), "load"),
         quantities={"resistance": value_of(answer.resistance), "capacitance": value_of(answer.capacitance)},
         budget=answer.budget,
         floor=answer.floor,

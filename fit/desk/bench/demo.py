@@ -89,7 +89,10 @@ def play_demo(desk: Desk, folder: Path) -> Outcome:
     rows = _truth_rows(found.answer.quantities, Drawer())
     lines = ("", "What really lay in the drawer", *table_lines(rows), "", f"All of it as one page: {report}")
     told = fit_document(found.answer, warnings=found.warnings, released=found.released)
-    return Outcome(lines=lines, document=DemoDocument(simulated=True, report=str(report), fit=told))
+    return Outcome(
+        lines=lines,
+        document=DemoDocument(outcome=found.answer.outcome, written=(str(report),), simulated=True, report=str(report), fit=told),
+    )
 
 
 def _set_up(desk: Desk) -> None:

@@ -8,7 +8,7 @@ from fit.desk.bench.recordings import Batch
 from fit.desk.book.bounds import assumption
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.show.document.bench import ImportDocument
-from fit.desk.show.document.pieces import Document, checks_of
+from fit.desk.show.document.pieces import Document, checks_of, named_takes
 from fit.desk.show.sheets.fit import checks_told
 from fit.desk.show.words import plain_text
 from measure.checks.judgement import Judgement
@@ -149,7 +149,7 @@ def keep_take(desk: Desk, logbook: Logbook, draft: Draft) -> KeptTake:
     for remark in draft.remarks:
         desk.say(remark)
     document = draft.document(
-        take=take.name,
+        takes=named_takes((take.name,), "kept"),
         kept=str(logbook.path / "takes" / take.name),
         outcome=judgement.outcome,
         simulated=take.simulated,

@@ -50,7 +50,9 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
         [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()],
         "" if low is None else low.text,
     )
-    return Outcome(sheet=sheet, document=RigDocument(rig=rig, missing=tuple(open_keys)))
+    return Outcome(
+        sheet=sheet, document=RigDocument(rig=rig, missing=tuple(open_keys), written=(str(rig_path(logbook)),) if changes else ())
+    )
 
 
 def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float], *, replace: bool = False) -> Outcome:
@@ -91,5 +93,5 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float], *, repl
         write(samples[:, None])
     desk.say(SWEEP_CAUTION)
     seconds = len(samples) / rate_hz
-    document = StimulusDocument(file=str(file), length_s=seconds, bits=24, **msgspec.structs.asdict(sweep))
+    document = StimulusDocument(file=str(file), written=(str(file),), length_s=seconds, bits=24, **msgspec.structs.asdict(sweep))
     return Outcome(sheet=sheet_of_stimulus(file, sweep, seconds=seconds), document=document)

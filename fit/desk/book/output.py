@@ -93,10 +93,16 @@ def save_figure(draw: "Draw", file: Path) -> None:
 
 
 def write_page(desk: Desk, outcome: Outcome, file: Path) -> Outcome:
-    """Write an outcome as a page, say where it is, and name the file in its document."""
+    """Write an outcome as a page, say where it is, and name it in its document."""
     save_page(outcome, file)
     desk.say(f"Written: {file}")
-    return replace(outcome, document=msgspec.structs.replace(outcome.document, page=str(file)))
+    return with_written(outcome, file)
+
+
+def with_written(outcome: Outcome, file: Path) -> Outcome:
+    """Name a file that was written in an outcome's document."""
+    written = (*outcome.document.written, str(file))
+    return replace(outcome, document=msgspec.structs.replace(outcome.document, written=written))
 
 
 def save_page(outcome: Outcome, file: Path) -> None:

@@ -7,7 +7,7 @@ import msgspec
 from fit.desk.book.derived import kept_or_made, response_key
 from fit.desk.book.desk import Outcome
 from fit.desk.show.document.bench import InspectResponseDocument, KeptResponse
-from fit.desk.show.document.pieces import checks_of
+from fit.desk.show.document.pieces import checks_of, named_takes
 from fit.desk.show.sheets.fit import sheet_of_inspect
 from measure.logbook.recordings import response_of_recordings
 from measure.logbook.responses import UNIT_WORDS, look_at_file, response_of_take
@@ -55,7 +55,7 @@ def inspect_response(logbook: Logbook, take: Take) -> Outcome:
             highest_hz=float(frequency[-1]),
         )
     document = InspectResponseDocument(
-        take=take.name,
+        takes=named_takes((take.name,), "inspected"),
         response=told,
         outcome=looked.outcome,
         simulated=take.simulated,

@@ -203,7 +203,7 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
         from fit.desk.show.document.bench import ErrorDocument, Failure
 
         try:
-            click.echo(_json(ErrorDocument(error=Failure(message=line, exit_code=code))))
+            click.echo(_json(ErrorDocument(outcome="error", error=Failure(message=line, exit_code=code))))
             sys.stdout.flush()
         except OSError:  # stdout itself is what failed
             give_up_stdout()

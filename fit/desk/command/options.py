@@ -133,12 +133,13 @@ def output_options(*pictures: tuple[str, str, str], has_other_files: bool = Fals
 def _write(outcome: "Outcome", logbook: Path, *, files: dict[str, Path | None], page: Path | None) -> "Outcome":
     if page is None and not any(files.values()):
         return outcome
-    from fit.desk.book.output import write_figure, write_page
+    from fit.desk.book.output import with_written, write_figure, write_page
 
     desk = desk_at(logbook)
     for figure, file in files.items():
         if file is not None:
             write_figure(desk, outcome.figures[figure], file)
+            outcome = with_written(outcome, file)
     return outcome if page is None else write_page(desk, outcome, page)
 
 

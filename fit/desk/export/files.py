@@ -28,6 +28,7 @@ from fit.desk.export.contents import (
     take_text,
 )
 from fit.desk.show.document.guitar import ExportDocument, ExportedFile
+from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError
 from measure.logbook.disk import replace_file, replaced_file
@@ -132,7 +133,8 @@ def export_files(desk: Desk, wish: ExportWish) -> Outcome:
     lines += [SIMULATED_TEXT] if export.simulated else []
     document = ExportDocument(
         to=wish.to,
-        takes=export.takes,
+        written=tuple(str(path) for path in paths),
+        takes=named_takes(export.takes, "exported"),
         simulated=export.simulated,
         files=tuple(sheet.told(file=str(path)) for path, sheet in zip(paths, export.sheets, strict=True)),
         warnings=export.warnings,

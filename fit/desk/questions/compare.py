@@ -14,7 +14,7 @@ from fit.desk.book.drift import drift_warnings
 from fit.desk.book.fits import collect_evidence, take_to_fit, takes_of
 from fit.desk.book.noise import noise_take
 from fit.desk.book.response import take_response
-from fit.desk.show.document.guitar import ComparedTakes
+from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.figures.compare import changes_figure
 from fit.desk.show.sheets.compare import PICTURE, compare_document, sheet_of_compare
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
@@ -89,7 +89,11 @@ def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
         figures={PICTURE.name: partial(changes_figure, compared.parts, compared.shielding)},
         document=compare_document(
             *found,
-            takes=ComparedTakes(before=wish.before, after=wish.after, noise=compared.noise_takes),
+            takes=(
+                *named_takes(wish.before, "before"),
+                *named_takes(wish.after, "after"),
+                *named_takes(compared.noise_takes, "noise"),
+            ),
             simulated=compared.simulated,
             warnings=compared.warnings,
         ),

@@ -11,7 +11,7 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.fits import FitWish, answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.document.pickup import ConfirmDocument, Marking
-from fit.desk.show.document.pieces import further_take, rule_of, value_or_none
+from fit.desk.show.document.pieces import further_take, named_takes, rule_of, value_or_none
 from fit.desk.show.figures.verdict import confirm_figure
 from fit.desk.show.sheets.confirm import PICTURE, sheet_of_confirm
 from measure.errors import FileError
@@ -109,7 +109,7 @@ def confirm_document(answer: ConfirmAnswer, fitted: PickupAnswer, *, warnings: t
         code=answer.code,
         next_take=None if answer.next_take is None else further_take(answer.next_take),
         budget=fitted.budget.get(answer.part, ()),
-        takes=fitted.takes,
+        takes=named_takes(fitted.takes, "fitted"),
         simulated=fitted.simulated,
         outcome=fitted.outcome,
         warnings=warnings,

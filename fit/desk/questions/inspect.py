@@ -4,7 +4,7 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.noise import noise_of
 from fit.desk.book.response import inspect_response
 from fit.desk.show.document.bench import InspectDocument
-from fit.desk.show.document.pieces import checks_of
+from fit.desk.show.document.pieces import checks_of, named_takes
 from fit.desk.show.sheets.fit import sheet_of_inspect
 from measure.logbook.card import without_card
 from measure.logbook.recordings import card_findings, kept_recordings
@@ -23,5 +23,11 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     looked = assess(recordings, stimulus=stimulus, method=method, free=lambda found: without_card(logbook, take, found))
     looked = join_findings(looked, card_findings(take))
     noise = noise_of(recordings, stimulus=stimulus, method=method)
-    document = InspectDocument(outcome=looked.outcome, simulated=take.simulated, checks=checks_of(looked.findings), noise=noise)
+    document = InspectDocument(
+        takes=named_takes((take.name,), "inspected"),
+        outcome=looked.outcome,
+        simulated=take.simulated,
+        checks=checks_of(looked.findings),
+        noise=noise,
+    )
     return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise))

@@ -13,6 +13,7 @@ from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.output import require_folder, require_free, save_page
 from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.show.document.pickup import ReportDocument
+from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.figures.style import budget_figure, loaded_figure, response_figure
 from fit.desk.show.figures.taper import taper_figure
 from fit.desk.show.sheet import Sheet
@@ -65,7 +66,12 @@ def write_report(
     )
     answer, warnings = answer_for(desk, logbook, wish)
     document = ReportDocument(
-        file=str(file), takes=answer.takes, simulated=answer.simulated, outcome=answer.outcome, warnings=warnings
+        file=str(file),
+        written=(str(file),),
+        takes=named_takes(answer.takes, "fitted"),
+        simulated=answer.simulated,
+        outcome=answer.outcome,
+        warnings=warnings,
     )
     page = partial(report_of, logbook, answer, wish, warnings)
     made = Outcome(document=document, lines=(f"Report: {file}",), figures=figures_of(answer), page=page)

@@ -23,7 +23,7 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "exciter": (bench.ExciterDocument,),
     "export": (guitar.ExportDocument,),
     "fit": (pickup.FitDocument,),
-    "guide-outcome": (guided.GuideDocument,),
+    "guide": (guided.GuideDocument,),
     "import": (bench.ImportDocument,),
     "inspect": (bench.InspectDocument, bench.InspectResponseDocument),
     "instrument": (guitar.InstrumentDocument, guitar.LayoutsDocument),
@@ -70,7 +70,7 @@ def json_schema(name: str) -> dict[str, Any]:
     if name not in DOCUMENTS:
         msg = f'there is no document "{name[:60]}", expected one of {", ".join(DOCUMENTS)}'
         raise ValueError(msg)
-    forms, parts = msgspec.json.schema_components(DOCUMENTS[name], ref_template=PLACE)
+    forms, parts = msgspec.to_builtins(msgspec.json.schema_components(DOCUMENTS[name], ref_template=PLACE))
     kinds = {kind.__name__: kind for kind in _kinds(Piece)}
     for title, part in parts.items():
         kind = kinds.get(title)

@@ -7,7 +7,7 @@ from fit.answers.compare.shielding import Verdict as Shields
 from fit.answers.figures import FitOutcome
 from fit.answers.parts.known import Origin
 from fit.answers.wiring.arrangement import Joined
-from fit.desk.show.document.pieces import Document, Number, Page, Piece, Value
+from fit.desk.show.document.pieces import Document, NamedTake, Number, Piece, Value
 
 
 class Stated(Piece, frozen=True, kw_only=True):
@@ -170,14 +170,12 @@ class WiringDocument(Document, frozen=True, kw_only=True, tag="coilsweep.wiring/
         Pickups without a take.
     left_out : tuple of str
         Takes that were not needed.
-    takes : tuple of str
+    takes : tuple of NamedTake
         All takes.
     simulated : bool
         A take came from the virtual bench.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     pickups: tuple[str, ...]
@@ -186,10 +184,9 @@ class WiringDocument(Document, frozen=True, kw_only=True, tag="coilsweep.wiring/
     unheard: tuple[str, ...]
     unmeasured: tuple[str, ...]
     left_out: tuple[str, ...]
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 class ChangedQuantity(Piece, frozen=True, kw_only=True):
@@ -371,22 +368,6 @@ class Shielding(Piece, frozen=True, kw_only=True):
     bands: tuple[ShieldingBand, ...]
 
 
-class ComparedTakes(Piece, frozen=True, kw_only=True):
-    """Which takes were compared.
-
-    Attributes
-    ----------
-    before, after : tuple of str
-        The two sides.
-    noise : tuple of str
-        Those that hum and noise rest on.
-    """
-
-    before: tuple[str, ...]
-    after: tuple[str, ...]
-    noise: tuple[str, ...]
-
-
 class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compare/1"):
     """What a job changed; what the takes do not tell has no key.
 
@@ -416,10 +397,8 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
         From takes with a foil.
     warnings : tuple of str
         What was noticed, one line each.
-    takes : ComparedTakes
+    takes : tuple of NamedTake
         That were compared.
-    page : str
-        File of the page, where one was written.
     """
 
     simulated: bool
@@ -435,8 +414,7 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
     noise_notes: tuple[str, ...] | UnsetType = UNSET
     shielding: Shielding | UnsetType = UNSET
     warnings: tuple[str, ...]
-    takes: ComparedTakes
-    page: Page = UNSET
+    takes: tuple[NamedTake, ...]
 
 
 class ControlSetting(Piece, frozen=True, kw_only=True):
@@ -614,7 +592,7 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
         Measured values come from the virtual bench.
     rests_on : dict of str to Basis
         Value by value.
-    takes : tuple of str
+    takes : tuple of NamedTake
         By which it was measured; empty where it rests on none.
     tolerance_counts : bool
         What is only marked counts with its tolerance.
@@ -633,7 +611,7 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
     tone: tuple[ToneSweep, ...]
     simulated: bool
     rests_on: dict[str, Basis]
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     tolerance_counts: bool
     marked_only: tuple[str, ...]
     taken_as_exact: tuple[str, ...]
@@ -650,14 +628,11 @@ class PredictDocument(Prediction, frozen=True, kw_only=True, tag_field="schema",
         What was noticed, one line each.
     before : Prediction
         Without the change, where there is one.
-    page : str
-        File of the page, where one was written.
     """
 
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
     before: Prediction | UnsetType = UNSET
-    page: Page = UNSET
 
 
 class Side(Piece, frozen=True, kw_only=True):
@@ -724,7 +699,7 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         Pickup that was played; null for all that are heard.
     before, after : Side
         The instrument as recorded, and as it is to sound.
-    written : tuple of WrittenSound
+    sounds : tuple of WrittenSound
         One for each file.
     level_change_db : float
         Of the loudness of this recording. [dB]
@@ -740,7 +715,7 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         What was noticed of the filter.
     simulated : bool
         Measured values come from the virtual bench.
-    takes : tuple of str
+    takes : tuple of NamedTake
         By which it was measured.
     measured, marked_only : tuple of str
         Values that were measured, and values that are only marked.
@@ -748,8 +723,6 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         What was noticed, one line each.
     source : str
         The recording.
-    page : str
-        File of the page, where one was written.
     """
 
     sample_rate_hz: int
@@ -759,7 +732,7 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
     excite: str | None
     before: Side
     after: Side
-    written: tuple[WrittenSound, ...]
+    sounds: tuple[WrittenSound, ...]
     level_change_db: float
     frequency_hz: tuple[float, ...]
     asked_db: tuple[float, ...]
@@ -768,12 +741,11 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
     limited_hz: tuple[float, float] | None
     findings: tuple[Remark, ...]
     simulated: bool
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     measured: tuple[str, ...]
     warnings: tuple[str, ...]
     marked_only: tuple[str, ...]
     source: str
-    page: Page = UNSET
 
 
 class ExportedFile(Piece, frozen=True, kw_only=True):
@@ -829,7 +801,7 @@ class ExportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.export/
     ----------
     to : {"csv", "touchstone", "spice", "ir"}
         Kind of file.
-    takes : tuple of str
+    takes : tuple of NamedTake
         What they rest on.
     simulated : bool
         A take came from the virtual bench.
@@ -840,7 +812,7 @@ class ExportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.export/
     """
 
     to: str
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     files: tuple[ExportedFile, ...]
     warnings: tuple[str, ...]

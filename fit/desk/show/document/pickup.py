@@ -12,11 +12,12 @@ from fit.desk.show.document.pieces import (
     DecisionRule,
     Document,
     FurtherTake,
+    NamedTake,
     Number,
-    Page,
     Piece,
     Value,
     further_take,
+    named_takes,
     number,
     value_of,
 )
@@ -107,7 +108,7 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
 
     Attributes
     ----------
-    takes : tuple of str
+    takes : tuple of NamedTake
         That were fitted.
     simulated : bool
         A take came from the virtual bench.
@@ -133,11 +134,9 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
         For each take how far it lies from the model.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     outcome: FitOutcome
     floor: FloorAnswer
@@ -150,14 +149,13 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
     budget: dict[str, tuple[Contribution, ...]]
     agreement: dict[str, Agreement]
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 def fit_document(answer: "PickupAnswer", *, warnings: tuple[str, ...], released: "Sequence[LetGo]" = ()) -> FitDocument:
     """Put the whole answer as ``fit --json`` states it, with what was noticed outside the fit and what the takes contradict."""
     noticed = [finding.text for finding in answer.findings if finding.severity != "pass"]
     return FitDocument(
-        takes=answer.takes,
+        takes=named_takes(answer.takes, "fitted"),
         simulated=answer.simulated,
         outcome=answer.outcome,
         floor=answer.floor,
@@ -197,7 +195,7 @@ class ReportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.report/
     ----------
     file : str
         The page.
-    takes : tuple of str
+    takes : tuple of NamedTake
         That were fitted.
     simulated : bool
         A take came from the virtual bench.
@@ -208,7 +206,7 @@ class ReportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.report/
     """
 
     file: str
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     outcome: FitOutcome
     warnings: tuple[str, ...]
@@ -272,7 +270,7 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
         That would tell the part, where these do not.
     budget : tuple of Contribution
         What makes the measured value uncertain.
-    takes : tuple of str
+    takes : tuple of NamedTake
         That were fitted.
     simulated : bool
         A take came from the virtual bench.
@@ -280,8 +278,6 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
         Of the fit.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     part: str
@@ -297,11 +293,10 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
     code: str | None
     next_take: FurtherTake | None
     budget: tuple[Contribution, ...]
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     outcome: FitOutcome
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 class RepeatedSet(Piece, frozen=True, kw_only=True):
@@ -428,8 +423,6 @@ class RepeatDocument(Document, frozen=True, kw_only=True, tag="coilsweep.repeat/
         What the design of the takes leaves open, one line each.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     simulated: bool
@@ -442,7 +435,6 @@ class RepeatDocument(Document, frozen=True, kw_only=True, tag="coilsweep.repeat/
     not_told: tuple[str, ...]
     advice: tuple[str, ...]
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 class Measurement(Piece, frozen=True, kw_only=True):
@@ -577,8 +569,6 @@ class CheckDocument(Document, frozen=True, kw_only=True, tag="coilsweep.check/1"
         Quantities that not every measurement tells.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     coil: str
@@ -591,4 +581,3 @@ class CheckDocument(Document, frozen=True, kw_only=True, tag="coilsweep.check/1"
     quantities: dict[str, CheckedQuantity]
     not_told: tuple[str, ...]
     warnings: tuple[str, ...]
-    page: Page = UNSET

@@ -11,7 +11,7 @@ from fit.answers.digits import allowed_digits
 from fit.answers.figures import Estimate
 from fit.circuit.realparts import is_beside
 from fit.desk.show.document import guitar
-from fit.desk.show.document.pieces import Value, numbers, value_of, value_or_none
+from fit.desk.show.document.pieces import NamedTake, Value, numbers, value_of, value_or_none
 from fit.desk.show.sheet import Block, Cell, Listing, Mark, Notice, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.words import MINUS, estimate_texts, in_order, quantity_name
@@ -95,7 +95,7 @@ def compare_document(
     noise: NoiseChange | None,
     shielding: ShieldingAnswer | None,
     *,
-    takes: guitar.ComparedTakes,
+    takes: tuple[NamedTake, ...],
     simulated: bool,
     warnings: tuple[str, ...],
 ) -> guitar.CompareDocument:

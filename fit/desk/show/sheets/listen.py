@@ -11,6 +11,7 @@ from fit.answers.listen.impulse import Heard, ListenAnswer
 from fit.answers.listen.minimum_phase import filter_gain
 from fit.answers.parts.fitted import MeasuredParts
 from fit.desk.show.document import guitar
+from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled
 from fit.desk.show.sheets.predict import control_settings, settings_text
@@ -191,7 +192,8 @@ def listen_document(facts: Facts, *, source: str) -> guitar.ListenDocument:
         excite=facts.excite or None,
         before=_side(answer.before),
         after=_side(answer.after),
-        written=tuple(
+        written=tuple(str(one.path) for one in facts.written),
+        sounds=tuple(
             guitar.WrittenSound(
                 file=str(one.path), level=one.level, gain_db=_db(one.gain), lowered_db=max(0.0, -_db(one.lowered))
             )
@@ -205,7 +207,7 @@ def listen_document(facts: Facts, *, source: str) -> guitar.ListenDocument:
         limited_hz=answer.limited_hz,
         findings=tuple(guitar.Remark(name=one.code, text=one.text) for one in answer.findings),
         simulated=is_simulated(facts),
-        takes=() if measured is None else measured.takes,
+        takes=named_takes(() if measured is None else measured.takes, "fitted"),
         measured=tuple(sorted({*answer.before.measured, *answer.after.measured})),
         warnings=facts.notes,
         marked_only=tuple(sorted({*answer.before.marked, *answer.after.marked})),

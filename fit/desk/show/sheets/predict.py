@@ -13,7 +13,7 @@ from fit.answers.predict.prediction import PickupCurve, PredictAnswer
 from fit.answers.predict.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
 from fit.desk.show.document import guitar
-from fit.desk.show.document.pieces import value_or_none
+from fit.desk.show.document.pieces import named_takes, value_or_none
 from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.basis import basis_section, known_value, sureness_text
 from fit.desk.show.sheets.notices import titled
@@ -42,7 +42,7 @@ def prediction(answer: PredictAnswer, at: Mapping[str, float]) -> guitar.Predict
         tone=tuple(_tone_sweep(sweep) for sweep in answer.tone_sweeps),
         simulated=answer.measured is not None and answer.measured.simulated,
         rests_on={name: known_value(basis) for name, basis in answer.basis.items()},
-        takes=() if answer.measured is None else answer.measured.takes,
+        takes=named_takes(() if answer.measured is None else answer.measured.takes, "fitted"),
         tolerance_counts=answer.with_tolerance,
         marked_only=answer.marked,
         taken_as_exact=answer.unbounded,

@@ -9,7 +9,7 @@ from fit.answers.wiring.expected import out_of_phase
 from fit.answers.wiring.levels import Reading
 from fit.answers.wiring.survey import Position, WiringAnswer
 from fit.desk.show.document import guitar
-from fit.desk.show.document.pieces import value_of
+from fit.desk.show.document.pieces import named_takes, value_of
 from fit.desk.show.sheet import Block, Listing, Mark, Picture, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.words import MINUS
@@ -164,7 +164,7 @@ def wiring_document(
         unheard=answer.unheard,
         unmeasured=answer.unmeasured,
         left_out=answer.left_out,
-        takes=takes,
+        takes=named_takes(takes, "read"),
         simulated=simulated,
         warnings=warnings,
     )

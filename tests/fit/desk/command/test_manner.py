@@ -3,9 +3,11 @@
 import re
 
 import click
+import msgspec
 import pytest
 
 from fit.desk.command.main import coilsweep
+from fit.desk.show.document.catalogue import DOCUMENTS, json_schema, schema_name
 
 
 def walk(group=coilsweep, prefix=""):
@@ -55,3 +57,16 @@ def test_help_is_in_words_and_fits_a_terminal(command):
     assert not re.search(r"\d<=?x|x>=?\d|FLOAT RANGE|INTEGER RANGE", text), "ranges in words"
     undocumented = [one.opts[0] for name, one in OPTIONS if name == command and not one.help]
     assert undocumented == []
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_every_document_begins_in_the_same_way(name):
+    schema = json_schema(name)
+    assert schema_name(name).startswith(f"coilsweep.{name}/")
+    for form in DOCUMENTS[name]:
+        fields = {one.encode_name for one in msgspec.structs.fields(form)}
+        assert {"outcome", "written"} <= fields
+        if "takes" in fields:
+            kind = schema["$defs"][form.__name__]["properties"]["takes"]
+            assert kind["items"]["$ref"].endswith("NamedTake")
+        assert not {"take", "page"} & fields

@@ -25,7 +25,7 @@ SILENCE = Noise(
     lines=(),
     third_octaves=(),
 )
-DOCUMENT = InspectDocument(outcome="good", simulated=False, checks=(), noise=SILENCE)
+DOCUMENT = InspectDocument(takes=(), outcome="good", simulated=False, checks=(), noise=SILENCE)
 
 
 def answer(**figures):
@@ -75,7 +75,7 @@ def test_each_picture_goes_to_its_file_and_the_page_is_named(command, tmp_path):
     assert files[0].read_bytes().startswith(b"\x89PNG")
     assert b"<svg" in files[1].read_bytes()
     assert "a line" in read_page(files[2].read_text(encoding="utf-8")).said
-    assert outcome.document.page == str(files[2])
+    assert outcome.document.written == tuple(map(str, files))
 
 
 @pytest.mark.parametrize(

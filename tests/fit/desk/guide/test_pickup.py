@@ -9,7 +9,7 @@ from fit.desk.bench.drawer import Drawer
 from fit.desk.guide import pickup as job
 from measure.errors import FileError
 from measure.logbook.store import list_takes, open_logbook
-from tests.desk_bench import run
+from tests.desk_bench import names_of, run
 from tests.guide_scenes import scene
 from tests.guided import Script, answers, guided
 from tests.spies import spy_on
@@ -40,7 +40,7 @@ def test_pickup_is_found_from_nothing_set_up(pickup):
     folder, script, document = pickup
     assert (document["finished"], document["report"]) == (True, str(folder / "report.html"))
     answer, drawer = document["answer"], Drawer()
-    assert (answer["takes"], answer["simulated"], answer["outcome"]) == (["open", "plus-added"], True, "good")
+    assert (names_of(answer), answer["simulated"], answer["outcome"]) == (["open", "plus-added"], True, "good")
     truths = {
         "inductance": (drawer.inductance_h, 0.01 * drawer.inductance_h),
         "winding_capacitance": (drawer.capacitance_f, 5e-12),

@@ -6,7 +6,7 @@ import pytest
 from measure.source.files import read_recording, write_recording
 from tests import driven_takes as driven
 from tests import guitar_cases as cases
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.guitar_bench import recordings_of
 from tests.pages import read_page
 from tests.recorded import RECORDINGS
@@ -162,4 +162,4 @@ def test_quiet_takes_tell_hum_alone(capsys, tmp_path):
     code, document, _ = run_json(capsys, "compare", *sides, "--logbook", book)
     assert code == 0
     assert document["hum"]["verdict"] == "not resolved"
-    assert document["takes"]["noise"] == ["still-1", "still-2", "done-1", "done-2"]
+    assert names_of(document, "noise") == ["still-1", "still-2", "done-1", "done-2"]

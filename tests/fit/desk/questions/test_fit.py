@@ -3,7 +3,7 @@
 import pytest
 
 from tests.coil_book import make_coil_book
-from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, record, run, run_json
+from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, names_of, record, run, run_json
 from tests.pages import read_page
 
 
@@ -17,7 +17,7 @@ def test_fit_finds_the_coil_and_says_how_well(capsys, bench):
     assert code == 0
     assert err == ""
     assert out["schema"] == "coilsweep.fit/1"
-    assert out["takes"] == ["open", "plus-1n"]
+    assert names_of(out, "fitted") == ["open", "plus-1n"]
     assert out["outcome"] == "good"
     for key, truth in (("inductance", INDUCTANCE_H), ("winding_capacitance", CAPACITANCE_F), ("dc_resistance", DCR_OHM)):
         low, high = out["quantities"][key]["interval_95"]

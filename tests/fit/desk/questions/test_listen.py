@@ -15,7 +15,7 @@ from fit.desk.questions import listen as listening
 from measure.errors import FileError
 from measure.quantity import parse_quantity
 from measure.source.files import create_blocks, open_blocks
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.pages import read_page
 
 RATE_HZ = 48000
@@ -92,7 +92,7 @@ def test_samples_are_those_of_the_filter(book, capsys):
     expected = np.convolve(before, impulse)[: len(before)]
     true, matched = (soundfile.read(book / name)[0] for name in ("true.wav", "out.wav"))
     np.testing.assert_allclose(true, expected, rtol=0, atol=2.0**-23)
-    by_level = {one["level"]: one for one in document["written"]}
+    by_level = {one["level"]: one for one in document["sounds"]}
     assert by_level["true"]["gain_db"] == 0.0
     assert by_level["matched"]["gain_db"] == pytest.approx(-document["level_change_db"])
     np.testing.assert_allclose(matched, expected * 10 ** (by_level["matched"]["gain_db"] / 20), rtol=0, atol=2.0**-23)
@@ -123,7 +123,7 @@ def test_document(book, capsys):
     assert document["limited_hz"] is None
     assert document["marked_only"] == ["capacitor.tone", "pot.tone", "pot.volume"]
     assert document["simulated"] is False
-    assert [one["level"] for one in document["written"]] == ["matched"]
+    assert [one["level"] for one in document["sounds"]] == ["matched"]
 
 
 def test_words(book, capsys):
@@ -162,7 +162,7 @@ def test_nothing_clips_and_lowering_is_said(book, capsys):
         capsys, book, "--recorded", "volume=3", "--set", "volume=10", "--true-level", book / "true.wav", source="loud.wav"
     )
     assert code == 0
-    true = document["written"][1]
+    true = document["sounds"][1]
     assert true["lowered_db"] > 10
     assert true["gain_db"] == pytest.approx(-true["lowered_db"])
     assert 0.98 < peak_of(book / "true.wav") <= 0.9887
@@ -210,7 +210,7 @@ def test_measured_values_stand_in_for_stated_ones(book, capsys, monkeypatch):
     _, document, _ = listen_json(capsys, book, "--recorded", "tone=2", "--set", "tone=10")
     _, stated, _ = listen_json(capsys, book, "--recorded", "tone=2", "--set", "tone=10", "--stated", target="stated.wav")
     assert document["simulated"] is True
-    assert document["takes"] == ["open"]
+    assert names_of(document) == ["open"]
     assert document["measured"] == ["bridge.inductance", "capacitor.tone"]
     assert document["warnings"] == ["a note"]
     assert stated["measured"] == []

@@ -7,7 +7,7 @@ import pytest
 
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.desk.book.kept_fit import text_sha256
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.pages import read_page
 
 
@@ -165,7 +165,7 @@ def test_predict_rests_on_the_last_fit(fitted, capsys):
     code, document, err = run_json(capsys, "predict", "--set", "tone=4", "--logbook", fitted)
     assert (code, err, document["warnings"]) == (0, "", [])
     assert document["simulated"] is True
-    assert document["takes"] == ["open", "tone-0"]
+    assert names_of(document) == ["open", "tone-0"]
     assert document["rests_on"]["pot.volume"] == {
         "value": 450e3,
         "unit": "Ω",
@@ -200,7 +200,7 @@ def test_fit_of_another_instrument_is_not_used(fitted, capsys):
     path.write_text(path.read_text() + "\n# changed\n")
     code, document, _ = run_json(capsys, "predict", "--logbook", fitted)
     assert code == 0
-    assert document["takes"] == []
+    assert names_of(document) == []
     assert {one["origin"] for one in document["rests_on"].values()} == {"stated", "marked"}
     (note,) = document["warnings"]
     assert note.startswith("The last fit (takes open, tone-0) is of another instrument.toml and is not used")
@@ -238,7 +238,7 @@ def test_damaged_fit_is_named_in_one_line(fitted, capsys):
 def test_fit_without_parts_is_no_fit_of_an_instrument(fitted, capsys):
     (fitted / "results" / "fit.json").write_text('{"wish": {"names": ["open"]}, "answer": {}}')
     _, document, _ = run_json(capsys, "predict", "--logbook", fitted)
-    assert document["takes"] == []
+    assert names_of(document) == []
     assert document["warnings"] == []
 
 

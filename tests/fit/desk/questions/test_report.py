@@ -12,7 +12,7 @@ from measure.errors import FileError
 from measure.logbook.store import write_result
 from tests.answer_by_hand import answer
 from tests.coil_book import make_coil_book
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.kept_takes import keep, new_book
 from tests.pages import read_page
 
@@ -28,7 +28,7 @@ def test_report_uses_the_last_fit(capsys, bench, tmp_path):
     path = tmp_path / "out.html"
     code, document, _ = run_json(capsys, "report", path, *book)
     assert code == 0
-    assert document["takes"] == ["open", "plus-1n"]
+    assert names_of(document, "fitted") == ["open", "plus-1n"]
     text = path.read_text(encoding="utf-8")
     read_page(text)
     assert "6k ± 1%" in text
@@ -37,7 +37,7 @@ def test_report_uses_the_last_fit(capsys, bench, tmp_path):
     code, document, _ = run_json(capsys, "report", path, "open", *book)
     assert (code, "is there already and is not overwritten" in document["error"]["message"]) == (2, True)
     code, document, _ = run_json(capsys, "report", path, "open", "--replace", *book)
-    assert document["takes"] == ["open"]
+    assert names_of(document, "fitted") == ["open"]
 
 
 def test_report_without_a_fit_says_so(capsys, tmp_path):
