@@ -70,7 +70,7 @@ def json_schema(name: str) -> dict[str, Any]:
     if name not in DOCUMENTS:
         msg = f'there is no document "{name[:60]}", expected one of {", ".join(DOCUMENTS)}'
         raise ValueError(msg)
-    forms, parts = msgspec.to_builtins(msgspec.json.schema_components(DOCUMENTS[name], ref_template=PLACE))
+    forms, parts = msgspec.json.decode(msgspec.json.encode(msgspec.json.schema_components(DOCUMENTS[name], ref_template=PLACE)))
     kinds = {kind.__name__: kind for kind in _kinds(Piece)}
     for title, part in parts.items():
         kind = kinds.get(title)
