@@ -8,10 +8,12 @@ import numpy as np
 
 from fit.desk.bench.preparation import USUAL_RATE_HZ
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.next_step import free_name
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import AudioDevice, DevicesDocument, LevelDocument
 from fit.desk.show.document.pieces import checks_of
-from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
+from fit.desk.show.sheets.notices import next_line
+from fit.desk.show.words import SWEEP_CAUTION, command_text, plain_text, table_lines
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import open_logbook
 from measure.response import Finding, FloatArray
@@ -175,7 +177,9 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
     findings = judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL) if watch.levels else ()
     inputs = dict(zip(("pickup", "reference"), watch.levels, strict=False))
     document = LevelDocument(inputs=inputs, checks=checks_of(findings))
-    return Outcome(lines=tuple(_level_lines(watch.levels, findings)), document=document)
+    book = open_logbook(desk.logbook) if desk.logbook.exists() else None
+    following = command_text(("take", free_name(book)), desk.logbook)
+    return Outcome(lines=tuple(_level_lines(watch.levels, findings, following)), document=document)
 
 
 def _wait_for_enter(stop: threading.Event) -> None:
@@ -219,7 +223,7 @@ def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) 
     return "  ".join([*parts, worst])
 
 
-def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> list[str]:
+def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...], following: str) -> list[str]:
     if not levels:
         return ["Nothing was heard long enough to tell levels."]
     rows: list[tuple[str, ...]] = [("", "peak", "tone", "hum", "noise")]
@@ -229,5 +233,5 @@ def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]
     lines = [f"look: {each.text}" for each in findings if each.severity != "pass"]
     if not lines:
         told = [each.text for each in findings if each.code == "exciter"]
-        lines = [f"All right: {'; '.join(told)}. Next: coilsweep take NAME"]
+        lines = [f"All right: {'; '.join(told)}.", next_line(following)]
     return [*table_lines(rows), *lines]

@@ -107,7 +107,7 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
         If the sound card fails; nothing is kept then.
     """
     require_resistor(order.conditions)
-    logbook = open_for_take(desk, order.name)
+    logbook = open_for_take(desk, order.name, order.conditions)
     rig = rig_of(logbook)
     require_reference(rig, order.conditions)
     if not order.simulated:
@@ -120,16 +120,6 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
     batch = bench.record_all()
     judgement = join_findings(bench.look(batch.repeats, batch.played), batch.findings)
     return _keep(bench, batch, judgement)
-
-
-def with_next_step(made: KeptTake) -> Outcome:
-    """Add what to do after a take that can be used in a fit."""
-    if made.judgement.outcome == "rejected" or made.take.conditions.method != "exciter":
-        return made.reply
-    line = (
-        f"Next: coilsweep fit {made.take.name}; or another take with a known part across the jack (--add), the coil left in place"
-    )
-    return replace(made.reply, lines=(*made.reply.lines, line))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

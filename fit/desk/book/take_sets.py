@@ -42,7 +42,7 @@ def split_into_sets(logbook: Logbook, takes: Sequence[Take]) -> TakeSets:
         msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
         raise ValueError(msg)
     listed = list_takes(logbook).takes
-    days, placed = _days(listed), placements(listed)
+    days, placed = days_of(listed), placements(listed)
     order = {take.name: place for place, take in enumerate(listed)}
     groups: dict[tuple[int, int], dict[Load, list[Take]]] = {}
     for take in sorted(takes, key=lambda take: order[take.name]):
@@ -105,7 +105,7 @@ def common_quantities(fitted: Sequence[FittedSet]) -> tuple[list[str], list[str]
     return in_order(told), in_order(set().union(*each) - told)
 
 
-def _days(takes: Sequence[Take]) -> dict[str, int]:
+def days_of(takes: Sequence[Take]) -> dict[str, int]:
     """Give each take the number of its day at the bench."""
     days: dict[str, int] = {}
     day, before = 0, None

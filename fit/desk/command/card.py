@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import conditions_of, shared_options, temperature_option
+from fit.desk.command.options import circumstance_options, conditions_of, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -53,7 +53,7 @@ def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, 
     help="What is driven.",
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack is driven through, for example 100k±1%.")
-@temperature_option
+@circumstance_options
 @click.option("--repeats", type=click.IntRange(1, 16), default=1, show_default=True, help="How often.")
 @click.option(
     "--noise",
@@ -80,13 +80,17 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     del as_json, debug
     from fit.desk.bench.level import card_of
     from fit.desk.bench.preparation import virtual_source
-    from fit.desk.bench.take import Order, make_take, with_next_step
+    from fit.desk.bench.intake import open_for_take
+    from fit.desk.bench.take import Order, make_take
+    from fit.desk.book.next_step import with_next_step
     from fit.desk.book.rig import rig_of
-    from measure.logbook.store import open_logbook
+    from measure.logbook.naming import usual_form
 
+    name = usual_form(name)
     conditions = conditions_of(options)
     is_looked_at_first = not options.pop("at_once")
     order = Order(name=name, conditions=conditions, simulated=virtual, is_looked_at_first=is_looked_at_first, **options)
-    book = open_logbook(logbook, create=True)
+    desk = desk_at(logbook)
+    book = open_for_take(desk, name, conditions)  # a slip is said before a card is looked for
     source = virtual_source(book, rig_of(book), conditions) if virtual else card_of(rig_of(book))
-    return with_next_step(make_take(desk_at(logbook), order, source=source))
+    return with_next_step(make_take(desk, order, source=source).reply, book, name)

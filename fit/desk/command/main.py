@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema
+from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema, takes
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ Examples:
   coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
   coilsweep import open bare.wav --stimulus sweep.wav
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
+  coilsweep takes list                             the takes by day; takes amend, rename, remove, restore
   coilsweep fit open plus-1n --dcr "6.35k ± 1%"    what the pickup is
   coilsweep report pickup.html                     all of it as one page
   coilsweep instrument --layout one-pickup         a file to state a whole guitar in
@@ -73,6 +74,7 @@ for _command in (
     bench.stimulus,
     bench.import_take,
     bench.inspect,
+    takes.takes,
     questions.fit,
     questions.report,
     questions.export,

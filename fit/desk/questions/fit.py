@@ -5,6 +5,7 @@ from functools import partial
 
 from fit.answers.parts.fitted import measured_document
 from fit.answers.pickup.answer import PickupAnswer
+from fit.desk.book.derived import stated_sha256
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.evidence import RESULT_FILE, FitWish
 from fit.desk.book.fits import fit_of
@@ -15,7 +16,7 @@ from fit.desk.show.document.pickup import fit_document
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.sheets.fit import sheet_of_fit
 from measure.logbook.disk import read_small
-from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
+from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, write_result
 
 
 def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
@@ -33,6 +34,7 @@ def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
     answer, warnings = found.answer, found.warnings
     document = fit_document(answer, warnings=warnings, released=found.released)
     kept = {"wish": asdict(wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
+    kept["stated"] = {take.name: stated_sha256(take) for take in list_takes(logbook).takes if take.name in wish.names}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     return Outcome(
         document=document,
