@@ -41,6 +41,8 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
         What lay on the bench, in the words of who measures it: takes of several guitars are told apart by it.
     operator : str or None
         Who made it.
+    note : str
+        Anything worth remembering.
     """
 
     method: Method = "exciter"

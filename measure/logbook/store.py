@@ -369,7 +369,13 @@ def _take_in(folder: Path) -> Take:
 
 
 def _listed_take(logbook: Logbook, name: str) -> Take:
-    """Take in a folder; where a crash cut a renaming short, after take.json was written, the folder gets its name now."""
+    """Take in a folder; where a crash cut a renaming short, after take.json was written, the folder gets its name now.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read.
+    """
     try:
         return read_take(logbook, name, verify=False)
     except FileError:

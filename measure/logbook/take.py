@@ -135,7 +135,7 @@ class Amendment(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
     key : str
         "name", or one of the conditions.
     before, after : str, float, bool, dict or None
-        Old and new value.
+        Old and new value; a number is a temperature. [°C]
     """
 
     time_utc: str

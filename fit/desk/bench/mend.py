@@ -63,8 +63,8 @@ def amend(desk: Desk, name: str, changes: Mapping[str, Any]) -> Outcome:
         stale=(f"{RESULTS}/{RESULT_FILE}",) if is_stale else (),
         notes=(),
     )
-    following = fit_again(logbook, last_wish(logbook, is_needed=True)) if is_stale else after_take(logbook, after.name, rig_of(logbook))
-    return _outcome(document, following)
+    again = fit_again(logbook, last_wish(logbook, is_needed=True)) if is_stale else ""
+    return _outcome(document, again or after_take(logbook, after.name, rig_of(logbook)))
 
 
 def rename(desk: Desk, name: str, new: str) -> Outcome:
@@ -134,11 +134,13 @@ def _rests_on(logbook: Logbook, name: str) -> bool:
 
 
 def _lost_placement(logbook: Logbook, before: Sequence[Take], name: str) -> tuple[str, ...]:
-    """Say where a removed take was the one that told that the coil was moved: those behind it would count to another placement."""
+    """Say where a removed take was the one that told that the coil was moved: the next would count to another placement."""
     after = list_takes(logbook).takes
     placed, now = placements(before), placements(after)
     lost = [
-        later.name for one, later in pairwise(after) if placed[one.name] != placed[later.name] and now[one.name] == now[later.name]
+        later.name
+        for one, later in pairwise(after)
+        if placed[one.name] != placed[later.name] and now[one.name] == now[later.name]
     ]
     return tuple(
         f"Take {name} told that the coil was moved; say so of the next one: "

@@ -14,7 +14,7 @@ from fit.desk.bench.intake import KeptTake, draft_take, keep_take, open_for_take
 from fit.desk.bench.preparation import USUAL_RATE_HZ, require_reference, require_resistor, say_cautions, say_open
 from fit.desk.bench.recordings import LIVE_BITS, Batch, play
 from fit.desk.book.card import freeing
-from fit.desk.book.desk import REJECTED, Desk, Outcome
+from fit.desk.book.desk import REJECTED, Desk
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take import join_findings, look_at
 from fit.desk.show.document.bench import TakeDocument

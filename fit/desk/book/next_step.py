@@ -1,6 +1,6 @@
 """What leads on from a take to an answer: a command line that can be typed as it stands."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from fit.circuit.controls import read_settings
@@ -71,18 +71,18 @@ def fit_again(logbook: Logbook, wish: FitWish) -> str:
     return command_text(("fit", *wish.names, *_options(options)), logbook.path)
 
 
-def after_fit(logbook: Logbook, wish: FitWish, marked: tuple[str, ...]) -> str:
+def after_fit(logbook: Logbook, wish: FitWish, marked: Collection[str]) -> str:
     """Say what to type after a fit: is a marked part what is printed on it, where there is one; else everything as a page.
 
     Parameters
     ----------
-    marked : tuple of str
+    marked : collection of str
         Parts that the fit tells and that are only marked.
     """
     if not marked:
         return command_text(("report",), logbook.path)
     options = {"--dcr": wish.dcr, "--have": wish.at_hand or None}
-    return command_text(("confirm", marked[0], *wish.names, *_options(options)), logbook.path)
+    return command_text(("confirm", _first(marked), *wish.names, *_options(options)), logbook.path)
 
 
 def free_name(logbook: Logbook | None, wanted: str = "open") -> str:
@@ -92,12 +92,17 @@ def free_name(logbook: Logbook | None, wanted: str = "open") -> str:
     return next(name for name in names if name not in there)
 
 
+# A capacitor is what people doubt most.
+def _first(marked: Collection[str]) -> str:
+    return next((part for part in marked if part.startswith("capacitor.")), next(iter(marked)))
+
+
 def _options(options: Mapping[str, str | None]) -> list[str]:
     return [word for option, value in options.items() if value is not None for word in (option, value)]
 
 
 def _stated(take: Take, now: Rig, key: str) -> object:
-    """What the take was made with, where it says so; what the logbook's rig says else."""
+    """Tell what a take was made with, where it says so; what the logbook's rig says else."""
     section, name = key.split(".")
     own = None if take.rig is None else getattr(getattr(take.rig, section), name)
     return getattr(getattr(now, section), name) if own is None else own

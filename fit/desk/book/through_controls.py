@@ -80,7 +80,9 @@ def require_stated(logbook: Logbook, conditions: Conditions) -> None:
     read_settings(instrument, conditions.controls)
     over = conditions.coil_over
     if over is not None and over not in instrument.pickup:
-        msg = f'there is no pickup "{over[:60]}" for the exciter to stand over, the instrument has: {", ".join(instrument.pickup)}'
+        msg = (
+            f'there is no pickup "{over[:60]}" for the exciter to stand over, the instrument has: {", ".join(instrument.pickup)}'
+        )
         raise ValueError(msg)
 
 

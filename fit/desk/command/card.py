@@ -78,9 +78,9 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     and the cure is said. Method quiet plays nothing and records 5 s. Ctrl-C lets the output fade to silence.
     """
     del as_json, debug
+    from fit.desk.bench.intake import open_for_take
     from fit.desk.bench.level import card_of
     from fit.desk.bench.preparation import virtual_source
-    from fit.desk.bench.intake import open_for_take
     from fit.desk.bench.take import Order, make_take
     from fit.desk.book.next_step import with_next_step
     from fit.desk.book.rig import rig_of

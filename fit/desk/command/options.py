@@ -65,7 +65,7 @@ def conditions_of(options: dict[str, Any]) -> "Conditions":
 
     own = ("method", "added", "coil_moved", "series_resistor", "temperature_c", "note")
     controls = split_settings(options.pop("settings"))
-    named = {key: (options.pop(key) or "").strip() or None for key in ("coil_over", "item", "operator")}
+    named: dict[str, Any] = {key: (options.pop(key) or "").strip() or None for key in ("coil_over", "item", "operator")}
     return Conditions(controls=controls, **named, **{key: options.pop(key) for key in own})
 
 
@@ -75,7 +75,7 @@ def _read_temperature(context: click.Context, option: click.Parameter, typed: st
 
 
 def read_temperature(typed: str) -> float:
-    """Temperature as it was typed behind its option. [°C]
+    """Read a temperature in °C as it was typed behind its option.
 
     Raises
     ------

@@ -64,7 +64,9 @@ def amend(name: str, *, as_json: bool, logbook: Path, debug: bool, **options: An
 
     settings, unset = split_settings(options.pop("settings")), options.pop("unset")
     changes = {key: value for key, value in options.items() if value is not None}
-    changes |= {key: changes[key].strip() or None for key in ("coil_over", "series_resistor", "item", "operator") if key in changes}
+    changes |= {
+        key: changes[key].strip() or None for key in ("coil_over", "series_resistor", "item", "operator") if key in changes
+    }
     if "temperature_c" in changes:
         changes["temperature_c"] = read_temperature(changes["temperature_c"]) if changes["temperature_c"].strip() else None
     if settings or unset:

@@ -11,10 +11,12 @@ from fit.desk.book.evidence import RESULT_FILE, FitWish
 from fit.desk.book.fits import fit_of
 from fit.desk.book.instrument import LIMIT_BYTES
 from fit.desk.book.kept_fit import text_sha256
-from fit.desk.questions.report import figures_of, report_of
+from fit.desk.book.next_step import after_fit
+from fit.desk.questions.report import figures_of, marked_in, report_of
 from fit.desk.show.document.pickup import fit_document
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.sheets.fit import sheet_of_fit
+from fit.desk.show.sheets.notices import next_section
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, write_result
 
@@ -36,9 +38,10 @@ def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
     kept = {"wish": asdict(wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
     kept["stated"] = {take.name: stated_sha256(take) for take in list_takes(logbook).takes if take.name in wish.names}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
+    sheet = sheet_of_fit(answer, warnings=warnings)
     return Outcome(
         document=document,
-        sheet=sheet_of_fit(answer, warnings=warnings),
+        sheet=replace(sheet, blocks=(*sheet.blocks, *next_section(after_fit(logbook, wish, marked_in(logbook, answer))))),
         figures=figures_of(answer),
         page=partial(report_of, logbook, answer, wish, warnings),
     )

@@ -19,6 +19,7 @@ from fit.desk.show.figures.taper import taper_figure
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.report import BUDGET, LOADED, RESPONSE, TAPERS, sheet_of_report
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
+from measure.quantity import Quantity
 
 if TYPE_CHECKING:
     from fit.answers.confirm.confirmation import ConfirmAnswer
@@ -107,11 +108,17 @@ def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:
 
 def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":
     """Judge every part that instrument.toml calls marked and that the takes tell."""
-    from fit.circuit.instrument import stated_values
     from fit.desk.questions.confirm import judge_part
 
+    return tuple(judge_part(key, quantity, answer) for key, quantity in marked_in(logbook, answer).items())
+
+
+def marked_in(logbook: Logbook, answer: PickupAnswer) -> dict[str, Quantity]:
+    """List the parts that instrument.toml calls marked and that the takes tell, with their markings."""
+    from fit.circuit.instrument import stated_values
+
     if not instrument_path(logbook).exists():
-        return ()
+        return {}
     stated = stated_values(read_instrument_file(instrument_path(logbook)))
     marked = {key: one.quantity for key, one in stated.items() if one.is_marked and one.quantity is not None}
-    return tuple(judge_part(key, quantity, answer) for key, quantity in marked.items() if key in answer.quantities)
+    return {key: quantity for key, quantity in marked.items() if key in answer.quantities}

@@ -8,15 +8,33 @@ from measure.logbook.naming import alike_name, check_name, kept_name, usual_form
 from measure.logbook.take import ResponseFile, Take
 
 
-@pytest.mark.parametrize("name", ["a", "open", "plus-1n", "Take_2.b", "x" * 64, "7", "ä", "Brücke-offen", "гриф", "首拾音器", "ネック", "गले-1n", "صقر", "naïve"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "a",
+        "open",
+        "plus-1n",
+        "Take_2.b",
+        "x" * 64,
+        "7",
+        "ä",
+        "Brücke-offen",
+        "гриф",
+        "首拾音器",
+        "ネック",
+        "गले-1n",
+        "صقر",
+        "naïve",
+    ],
+)
 def test_names_that_every_system_can_keep(name: str) -> None:
     check_name(name)
 
 
 @pytest.mark.parametrize(
     "name",
-    ["", ".", "..", ".hidden", "-rf", "a/b", "a\\b", "../x", "/etc", "a b", "a\n", "a\x00", "a\u0308", "\u0301a", "½", "²", "a\u200db", "a\u202eb",
-     "\u3164", "a\ufe0f", "a\U000e0101", "\ud800", "漢" * 64 + "字", "𝒜" * 51, "x" * 65, "con", "NUL.txt",
+    ["", ".", "..", ".hidden", "-rf", "a/b", "a\\b", "../x", "/etc", "a b", "a\n", "a\x00", "a\u0308", "\u0301a", "½", "²",
+     "a\u200db", "a\u202eb", "\u3164", "a\ufe0f", "a\U000e0101", "\ud800", "漢" * 64 + "字", "\U0001d49c" * 51, "x" * 65, "con", "NUL.txt",
      "com1", "a.", "a:b"],
 )  # fmt: skip
 def test_names_that_are_refused(name: str) -> None:

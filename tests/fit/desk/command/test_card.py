@@ -57,8 +57,14 @@ def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
     assert order == Order(
         name="open",
         conditions=Conditions(
-            added="1n ± 1%", controls={"tone": "0"}, coil_over="neck", coil_moved=True, temperature_c=24.0, note="n",
-            item="red one", operator="me",
+            added="1n ± 1%",
+            controls={"tone": "0"},
+            coil_over="neck",
+            coil_moved=True,
+            temperature_c=24.0,
+            note="n",
+            item="red one",
+            operator="me",
         ),
         simulated=False,
         is_looked_at_first=False,
