@@ -43,6 +43,7 @@ Examples:
   coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
   coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
   coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
+  coilsweep history "neck pickup"                  what was found of it before, by date
   coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
   coilsweep schema fit                             what the keys of fit --json mean
 
@@ -86,6 +87,7 @@ for _command in (
     questions.listen,
     repeat.repeat,
     repeat.check,
+    repeat.history,
     schema.schema,
 ):
     coilsweep.add_command(_command)

@@ -10,6 +10,7 @@ from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.evidence import FitWish, last_wish
 from fit.desk.book.fits import answer_for
+from fit.desk.book.history import earlier_of
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.output import require_folder, save_page
 from fit.desk.book.rig import rig_of, rig_rows
@@ -17,7 +18,9 @@ from fit.desk.show.document.pickup import ReportDocument
 from fit.desk.show.figures.style import budget_figure, loaded_figure, response_figure
 from fit.desk.show.figures.taper import taper_figure
 from fit.desk.show.sheet import Sheet
+from fit.desk.show.sheets.history import Earlier, earlier_section
 from fit.desk.show.sheets.report import BUDGET, LOADED, RESPONSE, TAPERS, sheet_of_report
+from measure.errors import FileError
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
 from measure.quantity import Quantity
 
@@ -88,7 +91,15 @@ def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: t
         references=references,
         warnings=warnings,
         verdicts=_verdicts(logbook, answer),
+        more=earlier_section(_earlier(logbook, answer, wish)),
     )
+
+
+def _earlier(logbook: Logbook, answer: PickupAnswer, wish: FitWish) -> Earlier | None:
+    try:
+        return earlier_of(logbook, answer, wish.names)
+    except FileError:
+        return None  # that the file is damaged, the fit says
 
 
 def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:

@@ -121,7 +121,12 @@ def test_of_several_pickups_two_quantities_head_each():
 
 
 @pytest.mark.parametrize(
-    "words", [["fit", "open", "Brücke"], ["take", "a", "--add", "1n ± 1%"], ["x", 'say "so"', "$HOME", "a\\b", "it's", "", "#1", "a;b", "~"]]
+    "words",
+    [
+        ["fit", "open", "Brücke"],
+        ["take", "a", "--add", "1n ± 1%"],
+        ["x", 'say "so"', "$HOME", "a\\b", "it's", "", "#1", "a;b", "~"],
+    ],
 )
 def test_a_command_can_be_typed_as_it_stands(words):
     assert shlex.split(command_text(words)) == ["coilsweep", *words]

@@ -30,7 +30,8 @@ def listed(*takes, damaged=None, removed=()):
 
 
 def test_each_take_says_what_was_set_added_and_came_of_it():
-    down = made("down", controls={"volume": "7", "tone": "0"}, added="1n ± 1%", coil_over="neck", note="two\nlines", outcome="usable")
+    stated = {"controls": {"volume": "7", "tone": "0"}, "added": "1n ± 1%", "coil_over": "neck", "note": "two\nlines"}
+    down = made("down", outcome="usable", **stated)
     assert listed(made("open"), down) == [
         "2026-03-02, UTC",
         "  open  17:00  nothing set or added                                     good",
@@ -40,7 +41,8 @@ def test_each_take_says_what_was_set_added_and_came_of_it():
 
 def test_what_all_takes_of_a_day_share_is_said_once():
     both = {"item": "red one", "operator": "me"}
-    assert listed(made("a", simulated=True, **both), made("b", simulated=True, **both))[0] == "2026-03-02, UTC; red one; by me; simulated"
+    takes = [made(name, simulated=True, **both) for name in "ab"]
+    assert listed(*takes)[0] == "2026-03-02, UTC; red one; by me; simulated"
     first, second = listed(made("a", item="red one"), made("b", item="blue one", simulated=True))[1:]
     assert "red one" in first
     assert "simulated" not in first
@@ -48,7 +50,8 @@ def test_what_all_takes_of_a_day_share_is_said_once():
 
 
 def test_nothing_is_wider_than_80_columns():
-    long = {"controls": {f"control {n}": "first position" for n in range(8)}, "note": "n" * 200, "item": "an item with a long name"}
+    controls = {f"control {n}": "first position" for n in range(8)}
+    long = {"controls": controls, "note": "n" * 200, "item": "an item with a long name"}
     names = ("x" * 64, "漢" * 60, "a")
     shown = listed(*(made(name, outcome="rejected", **long) for name in names), made("b"))
     assert max(map(text_width, shown)) <= 80
