@@ -15,7 +15,7 @@ from fit.desk.show.words import plain_text
 from measure.errors import FileError
 from measure.logbook.card import freeing
 from measure.logbook.conditions import Conditions
-from measure.logbook.naming import check_name, kept_name
+from measure.logbook.naming import check_name, kept_name, usual_form
 from measure.logbook.responses import look_at_table, read_table
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook
@@ -67,9 +67,10 @@ def import_take(desk: Desk, name: str, files: Files, *, conditions: Conditions) 
     ValueError
         If an option was given that does not go with the files.
     """
+    name = usual_form(name)
     check_name(name)
     draft = _draft_response(name, files, conditions) if is_response_file(files.paths[0]) else None
-    logbook = open_for_take(desk, name)
+    logbook = open_for_take(desk, name, conditions)
     rig = rig_of(logbook)
     if draft is None:
         draft = _draft_recordings(desk, logbook, name, files, conditions, rig=rig)

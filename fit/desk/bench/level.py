@@ -8,11 +8,12 @@ import numpy as np
 
 from fit.desk.bench.preparation import USUAL_RATE_HZ
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.next_step import free_name
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import AudioDevice, DevicesDocument, LevelDocument
 from fit.desk.show.document.pieces import checks_of
 from fit.desk.show.sheets.bench import is_named, sheet_of_devices, sheet_of_level
-from fit.desk.show.words import SWEEP_CAUTION
+from fit.desk.show.words import SWEEP_CAUTION, command_text
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import open_logbook
 from measure.response import Finding, FloatArray
@@ -152,7 +153,9 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
     findings = judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL) if watch.levels else ()
     inputs = dict(zip(("pickup", "reference"), watch.levels, strict=False))
     document = LevelDocument(inputs=inputs, checks=checks_of(findings))
-    return Outcome(sheet=sheet_of_level(watch.levels, findings), document=document)
+    book = open_logbook(desk.logbook) if desk.logbook.exists() else None
+    following = command_text(("take", free_name(book)), desk.logbook)
+    return Outcome(sheet=sheet_of_level(watch.levels, findings, following), document=document)
 
 
 def _wait_for_enter(stop: threading.Event) -> None:

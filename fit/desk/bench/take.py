@@ -13,7 +13,7 @@ import numpy as np
 from fit.desk.bench.intake import KeptTake, draft_take, keep_take, open_for_take, say_assumptions
 from fit.desk.bench.preparation import USUAL_RATE_HZ, require_reference, require_resistor, say_cautions, say_open
 from fit.desk.bench.recordings import LIVE_BITS, Batch, play
-from fit.desk.book.desk import REJECTED, Desk, Outcome
+from fit.desk.book.desk import REJECTED, Desk
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import TakeDocument
 from fit.desk.show.words import MINUS
@@ -107,7 +107,7 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
         If the sound card fails; nothing is kept then.
     """
     require_resistor(order.conditions)
-    logbook = open_for_take(desk, order.name)
+    logbook = open_for_take(desk, order.name, order.conditions)
     rig = rig_of(logbook)
     require_reference(rig, order.conditions)
     if not order.simulated:
@@ -120,16 +120,6 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
     batch = bench.record_all()
     judgement = join_findings(bench.look(batch.repeats, batch.played), batch.findings)
     return _keep(bench, batch, judgement)
-
-
-def with_next_step(made: KeptTake) -> Outcome:
-    """Add what to do after a take that can be used in a fit."""
-    if made.judgement.outcome == "rejected" or made.take.conditions.method != "exciter":
-        return made.reply
-    line = (
-        f"Next: coilsweep fit {made.take.name}; or another take with a known part across the jack (--add), the coil left in place"
-    )
-    return replace(made.reply, lines=(*made.reply.lines, line))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

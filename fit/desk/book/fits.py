@@ -129,14 +129,32 @@ def takes_of(logbook: Logbook, names: Sequence[str]) -> list[Take]:
     Raises
     ------
     ValueError
-        If a take is named twice.
+        If a take is named twice, or they are of different items.
     """
     twice = [name for name in names if names.count(name) > 1]
     if twice:
         msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
         raise ValueError(msg)
     order = {take.name: place for place, take in enumerate(list_takes(logbook).takes)}
-    return sorted((take_to_fit(logbook, name) for name in names), key=lambda take: order[take.name])
+    takes = sorted((take_to_fit(logbook, name) for name in names), key=lambda take: order[take.name])
+    require_one_item(takes)
+    return takes
+
+
+def require_one_item(takes: Sequence[Take]) -> None:
+    """See that takes are of one item, as far as that is stated.
+
+    Raises
+    ------
+    ValueError
+        If they are not: no value may rest on two guitars.
+    """
+    known = [take for take in takes if take.conditions.item is not None]
+    other = next((take for take in known if take.conditions.item != known[0].conditions.item), None)
+    if other is not None:
+        first, second = (f'take {take.name} is of "{plain_text(take.conditions.item or "")[:40]}"' for take in (known[0], other))
+        msg = f"{first}, {second}: name takes of one item; a slip is mended by coilsweep takes amend NAME --item TEXT"
+        raise ValueError(msg)
 
 
 def take_to_fit(logbook: Logbook, name: str) -> Take:

@@ -14,6 +14,7 @@ from fit.desk.book.bounds import as_text, bounded
 from fit.desk.book.instrument import read_instrument_file
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path
 from measure.logbook.take import Take
 from measure.quantity import Quantity, parse_quantity, refuse_decimal_comma
@@ -61,29 +62,28 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
     return instrument
 
 
-def doubt_controls(logbook: Logbook, take: Take) -> str | None:
-    """Compare what a new take says of controls and coil with instrument.toml, while the person still remembers.
+def require_stated(logbook: Logbook, conditions: Conditions) -> None:
+    """See that instrument.toml has the controls, positions and pickup that are stated of a take, before it is kept.
 
-    Returns
-    -------
-    str or None
-        What a fit will refuse; None where nothing is wrong, or no sound instrument.toml is there yet.
+    Raises
+    ------
+    ValueError
+        If it has not; the message names those that there are. Where no sound instrument.toml is there yet, nothing is refused.
     """
     path = instrument_path(logbook)
     if not path.exists():
-        return None
+        return
     try:
         instrument = read_instrument_file(path)
     except FileError:
-        return None  # fit, instrument and wiring say what is wrong with it
-    try:
-        read_settings(instrument, take.conditions.controls)
-        if take.conditions.coil_over is not None:
-            _coil_over(take, instrument)
-    except (ValueError, FileError) as err:
-        cure = f"delete takes/{take.name} and import again, or correct instrument.toml"
-        return f"{err}; a fit will refuse the take: {cure}"
-    return None
+        return  # fit, instrument and wiring say what is wrong with it
+    read_settings(instrument, conditions.controls)
+    over = conditions.coil_over
+    if over is not None and over not in instrument.pickup:
+        msg = (
+            f'there is no pickup "{over[:60]}" for the exciter to stand over, the instrument has: {", ".join(instrument.pickup)}'
+        )
+        raise ValueError(msg)
 
 
 def take_evidence(take: Take, response: Response, instrument: Instrument | None, warnings: list[str]) -> TakeEvidence | None:
@@ -120,7 +120,7 @@ def take_evidence(take: Take, response: Response, instrument: Instrument | None,
     if take.conditions.method == "plate":
         return replace(evidence, method="plate")
     over = "" if instrument is None else _coil_over(take, instrument)
-    if instrument is not None and not _is_connected(instrument, settings, over):
+    if instrument is not None and not is_connected(instrument, settings, over):
         warnings.append(f"take {take.name} is left out: with its controls set so, {over or 'the pickup'} does not reach the jack")
         return None
     return replace(evidence, coil_over=over)
@@ -208,7 +208,8 @@ def _coil_over(take: Take, instrument: Instrument) -> str:
     return over
 
 
-def _is_connected(instrument: Instrument, settings: Settings, pickup: str) -> bool:
+def is_connected(instrument: Instrument, settings: Settings, pickup: str) -> bool:
+    """See whether a pickup, or any where none is named, reaches the jack."""
     load = [Passive(key="input.resistance", is_capacitor=False, ends=(instrument.output, GROUND))]
     coils = wire_instrument(instrument, settings, load=load).coils
     return pickup in coils if pickup else bool(coils)

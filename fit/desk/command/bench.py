@@ -10,13 +10,12 @@ from fit.desk.command.console import desk_at, read_line
 from fit.desk.command.options import (
     CHANNEL,
     RATE,
-    WINDING_TEMPERATURE,
+    circumstance_options,
     conditions_of,
     output_options,
     replace_option,
     shared_options,
     sweep_options,
-    temperature_option,
 )
 
 if TYPE_CHECKING:
@@ -105,7 +104,7 @@ def stimulus(file: Path, *, replace: bool, as_json: bool, logbook: Path, debug: 
     help="How the pickup was driven; default: exciter, for a Touchstone file impedance.",
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack was driven through, for example 100k±1%.")
-@temperature_option(WINDING_TEMPERATURE)
+@circumstance_options
 @click.option("--pickup-channel", type=CHANNEL, metavar="N", help="From 1; default: the rig's.")
 @click.option("--reference-channel", metavar="N|none", help="From 1, or none; default: the rig's.")
 @click.option("--stimulus", "stimulus_file", type=click.Path(path_type=Path), metavar="FILE", help="What was played.")
@@ -123,8 +122,13 @@ def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: P
     from fit.desk.bench.imports import import_take as bring_in
 
     options["method"] = options["method"] or ("impedance" if files[0].suffix.lower() == ".s1p" else "exciter")
+    from fit.desk.book.next_step import with_next_step
+    from measure.logbook.naming import usual_form
+    from measure.logbook.store import open_logbook
+
     conditions = conditions_of(options)
-    return bring_in(desk_at(logbook), name, Files(paths=files, **options), conditions=conditions)
+    kept = bring_in(desk_at(logbook), name, Files(paths=files, **options), conditions=conditions)
+    return with_next_step(kept, open_logbook(logbook), usual_form(name))
 
 
 @click.command()

@@ -8,12 +8,11 @@ import click
 from fit.desk.command.amounts import Amount
 from fit.desk.command.console import desk_at
 from fit.desk.command.options import (
-    WINDING_TEMPERATURE,
+    circumstance_options,
     conditions_of,
     level_option,
     shared_options,
     sweep_options,
-    temperature_option,
 )
 
 if TYPE_CHECKING:
@@ -61,7 +60,7 @@ def level(*, duration_s: float | None, level: float, as_json: bool, logbook: Pat
     help="What is driven.",
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack is driven through, for example 100k±1%.")
-@temperature_option(WINDING_TEMPERATURE)
+@circumstance_options
 @click.option(
     "--repeats", type=Amount(low=1, high=16, is_whole=True), metavar="N", default=1, show_default=True, help="How often, 1 to 16."
 )
@@ -85,15 +84,19 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     and the cure is said. Method quiet plays nothing and records 5 s. Ctrl-C lets the output fade to silence.
     """
     del as_json, debug
+    from fit.desk.bench.intake import open_for_take
     from fit.desk.bench.level import card_of
     from fit.desk.bench.preparation import virtual_source
-    from fit.desk.bench.take import Order, make_take, with_next_step
+    from fit.desk.bench.take import Order, make_take
+    from fit.desk.book.next_step import with_next_step
     from fit.desk.book.rig import rig_of
-    from measure.logbook.store import open_logbook
+    from measure.logbook.naming import usual_form
 
+    name = usual_form(name)
     conditions = conditions_of(options)
     is_looked_at_first = not options.pop("no_look")
     order = Order(name=name, conditions=conditions, simulated=virtual, is_looked_at_first=is_looked_at_first, **options)
-    book = open_logbook(logbook, create=True)
+    desk = desk_at(logbook)
+    book = open_for_take(desk, name, conditions)  # a slip is said before a card is looked for
     source = virtual_source(book, rig_of(book), conditions) if virtual else card_of(rig_of(book))
-    return with_next_step(make_take(desk_at(logbook), order, source=source))
+    return with_next_step(make_take(desk, order, source=source).reply, book, name)

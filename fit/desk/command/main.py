@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema
+from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema, takes
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ Examples:
   coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
   coilsweep import open bare.wav --stimulus sweep.wav
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
+  coilsweep takes list                             the takes by day; takes amend, rename, remove, restore
   coilsweep fit open plus-1n --dcr "6.35k ± 1%"    what the pickup is
   coilsweep report pickup.html                     all of it as one page
   coilsweep instrument --layout one-pickup         a file to state a whole guitar in
@@ -43,6 +44,7 @@ Examples:
   coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
   coilsweep listen riff.wav riff-10n.wav --recorded tone=3 --change capacitor.tone=10n
   coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
+  coilsweep history "neck pickup"                  what was found of it before, by date
   coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
   coilsweep schema fit                             what the keys of fit --json mean
 
@@ -58,8 +60,8 @@ coilsweep: find out what is in an electric guitar, with a sound card and a coil.
   See the whole job            demo
 
   Prepare the bench            rig  devices  level  exciter  calibrate
-  Make and keep takes          take  stimulus  import  inspect
-  What is this pickup?         fit  report
+  Make and keep takes          take  stimulus  import  takes  inspect
+  What is this pickup?         fit  report  history
   Is a part what is printed?   confirm
   What does the switch do?     instrument  wiring
   What did my work change?     compare
@@ -93,6 +95,7 @@ for _command in (
     bench.stimulus,
     bench.import_take,
     bench.inspect,
+    takes.takes,
     questions.fit,
     questions.report,
     questions.export,
@@ -104,6 +107,7 @@ for _command in (
     questions.listen,
     repeat.repeat,
     repeat.check,
+    repeat.history,
     schema.schema,
 ):
     coilsweep.add_command(_command)

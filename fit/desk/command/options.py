@@ -55,6 +55,13 @@ def temperature_option(text: str) -> Callable[[Command], Command]:
     return click.option("--temperature", "temperature_c", metavar="T", callback=_read_temperature, help=text)
 
 
+def circumstance_options(command: Command) -> Command:
+    """Add the options that say what was measured, by whom, and how warm the winding was."""
+    command = click.option("--operator", metavar="TEXT", help="Who makes the take.")(command)
+    text = "What lies on the bench, for example a guitar's name; takes of several are told apart by it."
+    return temperature_option(WINDING_TEMPERATURE)(click.option("--item", metavar="TEXT", help=text)(command))
+
+
 def conditions_of(options: dict[str, Any]) -> "Conditions":
     """Take what a person states of a take out of the options of a command.
 
@@ -73,13 +80,23 @@ def conditions_of(options: dict[str, Any]) -> "Conditions":
 
     own = ("method", "added", "coil_moved", "series_resistor", "temperature_c", "note")
     controls = split_settings(options.pop("settings"))
-    return Conditions(controls=controls, coil_over=options.pop("coil_over") or None, **{key: options.pop(key) for key in own})
+    named: dict[str, Any] = {key: (options.pop(key) or "").strip() or None for key in ("coil_over", "item", "operator")}
+    return Conditions(controls=controls, **named, **{key: options.pop(key) for key in own})
 
 
 def _read_temperature(context: click.Context, option: click.Parameter, typed: str | None) -> float | None:
     del context, option
-    if typed is None:
-        return None
+    return None if typed is None else read_temperature(typed)
+
+
+def read_temperature(typed: str) -> float:
+    """Read a temperature in °C as it was typed behind its option.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
     from measure.quantity import parse_temperature
 
     try:

@@ -29,7 +29,7 @@ def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **
     from fit.desk.book.fits import FitWish
     from fit.desk.questions.fit import fit_takes
 
-    return fit_takes(desk_at(logbook), FitWish(names=names, **options))
+    return fit_takes(desk_at(logbook), FitWish(names=names, **options), leads_on=True)
 
 
 @click.command()

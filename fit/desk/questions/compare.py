@@ -11,7 +11,7 @@ from fit.circuit.controls import read_settings
 from fit.desk.book.derived import kept_or_made, takes_key
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drift import drift_warnings
-from fit.desk.book.fits import collect_evidence, take_to_fit, takes_of
+from fit.desk.book.fits import collect_evidence, require_one_item, take_to_fit, takes_of
 from fit.desk.book.noise import noise_take
 from fit.desk.book.response import take_response
 from fit.desk.show.document.pieces import named_takes
@@ -115,6 +115,7 @@ def compare_kept(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
         If the two sides have nothing in common.
     """
     sides = [[_usable_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
+    require_one_item([take for side in sides for take in side])
     key = takes_key(logbook, [take for side in sides for take in side], "comparison", len(sides[0]), wish.dcr)
     kept = kept_or_made(logbook, "comparison", key, Compared, lambda: _compare(desk, logbook, sides, dcr=wish.dcr))
     if kept.parts is None:

@@ -9,6 +9,7 @@ from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.fits import FitWish, answer_for, last_wish
+from fit.desk.book.history import earlier_of
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.output import require_folder, require_free, save_page
 from fit.desk.book.rig import rig_of, rig_rows
@@ -17,8 +18,11 @@ from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.figures.style import budget_figure, loaded_figure, response_figure
 from fit.desk.show.figures.taper import taper_figure
 from fit.desk.show.sheet import Sheet
+from fit.desk.show.sheets.history import Earlier, earlier_section
 from fit.desk.show.sheets.report import BUDGET, LOADED, RESPONSE, TAPERS, sheet_of_report
+from measure.errors import FileError
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
+from measure.quantity import Quantity
 
 if TYPE_CHECKING:
     from fit.answers.confirm.confirmation import ConfirmAnswer
@@ -104,7 +108,15 @@ def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: t
         references=references,
         warnings=warnings,
         verdicts=_verdicts(logbook, answer),
+        more=earlier_section(_earlier(logbook, answer, wish)),
     )
+
+
+def _earlier(logbook: Logbook, answer: PickupAnswer, wish: FitWish) -> Earlier | None:
+    try:
+        return earlier_of(logbook, answer, wish.names)
+    except FileError:
+        return None  # that the file is damaged, the fit says
 
 
 def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:
@@ -124,11 +136,17 @@ def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:
 
 def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":
     """Judge every part that instrument.toml calls marked and that the takes tell."""
-    from fit.circuit.instrument import stated_values
     from fit.desk.questions.confirm import judge_part
 
+    return tuple(judge_part(key, quantity, answer) for key, quantity in marked_in(logbook, answer).items())
+
+
+def marked_in(logbook: Logbook, answer: PickupAnswer) -> dict[str, Quantity]:
+    """List the parts that instrument.toml calls marked and that the takes tell, with their markings."""
+    from fit.circuit.instrument import stated_values
+
     if not instrument_path(logbook).exists():
-        return ()
+        return {}
     stated = stated_values(read_instrument_file(instrument_path(logbook)))
     marked = {key: one.quantity for key, one in stated.items() if one.is_marked and one.quantity is not None}
-    return tuple(judge_part(key, quantity, answer) for key, quantity in marked.items() if key in answer.quantities)
+    return {key: quantity for key, quantity in marked.items() if key in answer.quantities}

@@ -8,7 +8,7 @@ from fit.answers.wiring.levels import WiringTake
 from fit.answers.wiring.survey import MUCH_LEAKAGE, WiringAnswer, read_wiring
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.fits import take_to_fit
+from fit.desk.book.fits import require_one_item, take_to_fit
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.response import take_response
 from fit.desk.book.rig import rig_of
@@ -65,6 +65,7 @@ def survey_wiring(desk: Desk, logbook: Logbook, names: tuple[str, ...]) -> Surve
     """Read the wiring from takes of a logbook, and compare it with what instrument.toml states."""
     instrument = _instrument(logbook)
     kept = [_take(logbook, name, instrument) for name in dict.fromkeys(names)]
+    require_one_item(kept)
     answer = _read(desk, logbook, kept, instrument)
     warnings = _warnings(kept, answer)
     expected = None

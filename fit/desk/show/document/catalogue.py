@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from fit.desk.show.document import bench, guided, guitar, pickup
+from fit.desk.show.document import bench, guided, guitar, history, pickup, takes
 from fit.desk.show.document.pieces import Document, Piece
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -24,6 +24,7 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "export": (guitar.ExportDocument,),
     "fit": (pickup.FitDocument,),
     "guide": (guided.GuideDocument,),
+    "history": (history.HistoryDocument,),
     "import": (bench.ImportDocument,),
     "inspect": (bench.InspectDocument, bench.InspectResponseDocument),
     "instrument": (guitar.InstrumentDocument, guitar.LayoutsDocument),
@@ -35,6 +36,7 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "rig": (bench.RigDocument,),
     "stimulus": (bench.StimulusDocument,),
     "take": (bench.TakeDocument,),
+    "takes": (takes.TakesDocument, takes.MendedDocument),
     "wiring": (guitar.WiringDocument,),
 }
 

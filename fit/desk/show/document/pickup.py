@@ -8,6 +8,7 @@ from msgspec import UNSET, UnsetType
 from fit.answers.confirm.confirmation import Verdict
 from fit.answers.figures import Candidate, Contribution, FitOutcome, FloorAnswer
 from fit.answers.repeat.repeatability import Verdict as Repeats
+from fit.desk.show.document.history import PastResult
 from fit.desk.show.document.pieces import (
     DecisionRule,
     Document,
@@ -134,6 +135,8 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
         For each take how far it lies from the model.
     warnings : tuple of str
         What was noticed, one line each.
+    earlier : PastResult
+        What was found of the same item on the last day before, where that is known.
     """
 
     takes: tuple[NamedTake, ...]
@@ -149,6 +152,7 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
     budget: dict[str, tuple[Contribution, ...]]
     agreement: dict[str, Agreement]
     warnings: tuple[str, ...]
+    earlier: PastResult | UnsetType = UNSET
 
 
 def fit_document(answer: "PickupAnswer", *, warnings: tuple[str, ...], released: "Sequence[LetGo]" = ()) -> FitDocument:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fit.desk.show.sheet import Block, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import next_line
 from measure.quantity import format_quantity
 from measure.response import Finding
 
@@ -44,8 +45,8 @@ def _marks(device: "Device", rig: "Rig") -> tuple[tuple[str, bool], ...]:
     )
 
 
-def sheet_of_level(levels: "tuple[ChannelLevel, ...]", findings: tuple[Finding, ...]) -> Sheet:
-    """Last levels of the inputs, and what they mean for a take."""
+def sheet_of_level(levels: "tuple[ChannelLevel, ...]", findings: tuple[Finding, ...], following: str) -> Sheet:
+    """Last levels of the inputs, what they mean for a take, and what to type next where all is well."""
     if not levels:
         return Sheet(title="Levels", blocks=(Text(("Nothing was heard long enough to tell levels.",)),))
     rows: list[Row] = [("", "peak", "tone", "hum", "noise")]
@@ -54,7 +55,7 @@ def sheet_of_level(levels: "tuple[ChannelLevel, ...]", findings: tuple[Finding, 
         rows.append((name, *(f"{figure:.1f} dBFS" for figure in figures)))
     told = tuple(f"look: {each.text}" for each in findings if each.severity != "pass")
     sound = "; ".join(each.text for each in findings if each.code == "exciter")
-    return Sheet(title="Levels", blocks=(Table(tuple(rows)), Text(told or (f"All right: {sound}. Next: coilsweep take NAME",))))
+    return Sheet(title="Levels", blocks=(Table(tuple(rows)), Text(told or (f"All right: {sound}.", next_line(following)))))
 
 
 def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[Row], doubt: str) -> Sheet:

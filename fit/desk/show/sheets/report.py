@@ -58,6 +58,7 @@ def sheet_of_report(
     references: Sequence[tuple[str, str]] = (),
     warnings: Sequence[str] = (),
     verdicts: Sequence[ConfirmAnswer] = (),
+    more: Sequence[Section] = (),
 ) -> Sheet:
     """Lay out everything that is known of a pickup or a guitar.
 
@@ -69,6 +70,8 @@ def sheet_of_report(
         What was noticed outside the fit.
     verdicts : sequence of ConfirmAnswer
         Of the parts that carry a marking.
+    more : sequence of Section
+        Between the values and the pictures.
     """
     pictures = [RESPONSE, LOADED]
     pictures += [BUDGET] if any(answer.budget.values()) else []
@@ -77,6 +80,7 @@ def sheet_of_report(
         *_opening(answer, warnings),
         _values(answer),
         *_marked_parts(verdicts),
+        *more,
         *pictures,
         _model(answer),
         Section(tuple(_take(take, answer) for take in _fitted_first(takes, answer)), heading="Takes and their checks"),

@@ -1,18 +1,20 @@
 """Commands that use the sound card as they are typed, without one."""
 
+from types import SimpleNamespace
+
 import pytest
 
 from fit.desk.bench.take import Order
 from measure.logbook.conditions import Conditions
-from tests.typed import catch, refused, typed
+from tests.typed import DONE, catch, refused, typed
 
 
 @pytest.fixture
 def made(monkeypatch):
-    monkeypatch.setattr("fit.desk.bench.take.with_next_step", lambda outcome: outcome)
+    monkeypatch.setattr("fit.desk.book.next_step.with_next_step", lambda outcome, *_: outcome)
     monkeypatch.setattr("fit.desk.bench.level.card_of", lambda _: "card")
     monkeypatch.setattr("fit.desk.bench.preparation.virtual_source", lambda *_: "virtual bench")
-    return catch(monkeypatch, "fit.desk.bench.take.make_take")
+    return catch(monkeypatch, "fit.desk.bench.take.make_take", SimpleNamespace(reply=DONE))
 
 
 def test_devices_of_a_logbook(monkeypatch, capsys, tmp_path):
@@ -32,7 +34,8 @@ def test_level_is_quiet_and_lasts_until_enter_unless_it_is_said_otherwise(monkey
 
 
 def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
-    stated = ("--add", "1n ± 1%", "--set", "tone=0", "--coil-over", "neck", "--coil-moved", "--temperature", "24C", "--note", "n")
+    stated = ("--add", "1n ± 1%", "--set", "tone=0", "--coil-over", "neck", "--coil-moved", "--temperature", "24C", "--note", "n",
+              "--item", "red one", "--operator", "me")  # fmt: skip
     how = (
         "--repeats",
         "3",
@@ -54,7 +57,14 @@ def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
     assert order == Order(
         name="open",
         conditions=Conditions(
-            added="1n ± 1%", controls={"tone": "0"}, coil_over="neck", coil_moved=True, temperature_c=24.0, note="n"
+            added="1n ± 1%",
+            controls={"tone": "0"},
+            coil_over="neck",
+            coil_moved=True,
+            temperature_c=24.0,
+            note="n",
+            item="red one",
+            operator="me",
         ),
         simulated=False,
         is_looked_at_first=False,

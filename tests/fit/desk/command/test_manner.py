@@ -66,7 +66,7 @@ def test_every_document_begins_in_the_same_way(name):
     for form in DOCUMENTS[name]:
         fields = {one.encode_name for one in msgspec.structs.fields(form)}
         assert {"outcome", "written"} <= fields
-        if "takes" in fields:
+        if "takes" in fields and name != "takes":  # that is the list itself
             kind = schema["$defs"][form.__name__]["properties"]["takes"]
             assert kind["items"]["$ref"].endswith("NamedTake")
         assert not {"take", "page"} & fields

@@ -124,6 +124,8 @@ def test_conditions_are_taken_out_and_the_rest_stays():
         "note": "n",
         "settings": ("volume=7", "selector=both"),
         "coil_over": "",
+        "item": " red one ",
+        "operator": None,
         "level": 0.5,
     }
     assert conditions_of(options) == Conditions(
@@ -134,6 +136,7 @@ def test_conditions_are_taken_out_and_the_rest_stays():
         note="n",
         controls={"volume": "7", "selector": "both"},
         coil_over=None,
+        item="red one",
     )
     assert options == {"level": 0.5}
 

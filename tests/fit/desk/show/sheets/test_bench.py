@@ -42,9 +42,12 @@ def test_levels_say_the_cure_or_what_comes_next():
     level = ChannelLevel(peak_dbfs=-12.3, tone_dbfs=-20.0, hum_dbfs=-70.0, noise_dbfs=-90.0)
     good = Finding(code="exciter", severity="pass", text="the pickup hears the exciter")
     bad = Finding(code="clipped", severity="warn", text="lower the gain")
-    assert lines(sheet_of_level((), ())) == ["Nothing was heard long enough to tell levels."]
-    assert lines(sheet_of_level((level,), (good,)))[-1] == "All right: the pickup hears the exciter. Next: coilsweep take NAME"
-    told = lines(sheet_of_level((level, level), (good, bad)))
+    assert lines(sheet_of_level((), (), "")) == ["Nothing was heard long enough to tell levels."]
+    assert lines(sheet_of_level((level,), (good,), "coilsweep take open"))[-2:] == [
+        "All right: the pickup hears the exciter.",
+        "Next: coilsweep take open",
+    ]
+    told = lines(sheet_of_level((level, level), (good, bad), "coilsweep take open"))
     assert told[1].split()[:3] == ["pickup", "-12.3", "dBFS"]
     assert told[3:] == ["look: lower the gain"]
 
