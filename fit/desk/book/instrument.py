@@ -4,6 +4,7 @@ from pathlib import Path
 
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument, Stated, stated_values
+from fit.circuit.lugs import Lug, contacts_of, wires_of
 from fit.circuit.network import GROUND
 from fit.circuit.reading import read_instrument
 from fit.circuit.soundness import part_ends
@@ -59,8 +60,19 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
             guitar.HeardAt(switch=switch, position=one, pickups=tuple(pickups)) for (switch, one), pickups in heard.items()
         ),
         missing=tuple(absent),
+        connections=tuple(
+            guitar.Connection(node=wire.first.node, first=_lug(wire.first), second=_lug(wire.second))
+            for wire in wires_of(instrument)
+        ),
+        contacts=tuple(
+            guitar.SwitchContact(switch=one.switch, nodes=one.ends, closed_in=one.closed_in) for one in contacts_of(instrument)
+        ),
     )
     return Outcome(lines=tuple(lines), document=document)
+
+
+def _lug(lug: Lug) -> guitar.LugOfPart:
+    return guitar.LugOfPart(part=lug.part, lug=lug.lug)
 
 
 def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:

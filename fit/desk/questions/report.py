@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.evidence import FitWish, last_wish
 from fit.desk.book.fits import answer_for
 from fit.desk.book.instrument import read_instrument_file
@@ -80,7 +81,7 @@ def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: t
     references += _known_rows(logbook, has_dcr=wish.dcr is not None)
     fitted = [take for take in takes if take.name in answer.takes]
     references += [(f"added in {take.name}", take.conditions.added) for take in fitted if take.conditions.added]
-    return sheet_of_report(
+    sheet = sheet_of_report(
         answer,
         takes=takes,
         rig=[(key, value) for key, value in rig_rows(rig_of(logbook))],
@@ -88,6 +89,7 @@ def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: t
         warnings=warnings,
         verdicts=_verdicts(logbook, answer),
     )
+    return page_with_drawing(sheet, instrument_path(logbook), parts=answer.parts)
 
 
 def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:

@@ -94,6 +94,11 @@ def drawn_parts(instrument: Instrument, measured: Mapping[str, Estimate]) -> tup
     return (*out, Drawn(part="jack", kind="jack", lugs=jack, words=("jack",)))
 
 
+def is_reference(stated: Stated) -> bool:
+    """Whether a value is known by itself, so that a fit relies on it and does not find it."""
+    return stated.quantity is not None and stated.quantity.bound is not None and not stated.is_marked
+
+
 def runs_text(numbers: Iterable[int]) -> str:
     """Write rising numbers shortly.
 
@@ -123,12 +128,12 @@ def _coil_words(name: str, values: Mapping[str, Stated], measured: Mapping[str, 
     texts = []
     for key in keys:
         quantity = values[key].quantity
-        if key in measured:
+        if key in measured and not is_reference(values[key]):
             texts.append(estimate_texts(measured[key])[0])
         elif quantity is not None:
             texts.append(_short(quantity.value, values[key].unit))
     words = [" · ".join(texts[:2]), *texts[2:]] if texts else ["not measured yet"]
-    known = [key in measured for key in keys]
+    known = [key in measured and not is_reference(values[key]) for key in keys]
     if any(known):
         words[-1] = f"{words[-1]} measured" if len(words) > 1 else words[-1]
         if len(words) == 1:
@@ -138,7 +143,7 @@ def _coil_words(name: str, values: Mapping[str, Stated], measured: Mapping[str, 
 
 def _value_words(key: str, stated: Stated, measured: Mapping[str, Estimate]) -> tuple[str, ...]:
     said = "" if stated.quantity is None else _short(stated.quantity.value, stated.unit)
-    if key in measured:
+    if key in measured and not is_reference(stated):
         found = (estimate_texts(measured[key])[0], "measured")
         return (*found, f"marked {said}") if stated.is_marked else found
     if not said:

@@ -1,7 +1,7 @@
 """The drawing of an instrument as SVG: text as text, light and dark, each symbol with its part and its nodes."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Literal
 
@@ -31,6 +31,8 @@ def drawing_svg(
     is_each: bool = False,
     measured: Mapping[str, Estimate] | None = None,
     theme: Theme = "auto",
+    notes: Sequence[str] = (),
+    asked: str = "",
     is_inline: bool = False,
 ) -> str:
     """Draw an instrument.
@@ -46,6 +48,10 @@ def drawing_svg(
         What a fit gave, by the names of `fit.circuit.instrument.stated_values`.
     theme : {"auto", "light", "dark"}
         Colours; "auto" follows the reader's.
+    notes : sequence of str
+        Said below its name.
+    asked : str
+        A part that is to be marked, such as ``"capacitor.tone"``.
     is_inline : bool
         For a page that has its own background.
 
@@ -68,7 +74,8 @@ def drawing_svg(
     for line in _wrapped(title, "title", width):
         body.append(_text(Label(x=EDGE, y=y, text=line, css="title")))
         y += 20
-    for line in _switch_lines(instrument, width):
+    told = [*notes, *_switch_texts(instrument)]
+    for line in [line for text in told for line in _wrapped(plain_text(text), "note", width)]:
         body.append(_text(Label(x=EDGE, y=y, text=line, css="note")))
         y += LINE
     for caption, settings in scenes:
@@ -76,7 +83,7 @@ def drawing_svg(
             y += 12
             body.append(_text(Label(x=EDGE, y=y, text=caption, css="name")))
             y += 6
-        body.append(_scene(layout, settings, dy=y - EDGE / 2))
+        body.append(_scene(layout, settings, dy=y - EDGE / 2, asked=asked))
         y += layout.height - EDGE / 2
     for line in _wrapped(f"{POT_LEGEND} {COIL_LEGEND}" if instrument.pot else COIL_LEGEND, "note", width):
         body.append(_text(Label(x=EDGE, y=y, text=line, css="note")))
@@ -107,12 +114,12 @@ def _scenes(instrument: Instrument, at: Mapping[str, str] | None, *, is_each: bo
     return [(caption, dict(here)) for here, caption in scenes.items()]
 
 
-def _switch_lines(instrument: Instrument, width: float) -> list[str]:
-    lines = []
+def _switch_texts(instrument: Instrument) -> list[str]:
+    texts = []
     for name, switch in instrument.switch.items():
         numbered = ", ".join(f"{i} = {plain_text(position)}" for i, position in enumerate(switch.positions, 1))
-        lines += _wrapped(f"{plain_text(name)}: {numbered}", "note", width)
-    return lines
+        texts.append(f"{plain_text(name)}: {numbered}")
+    return texts
 
 
 def _wrapped(text: str, css: Literal["title", "note"], width: float) -> list[str]:
@@ -127,7 +134,7 @@ def _wrapped(text: str, css: Literal["title", "note"], width: float) -> list[str
     return [*lines, line]
 
 
-def _scene(layout: Layout, settings: Mapping[str, str] | None, *, dy: float) -> str:
+def _scene(layout: Layout, settings: Mapping[str, str] | None, *, dy: float, asked: str) -> str:
     out = [
         f'<rect class="frame" data-kind="frame" x="{_n(one.left)}" y="{_n(one.top + dy)}" width="{_n(one.right - one.left)}" '
         f'height="{_n(one.bottom - one.top)}" rx="4" fill="none" stroke="{LIGHT["note"]}" stroke-dasharray="4 3"/>'
@@ -136,7 +143,7 @@ def _scene(layout: Layout, settings: Mapping[str, str] | None, *, dy: float) -> 
     for run in layout.runs:
         path = _run_path(run, dy)
         out.append(f'<path class="wire" data-node="{_safe(run.node)}" d="{path}" fill="none" stroke="{LIGHT["ink"]}"/>')
-    out += [_symbol(symbol, settings, dy) for symbol in layout.symbols]
+    out += [_symbol(symbol, settings, dy, is_asked=symbol.drawn.part == asked) for symbol in layout.symbols]
     out += [
         f'<circle class="dot" data-node="{_safe(node)}" cx="{_n(x)}" cy="{_n(y + dy)}" r="{DOT}" fill="{LIGHT["ink"]}"/>'
         for node, (x, y) in layout.dots
@@ -154,7 +161,7 @@ def _run_path(run: Run, dy: float) -> str:
     return f"M{_n(x0)} {_n(y0 + dy)}{hops}H{_n(x1)}"
 
 
-def _symbol(symbol: Symbol, settings: Mapping[str, str] | None, dy: float) -> str:
+def _symbol(symbol: Symbol, settings: Mapping[str, str] | None, dy: float, *, is_asked: bool) -> str:
     drawn = symbol.drawn
     state = ""
     if drawn.kind == "contact" and settings is not None:
@@ -176,7 +183,7 @@ def _symbol(symbol: Symbol, settings: Mapping[str, str] | None, dy: float) -> st
     ]
     out += [_ground(drawn.part, lug, (x, y + dy)) for lug, (x, y) in symbol.grounds]
     out += [_text(label, dy) for label in symbol.labels]
-    css = f"part {drawn.kind}{f' {state}' if state else ''}"
+    css = f"part {drawn.kind}{f' {state}' if state else ''}{' asked' if is_asked else ''}"
     return f'<g class="{css}" {attributes}>{"".join(out)}</g>'
 
 
@@ -225,6 +232,8 @@ def _style(theme: Theme) -> str:
         ".schematic .frame{stroke:var(--note);stroke-dasharray:4 3;fill:none}"
         ".schematic g.open path,.schematic g.open .lug{stroke:var(--soft)}.schematic g.open text{fill:var(--note)}"
         ".schematic g.closed path{stroke:var(--on)}.schematic g.closed .closed{stroke-width:3.2}"
+        ".schematic g.asked path{stroke:var(--on);stroke-width:2}.schematic g.asked .filled{fill:var(--on)}"
+        ".schematic g.asked text.name{fill:var(--on)}"
         ".schematic g.closed .lug{stroke:var(--on);fill:var(--on)}.schematic g.closed text{fill:var(--on)}"
     )
 
