@@ -31,7 +31,7 @@ class DrawingWish:
     Attributes
     ----------
     file : Path
-        Ends in .svg.
+        To be written; its name ends in ``.svg``.
     settings : tuple of str
         CONTROL=VALUE; empty for one drawing for each position of each switch.
     stated : bool

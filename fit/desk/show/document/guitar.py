@@ -73,6 +73,8 @@ class Connection(Piece, frozen=True, kw_only=True):
     ----------
     node : str
         Name of the point in instrument.toml; all leads of one node make one point.
+    first, second : LugOfPart
+        Where the lead begins and where it ends; either way round.
     """
 
     node: str
@@ -85,8 +87,10 @@ class SwitchContact(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    switch : str
+        Its name in instrument.toml.
     nodes : tuple of str
-        The two.
+        The two, by their names in instrument.toml.
     closed_in : tuple of str
         Positions of the switch; open in the others.
     """
@@ -130,8 +134,8 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
     controls: dict[str, tuple[str, ...]]
     heard: tuple[HeardAt, ...]
     missing: tuple[str, ...]
-    connections: tuple[Connection, ...]
-    contacts: tuple[SwitchContact, ...]
+    connections: tuple[Connection, ...] = ()
+    contacts: tuple[SwitchContact, ...] = ()
     drawing: str | None = None
 
 

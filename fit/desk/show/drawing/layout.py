@@ -19,7 +19,7 @@ CLEAR = 10.0  # [px] between two bars on one track
 MOST_TRACKS = 5  # all orders of so many are tried
 EDGE = 14.0  # [px] around the drawing
 HOP = 4.5  # [px] radius
-FRAME = 5.0  # [px] around two coils of one pickup
+FRAME = 6.0  # [px] around two coils of one pickup
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,7 +257,7 @@ def _is_on(point: Point, run: Run) -> bool:
 
 def _frames(symbols: Sequence[Symbol]) -> list[Frame]:
     """Frame the coils of a pickup that has two, where nothing else stands between them."""
-    boxes = {symbol.drawn.part: symbol_box(symbol) for symbol in symbols if symbol.drawn.kind == "coil"}
+    boxes = {symbol.drawn.part: _coil_box(symbol) for symbol in symbols if symbol.drawn.kind == "coil"}
     others = [symbol_box(symbol) for symbol in symbols]
     out = []
     for part, box in boxes.items():
@@ -270,6 +270,11 @@ def _frames(symbols: Sequence[Symbol]) -> list[Frame]:
         if len(inside) == 2:
             out.append(Frame(pickup=part, left=left, top=top, right=right, bottom=bottom))
     return out
+
+
+def _coil_box(symbol: Symbol) -> tuple[float, float, float, float]:
+    """Box of a coil and its words, without the leads."""
+    return symbol_box(replace(symbol, strokes=tuple(one for one in symbol.strokes if one.pen == "coil"), grounds=()))
 
 
 def symbol_box(symbol: Symbol) -> tuple[float, float, float, float]:

@@ -8,12 +8,25 @@ Anchor = Literal["start", "middle", "end"]
 SIZES: dict[Css, float] = {"title": 15.0, "name": 12.0, "value": 11.0, "note": 11.0, "lug": 9.0}  # [px]
 LINE = 14.0  # [px] from one line to the next
 ASCENT, DESCENT = 0.8, 0.24  # [1] of the size, above and below the line that letters stand on
-# Width over size in common sans-serif faces, the widest of them, upwards rounded; bold ones are 7 % wider.
-NARROW, USUAL, WIDE, WIDEST = 0.36, 0.62, 0.78, 1.02
-BOLD = 1.07
-_NARROW = frozenset("ijlrtfI.,:;|!'`()[]{}/-· ")
-_WIDE = frozenset("mwMWΩ%@…+=<>±–—GOQNDHUÄÖÜABCEKRVXY&")
-_WIDEST = frozenset("mMW@…—%")
+# Width over size of the letters of one of the widest common sans-serif faces (DejaVu Sans, by a browser), rounded up.
+SHARES = {
+    0.30: "ijlI'",
+    0.35: "f,./:;\\| ·",
+    0.40: "rt()-[]",
+    0.50: "!`–♯",
+    0.55: 'csz?"*',
+    0.60: "kvxyFL_“”",
+    0.65: "0123456789abdeghnopquEJPSTY${}",
+    0.70: "BKRVXZ",
+    0.75: "ACNU",
+    0.80: "DGHOQ&Ω",
+    0.90: "wM#+<=>^~−±×",
+    1.00: "m%@…",
+    1.05: "W",
+}
+BOLD = 0.1  # [1] more for each letter of a bold text
+OTHER, WIDE = 0.85, 1.05  # letters of other scripts; those of East Asia
+_SHARE = {char: share for share, chars in SHARES.items() for char in chars}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +56,8 @@ def text_width(text: str, css: Css) -> float:
     float
         [px]
     """
-    size = SIZES[css] * (BOLD if css in ("name", "title") else 1.0)
-    return size * sum(_share(char) for char in text)
+    extra = BOLD if css in ("name", "title") else 0.0
+    return SIZES[css] * sum(_SHARE.get(char, WIDE if ord(char) > 0x2E7F else OTHER) + extra for char in text)
 
 
 def label_box(label: Label) -> tuple[float, float, float, float]:
@@ -52,11 +65,3 @@ def label_box(label: Label) -> tuple[float, float, float, float]:
     width, size = text_width(label.text, label.css), SIZES[label.css]
     left = label.x - {"start": 0.0, "middle": width / 2, "end": width}[label.anchor]
     return left, label.y - ASCENT * size, left + width, label.y + DESCENT * size
-
-
-def _share(char: str) -> float:
-    if char in _NARROW:
-        return NARROW
-    if char in _WIDEST or ord(char) > 0x2E7F:
-        return WIDEST
-    return WIDE if char in _WIDE else USUAL

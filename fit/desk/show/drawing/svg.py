@@ -2,24 +2,26 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import Literal
 
 from fit.answers.figures import Estimate
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument
+from fit.circuit.wiring import heard_coils
 from fit.desk.show.drawing.layout import EDGE, HOP, Layout, Run, lay_out
-from fit.desk.show.drawing.letters import LINE, SIZES, Label, text_width
+from fit.desk.show.drawing.letters import LINE, SIZES, Css, Label, text_width
 from fit.desk.show.drawing.symbols import EARTH, Point, Stroke, Symbol
 from fit.desk.show.words import plain_text
 
 Theme = Literal["auto", "light", "dark"]
-Mode = Literal["overview", "each", "at"]
 LIGHT = {"ink": "#1d242b", "soft": "#a7adb2", "note": "#56616b", "paper": "#fbfaf7", "on": "#0b62a8"}
 DARK = {"ink": "#e6e3db", "soft": "#667079", "note": "#a8afb5", "paper": "#15191d", "on": "#6cb8f0"}
 FONT = "system-ui,'DejaVu Sans',sans-serif"
 POT_LEGEND = "Pot lugs: 1 is reached at 0, 2 is the wiper, 3 is reached at 10."
 COIL_LEGEND = "+ is the end at which a coil counts as positive."
+HEIGHTS: dict[Css, float] = {"title": 20.0}  # [px] of lines that are not of the usual height
 DOT = 2.6  # [px] radius
 LEAST_WIDTH = 420.0  # [px] of the drawing, for its legend
 
@@ -67,51 +69,79 @@ def drawing_svg(
     """
     layout = lay_out(instrument, measured or {})
     scenes = _scenes(instrument, at, is_each=is_each)
-    width = max(layout.width, LEAST_WIDTH)
     title = plain_text(instrument.name) or "Instrument"
+    legend = f"{POT_LEGEND} {COIL_LEGEND}" if instrument.pot else COIL_LEGEND
+    heads: list[tuple[str, Css]] = [] if is_inline else [(title, "title")]
+    heads += [(plain_text(text), "note") for text in (*notes, *_switch_texts(instrument))]
+    captions: list[tuple[str, Css]] = [(scene.caption, "name") for scene in scenes]
+    width = max(layout.width, LEAST_WIDTH, *(_least_width(text, css) for text, css in (*heads, *captions)))
     body: list[str] = []
-    y = EDGE + SIZES["title"]
-    for line in _wrapped(title, "title", width):
-        body.append(_text(Label(x=EDGE, y=y, text=line, css="title")))
-        y += 20
-    told = [*notes, *_switch_texts(instrument)]
-    for line in [line for text in told for line in _wrapped(plain_text(text), "note", width)]:
-        body.append(_text(Label(x=EDGE, y=y, text=line, css="note")))
-        y += LINE
-    for caption, settings in scenes:
-        if caption:
-            y += 12
-            body.append(_text(Label(x=EDGE, y=y, text=caption, css="name")))
-            y += 6
-        body.append(_scene(layout, settings, dy=y - EDGE / 2, asked=asked))
-        y += layout.height - EDGE / 2
-    for line in _wrapped(f"{POT_LEGEND} {COIL_LEGEND}" if instrument.pot else COIL_LEGEND, "note", width):
-        body.append(_text(Label(x=EDGE, y=y, text=line, css="note")))
-        y += LINE
-    height = y - LINE + EDGE
+    y = EDGE / 2 if is_inline else EDGE
+
+    def write(text: str, css: Css) -> None:
+        nonlocal y
+        for line in _wrapped(text, css, width) if text else ():
+            y += HEIGHTS.get(css, LINE)
+            body.append(_text(Label(x=EDGE, y=y, text=line, css=css)))
+
+    for text, css in heads:
+        write(text, css)
+    for scene in scenes:
+        y += 12 if scene.caption else 0
+        write(scene.caption, "name")
+        y += EDGE / 2
+        body.append(_scene(layout, scene, dy=y - EDGE / 2, asked=asked))
+        y += layout.height - EDGE
+    write(legend, "note")
+    height = y + EDGE
     colours = DARK if theme == "dark" else LIGHT
     back = "" if is_inline else f'<rect class="paper" width="100%" height="100%" fill="{colours["paper"]}"/>'
     sizes = f'width="{width:.0f}" height="{height:.0f}" viewBox="0 0 {width:.0f} {height:.0f}"'
-    head = f'<svg xmlns="http://www.w3.org/2000/svg" class="schematic" role="img" {sizes} font-family="{FONT}"'
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" class="schematic {theme}" role="img" {sizes} font-family="{FONT}"'
     drawn = "\n".join(body)
     return f"{head}><title>{_safe(title)}</title><style>{_style(theme)}</style>{back}\n{drawn}\n</svg>"
 
 
-def _scenes(instrument: Instrument, at: Mapping[str, str] | None, *, is_each: bool) -> list[tuple[str, Mapping[str, str] | None]]:
-    """Captions, and where each switch stands; None where that is open."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scene:
+    """One drawing of several of the same instrument.
+
+    Attributes
+    ----------
+    switches : dict or None
+        Where each stands; None where all contacts are drawn open.
+    heard : frozenset of str
+        Coils that reach the jack; of no meaning without `switches`.
+    """
+
+    caption: str = ""
+    switches: dict[str, str] | None = None
+    heard: frozenset[str] = frozenset()
+
+
+def _scenes(instrument: Instrument, at: Mapping[str, str] | None, *, is_each: bool) -> list[_Scene]:
     if at is not None:
-        settings = read_settings(instrument, at)
-        shown = dict(settings.switches) | {name: settings.pots[name].label for name in at if name in settings.pots}
-        return [(", ".join(f"{plain_text(name)} = {plain_text(value)}" for name, value in shown.items()), settings.switches)]
+        return [_scene_at(instrument, at)]
     if not is_each or not instrument.switch:
-        return [("", None)]
+        return [_Scene()]
     first = {name: next(iter(switch.positions)) for name, switch in instrument.switch.items()}
-    scenes: dict[tuple[tuple[str, str], ...], str] = {}
-    for name, switch in instrument.switch.items():
-        for position in switch.positions:
-            here = first | {name: position}
-            scenes.setdefault(tuple(here.items()), ", ".join(f"{plain_text(a)} = {plain_text(b)}" for a, b in here.items()))
-    return [(caption, dict(here)) for here, caption in scenes.items()]
+    settings = [first | {name: position} for name, switch in instrument.switch.items() for position in switch.positions]
+    distinct = {tuple(one.items()): one for one in settings}
+    return [_scene_at(instrument, one) for one in distinct.values()]
+
+
+def _scene_at(instrument: Instrument, at: Mapping[str, str]) -> _Scene:
+    settings = read_settings(instrument, at)
+    shown = settings.switches | {name: settings.pots[name].label for name in at if name in settings.pots}
+    coils = heard_coils(instrument, settings)
+    pickups = list(dict.fromkeys(coil.removesuffix(".second") for coil in coils))
+    caption = ", ".join(f"{name} = {value}" for name, value in shown.items())
+    heard = f"heard: {', '.join(pickups)}" if pickups else "nothing is heard"
+    return _Scene(
+        caption=plain_text(f"{caption} ({heard})" if caption else heard),
+        switches=settings.switches,
+        heard=frozenset(coils),
+    )
 
 
 def _switch_texts(instrument: Instrument) -> list[str]:
@@ -122,7 +152,11 @@ def _switch_texts(instrument: Instrument) -> list[str]:
     return texts
 
 
-def _wrapped(text: str, css: Literal["title", "note"], width: float) -> list[str]:
+def _least_width(text: str, css: Css) -> float:
+    return max(text_width(word, css) for word in text.split(" ")) + 2 * EDGE
+
+
+def _wrapped(text: str, css: Css, width: float) -> list[str]:
     lines, line = [], ""
     for word in text.split(" "):
         longer = f"{line} {word}" if line else word
@@ -134,7 +168,7 @@ def _wrapped(text: str, css: Literal["title", "note"], width: float) -> list[str
     return [*lines, line]
 
 
-def _scene(layout: Layout, settings: Mapping[str, str] | None, *, dy: float, asked: str) -> str:
+def _scene(layout: Layout, scene: _Scene, *, dy: float, asked: str) -> str:
     out = [
         f'<rect class="frame" data-kind="frame" x="{_n(one.left)}" y="{_n(one.top + dy)}" width="{_n(one.right - one.left)}" '
         f'height="{_n(one.bottom - one.top)}" rx="4" fill="none" stroke="{LIGHT["note"]}" stroke-dasharray="4 3"/>'
@@ -143,12 +177,12 @@ def _scene(layout: Layout, settings: Mapping[str, str] | None, *, dy: float, ask
     for run in layout.runs:
         path = _run_path(run, dy)
         out.append(f'<path class="wire" data-node="{_safe(run.node)}" d="{path}" fill="none" stroke="{LIGHT["ink"]}"/>')
-    out += [_symbol(symbol, settings, dy, is_asked=symbol.drawn.part == asked) for symbol in layout.symbols]
+    out += [_symbol(symbol, scene, dy, is_asked=symbol.drawn.part == asked) for symbol in layout.symbols]
     out += [
         f'<circle class="dot" data-node="{_safe(node)}" cx="{_n(x)}" cy="{_n(y + dy)}" r="{DOT}" fill="{LIGHT["ink"]}"/>'
         for node, (x, y) in layout.dots
     ]
-    said = "" if settings is None else f' data-at="{_safe(json.dumps(dict(settings), ensure_ascii=False))}"'
+    said = "" if scene.switches is None else f' data-at="{_safe(json.dumps(scene.switches, ensure_ascii=False))}"'
     inside = "\n".join(out)
     return f'<g class="scene"{said}>\n{inside}\n</g>'
 
@@ -161,12 +195,14 @@ def _run_path(run: Run, dy: float) -> str:
     return f"M{_n(x0)} {_n(y0 + dy)}{hops}H{_n(x1)}"
 
 
-def _symbol(symbol: Symbol, settings: Mapping[str, str] | None, dy: float, *, is_asked: bool) -> str:
+def _symbol(symbol: Symbol, scene: _Scene, dy: float, *, is_asked: bool) -> str:
     drawn = symbol.drawn
     state = ""
-    if drawn.kind == "contact" and settings is not None:
-        is_closed = settings[drawn.part.removeprefix("switch.")] in drawn.closed_in
+    if drawn.kind == "contact" and scene.switches is not None:
+        is_closed = scene.switches[drawn.part.removeprefix("switch.")] in drawn.closed_in
         state = "closed" if is_closed else "open"
+    if drawn.kind == "coil" and scene.switches is not None:
+        state = "heard" if drawn.part.removeprefix("pickup.") in scene.heard else "silent"
     data = {
         "part": drawn.part,
         "kind": drawn.kind,
@@ -219,9 +255,9 @@ def _text(label: Label, dy: float = 0.0) -> str:
 
 def _style(theme: Theme) -> str:
     colours = DARK if theme == "dark" else LIGHT
-    rules = f".schematic{{{_variables(colours)};color-scheme:{'light dark' if theme == 'auto' else theme}}}"
+    rules = f".schematic.{theme}{{{_variables(colours)};color-scheme:{'light dark' if theme == 'auto' else theme}}}"
     if theme == "auto":
-        rules += f"@media screen and (prefers-color-scheme:dark){{.schematic{{{_variables(DARK)}}}}}"
+        rules += f"@media screen and (prefers-color-scheme:dark){{.schematic.auto{{{_variables(DARK)}}}}}"
     return rules + (
         ".schematic path,.schematic .lug{stroke:var(--ink);stroke-width:1.3;stroke-linecap:round;stroke-linejoin:round}"
         ".schematic .solid{stroke-width:2}.schematic .filled{fill:var(--ink);stroke-width:1}"
@@ -230,7 +266,8 @@ def _style(theme: Theme) -> str:
         ".schematic text.note{fill:var(--note)}.schematic text.lug{fill:var(--note);font-size:9px;stroke:none}"
         ".schematic text.name{font-size:12px;font-weight:600}.schematic text.title{font-size:15px;font-weight:600}"
         ".schematic .frame{stroke:var(--note);stroke-dasharray:4 3;fill:none}"
-        ".schematic g.open path,.schematic g.open .lug{stroke:var(--soft)}.schematic g.open text{fill:var(--note)}"
+        ".schematic g.open path,.schematic g.open .lug,.schematic g.silent path{stroke:var(--soft)}"
+        ".schematic g.open text,.schematic g.silent text{fill:var(--note)}"
         ".schematic g.closed path{stroke:var(--on)}.schematic g.closed .closed{stroke-width:3.2}"
         ".schematic g.asked path{stroke:var(--on);stroke-width:2}.schematic g.asked .filled{fill:var(--on)}"
         ".schematic g.asked text.name{fill:var(--on)}"

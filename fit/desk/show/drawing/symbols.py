@@ -378,7 +378,7 @@ def _hung_pot(drawn: Drawn, upper: str, lower: str, *, at: Point, axis: float) -
     x, y = at
     top = y + 20
     middle, bottom = top + TRACK / 2, top + TRACK
-    end_y = bottom + 10
+    end_y = bottom + 12
     upper_end = upper if upper != "wiper" else next(one for one in ("cw", "ccw") if one != lower)
     lower_end = lower if lower != "wiper" else next(one for one in ("ccw", "cw") if one != upper_end)
     strokes = [Stroke(points=_rectangle(axis - THICK / 2, top, axis + THICK / 2, bottom))]
