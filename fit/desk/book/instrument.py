@@ -4,10 +4,10 @@ from pathlib import Path
 
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument, Stated, stated_values
-from fit.circuit.network import GROUND
+from fit.circuit.lugs import Lug, contacts_of, wires_of
 from fit.circuit.reading import read_instrument
 from fit.circuit.soundness import part_ends
-from fit.circuit.wiring import Passive, wire_instrument
+from fit.circuit.wiring import heard_coils
 from fit.desk.book.desk import Outcome
 from fit.desk.show.document import guitar
 from fit.desk.show.words import plain_text, table_lines
@@ -59,8 +59,19 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
             guitar.HeardAt(switch=switch, position=one, pickups=tuple(pickups)) for (switch, one), pickups in heard.items()
         ),
         missing=tuple(absent),
+        connections=tuple(
+            guitar.Connection(node=wire.first.node, first=_lug(wire.first), second=_lug(wire.second))
+            for wire in wires_of(instrument)
+        ),
+        contacts=tuple(
+            guitar.SwitchContact(switch=one.switch, nodes=one.ends, closed_in=one.closed_in) for one in contacts_of(instrument)
+        ),
     )
     return Outcome(lines=tuple(lines), document=document)
+
+
+def _lug(lug: Lug) -> guitar.LugOfPart:
+    return guitar.LugOfPart(part=lug.part, lug=lug.lug)
 
 
 def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:
@@ -71,12 +82,11 @@ def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:
     dict
         Switch and position to pickups, pots at 10.
     """
-    load = (Passive(key="input.resistance", is_capacitor=False, ends=(instrument.output, GROUND)),)
     out = {}
     for name, switch in instrument.switch.items():
         for position in switch.positions:
-            wiring = wire_instrument(instrument, read_settings(instrument, {name: position}), load=load)
-            out[name, position] = list(dict.fromkeys(coil.removesuffix(".second") for coil in wiring.coils))
+            coils = heard_coils(instrument, read_settings(instrument, {name: position}))
+            out[name, position] = list(dict.fromkeys(coil.removesuffix(".second") for coil in coils))
     return out
 
 

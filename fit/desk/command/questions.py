@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import RATE, SeveralNames, output_options, replace_option, shared_options
+from fit.desk.command.options import FILE, RATE, SeveralNames, output_options, replace_option, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -97,16 +97,35 @@ def export(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool,
 
 @click.command()
 @click.option("--layout", metavar="NAME", help="Begin with a common wiring; without it and without a file, they are listed.")
+@click.option("--drawing", "file", type=FILE, metavar="FILE.svg", help="Draw it: a schematic for each switch position.")
+@click.option(
+    "--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Of --drawing: only as set so, for example selector=neck."
+)
+@click.option(
+    "--theme",
+    type=click.Choice(["auto", "light", "dark"]),
+    default="auto",
+    show_default=True,
+    help="Of --drawing: colours; auto follows the reader's screen.",
+)
+@click.option("--stated", is_flag=True, help="Of --drawing: without what the last fit measured.")
+@click.option("--replace", is_flag=True, help="Write over FILE.svg where it is there already.")
+@click.option(
+    "--connections", "with_connections", is_flag=True, help="What is soldered to what, lug by lug, instead of the parts."
+)
 @shared_options
-def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
-    """Write a starting instrument.toml, or show and check the one there is.
+def instrument(
+    *, layout: str | None, with_connections: bool, as_json: bool, logbook: Path, debug: bool, **options: Any
+) -> "Outcome":
+    """Write a starting instrument.toml, or show, check and draw the one there is.
 
     It states pickups, pots, capacitors, switches and how they are joined. An existing file is never overwritten.
     """
     del as_json, debug
-    from fit.desk.bench.instrument import show_or_write_instrument
+    from fit.desk.bench.instrument import show_or_write_instrument, wish_for_drawing
 
-    return show_or_write_instrument(desk_at(logbook), layout)
+    drawing = wish_for_drawing(**options)
+    return show_or_write_instrument(desk_at(logbook), layout, drawing=drawing, with_connections=with_connections)
 
 
 @click.command()

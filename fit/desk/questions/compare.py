@@ -10,6 +10,7 @@ from fit.answers.compare.shielding import ShieldingAnswer, common_frequencies, c
 from fit.circuit.controls import read_settings
 from fit.desk.book.derived import kept_or_made, takes_key
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.drift import drift_warnings
 from fit.desk.book.fits import collect_evidence, require_one_item, take_to_fit, takes_of
 from fit.desk.book.noise import noise_take
@@ -19,7 +20,7 @@ from fit.desk.show.figures.compare import changes_figure
 from fit.desk.show.sheets.compare import PICTURE, compare_document, sheet_of_compare
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
 from measure.logbook.recordings import kept_recordings
-from measure.logbook.store import Logbook, open_logbook, read_take
+from measure.logbook.store import Logbook, instrument_path, open_logbook, read_take
 from measure.logbook.take import Take
 from measure.response import Response
 
@@ -82,10 +83,13 @@ def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
     if twice:
         msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
         raise ValueError(msg)
-    compared = compare_kept(desk, open_logbook(desk.logbook), wish)
+    logbook = open_logbook(desk.logbook)
+    compared = compare_kept(desk, logbook, wish)
     found = (compared.parts, compared.noise, compared.shielding)
+    sheet = sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings)
     return Outcome(
-        sheet=sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings),
+        sheet=sheet,
+        page=partial(page_with_drawing, sheet, instrument_path(logbook)),
         figures={PICTURE.name: partial(changes_figure, compared.parts, compared.shielding)},
         document=compare_document(
             *found,

@@ -8,6 +8,7 @@ from fit.answers.confirm.marking import read_marking
 from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.fits import FitWish, answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.document.pickup import ConfirmDocument, Marking
@@ -54,7 +55,8 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None
     sheet = sheet_of_confirm(answer, budget, takes=fitted.takes, simulated=fitted.simulated, warnings=noticed)
     document = confirm_document(answer, fitted, warnings=noticed)
     draw = partial(confirm_figure, answer, is_simulated=fitted.simulated)
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
+    page = partial(page_with_drawing, sheet, path, asked=part, parts=fitted.parts)
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw}, page=page)
 
 
 def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> ConfirmAnswer:

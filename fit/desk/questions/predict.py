@@ -10,6 +10,7 @@ from fit.answers.predict.prediction import PredictAnswer, predict_instrument, re
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.pitch import pitch_hz, pitch_text
@@ -82,7 +83,16 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     document = predict_document(answer, before, at=at, changes=wish.changes, notes=fit.notes)
     name = read_instrument_file(wish.instrument or own).name or (wish.instrument or own).name
     sheet = sheet_of_predict(answer, before, name=name, at=at, changes=wish.changes, notes=fit.notes)
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: partial(predict_figure, answer, before)})
+    page = partial(
+        page_with_drawing,
+        sheet,
+        wish.instrument or own,
+        at=question.controls,
+        parts=fit.parts if wish.instrument is None else None,
+        asked=wish.changes[0].partition("=")[0].strip() if wish.changes else "",
+        notes=(f"As it is; predicted beside it: {', '.join(wish.changes)}.",) if wish.changes else (),
+    )
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: partial(predict_figure, answer, before)}, page=page)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

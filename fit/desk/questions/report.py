@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.fits import FitWish, answer_for, last_wish
 from fit.desk.book.history import earlier_of
 from fit.desk.book.instrument import read_instrument_file
@@ -101,7 +102,7 @@ def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: t
     references += _known_rows(logbook, has_dcr=wish.dcr is not None)
     fitted = [take for take in takes if take.name in answer.takes]
     references += [(f"added in {take.name}", take.conditions.added) for take in fitted if take.conditions.added]
-    return sheet_of_report(
+    sheet = sheet_of_report(
         answer,
         takes=takes,
         rig=[(key, value) for key, value in rig_rows(rig_of(logbook))],
@@ -110,6 +111,7 @@ def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: t
         verdicts=_verdicts(logbook, answer),
         more=earlier_section(_earlier(logbook, answer, wish)),
     )
+    return page_with_drawing(sheet, instrument_path(logbook), parts=answer.parts)
 
 
 def _earlier(logbook: Logbook, answer: PickupAnswer, wish: FitWish) -> Earlier | None:

@@ -8,6 +8,7 @@ from fit.answers.wiring.levels import WiringTake
 from fit.answers.wiring.survey import MUCH_LEAKAGE, WiringAnswer, read_wiring
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.fits import require_one_item, take_to_fit
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.response import take_response
@@ -46,7 +47,8 @@ def wiring_of(desk: Desk, names: tuple[str, ...]) -> Outcome:
         simulated=found.simulated,
         warnings=(*found.warnings, " ".join(CAUTIONS)),
     )
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
+    page = partial(page_with_drawing, sheet, instrument_path(open_logbook(desk.logbook)))
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw}, page=page)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

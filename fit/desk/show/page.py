@@ -8,7 +8,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from fit.answers.figures import Estimate
-from fit.desk.show.sheet import Block, Cell, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Cell, Drawing, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
 from fit.desk.show.words import estimate_texts, plain_text
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ td:last-child,th:last-child{padding-right:0}
 .mark.good{color:var(--good)}.mark.look{color:var(--look)}.mark.bad{color:var(--bad)}
 figure{margin:1.2rem 0 2rem}
 figure svg{display:block;width:100%;min-width:36rem;height:auto}
+figure svg.schematic{width:auto;min-width:0;max-width:none}
 ul{padding-left:1.2rem}li{margin:.25rem 0}
 footer{margin-top:3.5rem;padding-top:.9rem;border-top:1px solid var(--line)}
 @media (max-width:34rem){body{padding-top:1.5rem}}
@@ -114,6 +115,8 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
                 yield f"<p{css}>{_safe(' '.join(line.strip() for line in block.lines))}</p>"
             case Headlines():
                 yield _headlines(block)
+            case Drawing():
+                yield _drawing(block, figures, level=level)
 
 
 def _section(section: Section, figures: "Mapping[str, Draw]", *, level: int) -> Iterator[str]:
@@ -185,6 +188,15 @@ def _picture(picture: Picture, draw: "Draw", *, level: int) -> str:
     return (
         f'<section><h{level}>{heading}</h{level}><figure><div class="wide">{image}</div>'
         f"<figcaption>{caption}</figcaption></figure></section>"
+    )
+
+
+def _drawing(drawing: Drawing, figures: "Mapping[str, Draw]", *, level: int) -> str:
+    inside = "\n".join(_blocks(drawing.inside, figures, level=SMALLEST_HEADING))
+    return (
+        f'<section><h{level}>{_safe(drawing.heading)}</h{level}><figure><div class="wide">{drawing.svg}</div>'
+        f"<figcaption>{_safe(drawing.caption)}</figcaption></figure>"
+        f"<details><summary>{_safe(drawing.details)}</summary>{inside}</details></section>"
     )
 
 

@@ -99,7 +99,26 @@ class Picture:
     caption: str
 
 
-Plain = Text | Notice | Listing | Table | Headlines | Picture
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A drawing that is text itself, with what belongs to it folded away; a terminal has none.
+
+    Attributes
+    ----------
+    svg : str
+        Made here (`fit.desk.show.drawing`), so safe as it is.
+    details : str
+        What is folded away, in a line.
+    """
+
+    heading: str
+    caption: str
+    svg: str
+    details: str
+    inside: tuple["Block", ...]
+
+
+Plain = Text | Notice | Listing | Table | Headlines | Picture | Drawing
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,56 @@ class HeardAt(Piece, frozen=True, kw_only=True):
     pickups: tuple[str, ...]
 
 
+class LugOfPart(Piece, frozen=True, kw_only=True):
+    """One place of a part where a lead is soldered.
+
+    Attributes
+    ----------
+    part : str
+        "pickup.bridge", "pickup.bridge.second", "pot.volume", "switch.selector", "capacitor.tone", "resistor.bleed" or "jack".
+    lug : str
+        "+" or "-" of a coil, "cw", "wiper" or "ccw" of a pot, "common" or "throw" of a switch, "1" or "2" of a capacitor or
+        resistor, "tip" or "sleeve" of the jack.
+    """
+
+    part: str
+    lug: str
+
+
+class Connection(Piece, frozen=True, kw_only=True):
+    """A lead between two lugs.
+
+    Attributes
+    ----------
+    node : str
+        Name of the point in instrument.toml; all leads of one node make one point.
+    first, second : LugOfPart
+        Where the lead begins and where it ends; either way round.
+    """
+
+    node: str
+    first: LugOfPart
+    second: LugOfPart
+
+
+class SwitchContact(Piece, frozen=True, kw_only=True):
+    """Two nodes that a switch joins.
+
+    Attributes
+    ----------
+    switch : str
+        Its name in instrument.toml.
+    nodes : tuple of str
+        The two, by their names in instrument.toml.
+    closed_in : tuple of str
+        Positions of the switch; open in the others.
+    """
+
+    switch: str
+    nodes: tuple[str, str]
+    closed_in: tuple[str, ...]
+
+
 class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.instrument/1"):
     """What instrument.toml states.
 
@@ -69,6 +119,12 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
         At each position of each switch.
     missing : tuple of str
         What a prediction still needs.
+    connections : tuple of Connection
+        Leads to be soldered; another way through the same lugs of a node is the same circuit.
+    contacts : tuple of SwitchContact
+        Of all switches.
+    drawing : str or None
+        File of the drawing that was written.
     """
 
     file: str
@@ -78,6 +134,9 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
     controls: dict[str, tuple[str, ...]]
     heard: tuple[HeardAt, ...]
     missing: tuple[str, ...]
+    connections: tuple[Connection, ...] = ()
+    contacts: tuple[SwitchContact, ...] = ()
+    drawing: str | None = None
 
 
 class LayoutsDocument(Document, frozen=True, kw_only=True, tag="coilsweep.instrument/1"):
