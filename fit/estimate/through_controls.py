@@ -332,7 +332,7 @@ def _keep_part_rows(
 
 
 def _by_conductance(term: Term, conductance: float, p: dict[str, float]) -> tuple[tuple[str, float], ...]:
-    """Derivative of a term's conductance by each parameter that it depends on."""
+    """Differentiate a term's conductance by each parameter that it depends on."""
     if term.unit:
         return ((term.name, term.unit),)
     if term.fraction:
