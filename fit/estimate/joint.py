@@ -164,14 +164,14 @@ class _Evaluation:
         self.problem, self.blocks = problem, blocks
         self.means, self.root_precision = prior_rows(problem)
         self.precision = self.root_precision**2
-        self.vector: FloatArray | None = None
+        self.asked = b""
         self.best: tuple[float, FloatArray, Prediction] | None = None
         self.n_evaluations = 0
 
     def update(self, vector: FloatArray) -> None:
-        if self.vector is not None and np.array_equal(vector, self.vector):
+        if (asked := vector.tobytes()) == self.asked:
             return
-        self.vector = vector.copy()
+        self.asked = asked
         self.n_evaluations += 1
         try:
             prediction = predict_residual(self.problem, vector)
@@ -193,7 +193,7 @@ class _Evaluation:
         self.residual, self.jacobian = triangle[:, -1].copy(), triangle[:, :-1].T.copy()
         chi_square = float(gram[-1, -1])
         if self.best is None or chi_square < self.best[0]:
-            self.best = (chi_square, self.vector, prediction)
+            self.best = (chi_square, vector.copy(), prediction)
 
     def _turn_back(self) -> None:
         """Make a step that went out of the model's range look bad, so that the search goes on from where it was."""

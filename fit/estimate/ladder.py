@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -187,6 +188,12 @@ def _free_gains(choice: Choice, fixed_floor: Floor | None, only: Sequence[Pickup
     return replace(choice, moved=tuple(moved))
 
 
+@lru_cache(maxsize=16)
+def _problem_of(evidence: Evidence, model: PickupModel, thin: int, released: tuple[str, ...]) -> Problem:
+    """Lay out once what several searches begin at."""
+    return build_problem(evidence, model, thin=thin, released=released)
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Comparison:
     """Models under one floor, and what was found below winners by where it began."""
@@ -239,7 +246,7 @@ def _compare(
     evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, before: _Comparison | None = None
 ) -> _Comparison:
     """Fit the candidates under the floor of the best fitting one; `before` compared a similar set of models."""
-    problems = [build_problem(evidence, each.model, thin=COMPARE_THIN, released=each.released) for each in candidates]
+    problems = [_problem_of(evidence, each.model, COMPARE_THIN, each.released) for each in candidates]
     richest = int(np.argmin([candidate.fit.chi_square for candidate in candidates]))
     floor = fixed_floor or _floor_without_references(problems[richest], candidates[richest].fit.vector, before and before.floor)
     blocks, log_determinant = floor_blocks(problems[richest], floor)
@@ -434,7 +441,7 @@ def _step_down(
 
 def _hold(problem: Problem) -> Problem:
     """Take back what was let go."""
-    return build_problem(problem.evidence, problem.model, thin=COMPARE_THIN) if problem.released else problem
+    return _problem_of(problem.evidence, problem.model, COMPARE_THIN, ()) if problem.released else problem
 
 
 def _simpler(rung: Rung) -> list[tuple[Eddies, dict[str, float]]]:
@@ -498,7 +505,7 @@ def _fit_one_coil(evidence: Evidence, ladder: Sequence[Eddies], *, released: tup
     candidates = []
     for eddies in ladder:
         model = PickupModel(eddies=eddies)
-        problem = build_problem(evidence, model, thin=SEARCH_THIN, released=released)
+        problem = _problem_of(evidence, model, SEARCH_THIN, released)
         fit = _search(problem, [start_vector(problem, known) for known in _first_values(eddies[0], fits)])
         fits[eddies] = name_values(problem, fit.vector)
         candidates.append(Candidate(model=model, fit=fit, released=released))
@@ -508,7 +515,7 @@ def _fit_one_coil(evidence: Evidence, ladder: Sequence[Eddies], *, released: tup
 def _fit_three_loops(evidence: Evidence, candidates: Sequence[Candidate]) -> Candidate:
     """Three loops, begun at the best two losses with a third one faster or slower."""
     two = min((c for c in candidates if len(c.model.eddies[0]) == 2), key=lambda candidate: candidate.fit.chi_square)
-    known = name_values(build_problem(evidence, two.model, thin=SEARCH_THIN), two.fit.vector)
+    known = name_values(_problem_of(evidence, two.model, SEARCH_THIN, ()), two.fit.vector)
     model = PickupModel(eddies=THREE_LOOPS)
     problem = build_problem(evidence, model, thin=SEARCH_THIN, released=two.released)
     fit = _search(problem, [start_vector(problem, known | _weak_loops(2, known, step)) for step in (-1.5, 1.5)])

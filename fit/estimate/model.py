@@ -311,7 +311,9 @@ def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
         Complex residual (m,) and Jacobian (p, m).
     """
     chain = _chain_of(problem)
-    p = _as_the_clock_shows(problem, name_values(problem, vector))
+    p = name_values(problem, vector)
+    if "clock" in p:
+        _as_the_clock_shows(chain, p)
     voltage, log_rows = problem.circuit.evaluate(p)
     ratio = voltage * np.exp(np.array([p[name] for name in chain.linear]) @ chain.rows)
     ratio /= problem.data
@@ -350,10 +352,8 @@ class _Chain:
         Frequency times j; the same, 0 where no exciter was used. [Hz]
     places : dict
         Parameter to its place.
-    clocked_logs : list of int
-        Places of what the clock enlarges and is fitted as its logarithm.
-    clocked_others : tuple of (str, int)
-        What else it enlarges, with its place.
+    clocked_logs, clocked_others : dict
+        The same of what the clock enlarges, fitted as its logarithm or not.
     """
 
     linear: tuple[str, ...]
@@ -362,8 +362,8 @@ class _Chain:
     frequency_j: ComplexArray
     excited_j: ComplexArray
     places: dict[str, int]
-    clocked_logs: list[int]
-    clocked_others: tuple[tuple[str, int], ...]
+    clocked_logs: dict[str, int]
+    clocked_others: dict[str, int]
 
 
 @lru_cache(maxsize=4)
@@ -382,25 +382,25 @@ def _chain_of(problem: Problem) -> _Chain:
         frequency_j=frequency_j,
         excited_j=np.where(_is_excited(problem), frequency_j, 0.0),
         places=places,
-        clocked_logs=[places[name] for name in problem.clocked if name.startswith("log_")],
-        clocked_others=tuple((name, places[name]) for name in problem.clocked if not name.startswith("log_")),
+        clocked_logs={name: places[name] for name in problem.clocked if name.startswith("log_")},
+        clocked_others={name: places[name] for name in problem.clocked if not name.startswith("log_")},
     )
 
 
-def _as_the_clock_shows(problem: Problem, p: dict[str, float]) -> dict[str, float]:
-    """Enlarge every L and C by as much as the clock is fast: the card says a lower frequency than there was."""
-    if "clock" not in p:
-        return p
-    step = p["clock"]
-    return p | {name: p[name] + step if name.startswith("log_") else p[name] * np.exp(step) for name in problem.clocked}
+def _as_the_clock_shows(chain: _Chain, p: dict[str, float]) -> None:
+    """Enlarge every L and C in `p` by as much as the clock is fast: the card says a lower frequency than there was."""
+    for name in chain.clocked_logs:
+        p[name] += p["clock"]
+    for name in chain.clocked_others:
+        p[name] *= float(np.exp(p["clock"]))
 
 
 def _add_clock_row(chain: _Chain, p: dict[str, float], jacobian: ComplexArray) -> None:
     """Sum the rows of all that the clock enlarges; `p` is as the clock shows it."""
-    total = jacobian[chain.clocked_logs].sum(axis=0)
-    for name, index in chain.clocked_others:
-        total += jacobian[index] * p[name]
-        jacobian[index] *= np.exp(p["clock"])
+    total = jacobian[list(chain.clocked_logs.values())].sum(axis=0)
+    for name, place in chain.clocked_others.items():
+        total += jacobian[place] * p[name]
+        jacobian[place] *= np.exp(p["clock"])
     jacobian[chain.places["clock"]] = total
 
 
