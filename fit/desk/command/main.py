@@ -14,6 +14,7 @@ import click
 
 from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema, takes
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave
+from fit.desk.command.plain_lmfit import spare_extras
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -156,6 +157,7 @@ def run() -> None:
     """Entry of the installed command."""
     for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(variable, "1")  # the matrices are small: threads wait for each other (4 s of demo became 10 s)
+    spare_extras()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

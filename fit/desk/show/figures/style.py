@@ -170,6 +170,7 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
 
     buffer = io.StringIO()
     with rc_context({"svg.fonttype": "path", "svg.hashsalt": name}):
+        _lay_out(figure)
         figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = buffer.getvalue()
     text = text[text.index("<svg") :]
@@ -187,8 +188,17 @@ def picture_bytes(figure: "Figure", *, kind: str) -> bytes:
     figure.patch.set_facecolor("white")
     buffer = io.BytesIO()
     metadata = {"Software": "coilsweep"} if kind == "png" else {"Date": None, "Creator": "coilsweep"}
+    _lay_out(figure)
     figure.savefig(buffer, format=kind, metadata=metadata)
     return buffer.getvalue()
+
+
+def _lay_out(figure: "Figure") -> None:
+    """Place the panels once and for all: `savefig` draws everything a first time, unseen, only to have them placed."""
+    layout = figure.get_layout_engine()
+    if layout is not None:
+        layout.execute(figure)
+        figure.set_layout_engine(None)
 
 
 def new_figure(*, height_in: float) -> "Figure":
