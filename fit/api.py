@@ -278,15 +278,16 @@ class PickupResult(Mapping[str, "Estimate"]):
         ----------
         JCGM 106:2012, 8.3: guarded acceptance.
         """
-        from fit.answers.confirm.marking import read_marking
         from fit.desk.questions.confirm import judge_part, marking_of
+        from measure.marking import kind_of, read_value
 
         if self._instrument is None:
             msg = f"{part[:60]}: a bare pickup has no part that is marked; fit takes through an instrument"
             raise ValueError(msg)
         found = marking_of(self._instrument.stated, part, self._instrument.path)
-        if marked is not None:
-            found = read_marking(marked, "F" if part.startswith("capacitor.") else "Ω")
+        kind = kind_of(part)
+        if marked is not None and kind is not None:
+            found = read_value(marked, kind)
         return Confirmation(
             answer=judge_part(part, found, self.answer),
             budget=self.answer.budget.get(part, ()),
@@ -769,7 +770,7 @@ def _evidence(
     from fit.estimate.evidence import Evidence
     from measure.errors import FileError
     from measure.logbook.placement import placements
-    from measure.quantity import parse_parts, parse_quantity
+    from measure.marking import parse_parts, read_value
 
     warnings: list[str] = []
     stated = None if instrument is None else with_bounds(instrument.stated, warnings)
@@ -795,12 +796,12 @@ def _evidence(
     resistance, capacitance = _input(input)
     low = doubt_input(resistance.value)
     warnings += [] if low is None else [low.text]
-    corner = None if exciter_corner is None or reference == "current" else parse_quantity(exciter_corner, "Hz")
+    corner = None if exciter_corner is None or reference == "current" else read_value(exciter_corner, "corner")
     whole = Evidence(
         takes=rows,
-        input_resistance=bounded(resistance, "input resistance", warnings),
-        input_capacitance=bounded(capacitance, "input capacitance", warnings),
-        dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
+        input_resistance=bounded(resistance, "input resistance", warnings, "input resistance"),
+        input_capacitance=bounded(capacitance, "input capacitance", warnings, "input capacitance"),
+        dcr=None if dcr is None else bounded(read_value(dcr, "dcr"), "dcr", warnings, "dcr"),
         reference_kind=reference,
         exciter_corner=None if corner is None else bounded(corner, "exciter corner", warnings),
         parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
@@ -835,9 +836,9 @@ def _record(take: Take, number: int) -> "kept.Take":
 
 
 def _input(texts: tuple[str, str]) -> "tuple[Quantity, Quantity]":
-    from measure.quantity import parse_quantity
+    from measure.marking import read_value
 
-    return parse_quantity(texts[0], "Ω"), parse_quantity(texts[1], "F")
+    return read_value(texts[0], "input resistance"), read_value(texts[1], "input capacitance")
 
 
 def _load(parts: "MeasuredParts | None") -> "dict[str, Quantity]":

@@ -20,6 +20,7 @@ from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument, stated_values
 from fit.circuit.realparts import is_beside, stops_among
 from fit.circuit.transfers import Transfer, solve_instrument
+from measure.marking import kind_of, read_value
 from measure.quantity import Quantity, parse_quantity
 from measure.response import ComplexArray, FloatArray
 
@@ -138,7 +139,8 @@ def read_changes(instrument: Instrument, texts: Iterable[str]) -> dict[str, Quan
             msg = f'there is no part "{part[:60]}", the instrument has: {", ".join(stated)}'
             raise ValueError(msg)
         try:
-            out[key] = parse_quantity(text, stated[key].unit)
+            kind = kind_of(key)
+            out[key] = parse_quantity(text, stated[key].unit) if kind is None else read_value(text, kind)
         except ValueError as err:
             msg = f"{key}: {err}"
             raise ValueError(msg) from None

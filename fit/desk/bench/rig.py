@@ -6,13 +6,15 @@ from pathlib import Path
 import msgspec
 
 from fit.answers.calibrate.input import doubt_input
+from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
 from fit.desk.show.document.bench import RigDocument, StimulusDocument
 from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
-from measure.logbook.rig import input_resistance, missing, write_rig
+from measure.logbook.rig import Rig, exciter_corner, input_capacitance, input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
-from measure.quantity import format_quantity, parse_quantity
+from measure.marking import Kind, read_value
+from measure.quantity import Quantity, format_quantity
 
 DEFAULT_RATE_HZ = 96000
 
@@ -32,7 +34,7 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
         }
         stated: dict[str, str | int | float] = {keys[name]: value for name, value in changes.items()}
         if "exciter.corner_hz" in stated:
-            corner = parse_quantity(str(stated["exciter.corner_hz"]), "Hz")
+            corner = read_value(str(stated["exciter.corner_hz"]), "corner")
             stated["exciter.corner_hz"] = corner.value if corner.bound is None else corner.text
         rig = write_rig(rig_path(logbook), stated)
         desk.say(f"Written: {rig_path(logbook)}")
@@ -47,7 +49,18 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
     low = None if resistance is None else doubt_input(resistance.value)
     if low is not None:
         lines += ["", f"look: {low.text}"]
+    lines += [f"look: {plain_text(line)}" for line in _remarks(rig)]
     return Outcome(lines=tuple(lines), document=RigDocument(rig=rig, missing=tuple(open_keys)))
+
+
+def _remarks(rig: Rig) -> list[str]:
+    """Say what is odd about the values that a fit rests on, and which tolerance it would assume."""
+    values: dict[Kind, Quantity | None] = {
+        "input resistance": input_resistance(rig),
+        "input capacitance": input_capacitance(rig),
+        "corner": exciter_corner(rig) if rig.reference.kind in ("loopback", "none") else None,
+    }
+    return [line for kind, value in values.items() if value is not None for line in remarks(value, kind, kind)]
 
 
 def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:

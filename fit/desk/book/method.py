@@ -8,7 +8,7 @@ import numpy as np
 from fit.answers.compare.noise import NoiseTake
 from fit.desk.show.document.bench import MainsLine, Noise, ThirdOctave
 from measure.logbook.take import Take
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 from measure.response import Finding, FloatArray, Response, median, relative_std
 from measure.signal.recording import Recording
 

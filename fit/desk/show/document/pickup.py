@@ -221,6 +221,8 @@ class Marking(Piece, frozen=True, kw_only=True):
     ----------
     text : str
         As it was written.
+    understood : str
+        What a code or a bare number was taken for, and from what; empty where it stands as it was written.
     value : float
         [`unit`]
     unit : str
@@ -234,6 +236,7 @@ class Marking(Piece, frozen=True, kw_only=True):
     """
 
     text: str
+    understood: str
     value: float
     unit: str
     tolerance: Number
