@@ -437,10 +437,12 @@ class Prediction:
         return _html(self._sheet())
 
     def _sheet(self) -> "Sheet":
-        from fit.desk.show.sheets.predict import sheet_of_predict
+        from fit.desk.show.sheets.predict import Predicted, sheet_of_predict
 
         heights = next((curve.levels for curve in self.answer.pickups.values()), {})
-        return sheet_of_predict(self.answer, self.before, name=self._name, at={f"{hz:g} Hz": hz for hz in heights})
+        return sheet_of_predict(
+            Predicted(answer=self.answer), self.before, name=self._name, at={f"{hz:g} Hz": hz for hz in heights}
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -500,8 +500,8 @@ def _pieces(stated: str, letter: str) -> tuple[str, ...]:
 def _refuse_bare(stated: str, kind: Kind, *, text: str) -> None:
     if kind == "capacitor" and re.fullmatch(r"[0-9]{1,3}[kK]", stated):
         digits = stated[:-1]
-        code = f", as a code {_value_text(read_value(f'{digits}K', kind))}" if re.fullmatch(r"[1-9][0-9][0-6]", digits) else ""
-        msg = f"{_quoted(text)} may be thousand picofarads, as on some old parts (write {digits}n){code}: write what is meant"
+        code = f"; as a code {_value_text(read_value(f'{digits}K', kind))}" if re.fullmatch(r"[1-9][0-9][0-6]", digits) else ""
+        msg = f"{_quoted(text)} is not a capacitance: where k is thousand picofarads, as on some old parts, write {digits}n{code}"
         raise ValueError(msg)
     match = re.fullmatch(r"([ABCW]?)([0-9]{1,3}|0?\.[0-9]+)([ABCW]?)", stated)
     if match is not None and kind == "pot" and (match[1] or match[3]):

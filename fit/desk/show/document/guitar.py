@@ -467,12 +467,15 @@ class Basis(Piece, frozen=True, kw_only=True):
         Null where it does not count. [`unit`]
     origin : {"measured", "changed", "stated", "marked", "taper"}
         Where it comes from.
+    tolerance_assumed : bool
+        None was stated, so that which is usual for its kind counts.
     """
 
     value: float
     unit: str
     standard_uncertainty: Number
     origin: Origin
+    tolerance_assumed: bool = False
 
 
 class PickupCurve(Piece, frozen=True, kw_only=True):
@@ -599,7 +602,9 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
     Attributes
     ----------
     changes, warnings : tuple of str
-        What was changed, as it was typed, and what was noticed, one line each; only once, in the document itself.
+        What was changed, as it was typed, and what was noticed, one line each; not of the instrument before the change.
+    understood : dict of str to str
+        Name of a changed value to what its marking was taken for, where it was none as it stands.
     settings : dict of str to ControlSetting
         Where the controls stand.
     frequency_hz : tuple of float
@@ -626,6 +631,7 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
 
     changes: tuple[str, ...] | UnsetType = UNSET
     warnings: tuple[str, ...] | UnsetType = UNSET
+    understood: dict[str, str] | UnsetType = UNSET
     settings: dict[str, ControlSetting]
     frequency_hz: tuple[float, ...]
     pickups: dict[str, PickupCurve]
@@ -650,6 +656,8 @@ class PredictDocument(Prediction, frozen=True, kw_only=True, tag_field="schema",
         What was noticed, one line each.
     before : Prediction
         Without the change, where there is one.
+    versus : tuple of Prediction
+        With other changes, where any were asked for.
     page : str
         File of the page, where one was written.
     """
@@ -657,6 +665,7 @@ class PredictDocument(Prediction, frozen=True, kw_only=True, tag_field="schema",
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
     before: Prediction | UnsetType = UNSET
+    versus: tuple[Prediction, ...] | UnsetType = UNSET
     page: Page = UNSET
 
 

@@ -236,12 +236,12 @@ class Marking(Piece, frozen=True, kw_only=True):
     """
 
     text: str
-    understood: str
     value: float
     unit: str
     tolerance: Number
     tolerance_assumed: bool
     allowed: tuple[Number, Number]
+    understood: str = ""
 
 
 class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confirm/1"):
