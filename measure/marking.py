@@ -586,7 +586,7 @@ LIKELY: dict[Kind, tuple[float, float]] = {  # what is offered where a prefix is
 def _oddity(quantity: Quantity, kind: Kind) -> str:
     facts = KINDS[kind]
     low, high = facts.usual
-    if low <= quantity.value <= high:
+    if low <= quantity.value <= high or kind == "input resistance":  # which `fit.answers.calibrate.input.doubt_input` judges
         return ""
     side, limit = ("below", low) if quantity.value < low else ("above", high)
     value = _number_text(quantity.value, quantity.unit)

@@ -162,7 +162,6 @@ def test_what_was_understood_is_said(kind, text, told):
         ("pot", "4k7", "4.7 kΩ is odd for a pot: below 10 kΩ"),
         ("capacitor", "4u7", "4.7 \u00b5F is odd for a capacitor: above 1 \u00b5F"),
         ("dcr", "6.35 ohm", "6.35 Ω is odd for a winding: below 100 Ω"),
-        ("input resistance", "300R", "300 Ω is odd for an input: below 1 kΩ"),
     ],
 )
 def test_what_is_odd_or_differs_by_region_is_told(kind, text, doubt):

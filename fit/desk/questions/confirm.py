@@ -4,6 +4,8 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from msgspec import UNSET
+
 from fit.answers.confirm.confirmation import ConfirmAnswer, confirm_part
 from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
@@ -95,7 +97,7 @@ def confirm_document(answer: ConfirmAnswer, fitted: PickupAnswer, *, warnings: t
         if marked is None
         else Marking(
             text=marked.text,
-            understood=marked.understood,
+            understood=marked.understood or UNSET,
             value=marked.value,
             unit=marked.unit,
             tolerance=answer.tolerance,

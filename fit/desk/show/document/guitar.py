@@ -468,14 +468,14 @@ class Basis(Piece, frozen=True, kw_only=True):
     origin : {"measured", "changed", "stated", "marked", "taper"}
         Where it comes from.
     tolerance_assumed : bool
-        None was stated, so that which is usual for its kind counts.
+        Where none was stated: that which is usual for its kind counts.
     """
 
     value: float
     unit: str
     standard_uncertainty: Number
     origin: Origin
-    tolerance_assumed: bool = False
+    tolerance_assumed: bool | UnsetType = UNSET
 
 
 class PickupCurve(Piece, frozen=True, kw_only=True):

@@ -2,6 +2,8 @@
 
 import math
 
+from msgspec import UNSET
+
 from fit.answers.digits import allowed_digits, interval_texts
 from fit.answers.figures import COVERAGE
 from fit.answers.parts.known import Basis
@@ -61,7 +63,7 @@ def known_value(basis: Basis) -> guitar.Basis:
         unit=basis.unit,
         standard_uncertainty=_std_of(basis),
         origin=basis.origin,
-        tolerance_assumed=basis.is_assumed,
+        tolerance_assumed=basis.is_assumed or UNSET,
     )
 
 

@@ -235,7 +235,6 @@ def test_what_a_prediction_rests_on_names_what_parts_have_beside_their_values():
         "unit": "Ω",
         "standard_uncertainty": pytest.approx(6.0, rel=1e-12),
         "origin": "measured",
-        "tolerance_assumed": False,
     }
     lines = {
         line.split()[0]: line
