@@ -657,11 +657,13 @@ def predict(
     input: tuple[str, str] | None = None,
     parts: "MeasuredParts | None" = None,
     changes: Mapping[str, str] | None = None,
+    added: Mapping[str, str] | None = None,
+    moved: Mapping[str, str] | None = None,
     excite: str = "",
     at_hz: Sequence[float] = (),
     with_tolerance: bool = True,
 ) -> Prediction:
-    """Predict what an instrument does at some settings, and what a change of parts would do.
+    """Predict what an instrument does at some settings, and what a change of parts or wiring would do.
 
     Parameters
     ----------
@@ -676,6 +678,11 @@ def predict(
         What a fit of this instrument measured, `PickupResult.parts`; it stands in for what is stated and marked.
     changes : mapping, optional
         Part to its new value, such as ``{"capacitor.tone": "10n ± 5%"}``.
+    added : mapping, optional
+        Place to the parts soldered in there, such as ``{"volume": "1n2 + 150k"}``, a comma in parallel, a plus in series; a place
+        is a part or two points, ``"bridge.hot:ground"``.
+    moved : mapping, optional
+        Lead to the point it is soldered to, such as ``{"tone.wiper": "bridge.hot"}``.
     excite : str
         Pickup; empty for all.
     at_hz : sequence of float
@@ -691,29 +698,34 @@ def predict(
     Raises
     ------
     ValueError
-        If there is no such pickup, part or setting, or a value is missing; one line that names it.
+        If there is no such pickup, part, point or setting, or a value is missing; one line that names it.
     """
     from fit.answers.predict.carry_over import adopt_losses
-    from fit.answers.predict.prediction import predict_instrument, read_changes
+    from fit.answers.predict.prediction import predict_instrument
+    from fit.answers.predict.variant import Variant, change_values, solder
 
     stated = (instrument if isinstance(instrument, Instrument) else Instrument.read(instrument)).stated
     load = dict(zip(("input.resistance", "input.capacitance"), _input(input), strict=True)) if input is not None else _load(parts)
-    asked = [f"{part}={value}" for part, value in (changes or {}).items()]
-    changed = read_changes(stated if parts is None else adopt_losses(stated, parts), asked)
+    pairs = [[f"{name}={value}" for name, value in (each or {}).items()] for each in (changes, added, moved)]
+    before = Variant(instrument=stated)
+    after = solder(before, additions=pairs[1], moves=pairs[2])
+    lossy = after.instrument if parts is None else adopt_losses(after.instrument, parts)
+    after = change_values(after, pairs[0], losses_of=lossy)
+    is_changed = any(pairs)
     answers = [
         predict_instrument(
-            stated,
+            each.instrument,
             {control: str(value) for control, value in (controls or {}).items()},
             load=load,
-            changes=each,
+            changes=each.changes,
             measured=parts,
             with_tolerance=with_tolerance,
             excite=excite,
             at_hz=at_hz,
         )
-        for each in ([changed, {}] if changed else [{}])
+        for each in ([after, before] if is_changed else [before])
     ]
-    return Prediction(answer=answers[0], before=answers[1] if changed else None, _name=stated.name or "instrument")
+    return Prediction(answer=answers[0], before=answers[1] if is_changed else None, _name=stated.name or "instrument")
 
 
 def wiring(book: "Logbook | Path | str", names: Sequence[str]) -> WiringResult:

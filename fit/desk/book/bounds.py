@@ -1,5 +1,7 @@
 """What is said of a value as it was typed: what it was taken for, what is odd, which tolerance is taken for granted."""
 
+from dataclasses import replace
+
 from measure.marking import KINDS, Kind, assume_tolerance, kind_of_unit
 from measure.quantity import Quantity
 
@@ -17,14 +19,14 @@ def remarks(part: Quantity, what: str, kind: Kind | None = None) -> tuple[str, .
 
 
 def bounded(part: Quantity, what: str, warnings: list[str], kind: Kind | None = None) -> Quantity:
-    """Give a value a bound where it has none; the kind follows from the unit where none is given.
+    """Give a value a bound where it has none, and say what is odd or assumed; the kind follows from the unit where none is given.
 
     Returns
     -------
     Quantity
         With its bound, or the assumed one.
     """
-    warnings += remarks(part, what, kind)
+    warnings += remarks(replace(part, understood=""), what, kind)  # which was said when it was typed
     return assume_tolerance(part, kind or kind_of_unit(part.unit))
 
 

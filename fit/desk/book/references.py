@@ -64,6 +64,8 @@ def gather_evidence(
     if low is not None:
         warnings.append(low.text)
     kind = rig.reference.kind or "current"
+    further = parse_parts(at_hand)
+    warnings += [f"at hand: {part.understood}" for part in further if part.understood]
     whole = Evidence(
         takes=rows,
         input_resistance=bounded(resistance, "input resistance", warnings, "input resistance"),
@@ -71,7 +73,7 @@ def gather_evidence(
         dcr=None if dcr is None else bounded(read_value(dcr, "dcr"), "dcr", warnings, "dcr"),
         reference_kind=kind,
         exciter_corner=None if kind == "current" else _corner(rig, warnings),
-        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
+        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in further),
         instrument=instrument,
         clock_bound=_widest_clock(takes, rig),
     )

@@ -25,6 +25,8 @@ class Stated(Piece, frozen=True, kw_only=True):
         A marking, which a fit tests and does not rely on.
     text : str
         As it was written.
+    understood : str
+        What a code or a bare number was taken for, and from what; where it is no quantity as it stands.
     """
 
     value: float
@@ -32,6 +34,7 @@ class Stated(Piece, frozen=True, kw_only=True):
     standard_uncertainty: Number
     marked: bool
     text: str
+    understood: str | UnsetType = UNSET
 
 
 class HeardAt(Piece, frozen=True, kw_only=True):
