@@ -270,16 +270,16 @@ def _drive_at(drive: Drive, p: dict[str, float]) -> FloatArray:
 
 def _admittances(
     group: TakeSet, states: Mapping[str, _PickupState], p: dict[str, float]
-) -> tuple[ComplexArray, list[ComplexArray | float]]:
+) -> tuple[ComplexArray, list[ComplexArray | FloatArray | float]]:
     """Admittance of each branch, shape (b, m), and that of each term at its points."""
     admittance = np.zeros((len(group.wiring.branches), len(group.s)), dtype=complex)
-    own: list[ComplexArray | float] = []
+    own: list[ComplexArray | FloatArray | float] = []
     for term, by_unit, by_loss in zip(group.terms, group.by_unit, group.by_loss, strict=True):
         if term.is_winding:
             value = states[pickup_of(term.name)].coils[_index(term.name)].winding_capacitance_f
         else:
             value = term.unit * p[term.name] if term.unit else math.exp(p[term.name])
-        part: ComplexArray | float
+        part: ComplexArray | FloatArray | float
         if term.is_capacitor:
             part = by_unit * value
             if term.loss:
@@ -310,7 +310,7 @@ def _left_at_stop(term: Term, whole_ohm: float, p: dict[str, float]) -> float:
 
 def _keep_part_rows(
     group: TakeSet,
-    own: Sequence[ComplexArray | float],
+    own: Sequence[ComplexArray | FloatArray | float],
     p: dict[str, float],
     solved: Excited,
     rows: dict[str, ComplexArray],

@@ -5,7 +5,8 @@ from typing import Literal, get_args
 import msgspec
 
 from measure.logbook.disk import one_line
-from measure.quantity import COLDEST_C, HOTTEST_C, parse_parts, parse_quantity
+from measure.marking import parse_parts, read_value
+from measure.quantity import COLDEST_C, HOTTEST_C
 
 MAX_CONTROLS = 100
 MAX_NOTE = 10_000  # [characters]
@@ -70,9 +71,10 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
             msg = f'method: "{one_line(self.method, 40)}" is none of {", ".join(get_args(Method))}'
             raise ValueError(msg)
         parse_parts(self.added)
-        for text in (self.dcr, self.series_resistor):
-            if text is not None:
-                parse_quantity(text, "Ω")
+        if self.dcr is not None:
+            read_value(self.dcr, "dcr")
+        if self.series_resistor is not None:
+            read_value(self.series_resistor, "resistance")
         if self.temperature_c is not None and not COLDEST_C <= self.temperature_c <= HOTTEST_C:
             limits = f"{COLDEST_C:g} to {HOTTEST_C:g}"
             msg = f"temperature_c: {self.temperature_c:g} is not the temperature of a winding, expected {limits}"

@@ -342,7 +342,7 @@ SCENES = {
     "card": (
         fake_card,
         "devices",
-        Line(typed="rig --ask", answers={"Which interface": ("card",), "Resistance of": ("?", "1M", "1M ± 5%")}),
+        Line(typed="rig --ask", answers={"Which interface": ("card",), "Resistance of": ("?", "1", "1M ± 5%")}),
         "rig",
         "rig --device missing",
         "take other",
@@ -469,7 +469,7 @@ SCENES = {
         text_only(
             "guide pickup --virtual",
             Read_that=("what?",),
-            Resistance_of_the_pickup=("1M", "?", "b"),
+            Resistance_of_the_pickup=("1", "?", "b"),
             Capacitance_of_input=("190p ± 3p", "186p ± 3p"),
             How_loud=("much", "0.4"),
             Other_known_parts=("2n2 ± 1%",),

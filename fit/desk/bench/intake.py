@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fit.desk.bench.recordings import Batch
-from fit.desk.book.bounds import assumption
+from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.through_controls import require_stated
 from fit.desk.show.document.bench import ImportDocument
@@ -18,7 +18,7 @@ from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, require_free, write_take
 from measure.logbook.take import FileStimulus, RecordingFile, Take
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 from measure.response import tool_version
 from measure.signal.stimulus import Sweep
 
@@ -82,10 +82,10 @@ def open_for_take(desk: Desk, name: str, conditions: Conditions) -> Logbook:
 
 
 def say_assumptions(desk: Desk, conditions: Conditions) -> None:
-    """Say which bound is assumed for each added part that states none."""
+    """Say what each added part was taken for, and which tolerance is assumed where it states none."""
     for part in parse_parts(conditions.added):
-        if part.bound is None:
-            desk.say(f"warning: {assumption(part, 'added')}")
+        for remark in remarks(part, "added"):
+            desk.say(f"{'' if part.understood in remark and part.understood else 'warning: '}{remark}")
 
 
 def draft_take(

@@ -14,7 +14,8 @@ from measure.errors import FileError
 from measure.logbook.rig import Rig
 from measure.logbook.store import open_logbook
 from measure.logbook.take import time_now
-from measure.quantity import Quantity, parse_parts
+from measure.marking import parse_parts
+from measure.quantity import Quantity
 from measure.response import Finding, FloatArray
 from measure.signal.recording import Recording
 from measure.source.files import require_same_rate

@@ -6,6 +6,7 @@ from pathlib import Path
 import msgspec
 
 from fit.answers.calibrate.input import doubt_input
+from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.output import require_free
 from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
@@ -13,9 +14,10 @@ from fit.desk.show.document.bench import RigDocument, StimulusDocument
 from fit.desk.show.sheets.bench import sheet_of_rig, sheet_of_stimulus
 from fit.desk.show.words import SWEEP_CAUTION
 from measure.logbook.disk import replaced_file
-from measure.logbook.rig import input_resistance, missing, write_rig
+from measure.logbook.rig import Rig, exciter_corner, input_capacitance, input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
-from measure.quantity import parse_quantity
+from measure.marking import Kind, read_value
+from measure.quantity import Quantity
 
 DEFAULT_RATE_HZ = 96000
 
@@ -35,7 +37,7 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
         }
         stated: dict[str, str | int | float] = {keys[name]: value for name, value in changes.items()}
         if "exciter.corner_hz" in stated:
-            corner = parse_quantity(str(stated["exciter.corner_hz"]), "Hz")
+            corner = read_value(str(stated["exciter.corner_hz"]), "corner")
             stated["exciter.corner_hz"] = corner.value if corner.bound is None else corner.text
         rig = write_rig(rig_path(logbook), stated)
         desk.say(f"Written: {rig_path(logbook)}")
@@ -44,15 +46,25 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
     open_keys = missing(rig)
     resistance = input_resistance(rig)
     low = None if resistance is None else doubt_input(resistance.value)
+    odd = ([] if low is None else [low.text]) + _remarks(rig)
     sheet = sheet_of_rig(
         rig_path(logbook),
         rig_rows(rig),
         [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()],
-        "" if low is None else low.text,
+        odd,
     )
-    return Outcome(
-        sheet=sheet, document=RigDocument(rig=rig, missing=tuple(open_keys), written=(str(rig_path(logbook)),) if changes else ())
-    )
+    written = (str(rig_path(logbook)),) if changes else ()
+    return Outcome(sheet=sheet, document=RigDocument(rig=rig, missing=tuple(open_keys), written=written))
+
+
+def _remarks(rig: Rig) -> list[str]:
+    """Say what is odd about the values that a fit rests on, and which tolerance it would assume."""
+    values: dict[Kind, Quantity | None] = {
+        "input resistance": input_resistance(rig),
+        "input capacitance": input_capacitance(rig),
+        "corner": exciter_corner(rig) if rig.reference.kind in ("loopback", "none") else None,
+    }
+    return [line for kind, value in values.items() if value is not None for line in remarks(value, kind, kind)]
 
 
 def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float], *, replace: bool = False) -> Outcome:

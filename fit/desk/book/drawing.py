@@ -84,7 +84,19 @@ def page_with_drawing(
     """
     if not path.exists():
         return sheet
-    instrument = read_instrument_file(path)
+    return with_instrument(sheet, read_instrument_file(path), at=at, asked=asked, parts=parts, notes=notes)
+
+
+def with_instrument(
+    sheet: Sheet,
+    instrument: Instrument,
+    *,
+    at: Mapping[str, str] | None,
+    asked: str,
+    parts: MeasuredParts | None,
+    notes: tuple[str, ...],
+) -> Sheet:
+    """Put the drawing of an instrument into the sheet of a page, as `page_with_drawing`."""
     found = found_parts(instrument, parts)
     drawing = drawing_of(instrument, at=at, measured=found.measured, notes=(*found.notes, *notes), asked=asked)
     return with_drawing(sheet, drawing)

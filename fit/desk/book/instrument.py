@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+from msgspec import UNSET
+
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument, Stated, stated_values
 from fit.circuit.lugs import Lug, contacts_of, wires_of
@@ -14,6 +16,7 @@ from fit.desk.show.words import plain_text, table_lines
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.rig import Rig, input_capacitance, input_resistance
+from measure.marking import read_value
 from measure.quantity import Quantity
 
 BARE_UNITS = ("H", "Hz")  # people leave them out in instrument.toml, so the table adds them
@@ -47,6 +50,9 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
         ]
         rows = [(f"{switch} = {position}", ", ".join(pickups) or "none") for (switch, position), pickups in heard.items()]
         lines += table_lines(rows)
+    doubts = {key: stated.quantity.doubt for key, stated in values.items() if stated.quantity is not None}
+    lines += [f"look: {key}: {plain_text(doubt)}" for key, doubt in doubts.items() if doubt]
+    lines += [f"look: {text}" for text in _other_tapers(instrument)]
     lines += ["", f"Missing for predict: {', '.join(absent)}" if absent else "Nothing is missing for predict."]
     document = guitar.InstrumentDocument(
         file=str(path),
@@ -72,6 +78,17 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
 
 def _lug(lug: Lug) -> guitar.LugOfPart:
     return guitar.LugOfPart(part=lug.part, lug=lug.lug)
+
+
+# A marking may tell another taper than the file states; the file counts.
+def _other_tapers(instrument: Instrument) -> list[str]:
+    out = []
+    for name, pot in instrument.pot.items():
+        text = pot.marked or pot.value
+        printed = None if text is None else read_value(text, "pot").taper
+        if printed is not None and printed != pot.taper:
+            out.append(f'pot.{name}: "{plain_text(text or "")}" says {printed}; taper = "{pot.taper}" is stated and counts')
+    return out
 
 
 def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:
@@ -113,6 +130,8 @@ def _how_known(stated: Stated) -> str:
 
 
 def _with_unit(quantity: Quantity) -> str:
+    if quantity.understood:
+        return plain_text(quantity.understood)
     is_bare = quantity.unit in BARE_UNITS and quantity.unit not in quantity.text
     return plain_text(f"{quantity.text} {quantity.unit}" if is_bare else quantity.text)
 
@@ -126,6 +145,7 @@ def _stated_part(stated: Stated) -> guitar.Stated | None:
         standard_uncertainty=None if stated.is_marked else stated.quantity.standard_uncertainty,
         marked=stated.is_marked,
         text=stated.quantity.text,
+        understood=stated.quantity.understood or UNSET,
     )
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from fit.answers.compare.noise import NoiseTake
 from fit.desk.show.document.bench import MainsLine, Noise, ThirdOctave
 from measure.logbook.take import Take
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 from measure.response import FloatArray
 from measure.signal.recording import Recording
 

@@ -11,7 +11,7 @@ from fit.desk.show.words import in_order, plain_text
 from measure.logbook.placement import placements
 from measure.logbook.store import Logbook, list_takes
 from measure.logbook.take import Take, parse_time
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 
 NIGHT_S = 8 * 3600.0  # [s] a pause as long ends a day at the bench, whatever the date in UTC does meanwhile
 

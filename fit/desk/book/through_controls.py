@@ -17,6 +17,7 @@ from measure.errors import FileError
 from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path
 from measure.logbook.take import Take
+from measure.marking import PRINTED, Kind, read_value
 from measure.quantity import Quantity, parse_quantity, refuse_decimal_comma
 from measure.response import Response
 
@@ -152,7 +153,7 @@ def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrumen
             example = f'"{next(iter(pickups))}=7.9k ± 1%"'
             msg = f'--dcr "{text.strip()[:60]}": expected PICKUP=VALUE with one of {known}, for example {example}'
             raise ValueError(msg)
-        quantity = bounded(parse_quantity(value, "Ω"), f"dcr of {name}", warnings)
+        quantity = bounded(read_value(value, "dcr"), f"dcr of {name}", warnings, "dcr")
         pickups[name] = msgspec.structs.replace(pickups[name], dcr=as_text(quantity))
     return msgspec.structs.replace(instrument, pickup=pickups)
 
@@ -166,29 +167,28 @@ def with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
         What is assumed or left out is added to it.
     """
 
-    def text(written: str | None, unit: str, what: str) -> str | None:
+    def text(written: str | None, kind: Kind, what: str) -> str | None:
         if written is None:
             return None
-        quantity = parse_quantity(written, unit)
-        return written if quantity.bound is not None else as_text(bounded(quantity, what, warnings))
+        quantity = bounded(read_value(written, kind), what, warnings, kind)
+        return as_text(quantity)
 
     pickups = {name: _with_known_values(name, pickup, warnings) for name, pickup in instrument.pickup.items()}
-    units = {"pot": "Ω", "capacitor": "F", "resistor": "Ω"}
-    parts: dict[str, dict[str, Pot | Part]] = {kind: dict(getattr(instrument, kind)) for kind in units}
+    parts: dict[Kind, dict[str, Pot | Part]] = {kind: dict(getattr(instrument, kind)) for kind in PRINTED}
     for kind, named in parts.items():
         for name, part in named.items():
-            named[name] = msgspec.structs.replace(part, value=text(part.value, units[kind], f"{kind}.{name}"))
+            named[name] = msgspec.structs.replace(part, value=text(part.value, kind, f"{kind}.{name}"))
     return msgspec.structs.replace(instrument, pickup=pickups, **parts)
 
 
 def _with_known_values(name: str, pickup: Pickup, warnings: list[str]) -> Pickup:
     """Keep what is known of a pickup: a starting file's values have no ±, and say what pickups of its kind usually have."""
-    texts = {
-        "dcr": (pickup.dcr, "Ω"),
-        "inductance": (pickup.inductance, "H"),
-        "winding_capacitance": (pickup.winding_capacitance, "F"),
+    texts: dict[str, tuple[str | None, Kind]] = {
+        "dcr": (pickup.dcr, "dcr"),
+        "inductance": (pickup.inductance, "inductance"),
+        "winding_capacitance": (pickup.winding_capacitance, "winding capacitance"),
     }
-    open_ended = [key for key, (text, unit) in texts.items() if text is not None and parse_quantity(text, unit).bound is None]
+    open_ended = [key for key, (text, kind) in texts.items() if text is not None and read_value(text, kind).bound is None]
     if open_ended:
         listed = ", ".join(f"{key.replace('_', ' ')} {texts[key][0]}" for key in open_ended)
         warnings.append(f"pickup {name}: {listed} stated without ±, so the fit does not rely on it; a measured dcr with ± helps")
@@ -237,6 +237,6 @@ def _through_resistor(take: Take, response: Response, warnings: list[str]) -> tu
         raise FileError(msg)
     return (
         response,
-        bounded(parse_quantity(stated, "Ω"), f"series resistor of {take.name}", warnings),
+        bounded(read_value(stated, "resistance"), f"series resistor of {take.name}", warnings, "resistance"),
         True,
     )

@@ -1,6 +1,7 @@
 """Options that several commands share."""
 
 import functools
+import itertools
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -12,6 +13,7 @@ from fit.desk.command.console import desk_at
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
+    from fit.desk.book.variant import Change
     from measure.logbook.conditions import Conditions
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -20,6 +22,7 @@ CHANNEL = Amount(low=1, is_whole=True)
 RATE = Amount("Hz", 8000, 768000, is_whole=True)
 WINDING_TEMPERATURE = "Of the winding: room temperature beside it, for example 24C."
 FILE = click.Path(path_type=Path, dir_okay=False)
+VERSUS, MOST_VERSUS = "--versus", 2
 
 
 def shared_options(command: Command) -> Command:
@@ -82,6 +85,93 @@ def conditions_of(options: dict[str, Any]) -> "Conditions":
     controls = split_settings(options.pop("settings"))
     named: dict[str, Any] = {key: (options.pop(key) or "").strip() or None for key in ("coil_over", "item", "operator")}
     return Conditions(controls=controls, **named, **{key: options.pop(key) for key in own})
+
+
+def change_options(settings_help: str) -> Callable[[Command], Command]:
+    """Add the options that change an instrument; `change_of` takes them together.
+
+    Parameters
+    ----------
+    settings_help : str
+        What --set means where it stands.
+    """
+
+    def add(command: Command) -> Command:
+        several: dict[str, Any] = {"multiple": True}
+        options = (
+            click.option("--set", "settings", metavar="CONTROL=VALUE", help=settings_help, **several),
+            click.option("--change", "changes", metavar="PART=VALUE", help="For example capacitor.tone=10n.", **several),
+            click.option(
+                "--solder",
+                "added",
+                metavar="PLACE=PARTS",
+                help='Solder in: "volume=1n2 + 150k" across a pot (a comma in parallel, a plus in series), jack=470p, '
+                "bridge.hot:ground=220k between two points.",
+                **several,
+            ),
+            click.option(
+                "--move", "moved", metavar="LEAD=POINT", help="Solder elsewhere, for example tone.wiper=bridge.hot.", **several
+            ),
+            click.option("--layout", metavar="NAME", help="Another common wiring, with the parts of your instrument."),
+            click.option("--instrument", type=FILE, metavar="OTHER.toml", help="Another instrument, instead of the logbook's."),
+        )
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
+
+
+def change_of(options: dict[str, Any]) -> "Change":
+    """Take what is changed of an instrument out of the options of a command; the others stay."""
+    from fit.desk.book.variant import Change
+
+    return Change(**{key: options.pop(key) for key in ("settings", "changes", "added", "moved", "layout", "instrument")})
+
+
+class SideBySide(click.Command):
+    """A command whose words behind --versus state another change, to be set beside the first."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Take what is changed behind each --versus for itself; all other words are read as without it.
+
+        Raises
+        ------
+        click.UsageError
+            If nothing stands behind it, or there are too many of them.
+        """
+        own = {name for option in _beside.params for name in option.opts}
+        groups: list[list[str]] = [[]]
+        words_left = iter(args)
+        for word in words_left:
+            if word == VERSUS:
+                groups.append([])
+            elif word in own:
+                groups[-1] += [word, *itertools.islice(words_left, 1)]
+            else:  # what is not of the change counts for all of them
+                groups[-1 if word.partition("=")[0] in own else 0].append(word)
+        first, *others = groups
+        rest = super().parse_args(ctx, first)
+        ctx.params.pop("versus_marks", None)
+        if len(others) > MOST_VERSUS:
+            msg = f"at most {MOST_VERSUS} changes stand beside the first"
+            raise click.UsageError(msg, ctx)
+        changes = []
+        for words in others:
+            if not words:
+                msg = f"{VERSUS} needs a change behind it, for example {VERSUS} --change capacitor.tone=10n"
+                raise click.UsageError(msg, ctx)
+            with _beside.make_context(f"{ctx.info_name} … {VERSUS}", words, parent=ctx) as inner:
+                changes.append(change_of(inner.params))
+        ctx.params["versus"] = tuple(changes)
+        return rest
+
+
+@click.command("versus", add_help_option=False)
+@change_options("As before it.")
+def _beside(**options: Any) -> None:
+    """State another change."""
+    del options
 
 
 def _read_temperature(context: click.Context, option: click.Parameter, typed: str | None) -> float | None:

@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import FILE, RATE, SeveralNames, output_options, replace_option, shared_options
+from fit.desk.command.options import (
+    FILE,
+    RATE,
+    SeveralNames,
+    SideBySide,
+    change_of,
+    change_options,
+    output_options,
+    replace_option,
+    shared_options,
+)
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -128,17 +138,13 @@ def instrument(
     return show_or_write_instrument(desk_at(logbook), layout, drawing=drawing, with_connections=with_connections)
 
 
-@click.command()
+@click.command(cls=SideBySide)
+@change_options("volume=7, volume=35%, selector=both; default 10, first.")
 @click.option(
-    "--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="volume=7, volume=35%, selector=both; default 10, first."
-)
-@click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="For example capacitor.tone=10n.")
-@click.option(
-    "--instrument",
-    "instrument",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="OTHER.toml",
-    help="Another instrument, beside that of the logbook.",
+    "--versus",
+    "versus_marks",
+    is_flag=True,
+    help="What stands behind it (--set, --change, --solder, --move, --layout, --instrument) is another change, beside the first.",
 )
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: all.")
 @click.option("--at", multiple=True, metavar="NOTE|HZ", help="Where the level is told, for example E4 or 3k.")
@@ -155,12 +161,13 @@ def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Ou
     """Predict what the instrument does to the signal, and what a change would do.
 
     From the parts in instrument.toml, measured ones as the last fit found them: gain, phase and delay at some settings, the
-    peak, the sweep of the tone control, beside those before the change. Takes are not needed.
+    peak, the sweep of the tone control, beside those before the change. Takes are not needed. Two changes side by side:
+    predict --change capacitor.tone=10n --versus --change capacitor.tone=47n
     """
     del as_json, debug
     from fit.desk.questions.predict import PredictWish, predict_curves
 
-    return predict_curves(desk_at(logbook), PredictWish(**options))
+    return predict_curves(desk_at(logbook), PredictWish(change=change_of(options), **options))
 
 
 @click.command(cls=SeveralNames)
@@ -228,15 +235,7 @@ def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool)
     metavar="CONTROL=VALUE",
     help="Where a control stood in the recording; default 10, first position.",
 )
-@click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Where it is to stand; default: as recorded.")
-@click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="For example capacitor.tone=10n.")
-@click.option(
-    "--instrument",
-    "instrument",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="OTHER.toml",
-    help="Another instrument, to be heard in place of that of the logbook.",
-)
+@change_options("Where it is to stand; default: as recorded.")
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: the same voltage in all.")
 @click.option(
     "--true-level",
@@ -257,4 +256,4 @@ def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Out
     del as_json, debug
     from fit.desk.questions.listen import ListenWish, listen_to_change
 
-    return listen_to_change(desk_at(logbook), ListenWish(**options))
+    return listen_to_change(desk_at(logbook), ListenWish(change=change_of(options), **options))

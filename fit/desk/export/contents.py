@@ -23,7 +23,8 @@ from fit.desk.show.words import in_order, plain_text, quantity_name, quantity_te
 from fit.estimate.coils import coil_values, coupling_of
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
-from measure.quantity import Quantity, parse_quantity
+from measure.marking import read_value
+from measure.quantity import Quantity
 from measure.response import FloatArray, Response, tool_version
 from measure.tables.files import format_csv, format_touchstone
 
@@ -122,7 +123,7 @@ def in_ohms(take: Take, response: Response) -> Response:
     if take.conditions.series_resistor is None:
         msg = f'the take "{take.name}" does not say its series resistor: it is needed for ohms'
         raise ValueError(msg)
-    resistor_ohm = parse_quantity(take.conditions.series_resistor, "Ω").value
+    resistor_ohm = read_value(take.conditions.series_resistor, "resistance").value
     ratio = response.value
     by_ratio = resistor_ohm / (1 - ratio) ** 2
     turn = np.moveaxis(np.array([[by_ratio.real, -by_ratio.imag], [by_ratio.imag, by_ratio.real]]), 2, 0)

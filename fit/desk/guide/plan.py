@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fit.desk.book.desk import Desk
 from fit.desk.guide.ask_instrument import usual_controls
 from fit.desk.guide.make_take import Slot, take_of, take_stage
-from fit.desk.guide.scene import NONE, Scene, read_parts, read_quantity
+from fit.desk.guide.scene import NONE, Scene, parts_said, read_parts, read_quantity, said
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import headline_keys, in_sentence, plain_text, quantity_name, table_lines
 from measure.logbook.conditions import Conditions
@@ -61,6 +61,7 @@ def reference_stage(scene: Scene) -> Step | None:
                 "About 1 nF, film or C0G, of 1 % is good. Clip it from tip to sleeve, for example at the far plug of the cable.",
             ),
             read=read_parts(may_be_none=False),
+            act=lambda answer: Done(lines=parts_said(answer, "added")),
         )
     if not scene.settled("at_hand"):
         return Question(
@@ -69,6 +70,7 @@ def reference_stage(scene: Scene) -> Step | None:
             default=NONE,
             explanation=("For example: 470p ± 1%, 2n2 ± 1%. The guide works out which of them would help most.",),
             read=read_parts(may_be_none=True),
+            act=lambda answer: Done(lines=parts_said(answer, "at hand")),
         )
     return None
 
@@ -87,7 +89,8 @@ def dcr_stage(scene: Scene, *, is_closed: bool) -> Step | None:
             'For example "7.9k ± 1%", or with its temperature "7.9k ± 1% at 24C".',
             "none: go without it; the result is a little less sharp.",
         ),
-        read=read_quantity("Ω", may_be_none=True),
+        read=read_quantity("dcr", may_be_none=True),
+        act=lambda answer: Done(lines=said(answer, "dcr", "dcr")),
     )
 
 

@@ -17,6 +17,7 @@ from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wi
 from fit.desk.show.sheets.exciter import Shown, sheet_of_exciter
 from measure.logbook.rig import sense_resistor
 from measure.logbook.store import open_logbook
+from measure.marking import read_value
 from measure.quantity import Quantity, parse_quantity
 
 # Inside an output, and the least load it is made for [Ω]: common practice, no source.
@@ -167,7 +168,7 @@ def _read_winding(wish: ExciterWish) -> tuple[Winding, dict[str, float]]:
 
 def _stated_sense(desk: Desk, wish: ExciterWish) -> Quantity | None:
     if wish.sense_resistor is not None:
-        return parse_quantity(wish.sense_resistor, "Ω")
+        return read_value(wish.sense_resistor, "resistance")
     return sense_resistor(rig_of(open_logbook(desk.logbook)))
 
 

@@ -20,7 +20,7 @@ from measure.logbook.placement import placements
 from measure.logbook.rig import input_capacitance, input_resistance
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, read_take
 from measure.logbook.take import Take
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 
 SILENT_CHECKS = ("dead-channel", "no-signal", "low-level", "buried-in-hum", "response")  # of a take where nothing arrives
 

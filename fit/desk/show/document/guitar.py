@@ -25,6 +25,8 @@ class Stated(Piece, frozen=True, kw_only=True):
         A marking, which a fit tests and does not rely on.
     text : str
         As it was written.
+    understood : str
+        What a code or a bare number was taken for, and from what; where it is no quantity as it stands.
     """
 
     value: float
@@ -32,6 +34,7 @@ class Stated(Piece, frozen=True, kw_only=True):
     standard_uncertainty: Number
     marked: bool
     text: str
+    understood: str | UnsetType = UNSET
 
 
 class HeardAt(Piece, frozen=True, kw_only=True):
@@ -504,12 +507,15 @@ class Basis(Piece, frozen=True, kw_only=True):
         Null where it does not count. [`unit`]
     origin : {"measured", "changed", "stated", "marked", "taper"}
         Where it comes from.
+    tolerance_assumed : bool
+        Where none was stated: that which is usual for its kind counts.
     """
 
     value: float
     unit: str
     standard_uncertainty: Number
     origin: Origin
+    tolerance_assumed: bool | UnsetType = UNSET
 
 
 class PickupCurve(Piece, frozen=True, kw_only=True):
@@ -636,7 +642,9 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
     Attributes
     ----------
     changes, warnings : tuple of str
-        What was changed, as it was typed, and what was noticed, one line each; only once, in the document itself.
+        What was changed, as it was typed, and what was noticed, one line each; not of the instrument before the change.
+    understood : dict of str to str
+        Name of a changed value to what its marking was taken for, where it was none as it stands.
     settings : dict of str to ControlSetting
         Where the controls stand.
     frequency_hz : tuple of float
@@ -663,6 +671,7 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
 
     changes: tuple[str, ...] | UnsetType = UNSET
     warnings: tuple[str, ...] | UnsetType = UNSET
+    understood: dict[str, str] | UnsetType = UNSET
     settings: dict[str, ControlSetting]
     frequency_hz: tuple[float, ...]
     pickups: dict[str, PickupCurve]
@@ -687,11 +696,14 @@ class PredictDocument(Prediction, frozen=True, kw_only=True, tag_field="schema",
         What was noticed, one line each.
     before : Prediction
         Without the change, where there is one.
+    versus : tuple of Prediction
+        With other changes, where any were asked for.
     """
 
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
     before: Prediction | UnsetType = UNSET
+    versus: tuple[Prediction, ...] | UnsetType = UNSET
 
 
 class Side(Piece, frozen=True, kw_only=True):

@@ -223,6 +223,8 @@ class Marking(Piece, frozen=True, kw_only=True):
     ----------
     text : str
         As it was written.
+    understood : str
+        What a code or a bare number was taken for, and from what; where it is no quantity as it stands.
     value : float
         [`unit`]
     unit : str
@@ -241,6 +243,7 @@ class Marking(Piece, frozen=True, kw_only=True):
     tolerance: Number
     tolerance_assumed: bool
     allowed: tuple[Number, Number]
+    understood: str | UnsetType = UNSET
 
 
 class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confirm/1"):

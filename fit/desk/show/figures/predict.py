@@ -31,13 +31,15 @@ DEEPEST_DB = 40.0  # below the highest level; what is weaker is not heard beside
 FAINTEST = 0.02  # [1] of an interval's half-width, below which no bar can be seen
 
 
-def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -> "Figure":
+def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None, versus: Sequence[PredictAnswer] = ()) -> "Figure":
     """Gain, phase and group delay of each pickup that is heard, with what is not known of the parts; tone controls below.
 
     Parameters
     ----------
     before : PredictAnswer or None
         Without the change, drawn dashed.
+    versus : sequence of PredictAnswer
+        Other changes, drawn dash-dotted and dotted.
 
     Returns
     -------
@@ -51,8 +53,10 @@ def predict_figure(answer: PredictAnswer, before: PredictAnswer | None = None) -
     gain = figure.add_subplot(grid[0])
     phase, delay = (figure.add_subplot(grid[row], sharex=gain) for row in (1, 2))
     panels = [gain, phase, delay]
-    names = list(dict.fromkeys([*answer.pickups, *(before.pickups if before else ())]))
+    names = list(dict.fromkeys(name for state in (answer, *([before] if before else []), *versus) for name in state.pickups))
     states = [(answer, "-", "")] if before is None else [(before, "--", ", before"), (answer, "-", ", changed")]
+    for number, (other, line) in enumerate(zip(versus, ("-.", ":"), strict=False), start=1):
+        states.append((other, line, ", versus" if len(versus) == 1 else f", versus {number}"))
     for state, line, label in states:
         for name, curve in state.pickups.items():
             if curve.is_connected:

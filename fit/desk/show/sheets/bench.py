@@ -58,7 +58,7 @@ def sheet_of_level(levels: "tuple[ChannelLevel, ...]", findings: tuple[Finding, 
     return Sheet(title="Levels", blocks=(Table(tuple(rows)), Text(told or (f"All right: {sound}.", next_line(following)))))
 
 
-def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[Row], doubt: str) -> Sheet:
+def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[Row], odd: Sequence[str]) -> Sheet:
     """Say what a rig states, and what is missing.
 
     Parameters
@@ -67,8 +67,8 @@ def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[
         Key and value; none where nothing is stated.
     missing : sequence of rows
         Key, option and meaning of what is not stated and would be needed.
-    doubt : str
-        What is odd about it; empty for nothing.
+    odd : sequence of str
+        What is to be looked at, one line each.
     """
     first: Block = (
         Section(heading=f"Rig in {file}", blocks=(Table(tuple(rows), has_head=False),), is_apart=False)
@@ -78,8 +78,8 @@ def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[
     blocks = [first]
     if missing:
         blocks.append(Section(heading="Still missing", blocks=(Table(tuple(missing), has_head=False),)))
-    if doubt:
-        blocks.append(Section(blocks=(Text((f"look: {doubt}",)),)))
+    if odd:
+        blocks.append(Section(blocks=(Text(tuple(f"look: {line}" for line in odd)),)))
     return Sheet(title="Rig", blocks=tuple(blocks))
 
 

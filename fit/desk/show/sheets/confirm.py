@@ -85,7 +85,7 @@ def part_rows(answer: ConfirmAnswer) -> list[Row]:
         allowed = f"{limit_text(answer.marked_low, answer.marked.unit)} … "
         allowed += limit_text(answer.marked_high or answer.marked.value, answer.marked.unit)
         how = f", ± {100 * answer.tolerance:g} % assumed" if answer.tolerance_assumed else ""
-        rows.append(("marked", f"{answer.marked.text}{how}", f"{allowed} allowed"))
+        rows.append(("marked", f"{answer.marked.understood or answer.marked.text}{how}", f"{allowed} allowed"))
     if answer.measured is not None:
         value, interval = estimate_texts(answer.measured)
         rows.append(("measured", value, f"{interval} (95 %)"))

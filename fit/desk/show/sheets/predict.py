@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import msgspec
 import numpy as np
@@ -32,6 +33,26 @@ PICTURE = Picture(
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Predicted:
+    """A prediction with what was changed for it.
+
+    Attributes
+    ----------
+    changes : tuple of str
+        As they were typed, safe to print.
+    understood : dict of str to str
+        Name of a value to what its marking was taken for.
+    notes : tuple of str
+        What is odd or assumed of what was typed.
+    """
+
+    answer: PredictAnswer
+    changes: tuple[str, ...] = ()
+    understood: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
 def prediction(answer: PredictAnswer, at: Mapping[str, float]) -> guitar.Prediction:
     """Put a prediction as ``predict --json`` states it; `at` names the frequency of each chosen note [Hz]."""
     return guitar.Prediction(
@@ -50,53 +71,78 @@ def prediction(answer: PredictAnswer, at: Mapping[str, float]) -> guitar.Predict
 
 
 def predict_document(
-    answer: PredictAnswer,
+    first: Predicted,
     before: PredictAnswer | None,
+    versus: Sequence[Predicted] = (),
     *,
     at: Mapping[str, float],
-    changes: Sequence[str],
     notes: Sequence[str],
 ) -> guitar.PredictDocument:
-    """Put a prediction, and the one without the change where there is one, as ``predict --json`` states them."""
-    told = msgspec.structs.asdict(prediction(answer, at)) | {"changes": tuple(changes), "warnings": tuple(notes)}
-    return guitar.PredictDocument(**told, before=UNSET if before is None else prediction(before, at))
+    """Put a prediction, those of other changes and the one without any, as ``predict --json`` states them."""
+    told = msgspec.structs.asdict(prediction(first.answer, at)) | _said(first)
+    return guitar.PredictDocument(
+        **told | {"warnings": (*notes, *first.notes)},
+        before=UNSET if before is None else prediction(before, at),
+        versus=tuple(msgspec.structs.replace(prediction(one.answer, at), **_said(one)) for one in versus) or UNSET,
+    )
+
+
+def _said(one: Predicted) -> dict[str, object]:
+    understood = dict(one.understood) or UNSET
+    return {"changes": one.changes, "understood": understood, "warnings": one.notes}
 
 
 def sheet_of_predict(
-    answer: PredictAnswer,
+    first: Predicted,
     before: PredictAnswer | None,
+    versus: Sequence[Predicted] = (),
     *,
     name: str,
     at: Mapping[str, float],
-    changes: Sequence[str] = (),
     notes: Sequence[str] = (),
 ) -> Sheet:
-    """Lay out what an instrument does, and what a change would do.
+    """Lay out what an instrument does, and what a change would do, or several side by side.
 
     Parameters
     ----------
+    versus : sequence of Predicted
+        Other changes, beside the first.
     at : mapping
         Name of each chosen note or frequency to its frequency. [Hz]
-    changes, notes : sequence of str
-        What was changed, as it was typed; what is to be said of the last fit.
+    notes : sequence of str
+        What is to be said of the last fit.
 
     Returns
     -------
     Sheet
         Pickup by pickup, the tone controls, what it rests on.
     """
+    answer = first.answer
     simulated = answer.measured is not None and answer.measured.simulated
     blocks: list[Block] = [Text((name,))]
-    blocks += [Text((f"Changed: {', '.join(changes)}",))] if changes else []
-    blocks += [Text((note,)) for note in notes]
+    blocks += [Text((f"Changed: {', '.join(first.changes)}",))] if first.changes else []
+    for word, one in zip(_words(versus), versus, strict=True):
+        blocks.append(Text((f"{word.capitalize()}: {', '.join(one.changes) or 'nothing changed'}",)))
+    told = dict.fromkeys((*notes, *first.notes, *(note for one in versus for note in one.notes)))
+    blocks += [Text((note,)) for note in told]
     blocks.append(Text((f"Settings: {settings_text(answer.settings)}",)))
-    for pickup, curve in answer.pickups.items():
+    for word, one in zip(_words(versus), versus, strict=True):
+        if one.answer.settings != answer.settings:
+            blocks.append(Text((f"Settings {word}: {settings_text(one.answer.settings)}",)))
+    for pickup in dict.fromkeys((*answer.pickups, *(name for one in versus for name in one.answer.pickups))):
         old = before.pickups.get(pickup) if before is not None else None
-        block = _figures_block(curve, old, at=at, is_compared=before is not None)
+        beside = {word: one.answer.pickups.get(pickup) for word, one in zip(_words(versus), versus, strict=True)}
+        block = _figures_block(answer.pickups.get(pickup), old, beside, at=at, is_compared=before is not None)
         blocks.append(Section((block,), heading=f"Pickup {pickup}: output over its winding's EMF"))
     blocks.append(PICTURE)
     blocks += [_sweep_section(sweep, has_tapers=answer.with_tolerance) for sweep in answer.tone_sweeps]
+    for word, one in zip(_words(versus), versus, strict=True):
+        shown = {_sweep_figures(sweep) for sweep in answer.tone_sweeps}
+        others = [sweep for sweep in one.answer.tone_sweeps if _sweep_figures(sweep) not in shown]
+        sections = [_sweep_section(sweep, has_tapers=one.answer.with_tolerance) for sweep in others]
+        blocks += [replace(section, heading=word.capitalize()) for section in sections]
     blocks.append(basis_section(answer))
+    blocks += [basis_section(one.answer, beside=answer, word=word) for word, one in zip(_words(versus), versus, strict=True)]
     return Sheet(title=titled(f"Prediction: {name}", is_simulated=simulated), blocks=tuple(blocks))
 
 
@@ -121,17 +167,39 @@ def control_settings(settings: Settings) -> dict[str, guitar.ControlSetting]:
     return pots | {name: guitar.ControlSetting(setting=position) for name, position in settings.switches.items()}
 
 
-def _figures_block(curve: PickupCurve, old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool) -> Table | Text:
-    if not curve.is_connected:
+# What other changes are called beside the first.
+def _words(versus: Sequence[Predicted]) -> tuple[str, ...]:
+    return ("versus",) if len(versus) == 1 else tuple(f"versus {number}" for number in range(1, len(versus) + 1))
+
+
+def _figures_block(
+    curve: PickupCurve | None,
+    old: PickupCurve | None,
+    others: Mapping[str, PickupCurve | None],
+    *,
+    at: Mapping[str, float],
+    is_compared: bool,
+) -> Table | Text:
+    if not any(one is not None and one.is_connected for one in (curve, *others.values())):
         return Text(("not heard at these settings",), is_note=True)
     was = {} if old is None or not old.is_connected else _figures(old, at)
-    rows: list[Row] = [("", "changed", "95 % interval", "before")] if is_compared else [("", "", "95 % interval")]
-    for label, estimate in _figures(curve, at).items():
-        value, interval = ("none", "") if estimate is None else _texts(estimate)
+    now = {"changed" if is_compared or others else "": curve} | dict(others)
+    sides = [_figures(one, at) if one is not None and one.is_connected else {} for one in now.values()]
+    head = [cell for word in now for cell in (word, "95 % interval")]
+    rows: list[Row] = [("", *head, *(("before",) if is_compared else ()))]
+    for label in next(side for side in sides if side):
+        cells = [cell for side in sides for cell in _cells(side, label)]
         earlier = was.get(label)
         more = (_texts(earlier)[0] if earlier is not None else NOTHING,) if is_compared else ()
-        rows.append((label, value, interval, *more))
+        rows.append((label, *cells, *more))
     return Table(tuple(rows))
+
+
+def _cells(side: Mapping[str, Estimate | None], label: str) -> tuple[str, str]:
+    if label not in side:
+        return "not heard", ""
+    estimate = side[label]
+    return ("none", "") if estimate is None else _texts(estimate)
 
 
 def _figures(curve: PickupCurve, at: Mapping[str, float]) -> dict[str, Estimate | None]:
@@ -163,6 +231,10 @@ def _sweep_section(sweep: ToneSweep, *, has_tapers: bool) -> Section:
         blocks.append(Text(("Where a rotation stands on the track is by the nominal taper unless measured: not in the 95 %",)))
     head = ("", "in series", "3 dB down at", "95 %", "peak at", "95 %", "peak level", "textbook")
     return Section((*blocks, Table((head, *(_step_row(step) for step in sweep.steps)))), label=what)
+
+
+def _sweep_figures(sweep: ToneSweep) -> tuple[tuple[str, ...], ...]:
+    return (sweep.pickup, sweep.pot), *(_step_row(step) for step in sweep.steps)
 
 
 def _step_row(step: ToneStep) -> tuple[str, ...]:

@@ -201,7 +201,7 @@ def test_dcr_of_each_pickup():
     assert stated["neck.dcr"].quantity.value == pytest.approx(6100)
     assert stated["neck.dcr"].quantity.bound == pytest.approx(305)
     assert len(warnings) == 1
-    assert "6.1k (dcr of neck) was given without ±" in warnings[0]
+    assert "6.1k (dcr of neck) states no tolerance; ± 5 % is assumed" in warnings[0]
     with pytest.raises(ValueError, match="expected PICKUP=VALUE with one of bridge, middle, neck"):
         with_dcr(read_instrument(text), "7.9k", [])
     assert stated_values(with_dcr(read_instrument(GUITAR), "7.1k ± 1%", []))["bridge.dcr"].quantity.value == pytest.approx(7100)
@@ -221,7 +221,7 @@ def test_what_is_stated_with_a_value_survives_an_assumed_bound():
 
 def test_input_that_no_pickup_is_meant_for_is_named_at_once(capsys, tmp_path):
     """The sense resistor's value typed as the input's."""
-    code, out, _ = run(capsys, "rig", *RIG, "--input-resistance", "100 ± 1%", "--logbook", tmp_path)
+    code, out, _ = run(capsys, "rig", *RIG, "--input-resistance", "100R ± 1%", "--logbook", tmp_path)
     assert code == 0
     assert "look: the input has 100 Ω" in out
     take(capsys, tmp_path, "open", RECORDINGS / "bare-single-coil" / "open.flac")

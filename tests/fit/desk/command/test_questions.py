@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from fit.desk.book.fits import FitWish
+from fit.desk.book.variant import Change
 from fit.desk.export.files import ExportWish
 from fit.desk.questions.compare import CompareWish
 from fit.desk.questions.listen import ListenWish
@@ -92,14 +93,35 @@ def test_predict(monkeypatch, capsys):
     words = ("--set", "a=1", "--set", "b=2", "--change", "c.d=1n", "--instrument", "o.toml", "--excite", "neck", "--at", "E4")
     typed(capsys, "predict", *words, "--stated", "--no-tolerance")
     assert asked.args[1] == PredictWish(
-        settings=("a=1", "b=2"),
-        changes=("c.d=1n",),
-        instrument=Path("o.toml"),
+        change=Change(settings=("a=1", "b=2"), changes=("c.d=1n",), instrument=Path("o.toml")),
         excite="neck",
         at=("E4",),
         stated=True,
         tolerance=False,
     )
+
+
+def test_predict_with_another_change_beside_the_first(monkeypatch, capsys):
+    asked = catch(monkeypatch, "fit.desk.questions.predict.predict_curves")
+    words = ("--change", "c.d=1n", "--solder", "volume=1n2 + 150k", "--versus", "--move", "tone.wiper=bridge.hot", "--set", "a=1")
+    typed(capsys, "predict", *words, "--excite", "neck")
+    assert asked.args[1] == PredictWish(
+        change=Change(changes=("c.d=1n",), added=("volume=1n2 + 150k",)),
+        versus=(Change(moved=("tone.wiper=bridge.hot",), settings=("a=1",)),),
+        excite="neck",
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--versus"], "needs a change behind it"),
+        (["--versus", "--excite", "neck"], "needs a change behind it"),
+        (3 * ["--versus", "--set", "a=1"], "at most 2 changes"),
+    ],
+)
+def test_what_cannot_stand_beside_is_refused(capsys, words, says):
+    assert says in refused(capsys, "predict", *words)
 
 
 def test_tolerances_count_unless_they_are_left_out(monkeypatch, capsys):
@@ -135,9 +157,7 @@ def test_listen(monkeypatch, capsys):
         source=Path("in.wav"),
         target=Path("out.wav"),
         recorded=("tone=3",),
-        settings=("tone=5",),
-        changes=("c.d=1n",),
-        instrument=Path("o.toml"),
+        change=Change(settings=("tone=5",), changes=("c.d=1n",), instrument=Path("o.toml")),
         excite="neck",
         true_level=Path("t.wav"),
         stated=True,

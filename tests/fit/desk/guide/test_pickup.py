@@ -22,7 +22,7 @@ def pickup(tmp_path_factory):
     script = Script(
         **answers(
             cautions=["what?", ""],
-            input_resistance=["1M", "?", "ten ± 1%", "b"],
+            input_resistance=["1", "?", "ten ± 1%", "b"],
             input_capacitance=["190p ± 3p", "186p ± 3p"],
             dcr=["b"],
             level=["0", "much", "0.1"],
@@ -64,7 +64,7 @@ def test_cautions_are_shown_once(pickup):
 def test_wrong_answers_are_asked_again_with_the_reason(pickup):
     text = pickup[1].text
     for reason in (
-        "Not so: how exact is it? Add ± and the bound",
+        'Not so: "1": 1 Ω is odd for an input; is 1M meant?',
         'Not so: "ten',
         'Not so: "0" is not a share of full scale, expected 0.001 to 1',
         'Not so: "much" is not a share of full scale',

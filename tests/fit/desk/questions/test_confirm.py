@@ -96,7 +96,7 @@ def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
     words = ["tone-up", "tone-up-plus-1n", "--dcr", "7150 ± 1%", "--logbook", book]
     code, out, _ = run(capsys, "confirm", "capacitor.tone", *words, "--marked", "473J")
     assert code == 0
-    assert "473J  44.65 nF … 49.35 nF allowed" in out  # what is typed goes before instrument.toml
+    assert "47 nF ± 5 %, from 473 and J  44.65 nF … 49.35 nF allowed" in out  # what is typed goes before instrument.toml
     assert "NOT RESOLVED" in out
     assert "tone=0" in out
     assert "measured" not in out

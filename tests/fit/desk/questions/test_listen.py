@@ -454,3 +454,20 @@ def test_a_moved_lead_is_another_instrument(tmp_path, capsys):
     at_hz = np.array(document["frequency_hz"])
     assert np.array(document["given_db"])[at_hz > 4e3][0] < -8
     assert document["before"]["pickups"] == document["after"]["pickups"] == ["bridge"]
+
+
+def test_what_is_soldered_in_is_heard(book, capsys):
+    """A treble bleed, the volume down: the filter is that of the circuit with the part stated in the file."""
+    text = (book / "instrument.toml").read_text(encoding="utf-8")
+    code, added, _ = listen_json(capsys, book, "--recorded", "volume=5", "--solder", "volume=1n2 ± 1%")
+    assert code == 0
+    assert added["changes"] == ["added volume=1n2 ± 1%"]
+    other = book / "other.toml"
+    part = '\n[capacitor.bleed]\nvalue = "1n2 ± 1%"\nbetween = ["bridge hot", "tip"]\n'
+    other.write_text(text + part, encoding="utf-8")
+    code, stated, _ = listen_json(capsys, book, "--recorded", "volume=5", "--instrument", other, target="other.wav")
+    assert code == 0
+    np.testing.assert_allclose(added["asked_db"], stated["asked_db"], atol=1e-9)
+    assert added["asked_db"][-1] > 1
+    code, moved, _ = listen_json(capsys, book, "--recorded", "tone=0", "--move", "tone.wiper=jack", target="moved.wav")
+    assert (code, moved["changes"]) == (0, ["moved tone.wiper=jack"])

@@ -111,6 +111,53 @@ def test_wrong_words_are_named_in_one_line(book, capsys, case):
     assert said in err
 
 
+def test_two_changes_side_by_side(book, capsys, tmp_path):
+    words = ["--set", "selector=neck", "--set", "tone-1=0", "--excite", "neck", "--at", "E4", "--logbook", book]
+    both = ["--change", "capacitor.tone=.01", "--versus", "--change", "capacitor.tone=473J"]
+    code, document, _ = run_json(capsys, "predict", *words, *both)
+    assert code == 0
+    (other,) = document["versus"]
+    assert (document["changes"], other["changes"]) == (["capacitor.tone=.01"], ["capacitor.tone=473J"])
+    assert document["understood"] == {"capacitor.tone": "10 nF, from .01"}
+    assert other["understood"] == {"capacitor.tone": "47 nF ± 5 %, from 473 and J"}
+    assert ".01 (capacitor.tone) states no tolerance; ± 10 % is assumed (common practice)" in document["warnings"]
+    assert document["rests_on"]["capacitor.tone"]["tolerance_assumed"] is True
+    assert other["settings"] == document["settings"]
+    peaks = [side["figures"]["neck"]["peak"]["frequency"]["value"] for side in (document, document["before"], other)]
+    assert peaks[0] > peaks[1] > peaks[2]  # 10, 22 and 47 nF
+    alone = run_json(capsys, "predict", *words, "--change", "capacitor.tone=473J")[1]
+    assert alone["figures"] == other["figures"]
+    code, out, _ = run(capsys, "predict", *words, *both, "--plot", tmp_path / "p.svg", "--page", tmp_path / "p.html")
+    assert code == 0
+    assert "Versus: capacitor.tone=473J" in out
+    head = next(line for line in out.splitlines() if "versus" in line and "before" in line)
+    assert head.split() == ["changed", "95", "%", "interval", "versus", "95", "%", "interval", "before"]
+    assert max(len(line) for line in out.splitlines() if "Level at" in line) <= 90
+    assert "neck, versus" in (tmp_path / "p.svg").read_text(encoding="utf-8")
+    assert "473J" in read_page((tmp_path / "p.html").read_text(encoding="utf-8")).said
+
+
+def test_what_is_soldered_in_shows_and_is_told(book, capsys):
+    words = ["--set", "selector=neck", "--set", "volume=5", "--excite", "neck", "--at", "4k", "--logbook", book]
+    code, document, _ = run_json(capsys, "predict", *words, "--solder", "volume=1n2 + 150k ± 1%")
+    assert code == 0
+    assert document["changes"] == ["added volume=1n2 + 150k ± 1%"]
+    assert {"capacitor.added-1", "resistor.added-2"} <= set(document["rests_on"])
+    level = [side["figures"]["neck"]["levels"]["4k"]["level"]["value"] for side in (document, document["before"])]
+    assert level[0] > level[1] + 5  # treble comes through
+    out = run(capsys, "predict", *words, "--set", "tone-1=10", "--solder", "tone-2=1n")[1]
+    assert "capacitor.added-1 makes no difference at these settings" in out
+
+
+def test_a_moved_tone_lead_is_that_of_the_layout_that_has_it_there(book, capsys):
+    words = ["--set", "selector=bridge", "--set", "tone-2=3", "--excite", "bridge", "--logbook", book]
+    moved = run_json(capsys, "predict", *words, "--move", "tone-2.wiper=bridge.hot")[1]
+    layout = run_json(capsys, "predict", *words, "--layout", "three-singles-bridge-tone")[1]
+    gains = [np.array(one["pickups"]["bridge"]["gain_db"]) for one in (moved, layout, moved["before"])]
+    np.testing.assert_allclose(gains[0], gains[1], atol=1e-9)
+    assert np.max(np.abs(gains[0] - gains[2])) > 3
+
+
 def test_predict_without_instrument_or_rig(tmp_path, capsys):
     code, _, err = run(capsys, "predict", "--logbook", tmp_path)
     assert code == 2

@@ -61,3 +61,11 @@ def test_change_and_silence_are_drawn():
     silent = predict_figure(predict_instrument(INSTRUMENT, {"volume": "0"}, load=LOAD))
     assert len(silent.axes) == 3
     assert "no pickup is heard" in silent.axes[0].texts[0].get_text()
+
+
+def test_another_change_is_told_apart_by_its_line():
+    other = predict_instrument(INSTRUMENT, {"tone": "2"}, load=LOAD, measured=found_parts())
+    figure = predict_figure(ANSWER, ANSWER, [other])
+    lines = {line.get_label(): line.get_linestyle() for line in figure.axes[0].lines}
+    assert lines == {"bridge, before": "--", "bridge, changed": "-", "bridge, versus": "-."}
+    assert labels_overlap(figure) == []

@@ -53,7 +53,7 @@ def test_levels_say_the_cure_or_what_comes_next():
 
 
 def test_a_rig_says_what_is_stated_missing_and_odd():
-    told = lines(sheet_of_rig(Path("rig.toml"), [("input.resistance", "1M")], [("input.capacitance", "--c", "of it")], "low"))
+    told = lines(sheet_of_rig(Path("rig.toml"), [("input.resistance", "1M")], [("input.capacitance", "--c", "of it")], ["low"]))
     assert told == [
         "Rig in rig.toml",
         "  input.resistance  1M",
@@ -63,7 +63,7 @@ def test_a_rig_says_what_is_stated_missing_and_odd():
         "",
         "look: low",
     ]
-    assert lines(sheet_of_rig(Path("rig.toml"), [], [], "")) == ["No rig is stated yet."]
+    assert lines(sheet_of_rig(Path("rig.toml"), [], [], [])) == ["No rig is stated yet."]
 
 
 def test_a_stimulus_names_the_command_that_uses_it():
