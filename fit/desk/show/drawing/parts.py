@@ -78,17 +78,16 @@ def drawn_parts(instrument: Instrument, measured: Mapping[str, Estimate]) -> tup
         )
     for key, _, _ in parts_of(instrument):
         kind, _, name = key.partition(".")
-        words = (_cut(name), *_value_words(key, values[key], measured))
         if kind == "pot":
             pot = instrument.pot[name]
             lugs = tuple(lugs_of(pot).items())
-            words = (words[0], f"{words[1]} {pot.taper}", *words[2:])
+            words = (_cut(name), *_value_words(key, values[key], measured, detail=pot.taper))
             out.append(Drawn(part=key, kind="pot", lugs=lugs, words=words))
         else:
             parts = instrument.capacitor if kind == "capacitor" else instrument.resistor
             lugs = tuple(zip("12", parts[name].between, strict=True))
             dielectric = parts[name].kind
-            words = (words[0], f"{words[1]} {dielectric}" if dielectric else words[1], *words[2:])
+            words = (_cut(name), *_value_words(key, values[key], measured, detail=dielectric or ""))
             out.append(Drawn(part=key, kind="capacitor" if kind == "capacitor" else "resistor", lugs=lugs, words=words))
     jack = (("tip", instrument.output), ("sleeve", GROUND))
     return (*out, Drawn(part="jack", kind="jack", lugs=jack, words=("jack",)))
@@ -141,14 +140,13 @@ def _coil_words(name: str, values: Mapping[str, Stated], measured: Mapping[str, 
     return tuple(words)
 
 
-def _value_words(key: str, stated: Stated, measured: Mapping[str, Estimate]) -> tuple[str, ...]:
+def _value_words(key: str, stated: Stated, measured: Mapping[str, Estimate], *, detail: str) -> tuple[str, ...]:
     said = "" if stated.quantity is None else _short(stated.quantity.value, stated.unit)
     if key in measured and not is_reference(stated):
-        found = (estimate_texts(measured[key])[0], "measured")
-        return (*found, f"marked {said}") if stated.is_marked else found
-    if not said:
-        return ("?",)
-    return (said, "marked") if stated.is_marked else (said,)
+        found = f"{estimate_texts(measured[key])[0]} measured"
+        return (found, f"marked {said} {detail}".rstrip()) if stated.is_marked else (found, *([detail] if detail else []))
+    told = f"{said or '?'} {detail}".rstrip()
+    return (told, "marked") if stated.is_marked else (told,)
 
 
 def _short(value: float, unit: str) -> str:

@@ -18,7 +18,7 @@ from fit.desk.show.words import plain_text
 Theme = Literal["auto", "light", "dark"]
 LIGHT = {"ink": "#1d242b", "soft": "#a7adb2", "note": "#56616b", "paper": "#fbfaf7", "on": "#0b62a8"}
 DARK = {"ink": "#e6e3db", "soft": "#667079", "note": "#a8afb5", "paper": "#15191d", "on": "#6cb8f0"}
-FONT = "system-ui,'DejaVu Sans',sans-serif"
+FONT = "system-ui,sans-serif"
 POT_LEGEND = "Pot lugs: 1 is reached at 0, 2 is the wiper, 3 is reached at 10."
 COIL_LEGEND = "+ is the end at which a coil counts as positive."
 HEIGHTS: dict[Css, float] = {"title": 20.0}  # [px] of lines that are not of the usual height
@@ -97,9 +97,11 @@ def drawing_svg(
     colours = DARK if theme == "dark" else LIGHT
     back = "" if is_inline else f'<rect class="paper" width="100%" height="100%" fill="{colours["paper"]}"/>'
     sizes = f'width="{width:.0f}" height="{height:.0f}" viewBox="0 0 {width:.0f} {height:.0f}"'
-    head = f'<svg xmlns="http://www.w3.org/2000/svg" class="schematic {theme}" role="img" {sizes} font-family="{FONT}"'
+    name = "" if is_inline else f' xmlns="http://www.w3.org/2000/svg" font-family="{FONT}"'
+    said = "" if is_inline else f"<title>{_safe(title)}</title>"
+    head = f'<svg{name} class="schematic {theme}" role="img" aria-label="{_safe(f"Circuit: {title}")}" {sizes}>'
     drawn = "\n".join(body)
-    return f"{head}><title>{_safe(title)}</title><style>{_style(theme)}</style>{back}\n{drawn}\n</svg>"
+    return f"{head}{said}<style>{_style(theme)}</style>{back}\n{drawn}\n</svg>"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -255,7 +257,8 @@ def _text(label: Label, dy: float = 0.0) -> str:
 
 def _style(theme: Theme) -> str:
     colours = DARK if theme == "dark" else LIGHT
-    rules = f".schematic.{theme}{{{_variables(colours)};color-scheme:{'light dark' if theme == 'auto' else theme}}}"
+    scheme = "light dark" if theme == "auto" else theme
+    rules = f".schematic.{theme}{{font-family:{FONT};{_variables(colours)};color-scheme:{scheme}}}"
     if theme == "auto":
         rules += f"@media screen and (prefers-color-scheme:dark){{.schematic.auto{{{_variables(DARK)}}}}}"
     return rules + (

@@ -12,8 +12,9 @@ from fit.desk.show.sheet import Block, Drawing, Picture, Row, Section, Sheet, Ta
 from fit.desk.show.words import MINUS, PART_KINDS
 
 HEADING = "The circuit"
-CAPTION = "From instrument.toml. Beside each contact of a switch stand the positions in which it is closed."
-CAPTION_AT = "From instrument.toml, as it is set here: contacts that are closed are marked, open ones grey."
+CAPTION = "From instrument.toml."
+CONTACTS = "Beside each contact of a switch stand the positions in which it is closed."
+CONTACTS_AT = "As it is set here: contacts that are closed are marked, open ones grey."
 ANY_TREE = (
     "Each line is a lead from lug to lug. Where several meet in one node, any other",
     "way through the same lugs is as good.",
@@ -43,7 +44,7 @@ def drawing_of(
     svg = drawing_svg(instrument, at=at, measured=measured, notes=notes, asked=asked, is_inline=True)
     return Drawing(
         heading=HEADING,
-        caption=CAPTION if at is None else CAPTION_AT,
+        caption=" ".join((CAPTION, *([CONTACTS if at is None else CONTACTS_AT] if instrument.switch else []))),
         svg=svg,
         details="What is soldered to what",
         inside=connection_blocks(instrument),

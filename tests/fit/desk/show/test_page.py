@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from fit.answers.figures import Estimate
 from fit.desk.show.page import html
-from fit.desk.show.sheet import Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Drawing, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
 from tests.pages import read_page
 
 EVIL = '<script>alert("x")</script><img src=//evil.invalid/x.png onerror=alert(1)>'
@@ -23,6 +23,7 @@ def blocks_of(text):
         Listing((text, (text, text))),
         Table((("", text), (text, Mark(text, "look")))),
         Headlines(text, ((text, ESTIMATE),), text),
+        Drawing(text, text, '<svg aria-label="a drawing"></svg>', text, (Text((text,)),)),
     )
     return (*plain, Section(plain, heading=text, mark=Mark(text, "good")), Section(plain, label=text))
 

@@ -33,7 +33,7 @@ def test_every_part_has_its_name_and_its_value():
 
 def test_what_a_fit_found_stands_before_what_is_marked():
     told = words({"capacitor.tone": found(31.2e-9, "F"), "bridge.inductance": found(3.33, "H")})
-    assert told["capacitor.tone", "capacitor"] == ("tone", "31.20 nF", "measured", "marked 33 nF")
+    assert told["capacitor.tone", "capacitor"] == ("tone", "31.20 nF measured", "marked 33 nF")
     assert told["pickup.bridge", "coil"] == ("bridge coil 1", "3.330 H", "measured")
 
 

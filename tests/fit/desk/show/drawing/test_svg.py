@@ -289,10 +289,13 @@ def test_a_part_that_is_asked_for_is_marked_and_notes_are_told():
 
 def test_a_page_has_no_second_title_and_its_own_paper():
     title = LAYOUTS["one-pickup"].name
-    inline = drawing_svg(LAYOUTS["one-pickup"], is_inline=True)
+    inline, file = drawing_svg(LAYOUTS["one-pickup"], is_inline=True), drawing_svg(LAYOUTS["one-pickup"])
+    assert 'class="paper"' in file
     assert 'class="paper"' not in inline
-    assert [one.text for one in labels(ElementTree.fromstring(inline)) if one.text == title] == []
-    assert 'class="paper"' in drawing_svg(LAYOUTS["one-pickup"])
+    assert f">{title}</text>" in file
+    assert f">{title}</text>" not in inline
+    assert f'aria-label="Circuit: {title}"' in inline
+    assert "http" not in inline
 
 
 def test_crossing_wires_without_a_hop_would_be_seen():
