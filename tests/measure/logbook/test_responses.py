@@ -264,3 +264,17 @@ def test_series_resistor_method_on_measured_data():
     assert impedance.real.mean() == pytest.approx(47.956, abs=5e-4)
     assert impedance.real.std(ddof=1) == pytest.approx(0.059, abs=5e-4)
     assert impedance.imag.mean() == pytest.approx(-0.009, abs=5e-4)
+
+
+def test_two_bytes_a_sign_are_text_too(bench, capsys):
+    (bench / "wide.csv").write_bytes(table_text().encode("utf-16"))
+    assert run(capsys, "import", "wide", bench / "wide.csv", "--logbook", bench)[0] == 0
+
+
+def test_a_table_with_an_absurd_value_is_kept_and_rejected_with_its_place(bench, capsys):
+    lines = table_text().splitlines()
+    lines[60] = f"{lines[60].split(';')[0]};400;0"
+    code, out, err = run(capsys, "import", "slip", put(bench, "slip.csv", "\n".join(lines)), "--logbook", bench)
+    assert code == 3
+    assert "line 61, " in err
+    assert "Kept: take slip" in out
