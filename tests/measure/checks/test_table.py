@@ -55,7 +55,8 @@ def resonant(frequency_hz, *, q=9.0, seed=1, noise=3e-3):
     """A voltage behind a resonance at 5 kHz, as sharp as pickups have it, with noise."""
     x = frequency_hz / 5e3
     value = 1 / (1 - x**2 + 1j * x / q)
-    return value * (1 + noise * np.random.default_rng(seed).standard_normal(len(x)))
+    rng = np.random.default_rng(seed)
+    return value * (1 + noise * (rng.standard_normal(len(x)) + 1j * rng.standard_normal(len(x))) / np.sqrt(2))
 
 
 @pytest.mark.parametrize("factor", [0.0, 0.05, 10.0, 1e20])
