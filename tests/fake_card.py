@@ -24,6 +24,7 @@ SETTINGS = {
     "zeros_s": None,  # from when to when both inputs hold zeros
     **json.loads(os.environ.get("FAKE_CARD", "{}")),
 }
+SETTINGS.setdefault("refuses_exact", [])  # what PortAudio says where nobody may resample: text and number
 N_BLOCK = 480
 FOR_EVER_S = 60.0
 
@@ -68,12 +69,25 @@ def _terminate():
     hang("terminate")
 
 
+class WasapiSettings:
+    def __init__(self, *, exclusive):
+        assert exclusive
+
+
+class CoreAudioSettings:
+    def __init__(self, *, change_device_parameters, fail_if_conversion_required):
+        assert change_device_parameters
+        assert fail_if_conversion_required
+
+
 class Stream:
-    def __init__(self, *, device, channels, samplerate, callback, **_):
+    def __init__(self, *, device, channels, samplerate, callback, extra_settings=None, **_):
         hang("open")
         hang(f"rates {device}")
         if SETTINGS["fails"]:
             raise PortAudioError(*SETTINGS["fails"])
+        if extra_settings is not None and SETTINGS["refuses_exact"]:
+            raise PortAudioError(*SETTINGS["refuses_exact"])
         if samplerate not in SETTINGS["rates_hz"]:
             raise PortAudioError("Invalid sample rate", -9997)
         self.n_in, self.n_out = channels if isinstance(channels, tuple) else (channels, channels)

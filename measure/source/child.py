@@ -32,7 +32,6 @@ FLUSH_S = 0.25  # [s] of silence played after a ramp to silence: it has left the
 POLL_S = 0.05  # [s]
 LINGER_S = 1.0  # [s] that closing may take
 OUTLIVE_S = 2.0  # [s] that the process goes on after it was told to stop
-SERVERS = ("JACK Audio Connection Kit", "PulseAudio", "PipeWire")
 
 
 def main() -> NoReturn:
@@ -112,7 +111,8 @@ def _list_devices(pipe: IO[bytes], *, skip: int) -> None:
         ],
     )
     for each in found[skip:]:
-        write_json(pipe, event="rates", index=each.index, rates_hz=portaudio.opening_rates(sd, each))
+        rates_hz, exact_hz = portaudio.opening_rates(sd, each)
+        write_json(pipe, event="rates", index=each.index, rates_hz=rates_hz, exact_hz=exact_hz)
     write_json(pipe, event="done")
 
 
@@ -156,10 +156,11 @@ class _Recorder:
         )
         if self._is_stopping.is_set():
             return
-        self._tell("opened", output=[output.name, output.host_api], input=[input_.name, input_.host_api])
+        names = {"output": [output.name, output.host_api], "input": [input_.name, input_.host_api]}
+        self._tell("opened", **names, is_exact=streams.is_exact, refusal=streams.refusal)
         gc.disable()
         streams.start()
-        self._hand_over(streams, is_server=output.host_api in SERVERS)
+        self._hand_over(streams, is_server=output.host_api in portaudio.SERVERS)
         _start_leaving()
         streams.end()
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.response import Finding, FloatArray
+from measure.source.portaudio import MIXED, WASAPI
 from measure.source.wire import FLAGS
 
 NAMES = ("stream-flags", "delivery-rate", "exact-zeros", "unplugged")
@@ -69,6 +70,47 @@ def judge_delivery(
         _judge_pace(measure_rate(blocks, rate_hz=rate_hz), rate_hz=rate_hz),
         *_judge_zeros(samples, played, rate_hz=rate_hz),
     )
+
+
+def judge_opening(names: Sequence[tuple[str, str]], *, is_exact: bool, refusal: str, rate_hz: int) -> Finding | None:
+    """Say whether the system may have resampled, by how the card was opened.
+
+    Parameters
+    ----------
+    names : sequence of (str, str)
+        Device and host API of output and input.
+    is_exact : bool
+        It was opened so that nobody resamples.
+    refusal : str
+        What was said where that was asked for and refused; empty where it was not.
+    rate_hz : int
+        Sample rate that was asked for. [Hz]
+
+    Returns
+    -------
+    Finding or None
+        ``"shared-mode"``; None where nothing was asked for, and nothing is known to mix.
+    """
+    code = "shared-mode"
+    if is_exact:
+        apis = " and ".join(sorted({host_api for _, host_api in names}))
+        text = f"{apis} opened the card at {rate_hz} Hz without conversion, for this program alone where that takes it"
+        return Finding(code=code, severity="pass", text=text)
+    may = f"the system may resample, without a word, between {rate_hz} Hz and the rate that the card is set to"
+    if refusal:
+        text = (
+            f"the card was not to be had without conversion ({refusal}), so it was opened in shared mode: {may}. Close other "
+            f"programs that use it, allow exclusive use in the system's sound settings, and set it to {rate_hz} Hz there."
+        )
+        return Finding(code=code, severity="warn", text=text)
+    mixed = next(((name, host_api) for name, host_api in names if host_api in MIXED), None)
+    if mixed is None:
+        return None
+    text = (
+        f"{mixed[0]} ({mixed[1]}) is always shared: {may}. Choose the same card under another host API: "
+        f'coilsweep rig --host-api "{WASAPI}"'
+    )
+    return Finding(code=code, severity="warn", text=text)
 
 
 def measure_rate(blocks: Sequence[Block], *, rate_hz: int) -> float | None:

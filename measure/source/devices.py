@@ -8,6 +8,9 @@ from typing import Any
 
 from measure.errors import NoProgressError
 from measure.source.engine import GRACE_S, RecordingProcess, raise_exit, raise_named
+from measure.source.portaudio import WASAPI, may_resample
+
+Rates = tuple[tuple[int, ...], tuple[int, ...] | None]  # all that open, and those at which nobody resamples
 
 LIST_LIMIT_S = 4.0  # [s] for one device to say at which rates it opens
 LIST_WHOLE_S = 20.0  # [s] for all of them
@@ -25,6 +28,10 @@ class Device:
         What it runs at when nothing is asked for. [Hz]
     rates_hz : tuple of int or None
         Those of the usual rates at which it really opens, all its directions; None: it did not answer. [Hz]
+    exact_hz : tuple of int or None
+        Those of them at which it opens so that nobody resamples; None where the host API cannot be asked for that. [Hz]
+    may_resample : bool
+        Something may stand between a stream and the card that resamples without a word, at other rates than those.
     is_default_input, is_default_output : bool
         What is taken where no device is named.
     """
@@ -35,6 +42,8 @@ class Device:
     n_outputs: int
     own_rate_hz: float
     rates_hz: tuple[int, ...] | None = None
+    exact_hz: tuple[int, ...] | None = None
+    may_resample: bool = True
     is_default_input: bool = False
     is_default_output: bool = False
 
@@ -76,7 +85,7 @@ def list_devices() -> DeviceList:
     """
     end_s = time.monotonic() + LIST_WHOLE_S
     listed: dict[str, Any] | None = None
-    rates: dict[int, tuple[int, ...]] = {}
+    rates: dict[int, Rates] = {}
     texts: list[str] = []
     skip = 0
     while listed is None or (skip < len(listed["devices"]) and time.monotonic() < end_s):
@@ -96,7 +105,7 @@ def list_devices() -> DeviceList:
     return _device_list(listed, rates, "\n".join(texts))
 
 
-def _listen(process: RecordingProcess, rates: dict[int, tuple[int, ...]], *, end_s: float) -> tuple[dict[str, Any] | None, bool]:
+def _listen(process: RecordingProcess, rates: dict[int, Rates], *, end_s: float) -> tuple[dict[str, Any] | None, bool]:
     """Take what comes, the rates into `rates`, until the end or until nothing comes; the list of devices, and if it is whole.
 
     Raises
@@ -122,11 +131,12 @@ def _listen(process: RecordingProcess, rates: dict[int, tuple[int, ...]], *, end
         if content["event"] == "devices":
             listed = content
         else:
-            rates[int(content["index"])] = tuple(content["rates_hz"])
+            exact_hz = content["exact_hz"]
+            rates[int(content["index"])] = tuple(content["rates_hz"]), None if exact_hz is None else tuple(exact_hz)
     return listed, False
 
 
-def _device_list(listed: dict[str, Any], rates: dict[int, tuple[int, ...]], text: str) -> DeviceList:
+def _device_list(listed: dict[str, Any], rates: dict[int, Rates], text: str) -> DeviceList:
     devices = tuple(
         Device(
             name=each["name"],
@@ -134,7 +144,9 @@ def _device_list(listed: dict[str, Any], rates: dict[int, tuple[int, ...]], text
             n_inputs=each["n_inputs"],
             n_outputs=each["n_outputs"],
             own_rate_hz=each["rate_hz"],
-            rates_hz=rates.get(index),
+            rates_hz=rates.get(index, (None, None))[0],
+            exact_hz=rates.get(index, (None, None))[1],
+            may_resample=may_resample(each["name"], each["host_api"]),
             is_default_input=index == listed["default_input"],
             is_default_output=index == listed["default_output"],
         )
@@ -153,7 +165,9 @@ def _explain(devices: tuple[Device, ...]) -> str:
         f"{name}: {each.name} ({each.host_api})" if each is not None else f"{name}: none"
         for name, each in (("default output", output), ("default input", input_))
     ]
-    told = f"{'; '.join(parts)}. They are what the system names first among the devices of PortAudio's first host API."
+    told = f"{'; '.join(parts)}. They are what the system names first among the devices of "
+    taken = {each.host_api for each in (output, input_) if each is not None}
+    told += f"{WASAPI}, which can leave out its mixer." if taken == {WASAPI} else "PortAudio's first host API."
     doubtful = [each.name for each in (output, input_) if each is not None and each.rates_hz == ()]
     if doubtful:
         told += f" {doubtful[0]} does not open at any usual rate: name another device in rig.toml."

@@ -112,7 +112,7 @@ def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> t
     Returns
     -------
     opened : dict
-        Name and host API of `output` and `input`.
+        Name and host API of `output` and `input`, and how they were opened: `is_exact`, `refusal`.
     was_stopped : bool
         By `on_block`.
 

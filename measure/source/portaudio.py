@@ -10,6 +10,10 @@ from measure.errors import LibraryMissingError, NoCardError, UnknownDeviceError
 
 RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
 N_NAMED = 8  # devices that a message names at most
+WASAPI, CORE_AUDIO = "Windows WASAPI", "Core Audio"  # as PortAudio names them
+MIXED = ("MME", "Windows DirectSound")  # host APIs whose streams the system always mixes, and resamples where rates differ
+DIRECT = ("ASIO", "Windows WDM-KS")  # those that open the card itself
+SERVERS = ("JACK Audio Connection Kit", "PulseAudio", "PipeWire")
 INSTALL = "Install it (Debian, Ubuntu: apt install libportaudio2; macOS: brew install portaudio) and try again."
 
 
@@ -63,6 +67,35 @@ def end_library() -> None:
         loaded._terminate()
 
 
+def exact_settings(sd: Any, host_api: str) -> Any | None:
+    """Ask that a stream opens only where nobody resamples it; None where the host API cannot be asked.
+
+    WASAPI: exclusive mode, past the system's mixer. Core Audio: the device is set to the rate asked for, and opening fails where
+    it cannot be. Neither was ever tried on a real card.
+
+    Parameters
+    ----------
+    sd : module
+        From `load_library`.
+    """
+    if host_api == WASAPI:
+        return sd.WasapiSettings(exclusive=True)
+    if host_api == CORE_AUDIO:
+        return sd.CoreAudioSettings(change_device_parameters=True, fail_if_conversion_required=True)
+    return None
+
+
+def may_resample(name: str, host_api: str) -> bool:
+    """Tell whether something may stand between a stream and the card that resamples without a word.
+
+    Returns
+    -------
+    bool
+        Of WASAPI and Core Audio: where they do not open by `exact_settings`.
+    """
+    return host_api not in DIRECT and not (host_api == "ALSA" and "(hw:" in name)
+
+
 def find_devices(sd: Any) -> list[Found]:
     """List all devices.
 
@@ -86,7 +119,7 @@ def find_devices(sd: Any) -> list[Found]:
 
 
 def default_index(sd: Any, *, is_input: bool) -> int | None:
-    """Find PortAudio's default device.
+    """Find the default device: PortAudio's, or that of WASAPI where PortAudio's is always mixed by the system.
 
     Parameters
     ----------
@@ -99,7 +132,13 @@ def default_index(sd: Any, *, is_input: bool) -> int | None:
         Its number; None where there is none.
     """
     index = int(sd.default.device[0 if is_input else 1])
-    return index if index >= 0 else None
+    if index < 0:
+        return None
+    apis = sd.query_hostapis()
+    if apis[int(sd.query_devices()[index]["hostapi"])]["name"] in MIXED:
+        key = "default_input_device" if is_input else "default_output_device"
+        index = next((int(api[key]) for api in apis if api["name"] == WASAPI and int(api[key]) >= 0), index)
+    return index
 
 
 def choose_device(sd: Any, *, name: str | None, host_api: str | None, is_input: bool) -> Found:
@@ -187,7 +226,7 @@ def _default_of(sd: Any, devices: list[Found], *, default: int | None, direction
     raise NoCardError(msg)
 
 
-def opening_rates(sd: Any, found: Found) -> list[int]:
+def opening_rates(sd: Any, found: Found) -> tuple[list[int], list[int] | None]:
     """Try which rates really open, each direction alone.
 
     Parameters
@@ -197,19 +236,32 @@ def opening_rates(sd: Any, found: Found) -> list[int]:
 
     Returns
     -------
-    list of int
+    rates_hz : list of int
         Of `RATES_HZ` and the device's own one, those at which all its directions open. [Hz]
+    exact_hz : list of int or None
+        Those at which they open by `exact_settings`; None where the host API has none. [Hz]
     """
     kinds = [(sd.RawInputStream, found.n_inputs), (sd.RawOutputStream, found.n_outputs)]
     rates = sorted({*RATES_HZ, round(found.rate_hz)})
-    return [
-        rate for rate in rates if all(_opens(sd, kind, found, n_channels=min(n, 2), rate_hz=rate) for kind, n in kinds if n > 0)
-    ]
+
+    def opening(settings: Any | None) -> list[int]:
+        # the own one last: a device that takes on the rates it is asked for is left at it
+        by_own_rate = sorted(rates, key=lambda rate: rate == round(found.rate_hz))
+        return [
+            rate
+            for rate in by_own_rate
+            if all(_opens(sd, kind, found, n_channels=min(n, 2), rate_hz=rate, settings=settings) for kind, n in kinds if n > 0)
+        ]
+
+    settings = exact_settings(sd, found.host_api)
+    exact_hz = None if settings is None else sorted(opening(settings))
+    return sorted({*opening(None), *(exact_hz or ())}), exact_hz
 
 
-def _opens(sd: Any, kind: Any, found: Found, *, n_channels: int, rate_hz: int) -> bool:
+def _opens(sd: Any, kind: Any, found: Found, *, n_channels: int, rate_hz: int, settings: Any | None) -> bool:
+    common = {"samplerate": rate_hz, "dtype": "float32", "extra_settings": settings}
     try:
-        kind(device=found.index, channels=n_channels, samplerate=rate_hz, dtype="float32", callback=lambda *_: None).close()
+        kind(device=found.index, channels=n_channels, callback=lambda *_: None, **common).close()
     except sd.PortAudioError:
         return False
     return True

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from measure.errors import DeviceError
 from measure.response import Finding, FloatArray
 from measure.source.clocks import align_clocks, judge_clocks
-from measure.source.delivery import judge_delivery, measure_rate
+from measure.source.delivery import judge_delivery, judge_opening, measure_rate
 from measure.source.engine import RecordingProcess
 from measure.source.listening import OnBlock, Tape, listen
 from measure.source.player import soften_ends
@@ -42,7 +42,8 @@ class Capture:
     time_utc : str
         When it began. ISO 8601.
     findings : tuple of Finding
-        One for each of `delivery.NAMES`, and for two devices one about their clocks.
+        One for each of `delivery.NAMES`, one about how the card was opened where that tells something, and for two devices one
+        about their clocks.
     drift_ppm : float or None
         With two devices, how much faster the input's clock runs: taken out of the samples. None for one device, and where it
         could not be measured. [1e-6]
@@ -196,6 +197,13 @@ def play_and_record(
         raise
     samples = tape.samples()
     findings = judge_delivery(samples, played=played, rate_hz=rate_hz, blocks=tape.blocks)
+    mode = judge_opening(
+        [(name, host_api) for name, host_api in (opened["output"], opened["input"])],
+        is_exact=opened["is_exact"],
+        refusal=opened["refusal"],
+        rate_hz=rate_hz,
+    )
+    findings += () if mode is None else (mode,)
     drift_ppm = None
     if opened["output"] != opened["input"]:
         samples, drift_ppm = align_clocks(samples, played, rate_hz=rate_hz)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from measure.errors import ChannelError, OpenError, RateError
 from measure.response import FloatArray
-from measure.source.portaudio import Found
+from measure.source.portaudio import Found, exact_settings
 from measure.source.wire import FLAGS
 
 WRONG_RATE, WRONG_CHANNELS = -9997, -9998  # paInvalidSampleRate, paInvalidChannelCount: portaudio.h
@@ -25,6 +25,9 @@ Take = Callable[[FloatArray, int], None]
 
 class Streams:
     """One stream of a card, or two of two devices; their callbacks only copy.
+
+    Where the host API can be asked that nobody resamples, that is asked first (`portaudio.exact_settings`): `is_exact` says
+    whether it was granted; `refusal` what PortAudio said where it was not, and the streams were opened as they come.
 
     Parameters
     ----------
@@ -75,34 +78,40 @@ class Streams:
             record(indata, status)
 
         common = {"samplerate": rate_hz, "dtype": "float32", "latency": "high", "dither_off": True}
-        try:
-            if output.index == input_.index:
-                self._streams = [
-                    sd.Stream(device=(input_.index, output.index), channels=(n_in, n_out), callback=duplex, **common)
-                ]
-            else:
-                direction, found = "input", input_
-                self._streams = [
-                    sd.InputStream(
-                        device=input_.index,
-                        channels=n_in,
-                        callback=lambda indata, _n, _time, status: record(indata, status),
-                        **common,
-                    )
-                ]
-                direction, found = "output", output
-                self._streams.append(
-                    sd.OutputStream(
-                        device=output.index,
-                        channels=n_out,
-                        callback=lambda outdata, _n, _time, status: play(outdata, status),
-                        **common,
-                    )
-                )
-        except sd.PortAudioError as err:
+        opened: list[Any] = []
+        direction, found = "input", input_
+
+        def open_all(exact_in: Any | None, exact_out: Any | None) -> None:
+            nonlocal direction, found
             if output.index == input_.index:
                 direction, found = "pair of input and output", output
+                pair = {"device": (input_.index, output.index), "channels": (n_in, n_out)}
+                both = None if exact_in is None else (exact_in, exact_out)
+                opened.append(sd.Stream(**pair, callback=duplex, extra_settings=both, **common))
+                return
+            direction, found = "input", input_
+            alone = {"device": input_.index, "channels": n_in, "extra_settings": exact_in}
+            opened.append(sd.InputStream(**alone, callback=lambda indata, _n, _t, status: record(indata, status), **common))
+            direction, found = "output", output
+            alone = {"device": output.index, "channels": n_out, "extra_settings": exact_out}
+            opened.append(sd.OutputStream(**alone, callback=lambda outdata, _n, _t, status: play(outdata, status), **common))
+
+        exact = exact_settings(sd, input_.host_api), exact_settings(sd, output.host_api)
+        self.is_exact, self.refusal = any(each is not None for each in exact), ""
+        try:
+            try:
+                open_all(*exact)
+            except sd.PortAudioError as err:
+                if not self.is_exact:
+                    raise
+                self.is_exact, self.refusal = False, f"{found.name}: {said(err)}"
+                for stream in opened:
+                    stream.close(ignore_errors=True)
+                opened.clear()
+                open_all(None, None)
+        except sd.PortAudioError as err:
             refuse(err, found, rate_hz=rate_hz, n_channels=max(n_in, n_out), direction=direction)
+        self._streams = opened
         self._error, self._output, self._rate_hz = sd.PortAudioError, output, rate_hz
 
     def start(self) -> None:
@@ -177,6 +186,11 @@ def count_channels(n_device: int, highest: int) -> int:
     return max(highest, min(2, n_device))
 
 
+def said(error: Exception) -> str:
+    """Tell in one line what PortAudio said."""
+    return " ".join(str(error.args[0] if error.args else error).split())
+
+
 def refuse(error: Exception, found: Found, *, rate_hz: float, n_channels: int, direction: str) -> NoReturn:
     """Name what PortAudio said.
 
@@ -207,6 +221,5 @@ def refuse(error: Exception, found: Found, *, rate_hz: float, n_channels: int, d
     if code == WRONG_CHANNELS:
         msg = f"{where}: the {direction} does not open with {n_channels} channels. Give lower channel numbers in rig.toml."
         raise ChannelError(msg) from error
-    said = " ".join(str(error.args[0] if error.args else error).split())
-    msg = f"{where}: the {direction} does not open ({said}). See that no other program holds it, or choose another device."
+    msg = f"{where}: the {direction} does not open ({said(error)}). See that no other program holds it, or choose another device."
     raise OpenError(msg) from error

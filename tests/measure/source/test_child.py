@@ -181,7 +181,7 @@ def test_devices_are_listed_first_and_then_the_rates_of_those_that_were_not_aske
     monkeypatch.setattr(portaudio, "load_library", lambda: SimpleNamespace(get_portaudio_version=lambda: (19, "V19")))
     monkeypatch.setattr(portaudio, "find_devices", lambda _sd: found)
     monkeypatch.setattr(portaudio, "default_index", lambda _sd, is_input: 1 if is_input else None)
-    monkeypatch.setattr(portaudio, "opening_rates", lambda _sd, each: [44100 + each.index])
+    monkeypatch.setattr(portaudio, "opening_rates", lambda _sd, each: ([44100 + each.index], [48000]))
     pipe = io.BytesIO()
     _list_devices(pipe, skip=1)
     events, _, _ = frames_in(pipe)
@@ -189,6 +189,7 @@ def test_devices_are_listed_first_and_then_the_rates_of_those_that_were_not_aske
     assert (events[0]["version"], events[0]["default_input"], events[0]["default_output"]) == ("V19", 1, None)
     assert [each["n_inputs"] for each in events[0]["devices"]] == [0, 1, 2]
     assert [(event["index"], event["rates_hz"]) for event in events[1:3]] == [(1, [44101]), (2, [44102])]
+    assert {tuple(event["exact_hz"]) for event in events[1:3]} == {(48000,)}
 
 
 @pytest.mark.skipif(os.name != "posix", reason="descriptors of POSIX systems")

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.source.delivery import NAMES, Block, judge_delivery, measure_rate
+from measure.source.delivery import NAMES, Block, judge_delivery, judge_opening, measure_rate
 
 RATE_HZ, N_BLOCK = 48000, 512
 
@@ -83,3 +83,27 @@ def test_zeros(columns, start_s, stop_s, zeros, unplugged, words):
     assert words in found["exact-zeros"].text
     if unplugged == "reject":
         assert found["unplugged"].figure == pytest.approx(2.5, abs=1e-3)
+
+
+PLAIN = [("box", "ALSA"), ("box", "ALSA")]
+
+
+@pytest.mark.parametrize(
+    ("names", "is_exact", "refusal", "severity", "says"),
+    [
+        ([("box", "Windows WASAPI")] * 2, True, "", "pass", "Windows WASAPI opened the card at 48000 Hz without conversion"),
+        ([("box", "Windows WASAPI")] * 2, False, "box: busy", "warn", "(box: busy), so it was opened in shared mode"),
+        ([("box", "Core Audio")] * 2, False, "box: Invalid sample rate", "warn", "set it to 48000 Hz there"),
+        ([("box", "Windows WASAPI"), ("box", "MME")], False, "", "warn", 'box (MME) is always shared'),
+        ([("box", "MME"), ("box", "MME")], False, "", "warn", 'coilsweep rig --host-api "Windows WASAPI"'),
+    ],
+)  # fmt: skip
+def test_whether_the_system_may_have_resampled_is_said(names, is_exact, refusal, severity, says):
+    found = judge_opening(names, is_exact=is_exact, refusal=refusal, rate_hz=48000)
+    assert (found.code, found.severity) == ("shared-mode", severity)
+    assert says in found.text
+    assert ("may resample, without a word" in found.text) == (severity == "warn")
+
+
+def test_where_nothing_is_known_to_mix_nothing_is_said():
+    assert judge_opening(PLAIN, is_exact=False, refusal="", rate_hz=48000) is None

@@ -26,13 +26,13 @@ def test_devices_with_one_that_does_not_answer(fake):
     assert listed.explanation.startswith("default output: card (Plain); default input: mute card (Plain).")
 
 
-def listing(*names, default_input=0, default_output=0):
-    found = [{"name": name, "host_api": "Plain", "n_inputs": 2, "n_outputs": 2, "rate_hz": 48000.0} for name in names]
+def listing(*names, default_input=0, default_output=0, host_api="Plain"):
+    found = [{"name": name, "host_api": host_api, "n_inputs": 2, "n_outputs": 2, "rate_hz": 48000.0} for name in names]
     return told("devices", version="V1", default_input=default_input, default_output=default_output, devices=found)
 
 
-def rates(index, *rates_hz):
-    return told("rates", index=index, rates_hz=list(rates_hz))
+def rates(index, *rates_hz, exact_hz=None):
+    return told("rates", index=index, rates_hz=list(rates_hz), exact_hz=exact_hz)
 
 
 @pytest.fixture
@@ -112,3 +112,14 @@ def test_no_device_and_no_default_are_said(scripted):
     assert list_devices().explanation.startswith("PortAudio finds no device: plug the sound card in")
     scripted([listing("a", default_input=-1, default_output=0), rates(0, 44100), told("done")])
     assert list_devices().explanation.startswith("default output: a (Plain); default input: none.")
+
+
+def test_what_a_device_promises_is_told(scripted):
+    scripted(
+        [listing("a", "b", host_api="Windows WASAPI"), rates(0, 44100, 48000, exact_hz=[48000]), rates(1, 48000), told("done")]
+    )
+    listed = list_devices()
+    assert [(each.exact_hz, each.may_resample) for each in listed.devices] == [((48000,), True), (None, True)]
+    assert listed.explanation.endswith("of Windows WASAPI, which can leave out its mixer.")
+    scripted([listing("box (hw:1,0)", "default", host_api="ALSA"), rates(0, 48000), rates(1, 48000), told("done")])
+    assert [each.may_resample for each in list_devices().devices] == [False, True]

@@ -1,11 +1,20 @@
 """Which device a name means, and which flags; the list of devices is made up, PortAudio is not needed."""
 
+import inspect
 from types import SimpleNamespace
 
 import pytest
 
-from measure.errors import NoCardError, UnknownDeviceError
-from measure.source.portaudio import choose_device, default_index
+from measure.errors import LibraryMissingError, NoCardError, UnknownDeviceError
+from measure.source.portaudio import (
+    Found,
+    choose_device,
+    default_index,
+    exact_settings,
+    load_library,
+    may_resample,
+    opening_rates,
+)
 
 
 def listing(*devices, default=(0, 0), apis=("Plain", "Other")):
@@ -69,3 +78,87 @@ def test_default_where_portaudio_names_none():
     cards = listing(("a", 0, 2, 2), default=(-1, -1))
     assert default_index(cards, is_input=True) is None
     assert choose_device(cards, name=None, host_api=None, is_input=True).index == 0
+
+
+EXCLUSIVE = 1  # paWinWasapiExclusive: pa_win_wasapi.h
+
+
+class Asked:
+    """Settings of a host API: what was asked for."""
+
+    def __init__(self, **wishes):
+        self.wishes = wishes
+
+
+def asking():
+    """A library with the settings of both host APIs."""
+    return SimpleNamespace(WasapiSettings=Asked, CoreAudioSettings=Asked, PortAudioError=RuntimeError)
+
+
+def test_exact_streams_are_asked_for_by_the_name_of_the_host_api():
+    assert exact_settings(asking(), "Windows WASAPI").wishes == {"exclusive": True}
+    wishes = {"change_device_parameters": True, "fail_if_conversion_required": True}
+    assert exact_settings(asking(), "Core Audio").wishes == wishes
+    for host_api in ("MME", "Windows DirectSound", "ASIO", "ALSA", "JACK Audio Connection Kit"):
+        assert exact_settings(asking(), host_api) is None
+
+
+def test_the_library_takes_what_is_asked_of_it():
+    try:
+        library = load_library()
+    except LibraryMissingError as err:
+        pytest.skip(str(err))
+    assert exact_settings(library, "Windows WASAPI")._streaminfo.flags & EXCLUSIVE
+    wanted = {"change_device_parameters", "fail_if_conversion_required"}  # made only where Core Audio is
+    assert wanted < set(inspect.signature(library.CoreAudioSettings).parameters)
+
+
+def test_what_may_resample():
+    told = [
+        ("box (hw:2,0)", "ALSA"),
+        ("default", "ALSA"),
+        ("box", "ASIO"),
+        ("box", "MME"),
+        ("box", "Core Audio"),
+        ("a", "PulseAudio"),
+    ]
+    assert [may_resample(*each) for each in told] == [False, True, False, True, True, True]
+
+
+@pytest.mark.parametrize("is_input", [False, True])
+def test_a_host_api_that_always_mixes_gives_way_to_one_that_can_be_asked(is_input):
+    mixed = listing(
+        ("Line (box with a long na", 0, 2, 2), ("Line (box with a long name)", 1, 2, 2), apis=("MME", "Windows WASAPI")
+    )
+    assert default_index(mixed, is_input=is_input) == 1
+    assert choose_device(mixed, name=None, host_api=None, is_input=is_input).index == 1
+    assert choose_device(mixed, name=None, host_api="MME", is_input=is_input).index == 0
+    alone = listing(("Line", 0, 2, 2), apis=("MME", "Windows WASAPI"))
+    assert default_index(alone, is_input=is_input) == 0
+
+
+@pytest.mark.parametrize(
+    ("host_api", "exact", "rates_hz", "exact_hz"),
+    [
+        ("Windows WASAPI", {48000, 96000}, [44100, 48000, 96000], [48000, 96000]),
+        ("Core Audio", set(), [44100, 48000], []),
+        ("ALSA", {96000}, [44100, 48000], None),
+    ],
+)
+def test_rates_are_tried_as_they_come_and_so_that_nobody_resamples(host_api, exact, rates_hz, exact_hz):
+    tried = []
+
+    class Opening:
+        def __init__(self, *, samplerate, extra_settings, **_):
+            tried.append((samplerate, extra_settings is not None))
+            if samplerate not in (exact if extra_settings is not None else {44100, 48000}):
+                raise RuntimeError
+
+        def close(self):
+            pass
+
+    library = SimpleNamespace(**vars(asking()), RawInputStream=Opening, RawOutputStream=Opening)
+    found = Found(index=0, name="box", host_api=host_api, n_inputs=2, n_outputs=2, rate_hz=48000.0)
+    assert opening_rates(library, found) == (rates_hz, exact_hz)
+    assert tried[-1][0] == 48000  # a device that takes on the rates it is asked for is left at its own
+    assert {is_exact for _, is_exact in tried} == ({False} if exact_hz is None else {False, True})

@@ -52,6 +52,26 @@ def test_what_is_played_is_recorded_and_nothing_else(fake):
     assert capture.library_text == ""
 
 
+@pytest.mark.parametrize(
+    ("host_api", "refuses", "severity"),
+    [
+        ("Windows WASAPI", [], "pass"),
+        ("Core Audio", [], "pass"),
+        ("Windows WASAPI", ["Device unavailable", -9985], "warn"),
+        ("Core Audio", ["Invalid sample rate", -9997], "warn"),
+        ("MME", [], "warn"),
+    ],
+)
+def test_a_card_that_the_system_may_resample_is_recorded_and_that_is_told(fake, host_api, refuses, severity):
+    fake(host_apis=[host_api], refuses_exact=refuses)
+    stimulus = short_sweep()
+    capture = record(stimulus)
+    found = finding(capture, "shared-mode")
+    assert found.severity == severity
+    assert not refuses or f"(card: {refuses[0]}), so it was opened in shared mode" in found.text
+    np.testing.assert_allclose(capture.samples[480 : 480 + len(stimulus), 0], stimulus, atol=6e-4)
+
+
 def test_card_is_a_source():
     source: Source = CARD
     assert source.describe() == "card"

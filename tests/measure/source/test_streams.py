@@ -30,12 +30,15 @@ class Refused(Exception):
 class Library(SimpleNamespace):
     """As much of sounddevice as streams need; what was opened, started and closed is noted."""
 
-    def __init__(self, *, fails_at=""):
+    def __init__(self, *, fails_at="", exact_fails_at=""):
         self.opened, self.done = [], []
         self.PortAudioError = Refused
+        self.WasapiSettings = lambda exclusive: ("alone", exclusive)
 
         def kind(name):
             def make(**options):
+                if exact_fails_at == name and options["extra_settings"] is not None:
+                    raise Refused("Device unavailable", -9985)
                 if fails_at == name:
                     raise Refused("Invalid number of channels", -9998)
 
@@ -172,3 +175,41 @@ def test_what_portaudio_says_has_a_name(error, kind, said):
         refuse(error, card(), rate_hz=96000, n_channels=3, direction="input")
     assert type(caught.value) is kind
     assert caught.value.__cause__ is error
+
+
+def shared(index=0):
+    return Found(index=index, name=f"card {index}", host_api="Windows WASAPI", n_inputs=2, n_outputs=2, rate_hz=48000.0)
+
+
+ALONE = ("alone", True)
+
+
+def test_a_host_api_that_can_be_asked_opens_the_card_alone():
+    library = Library()
+    made = streams(library, shared(1), shared(0))
+    assert [options["extra_settings"] for _, options, _ in library.opened] == [ALONE, ALONE]
+    assert (made.is_exact, made.refusal) == (True, "")
+    library = Library()
+    streams(library, shared(), shared())
+    assert library.opened[0][1]["extra_settings"] == (ALONE, ALONE)
+    library = Library()
+    made = streams(library, card(), card())
+    assert library.opened[0][1]["extra_settings"] is None
+    assert (made.is_exact, made.refusal) == (False, "")
+
+
+@pytest.mark.parametrize(("refused", "n_closed"), [("InputStream", 0), ("OutputStream", 1)])
+def test_where_it_is_refused_the_card_is_shared_and_that_is_kept(refused, n_closed):
+    library = Library(exact_fails_at=refused)
+    made = streams(library, shared(1), shared(0))
+    assert [name for name, *_ in library.done] == ["close"] * n_closed
+    assert [options["extra_settings"] for _, options, _ in library.opened[n_closed:]] == [None, None]
+    assert made.is_exact is False
+    assert made.refusal == f"card {n_closed}: Device unavailable"
+    made.start()
+    assert [what[1] for what in library.done[n_closed:]] == ["InputStream", "OutputStream"]
+
+
+def test_what_does_not_open_in_either_way_is_named():
+    with pytest.raises(ChannelError, match="the output does not open"):
+        streams(Library(exact_fails_at="InputStream", fails_at="OutputStream"), shared(1), shared(0))

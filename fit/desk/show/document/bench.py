@@ -74,6 +74,12 @@ class AudioDevice(Piece, frozen=True, kw_only=True):
         Channels.
     rates_hz : tuple of int or None
         That open; null where it did not answer. [Hz]
+    own_rate_hz : float
+        What it runs at when nothing is asked for. [Hz]
+    exact_rates_hz : tuple of int or None
+        At which it opens so that nobody resamples (exclusive mode); null where its host API cannot be asked for that. [Hz]
+    may_resample : bool
+        At other rates than those the system, or a sound server, may resample without a word.
     is_default_input, is_default_output : bool
         Of the system.
     is_in_rig : bool
@@ -85,6 +91,9 @@ class AudioDevice(Piece, frozen=True, kw_only=True):
     inputs: int
     outputs: int
     rates_hz: tuple[int, ...] | None
+    own_rate_hz: float
+    exact_rates_hz: tuple[int, ...] | None
+    may_resample: bool
     is_default_input: bool
     is_default_output: bool
     is_in_rig: bool

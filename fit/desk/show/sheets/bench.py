@@ -15,20 +15,44 @@ if TYPE_CHECKING:
     from measure.signal.stimulus import Sweep
     from measure.source.devices import Device, DeviceList
 
+SHARED = (
+    "Resampled maybe: shared mode, in which the system may resample without a word where the card runs at another rate.",
+    "Set both to one rate; coilsweep calibrate loopback looks for what resampling leaves.",
+)
+
 
 def sheet_of_devices(listed: "DeviceList", rig: "Rig") -> Sheet:
     """List what PortAudio offers, which of it a rig names, and what a rig names in vain."""
-    rows: list[Row] = [("device", "host API", "in", "out", "rates that open", "")]
+    rows: list[Row] = [("device", "host API", "in", "out", "rates that open", "own", "resampled", "")]
     for device in listed.devices:
-        rates = ", ".join(f"{rate / 1000:g}" for rate in device.rates_hz or ())
-        shown = f"{rates} kHz" if rates else "did not answer" if device.rates_hz is None else "none"
+        shown = _kilohertz(device.rates_hz) or ("did not answer" if device.rates_hz is None else "none")
+        own = "" if device.rates_hz is None else f"{device.own_rate_hz / 1000:g}"
         marks = ", ".join(word for word, is_so in _marks(device, rig) if is_so)
-        rows.append((device.name, device.host_api, str(device.n_inputs), str(device.n_outputs), shown, marks))
+        channels = str(device.n_inputs), str(device.n_outputs)
+        rows.append((device.name, device.host_api, *channels, shown, own, _resampled(device), marks))
     there = {device.name for device in listed.devices if is_named(device, rig)}
     absent = sorted({str(name) for name in (rig.interface.device, rig.interface.input_device) if name is not None} - there)
     blocks: list[Block] = [Table(tuple(rows))] if listed.devices else []
+    if any(_resampled(device) not in ("no", "") for device in listed.devices):
+        blocks.append(Text(SHARED))
     blocks.append(Text((listed.explanation, *(f"The rig names {name}, which is not there." for name in absent))))
     return Sheet(title="Sound cards", blocks=tuple(blocks))
+
+
+def _kilohertz(rates_hz: Sequence[int] | None) -> str:
+    return f"{', '.join(f'{rate / 1000:g}' for rate in rates_hz)} kHz" if rates_hz else ""
+
+
+def _resampled(device: "Device") -> str:
+    """Say what a device promises of its samples; nothing where it did not answer."""
+    if device.rates_hz is None:
+        return ""
+    if not device.may_resample:
+        return "no"
+    exact = _kilohertz(device.exact_hz)
+    if not exact:
+        return "maybe"
+    return "no" if device.exact_hz == device.rates_hz else f"not at {exact}"
 
 
 def is_named(device: "Device", rig: "Rig") -> bool:

@@ -1,6 +1,9 @@
 """Cards, rig, levels and a sweep's file as sheets."""
 
+from dataclasses import replace
 from pathlib import Path
+
+import pytest
 
 from fit.desk.show.sheets.bench import sheet_of_devices, sheet_of_level, sheet_of_rig, sheet_of_stimulus
 from fit.desk.show.terminal import lines
@@ -28,9 +31,27 @@ def test_a_card_that_the_rig_names_is_marked_and_one_that_is_gone_is_said():
     rig = Rig(interface=Interface(device="box", input_device="gone"))
     listed = DeviceList(library="", explanation="2 devices.", devices=(card("box", is_default=True), card("dumb", rates_hz=None)))
     told = lines(sheet_of_devices(listed, rig))
-    assert told[1].split() == ["box", "JACK", "2", "2", "48", "kHz", "in", "the", "rig,", "default", "input"]
+    assert told[1].split() == ["box", "JACK", "2", "2", "48", "kHz", "48", "maybe", *["in", "the", "rig,", "default", "input"]]
     assert told[2].endswith("did not answer")
-    assert told[3:] == ["2 devices.", "The rig names gone, which is not there."]
+    assert told[3].startswith("Resampled maybe: shared mode,")
+    assert told[5:] == ["2 devices.", "The rig names gone, which is not there."]
+
+
+@pytest.mark.parametrize(
+    ("promise", "word"),
+    [
+        ({"may_resample": False}, "no"),
+        ({"exact_hz": (44100, 48000)}, "no"),
+        ({"exact_hz": (48000,)}, "not at 48 kHz"),
+        ({"exact_hz": ()}, "maybe"),
+        ({}, "maybe"),
+    ],
+)
+def test_what_a_card_promises_of_its_samples_is_said(promise, word):
+    one = replace(card("box", rates_hz=(44100, 48000)), **promise)
+    told = lines(sheet_of_devices(DeviceList(library="", explanation="", devices=(one,)), Rig()))
+    assert told[1].endswith(word)
+    assert any("shared mode" in line for line in told) == (word != "no")
 
 
 def test_control_characters_of_a_card_never_reach_the_terminal():
