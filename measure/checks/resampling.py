@@ -1,7 +1,7 @@
 """Whether a stream was resampled on its way: a brick wall below what the converters of its rate let pass.
 
-A converter that runs at the rate of the recording lets pass all below 0.45 of it, or nearly all (its own wall stands between
-there and half of the rate; common practice, data sheets of converters). One that runs slower has its wall lower, and so has a resampler
+A converter that runs at the rate of the recording lets pass what lies below 0.45 of it; its own wall stands between there and
+half of the rate (common practice, data sheets of converters). One that runs slower has its wall lower, and so has a resampler
 between two rates. Parts of a bench roll off, none so steeply.
 """
 
@@ -15,7 +15,7 @@ LOWEST = 0.1  # [1] of the rate: below, no wall is looked for
 OWN_WALL = 0.45  # [1] of the rate: from there on the wall may be the converter's own
 N_BANDS = 128  # [1] up to half of the rate
 EXCITED = 0.05  # [1] of what the sweep plays at the middle of its bands: less is its end
-FALL_DB = 40.0  # [dB] by which the level has to fall within `WITHIN`; a low-pass of eighth order falls by 16
+FALL_DB = 30.0  # [dB] by which the level has to fall within `WITHIN`; a low-pass of eighth order falls by 16
 WITHIN = 1 / 3  # [octave]
 FLAT_DB = 8.0  # [dB] by which it may fall within as much before: a wall stands at the end of what passes
 EDGE_DB = 6.0  # [dB] below the level before it the wall begins
@@ -52,10 +52,10 @@ def judge_resampling(samples: Samples, stimulus: FloatArray, rate_hz: int) -> Fi
     edge_hz, fall_db = wall
     source = _rate_of(edge_hz, rate_hz)
     guess = f"as a stream of {source / 1000:g} kHz has it" if source else "as a filter or another rate has it"
+    where = f"above {edge_hz / 1000:.1f} kHz ({edge_hz / rate_hz:.2f} of the rate) nothing arrives"
     text = (
-        f"above {edge_hz / 1000:.1f} kHz ({edge_hz / rate_hz:.2f} of the rate) nothing arrives: the level falls by {fall_db:.0f} dB "
-        f"within a third of an octave (limit {FALL_DB:.0f} dB), {guess}. The system resampled without a word, or the card runs at "
-        "another rate: set card, system and rig to one. What lies below the wall holds."
+        f"{where}: the level falls by {fall_db:.0f} dB within a third of an octave (limit {FALL_DB:.0f} dB), {guess}. The "
+        "system resampled without a word, or the card runs at another rate: set card, system and rig to one. Below it holds."
     )
     return Finding(code="resampled", severity="warn", text=text, figure=edge_hz, unit="Hz")
 

@@ -34,6 +34,7 @@ def assess(
         For the method "quiet" there is no response.
     """
     from measure.checks.recording import check_recording
+    from measure.checks.resampling import judge_resampling
     from measure.transfer.response import estimate_response
 
     if method == "quiet":
@@ -50,6 +51,10 @@ def assess(
 
         findings += judge_quiet(noise_levels(recordings, is_quiet=True))
         return Judgement(findings=findings)
+    heard = recordings[0]
+    if stimulus is not None and heard.reference_channel is not None:  # a pickup's own response says less
+        wall = judge_resampling(heard.samples[:, heard.reference_channel - 1], stimulus, heard.rate_hz)
+        findings += () if wall is None else (wall,)
     response = None
     is_comparable = len(recordings) > 1 and all(recording.reference_channel is not None for recording in recordings)
     if is_comparable and outcome(findings) != "rejected":

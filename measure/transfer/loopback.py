@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.checks.recording import noise_summary
+from measure.checks.resampling import judge_resampling
 from measure.errors import CalibrationError
 from measure.response import Finding, FloatArray, Response, relative_std
 from measure.signal.arrival import N_PRESENT, find_latency
-from measure.signal.recording import Recording
+from measure.signal.recording import Recording, Samples
 from measure.signal.timetable import read_timetable
 from measure.transfer.calibration import Calibration, Curve
 from measure.transfer.response import estimate_response
@@ -88,7 +89,14 @@ def solve_loopback(
         recording_sha256=tuple(one.sha256 for one in recordings if one.sha256),
         simulated=any(one.simulated for one in recordings),
     )
-    return Loopback(calibration=calibration, findings=(*response.findings, _judge_shape(response, inside), _judge_noise(noise)))
+    findings = (*response.findings, _judge_shape(response, inside), _judge_noise(noise))
+    wall = None if stimulus is None else judge_resampling(_reference(first), stimulus, first.rate_hz)
+    return Loopback(calibration=calibration, findings=findings if wall is None else (*findings, wall))
+
+
+def _reference(recording: Recording) -> Samples:
+    channel = recording.reference_channel or recording.pickup_channel
+    return recording.samples[:, channel - 1]
 
 
 def _inside(frequency_hz: FloatArray) -> np.ndarray:
