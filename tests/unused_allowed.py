@@ -12,7 +12,6 @@ Draw  # type in quoted annotations
 stated_instrument  # type in quoted annotations
 
 std_f  # noise of a coupling at each frequency, beside its value: whoever plots it needs both
-own_rate_hz  # what a device runs at, in the list that live tests hold against the server's
 measured_rate_hz  # of a recording by the wall clock, that live tests hold against the server's
 recording_sha256  # kept with a response and a calibration: which recordings they rest on
 judged_utc  # kept in checks.json: when
