@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema
+from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave
 
 if TYPE_CHECKING:
@@ -44,6 +44,7 @@ Examples:
   coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
   coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
   coilsweep schema fit                             what the keys of fit --json mean
+  coilsweep manual confirm                         all that the manual says of it; manual --find WORD searches
 
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
@@ -85,6 +86,7 @@ for _command in (
     repeat.repeat,
     repeat.check,
     schema.schema,
+    manual.manual,
 ):
     coilsweep.add_command(_command)
 

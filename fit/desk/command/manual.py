@@ -1,0 +1,74 @@
+"""The command manual, as it is typed."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from fit.desk.command.console import reader_may_leave
+
+FILE = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command()
+@click.argument("topic", required=False, metavar="[TOPIC]")
+@click.option("--find", "words", metavar="WORD", help="Lines in which it stands, topic by topic.")
+@click.option("--page", "page_file", type=FILE, metavar="FILE.html", help="For your browser; an older one is replaced.")
+def manual(topic: str | None, words: str | None, page_file: Path | None) -> None:
+    """Read the manual.
+
+    Without TOPIC, all topics in one line each; TOPIC may also be the name of a command. With --page, all of it, or one topic, as
+    one page for your browser, pictures included.
+    """
+    if page_file is not None:
+        _write_page(page_file, topic)
+        return
+    with reader_may_leave():
+        for line in _found(words) if words is not None else _topic(topic):
+            click.echo(line)
+
+
+def _topic(word: str | None) -> Iterator[str]:
+    from fit.desk.show.manual.lines import beside, lines
+    from fit.desk.show.manual.topics import GROUPS, page, purpose, topic_of
+
+    if word is not None:
+        topic = topic_of(word)
+        yield from lines(page(topic), topic)
+        return
+    yield "coilsweep manual TOPIC shows one of these; --find WORD searches, --page FILE.html"
+    yield "writes all of it for your browser."
+    width = max(len(topic) for group in GROUPS.values() for topic in group)
+    for group, topics in GROUPS.items():
+        yield from ("", group, *(line for topic in topics for line in beside(f"  {topic}", purpose(topic), width + 4)))
+
+
+def _found(words: str) -> Iterator[str]:
+    from itertools import groupby
+
+    from fit.desk.show.manual.topics import find
+
+    if not words.strip():
+        msg = "--find needs a word"
+        raise ValueError(msg)
+    is_any = False
+    for topic, hits in groupby(find(words), key=lambda hit: hit.topic):
+        if is_any:
+            yield ""
+        is_any = True
+        yield topic
+        yield from (f"  {hit.line.strip()}" for hit in hits)
+    if not is_any:
+        yield f"The manual says nothing of “{words}”. Its topics: coilsweep manual"
+
+
+def _write_page(file: Path, word: str | None) -> None:
+    from fit.desk.book.output import made_by, require_page
+    from fit.desk.show.manual.pages import manual_html
+    from fit.desk.show.manual.topics import TOPICS, topic_of
+    from measure.logbook.disk import replace_file
+
+    require_page(file)
+    topics = TOPICS if word is None else (topic_of(word),)
+    replace_file(file, manual_html(topics, footer=made_by()).encode())
+    click.echo(f"Written: {file}", err=True)
