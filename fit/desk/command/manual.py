@@ -30,17 +30,17 @@ def manual(topic: str | None, words: str | None, page_file: Path | None) -> None
 
 def _topic(word: str | None) -> Iterator[str]:
     from fit.desk.show.manual.lines import beside, lines
-    from fit.desk.show.manual.topics import GROUPS, page, purpose, topic_of
+    from fit.desk.show.manual.topics import GROUPS, TOPICS, page, purpose, topic_of
 
     if word is not None:
         topic = topic_of(word)
         yield from lines(page(topic), topic)
         return
-    yield "coilsweep manual TOPIC shows one of these; --find WORD searches, --page FILE.html"
-    yield "writes all of it for your browser."
-    width = max(len(topic) for group in GROUPS.values() for topic in group)
+    width = max(map(len, TOPICS)) + 4
     for group, topics in GROUPS.items():
-        yield from ("", group, *(line for topic in topics for line in beside(f"  {topic}", purpose(topic), width + 4)))
+        yield from (group, *(line for topic in topics for line in beside(f"  {topic}", purpose(topic), width)), "")
+    yield "coilsweep manual TOPIC shows one of these; --find WORD searches all of them;"
+    yield "--page FILE.html writes them for your browser."
 
 
 def _found(words: str) -> Iterator[str]:
@@ -51,15 +51,13 @@ def _found(words: str) -> Iterator[str]:
     if not words.strip():
         msg = "--find needs a word"
         raise ValueError(msg)
-    is_any = False
-    for topic, hits in groupby(find(words), key=lambda hit: hit.topic):
-        if is_any:
-            yield ""
-        is_any = True
+    hits = [(topic, list(found)) for topic, found in groupby(find(words), key=lambda hit: hit.topic)]
+    if not hits:
+        yield f"The manual says nothing of “{words}”. coilsweep manual lists its topics."
+    for at, (topic, found) in enumerate(hits):
+        yield from ([""] if at else [])
         yield topic
-        yield from (f"  {hit.line.strip()}" for hit in hits)
-    if not is_any:
-        yield f"The manual says nothing of “{words}”. Its topics: coilsweep manual"
+        yield from (f"  {hit.line.strip()}" for hit in found)
 
 
 def _write_page(file: Path, word: str | None) -> None:

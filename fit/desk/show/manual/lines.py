@@ -1,7 +1,9 @@
 """Pages of the manual as lines for a terminal, 80 columns wide; what is typed or printed is left as it is."""
 
+import re
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 
 from fit.desk.show.manual.markdown import Block, Code, Grid, Heading, Image, Items, Paragraph, Span, spans
 from fit.desk.show.words import table_lines
@@ -9,7 +11,9 @@ from fit.desk.show.words import table_lines
 WIDTH = 80  # columns
 INDENT = "    "
 GAP = 2  # columns between those of a table
-MOST_NAMES = 30  # columns of a table's first, where the second is broken beside it
+NARROWEST = 14  # columns of one that is broken
+STUCK = "\N{NO-BREAK SPACE}"
+UNIT = re.compile(r"(?<=[\d±]) (?=%|°C|[np]F|[mk]?H\b|[kM]?Ω|[kM]?Hz|dB|m?V\b|[mc]m\b|\d)")
 
 
 def lines(page: Iterable[Block], topic: str) -> list[str]:
@@ -60,33 +64,47 @@ def _shown(span: Span, topic: str) -> str:
     return span.text if is_said else f"{span.text} (topic {target})"
 
 
-def _wrapped(text: str, *, first: str = "", later: str = "", width: int = WIDTH) -> list[str]:
-    return textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
-    ) or [""]
-
-
-def _grid_lines(grid: Grid, topic: str) -> list[str]:
-    rows = [tuple(plain(cell, topic) for cell in row) for row in (grid.head, *grid.rows)]
-    rows = rows if any(rows[0]) else rows[1:]
-    whole = table_lines(rows, indent="")
-    if max(map(len, whole)) <= WIDTH:
-        return whole
-    names = max(len(row[0]) for row in rows)
-    if len(rows[0]) == 2 and names <= MOST_NAMES:
-        return [line for row in rows for line in beside(row[0], row[1], names + GAP)]
-    return [line for row in rows[1 if any(grid.head) else 0 :] for line in _below(row, rows[0] if any(grid.head) else ())]
-
-
 def beside(name: str, text: str, at: int) -> list[str]:
     """Put a name in front of a text that is broken from a column on."""
     told = _wrapped(text, width=WIDTH - at)
     return [f"{name if n == 0 else '':<{at}}{line}" for n, line in enumerate(told)]
 
 
+def _wrapped(text: str, *, first: str = "", later: str = "", width: int = WIDTH) -> list[str]:
+    told = textwrap.wrap(
+        UNIT.sub(STUCK, text), width, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+    )
+    return [line.replace(STUCK, " ") for line in told] or [""]
+
+
+def _grid_lines(grid: Grid, topic: str) -> list[str]:
+    head, *rows = [tuple(plain(cell, topic) for cell in row) for row in (grid.head, *grid.rows)]
+    shown = [head, *rows] if any(head) else rows
+    widths = _column_widths(shown)
+    if widths is None:
+        return [line for row in rows for line in _below(row, head)]
+    told: list[tuple[str, ...]] = []
+    for row in shown:
+        cells = [_wrapped(cell, width=width) for cell, width in zip(row, widths, strict=True)]
+        told += zip_longest(*cells, fillvalue="")
+    return table_lines(told, indent="")
+
+
+def _column_widths(rows: Sequence[tuple[str, ...]]) -> list[int] | None:
+    """Narrow the widest columns until a table fits; None where one becomes too narrow to be read."""
+    widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
+    least = [max((len(word) for cell in column for word in cell.split()), default=0) for column in zip(*rows, strict=True)]
+    while sum(widths) + GAP * (len(widths) - 1) > WIDTH:
+        widest = widths.index(max(widths))
+        widths[widest] -= 1
+        if widths[widest] < max(NARROWEST, least[widest]):
+            return None
+    return widths
+
+
 def _below(row: tuple[str, ...], head: tuple[str, ...]) -> list[str]:
     told = _wrapped(row[0])
-    for name, cell in zip(head[1:] or ("",) * len(row[1:]), row[1:], strict=True):
+    for name, cell in zip(head[1:], row[1:], strict=True):
         if cell:
             told += _wrapped(f"{name}: {cell}" if name else cell, first=INDENT, later=INDENT)
     return told

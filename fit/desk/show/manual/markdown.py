@@ -10,7 +10,10 @@ ITEM = re.compile(r"(- |\d+\. )(.+)")
 IMAGE = re.compile(r"!\[([^\]]*)\]\(([^)\s]+)\)")
 COMMENT = re.compile(r"<!--.*-->")
 RULE = re.compile(r"\|(?: ?:?-+:? ?\|)+")
-SPAN = re.compile(r"`(?P<code>[^`]+)`|\*\*(?P<strong>.+?)\*\*|\[(?P<link>[^\]]+)\]\((?P<target>[^)\s]+)\)")
+SPAN = re.compile(
+    r"`(?P<code>[^`]+)`|\*\*(?P<strong>.+?)\*\*|(?<![\w*])\*(?P<em>[^*\s][^*]*)\*(?![\w*])"
+    r"|\[(?P<link>[^\]]+)\]\((?P<target>[^)\s]+)\)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +90,7 @@ class Span:
     Attributes
     ----------
     kind : str
-        text, code, strong or link.
+        text, code, strong, em or link.
     target : str
         Of a link.
     """

@@ -61,7 +61,8 @@ def _block(block: Block, topic: str, shown: frozenset[str], *, below: int) -> st
         case Paragraph(text):
             return f"<p>{inside(text)}</p>"
         case Code():
-            return f"<pre><code>{'\n'.join(map(safe, block.lines))}</code></pre>"
+            text = "\n".join(map(safe, block.lines))
+            return f"<pre><code>{text}</code></pre>"
         case Items():
             name = "ul" if block.items[0][0] == "-" else "ol"
             return f"<{name}>{''.join(f'<li>{inside(text)}</li>' for _, text in block.items)}</{name}>"
@@ -82,8 +83,8 @@ def _span(span: Span, topic: str, shown: frozenset[str]) -> str:
     match span.kind:
         case "code":
             return f"<code>{text}</code>"
-        case "strong":
-            return f"<strong>{text}</strong>"
+        case "strong" | "em":
+            return f"<{span.kind}>{text}</{span.kind}>"
         case "link":
             where, _, place = span.target.partition("#")
             target = where.removesuffix(".md") or topic
