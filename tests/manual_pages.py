@@ -1,9 +1,9 @@
 """The examples of README.md and of the manual, typed anew: python -m tests.manual_pages PAGE ... renews what they show.
 
 In front of a block of commands a comment may say what has to be there: `<!-- after: PAGE -->` the folder that the examples of
-another page leave, `<!-- before: NAME -->` what somebody copies, edits or makes meanwhile (`MEANWHILE`), `<!-- not run: WHY -->`
-that it cannot be had here. What is shown may be cut: a line of … stands for any lines; nothing shown, for anything. A picture that
-the page shows is renewed by the file of that name.
+another page leave, `<!-- before: NAME -->` what somebody copies, edits or makes meanwhile (`MEANWHILE`), `<!-- needs: COMMAND -->`
+that there is such a command, `<!-- not run: WHY -->` that it cannot be had here. What is shown may be cut: a line of … stands for any
+lines; nothing shown, for anything. A picture of the page is renewed by the file of that name.
 """
 
 import argparse
@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import fit.desk.show.manual
-from fit.desk.command.main import main
+from fit.desk.command.main import coilsweep, main
 from tests import kept_coil, readme_guitars
 from tests.golden import scenes
 from tests.golden.comparing import differences
@@ -30,7 +30,9 @@ from tests.places import TOP
 FOLDER = Path(fit.desk.show.manual.__file__).parent
 CUT = "…"
 STUB = 'coilsweep() { printf "%s\\0" "$#" "$@" >> "$CALLS"; }\n'
-STAMP = re.compile(r"\d{4}-\d\d-\d\d(?:T[\d:.]+Z|(?=-[0-9a-f]{12}\b))|(?<=-)[0-9a-f]{12}\b")
+STAMP = re.compile(
+    r"\d{4}-\d\d-\d\d(?=, UTC)|(?<!:)\b\d\d:\d\d\b(?!:)|~\d{8}T\d+Z|\d{4}-\d\d-\d\d(?:T[\d:.]+Z|(?=-[0-9a-f]{12}\b))|(?<=-)[0-9a-f]{12}\b"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ class Example:
 
     @property
     def is_run(self):
-        return all(kind != "not run" for kind, _ in self.notes)
+        return all(kind != "not run" and (kind != "needs" or what in coilsweep.commands) for kind, what in self.notes)
 
 
 def path_of(page):
@@ -71,7 +73,7 @@ def examples(page):
     """Blocks of commands of a page, in order."""
     lines, found, notes, begin = text_of(page).splitlines(), [], [], None
     for at, line in enumerate(lines):
-        note = re.fullmatch(r"<!-- (after|before|not run): (.*) -->", line)
+        note = re.fullmatch(r"<!-- (after|before|needs|not run): (.*) -->", line)
         if note:
             notes.append((note[1], note[2]))
         elif line == "```console":
@@ -138,7 +140,7 @@ def play(page, folder):
                 if kind == "after":
                     _empty(folder)
                     shutil.copytree(left_by(what), folder, dirs_exist_ok=True)
-                else:
+                elif kind == "before":
                     MEANWHILE[what](folder)
             told += [(example, command, *type_in(command.typed, folder)) for command in example.commands]
     return told
@@ -323,7 +325,9 @@ MEANWHILE = {
     "one-pickup guitar": scenes.drawn(readme_guitars.write_one_pickup),
     "three-pickups guitar": scenes.drawn(readme_guitars.write_three_pickups),
     "real-parts guitar": scenes.drawn(readme_guitars.write_real_parts),
-    "middle turned round": scenes.edited("instrument.toml", ('ends = ["middle hot", "ground"]', 'ends = ["ground", "middle hot"]')),
+    "middle turned round": scenes.edited(
+        "instrument.toml", ('ends = ["middle hot", "ground"]', 'ends = ["ground", "middle hot"]')
+    ),
     "shielding instrument": _shielding_instrument,
     "rig": typed(f"coilsweep {scenes.RIG}"),
     "bounds": _bounds,
@@ -334,12 +338,17 @@ MEANWHILE = {
     "repeat book": scenes.drawn(lambda folder: kept_coil.write_repeat(folder, ((2, 2),) * 3)),
     "check book": scenes.drawn(lambda folder: kept_coil.write_check(folder, 14)),
     "calibration recordings": scenes.calibration_recordings,
+    "exported": typed("coilsweep export open plus-1n --to csv", "coilsweep export open plus-1n --to touchstone"),
     "slip": scenes.written("slip.csv", "frequency_hz,real,imaginary\n100,x,2\n"),
 }
 
 
 def _demo_recordings(folder):
-    with tempfile.TemporaryDirectory() as place, contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+    with (
+        tempfile.TemporaryDirectory() as place,
+        contextlib.redirect_stdout(io.StringIO()),
+        contextlib.redirect_stderr(io.StringIO()),
+    ):
         assert main(["demo", f"{place}/demo"]) == 0
         for name in ("open-loud", "open", "plus-1n"):
             shutil.copy(Path(place) / "demo" / f"{name}.wav", folder)

@@ -72,7 +72,12 @@ def beside(name: str, text: str, at: int) -> list[str]:
 
 def _wrapped(text: str, *, first: str = "", later: str = "", width: int = WIDTH) -> list[str]:
     told = textwrap.wrap(
-        UNIT.sub(STUCK, text), width, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+        UNIT.sub(STUCK, text),
+        width,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_long_words=False,
+        break_on_hyphens=False,
     )
     return [line.replace(STUCK, " ") for line in told] or [""]
 

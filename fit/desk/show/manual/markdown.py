@@ -38,7 +38,7 @@ class Code:
     Attributes
     ----------
     language : str
-        Behind the opening fence: console, python, json, or empty.
+        Behind the opening fence: console, python, json, drawing (in place of a picture), or empty.
     """
 
     language: str

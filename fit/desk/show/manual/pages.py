@@ -10,10 +10,12 @@ from fit.desk.show.manual.topics import GROUPS, page, purpose, title
 from fit.desk.show.page import page_of, safe
 
 SMALLEST = 4  # heading
+UNBROKEN = 24  # characters of code that a line does not part
 TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
 STYLE = """
 pre{overflow-x:auto;background:var(--card);border:1px solid var(--line);border-radius:6px;padding:.8rem 1rem;line-height:1.45}
 code{font:.82em/1.45 ui-monospace,monospace}
+.whole{white-space:nowrap}
 td code,li code,p code{background:var(--card);border-radius:3px;padding:.1em .3em}
 a{color:inherit;text-underline-offset:.15em}
 h4{font-size:1rem;margin:1.6rem 0 .3rem}
@@ -60,6 +62,8 @@ def _block(block: Block, topic: str, shown: frozenset[str], *, below: int) -> st
             return f"<{name}{mark}>{inside(text)}</{name}>"
         case Paragraph(text):
             return f"<p>{inside(text)}</p>"
+        case Code("drawing"):
+            return ""  # for a terminal, in place of the picture above it
         case Code():
             text = "\n".join(map(safe, block.lines))
             return f"<pre><code>{text}</code></pre>"
@@ -82,7 +86,8 @@ def _span(span: Span, topic: str, shown: frozenset[str]) -> str:
     text = safe(span.text)
     match span.kind:
         case "code":
-            return f"<code>{text}</code>"
+            css = ' class="whole"' if len(span.text) <= UNBROKEN else ""
+            return f"<code{css}>{text}</code>"
         case "strong" | "em":
             return f"<{span.kind}>{text}</{span.kind}>"
         case "link":
