@@ -1,9 +1,9 @@
 """The examples of README.md and of the manual, typed anew: python -m tests.manual_pages PAGE ... renews what they show.
 
 In front of a block of commands a comment may say what has to be there: `<!-- after: PAGE -->` the folder that the examples of
-another page leave, `<!-- before: NAME -->` what somebody copies, edits or makes meanwhile (`MEANWHILE`), `<!-- needs: COMMAND -->`
-that there is such a command, `<!-- not run: WHY -->` that it cannot be had here. What is shown may be cut: a line of … stands for any
-lines; nothing shown, for anything. A picture of the page is renewed by the file of that name.
+another page leave, `<!-- before: NAME -->` what somebody copies, edits or makes meanwhile (`MEANWHILE`), `<!-- needs: NAME -->`
+that there is such a command, `<!-- not run: WHY -->` that it cannot be had here. What is shown may be cut: a line of … stands
+for any lines; nothing shown, for anything. A picture of the page is renewed by the file of that name.
 """
 
 import argparse
@@ -29,9 +29,11 @@ from tests.places import TOP
 
 FOLDER = Path(fit.desk.show.manual.__file__).parent
 CUT = "…"
+N_COLOURS = 64  # of a picture
 STUB = 'coilsweep() { printf "%s\\0" "$#" "$@" >> "$CALLS"; }\n'
-STAMP = re.compile(
-    r"\d{4}-\d\d-\d\d(?=, UTC)|(?<!:)\b\d\d:\d\d\b(?!:)|~\d{8}T\d+Z|\d{4}-\d\d-\d\d(?:T[\d:.]+Z|(?=-[0-9a-f]{12}\b))|(?<=-)[0-9a-f]{12}\b"
+STAMP = re.compile(  # a moment; a day before a digest or in a list, with its times; a digest
+    r"\d{4}-\d\d-\d\d(?:T[\d:.]+Z|(?=-[0-9a-f]{12}\b|, UTC))|~\d{8}T\d+Z"
+    r"|(?<!:)\b\d\d:\d\d\b(?!:)|(?<=-)[0-9a-f]{12}\b"
 )
 
 
@@ -108,7 +110,7 @@ def _depth(typed):
 @contextlib.contextmanager
 def surroundings():
     before = dict(os.environ)
-    os.environ.update(scenes.SURROUNDINGS)
+    os.environ.update(scenes.SURROUNDINGS | {"COLUMNS": "80"})
     try:
         yield
     finally:
@@ -244,7 +246,12 @@ def renewed(shown, said):
         if number + 1 < len(parts):
             window = range(begin, min(len(said), begin + 3 * len(part) + 3))
             end = 1 + max(window, key=lambda one: (_likeness(part[-1], said[one]), -one), default=begin)
-        lines += said[begin:end]
+        is_apart = begin and not said[begin - 1] and lines
+        lines += [
+            *([""] if is_apart else []),
+            *said[begin:end],
+            *(said[end : end + 1] if tuple(said[end : end + 1]) == ("",) else []),
+        ]
         at = end
     return lines
 
@@ -261,7 +268,7 @@ def renew(page):
         told = play(page, Path(folder))
         for picture in re.findall(r"\]\((?:[\w./-]*/)?pictures/([\w-]+\.png)\)", "\n".join(lines)):
             if (Path(folder) / picture).exists():
-                shutil.copy(Path(folder) / picture, FOLDER / "pictures" / picture)
+                _save_small(Path(folder) / picture, FOLDER / "pictures" / picture)
     blocks = {}
     for example, command, _, said in told:
         shown = list(command.shown)
@@ -275,6 +282,15 @@ def renew(page):
     for (begin, end), texts in sorted(blocks.items(), reverse=True):
         lines[begin:end] = "\n\n".join(texts).split("\n")
     path_of(page).write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def _save_small(drawn, file):
+    """A picture of few colours, as a wheel can carry it."""
+    from PIL import Image
+
+    with Image.open(drawn) as image:
+        small = image.convert("RGB").quantize(N_COLOURS)
+    small.save(file, optimize=True)
 
 
 def _values_known(folder):

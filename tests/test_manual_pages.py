@@ -63,5 +63,5 @@ def test_what_was_not_said_is_told(shown):
 def test_the_same_parts_are_shown_anew():
     shown = ("Written: a.png", "  …", "  Inductance  2.1 H", "  …", "  none")
     now = renewed(shown, SAID)
-    assert now == ["Written: a.png", "  …", "  Inductance  2.305 H", "  …", "  none"]
+    assert now == ["Written: a.png", "  …", "", "  Inductance  2.305 H", "  …", "  none"]
     assert missing(now, list(filter(None, SAID))) == []

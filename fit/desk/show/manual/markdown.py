@@ -92,7 +92,7 @@ class Span:
     kind : str
         text, code, strong, em or link.
     target : str
-        Of a link.
+        Where a link leads; empty for others.
     """
 
     kind: str

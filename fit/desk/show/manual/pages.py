@@ -10,6 +10,7 @@ from fit.desk.show.manual.topics import GROUPS, page, purpose, title
 from fit.desk.show.page import page_of, safe
 
 SMALLEST = 4  # heading
+DRAWING = "drawing"  # for a terminal, in place of the picture above it
 UNBROKEN = 24  # characters of code that a line does not part
 TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
 STYLE = """
@@ -21,6 +22,7 @@ a{color:inherit;text-underline-offset:.15em}
 h4{font-size:1rem;margin:1.6rem 0 .3rem}
 figure img{display:block;width:100%;height:auto;background:#fff;border-radius:4px}
 nav ul{list-style:none;padding:0}
+@media (max-width:34rem){.whole{white-space:normal}pre code{font-size:.7em}}
 """
 
 
@@ -62,9 +64,9 @@ def _block(block: Block, topic: str, shown: frozenset[str], *, below: int) -> st
             return f"<{name}{mark}>{inside(text)}</{name}>"
         case Paragraph(text):
             return f"<p>{inside(text)}</p>"
-        case Code("drawing"):
-            return ""  # for a terminal, in place of the picture above it
         case Code():
+            if block.language == DRAWING:
+                return ""
             text = "\n".join(map(safe, block.lines))
             return f"<pre><code>{text}</code></pre>"
         case Items():
