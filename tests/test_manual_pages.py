@@ -6,7 +6,14 @@ import pytest
 
 from tests.manual_pages import PAGES, examples, missing, play, renewed
 
-QUICK = {"README", "exciter", "json"}  # the others fit several guitars, or simulate a bench over months
+QUICK = {
+    "README",
+    "exciter",
+    "json",
+    "calibrate",
+    "compare",
+    "listen",
+}  # the others fit several guitars, or simulate a bench over months
 RUN = [page for page in PAGES if any(example.is_run for example in examples(page))]
 SAID = ["Written: a.png", "Guitar, from up", "", "  Inductance  2.305 H", "  Tone pot    540 kΩ", "", "Warnings", "  none"]
 

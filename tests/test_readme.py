@@ -106,6 +106,18 @@ def test_each_topic_has_a_page_and_each_page_is_a_topic():
     assert len(set(TOPICS)) == len(TOPICS)
 
 
+def test_topics_that_are_named_exist():
+    named = {word for name in PAGES for word in re.findall(r"`coilsweep\s+manual\s+([a-z][a-z-]*)", text_of(name))}
+    assert len(named) > 4
+    assert named <= set(TOPICS)
+    answered = next(
+        block for block in parse(README) if isinstance(block, Grid) and block.head == ("question", "command", "manual")
+    )
+    for _, commands, topics in answered.rows:
+        assert {span.text for span in spans(topics) if span.kind == "code"} <= set(TOPICS)
+        assert {span.text for span in spans(commands) if span.kind == "code"} <= {*coilsweep.commands, "--json"}
+
+
 @pytest.mark.parametrize("topic", TOPICS)
 def test_a_page_begins_with_its_title_and_what_it_is_for(topic):
     first, second, *others = page(topic)
