@@ -33,7 +33,7 @@ N_COLOURS = 64  # of a picture
 STUB = 'coilsweep() { printf "%s\\0" "$#" "$@" >> "$CALLS"; }\n'
 STAMP = re.compile(  # a moment; a day before a digest or in a list, with its times; a digest
     r"\d{4}-\d\d-\d\d(?:T[\d:.]+Z|(?=-[0-9a-f]{12}\b|, UTC))|~\d{8}T\d+Z"
-    r"|(?<!:)\b\d\d:\d\d\b(?!:)|(?<=-)[0-9a-f]{12}\b"
+    r"|(?m:^  \d{4}-\d\d-\d\d(?=  ))|(?<!:)\b\d\d:\d\d\b(?!:)|(?<=-)[0-9a-f]{12}\b"
 )
 
 

@@ -1,5 +1,6 @@
 """README.md and the manual: short enough, what is typed exists, every command and topic has its place, links lead somewhere."""
 
+import json
 import re
 from itertools import pairwise
 
@@ -7,6 +8,7 @@ import click
 import pytest
 
 from fit.desk.command.main import coilsweep
+from fit.desk.show.document.catalogue import json_schema
 from fit.desk.show.manual.markdown import Code, Grid, Heading, Image, Items, Paragraph, parse, spans
 from fit.desk.show.manual.pages import anchor
 from fit.desk.show.manual.topics import TOPICS, command_topics, page
@@ -82,6 +84,8 @@ def test_options_in_prose_exist():
         for one in (command, *getattr(command, "commands", {}).values()):
             known |= {flag for parameter in one.params for flag in (*parameter.opts, *parameter.secondary_opts)}
     for one in PAGES:
+        if any(kind == "needs" and what not in coilsweep.commands for example in examples(one) for kind, what in example.notes):
+            continue  # of a command that is still to come
         prose = re.sub(r"```.*?```", "", text_of(one), flags=re.DOTALL)
         named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", re.sub(r"<!--.*?-->", "", prose)))
         assert named <= known, (one, named - known)
@@ -104,6 +108,16 @@ def names_typed(example):
 def test_each_topic_has_a_page_and_each_page_is_a_topic():
     assert sorted(TOPICS) == sorted(path.stem for path in FOLDER.glob("*.md"))
     assert len(set(TOPICS)) == len(TOPICS)
+
+
+def test_the_document_shown_has_keys_that_exist():
+    shown = json.loads(
+        next("\n".join(block.lines) for block in page("json") if isinstance(block, Code) and block.language == "json")
+    )
+    told = json_schema("fit")["$defs"]["FitDocument"]["properties"]
+    assert shown["schema"] == "coilsweep.fit/1"
+    assert len(shown) > 10
+    assert set(shown) <= set(told)
 
 
 def test_topics_that_are_named_exist():
