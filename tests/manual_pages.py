@@ -2,8 +2,8 @@
 
 In front of a block of commands a comment may say what has to be there: `<!-- after: PAGE -->` the folder that the examples of
 another page leave, `<!-- before: NAME -->` what somebody copies, edits or makes meanwhile (`MEANWHILE`), `<!-- needs: NAME -->`
-that there is such a command, `<!-- not run: WHY -->` that it cannot be had here. What is shown may be cut: a line of … stands
-for any lines; nothing shown, for anything. A picture of the page is renewed by the file of that name.
+that there is such a command, or such an option of it, `<!-- not run: WHY -->` that it cannot be had here. What is shown may be
+cut: a line of … stands for any lines; nothing shown, for anything. A picture of the page is renewed by the file of that name.
 """
 
 import argparse
@@ -57,7 +57,14 @@ class Example:
 
     @property
     def is_run(self):
-        return all(kind != "not run" and (kind != "needs" or what in coilsweep.commands) for kind, what in self.notes)
+        return all(kind != "not run" and (kind != "needs" or is_there(what)) for kind, what in self.notes)
+
+
+def is_there(what):
+    """Tell whether there is such a command, or such an option of it."""
+    name, *options = what.split()
+    command = coilsweep.commands.get(name)
+    return command is not None and {flag for one in command.params for flag in one.opts} >= set(options)
 
 
 def path_of(page):

@@ -14,7 +14,7 @@ from fit.desk.show.manual.pages import anchor
 from fit.desk.show.manual.topics import TOPICS, command_topics, page
 from fit.desk.show.words import CAUTIONS, WORDS
 from tests import readme_guitars
-from tests.manual_pages import FOLDER, MEANWHILE, PAGES, examples, text_of
+from tests.manual_pages import FOLDER, MEANWHILE, PAGES, examples, is_there, text_of
 from tests.places import TOP
 
 README = text_of("README")
@@ -84,7 +84,7 @@ def test_options_in_prose_exist():
         for one in (command, *getattr(command, "commands", {}).values()):
             known |= {flag for parameter in one.params for flag in (*parameter.opts, *parameter.secondary_opts)}
     for one in PAGES:
-        if any(kind == "needs" and what not in coilsweep.commands for example in examples(one) for kind, what in example.notes):
+        if any(kind == "needs" and not is_there(what) for example in examples(one) for kind, what in example.notes):
             continue  # of a command that is still to come
         prose = re.sub(r"```.*?```", "", text_of(one), flags=re.DOTALL)
         named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", re.sub(r"<!--.*?-->", "", prose)))

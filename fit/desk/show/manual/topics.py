@@ -13,7 +13,7 @@ GROUPS = {
     "Before you begin": ("bench", "cautions", "exciter", "systems", "guide", "sound-card", "recordings", "calibrate"),
     "A pickup, a guitar": ("pickup", "guitar", "tapers", "real-parts", "references"),
     "Questions": ("confirm", "wiring", "compare", "quiet", "plate", "impedance"),
-    "Before you solder": ("predict", "listen"),
+    "Before you solder": ("drawing", "predict", "listen"),
     "Your bench over time": ("takes", "repeat"),
     "Looking up": ("reading", "troubleshooting", "glossary", "markings", "instrument-file", "limits"),
     "For programs": ("commands", "pages", "export", "measured-elsewhere", "python", "json"),
