@@ -93,7 +93,7 @@ class Instrument:
 
     @classmethod
     def read(cls, path: Path | str) -> "Instrument":
-        """Read an instrument.toml (README, "Keys of instrument.toml").
+        """Read an instrument.toml (`coilsweep manual instrument-file`).
 
         Parameters
         ----------
@@ -536,8 +536,8 @@ def pickup(
 
     Notes
     -----
-    A value without ± gets the usual bound, and a warning says so. The model, its limits and the papers that it rests on: README,
-    "How it works", and `fit.answers.pickup.characterisation`.
+    A value without ± gets the usual bound, and a warning says so. The model, its limits and the papers that it rests on:
+    DEVELOPERS.md, "The estimate in one page", and `fit.answers.pickup.characterisation`.
     """
     from fit.answers.pickup.characterisation import characterise_pickup
 

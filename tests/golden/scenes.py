@@ -244,7 +244,7 @@ def calibration_recordings(folder):
 
 
 def riff(folder):
-    """Six strings struck one after the other, two seconds, as README.md makes them."""
+    """Six strings struck one after the other, two seconds, as the manual makes them."""
     rate_hz, dice = 48000, np.random.default_rng(1)
     played = np.zeros(2 * rate_hz)
     for string, pitch_hz in enumerate((82.41, 110.0, 146.83, 196.0, 246.94, 329.63)):

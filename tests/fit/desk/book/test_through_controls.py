@@ -148,7 +148,7 @@ def test_take_over_a_pickup_that_is_switched_off_is_left_out(capsys, tmp_path):
 
 
 def test_real_parts_on_a_warm_day(capsys, tmp_path):
-    """The guitar of README.md: stops, a lossy capacitor, a winding 8 K warmer than when its resistance was read at 20 °C."""
+    """The guitar of the page real-parts: stops, a lossy capacitor, a winding 8 K warmer than when its dcr was read at 20 °C."""
     case = cases.draw_one_pickup(REAL_SEED, conditions=REAL)
     start(capsys, tmp_path, text=case.instrument_toml)
     for name, recording in recordings_of(case).items():

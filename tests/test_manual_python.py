@@ -1,4 +1,4 @@
-"""README.md, "From Python": its lines run in order, and as a notebook, whose table is looked at."""
+"""The manual's page for Python: its lines run in order, and as a notebook, whose table is looked at."""
 
 import re
 from html.parser import HTMLParser
@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.manual_pages import text_of
 from tests.places import TOP
 from tests.python_bench import LOGBOOKS, copy_recordings, make_logbook
 
-SECTION = (TOP / "README.md").read_text(encoding="utf-8").split("## From Python\n")[1].split("\n## ")[0]
-BLOCKS = re.findall(r"^```python\n(.*?)^```$", SECTION, flags=re.DOTALL | re.MULTILINE)
+BLOCKS = re.findall(r"^```python\n(.*?)^```$", text_of("python"), flags=re.DOTALL | re.MULTILINE)
 
 
 @pytest.fixture(scope="module")
@@ -54,7 +54,7 @@ def test_lines_run_in_order(folder, monkeypatch):
     names = {}
     assert len(BLOCKS) == 3
     for block in BLOCKS:
-        exec(compile(block, "README.md", "exec"), names)
+        exec(compile(block, "python.md", "exec"), names)
     assert names["pickup"].outcome == names["guitar"].outcome == "good"
     low, high = names["pickup"]["inductance"].interval_95
     assert low < 2.87 < high  # fixtures/recordings/bare-single-coil/case.json
