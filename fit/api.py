@@ -296,7 +296,7 @@ class PickupResult(Mapping[str, "Estimate"]):
 
     def plot(self) -> "Figure":
         """Draw measured and modelled responses with what is left between them, as ``coilsweep fit --plot`` does."""
-        from fit.desk.show.figures.style import response_figure
+        from fit.desk.show.figures.fit import response_figure
 
         return _shown(response_figure(self.answer))
 

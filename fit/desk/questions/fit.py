@@ -37,7 +37,7 @@ def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
     return Outcome(
         document=document,
         sheet=sheet_of_fit(answer, warnings=warnings),
-        figures=figures_of(answer),
+        figures=figures_of(answer, logbook),
         page=partial(report_of, logbook, answer, wish, warnings),
     )
 

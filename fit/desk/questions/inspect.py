@@ -1,5 +1,7 @@
 """A kept take, checked again."""
 
+from functools import partial
+
 from fit.desk.book.card import without_card
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.method import noise_of
@@ -7,7 +9,8 @@ from fit.desk.book.response import inspect_response
 from fit.desk.book.take import card_findings, join_findings, kept_recordings, look_at
 from fit.desk.show.document.bench import InspectDocument
 from fit.desk.show.document.pieces import checks_of
-from fit.desk.show.sheets.fit import sheet_of_inspect
+from fit.desk.show.figures.noise import noise_figure
+from fit.desk.show.sheets.fit import NOISE, sheet_of_inspect
 from measure.logbook.store import open_logbook, read_take
 
 
@@ -23,4 +26,5 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
     looked = join_findings(looked, card_findings(take))
     noise = noise_of(recordings, stimulus=stimulus, method=method)
     document = InspectDocument(outcome=looked.outcome, simulated=take.simulated, checks=checks_of(looked.findings), noise=noise)
-    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise))
+    draw = partial(noise_figure, noise, is_simulated=take.simulated)
+    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise), figures={NOISE.name: draw})

@@ -14,8 +14,8 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.rig import rig_of
-from fit.desk.show.figures.predict import predict_figure
-from fit.desk.show.sheets.predict import PICTURE, predict_document, sheet_of_predict
+from fit.desk.show.figures.predict import phase_figure, predict_figure, tone_figure
+from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, predict_document, sheet_of_predict
 from fit.desk.show.words import NOTES, note_frequency_hz
 from measure.errors import FileError
 from measure.logbook.store import instrument_path, open_logbook
@@ -84,7 +84,12 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     document = predict_document(answer, before, at=at, changes=wish.changes, notes=fit.notes)
     name = read_instrument_file(wish.instrument or own).name or (wish.instrument or own).name
     sheet = sheet_of_predict(answer, before, name=name, at=at, changes=wish.changes, notes=fit.notes)
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: partial(predict_figure, answer, before)})
+    figures = {
+        PICTURE.name: partial(predict_figure, answer, before),
+        PHASE.name: partial(phase_figure, answer, before),
+        TONE.name: partial(tone_figure, answer),
+    }
+    return Outcome(document=document, sheet=sheet, figures=figures)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

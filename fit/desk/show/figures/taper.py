@@ -7,13 +7,23 @@ import numpy as np
 
 from fit.answers.pickup.tapers import PotTaper
 from fit.circuit.controls import taper_fraction
-from fit.desk.show.figures.style import COLOURS, INK, LINES, mark_simulated, new_figure, style_axes
+from fit.desk.show.figures.style import (
+    COLOURS,
+    FORMS,
+    INK,
+    LINES,
+    TEXT_PT,
+    mark_simulated,
+    new_figure,
+    place_legend,
+    short_text,
+    style_axes,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 ROTATIONS = np.linspace(0, 10, 101)
-FORMS = ("o", "s", "^", "D")
 
 
 def taper_figure(tapers: Mapping[str, PotTaper], *, simulated: bool) -> "Figure":
@@ -32,7 +42,7 @@ def taper_figure(tapers: Mapping[str, PotTaper], *, simulated: bool) -> "Figure"
     if not tapers:
         msg = "no take has a pot between 0 and 10, so there is no taper to draw: make takes with --set volume=7 and the like"
         raise ValueError(msg)
-    figure = new_figure(height_in=4.2)
+    figure = new_figure(height_in=3.6)
     axes = figure.subplots()
     for number, law in enumerate(("audio", "linear")):
         nominal = [100 * taper_fraction("audio" if law == "audio" else "linear", float(rotation)) for rotation in ROTATIONS]
@@ -45,13 +55,21 @@ def taper_figure(tapers: Mapping[str, PotTaper], *, simulated: bool) -> "Figure"
         # a line between measured points would claim what the track does there
         colour, form = COLOURS[number % len(COLOURS)], FORMS[number % len(FORMS)]
         axes.errorbar(
-            rotation, value, yerr=[low, high], fmt=form, color=colour, markersize=6, capsize=4, label=f"{pot}, measured"
+            rotation,
+            value,
+            yerr=[low, high],
+            fmt=form,
+            color=colour,
+            markersize=6,
+            capsize=4,
+            label=f"{short_text(pot)}, measured",
         )
     axes.set_xlim(-0.2, 10.2)
     axes.set_xticks(range(11))
-    axes.set_xlabel("rotation", color=INK, fontsize=8.5)
-    axes.set_ylabel("share of the track from ccw to wiper [%]")
-    axes.legend(loc="upper left", frameon=False)
+    axes.set_xlabel("rotation", color=INK, fontsize=TEXT_PT)
+    axes.set_ylabel("track from ccw to wiper [%]")
+    axes.set_ylim(-3, 103)
     style_axes(axes)
+    place_legend(figure, [axes])
     mark_simulated(figure, is_simulated=simulated)
     return figure

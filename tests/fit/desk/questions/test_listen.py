@@ -227,7 +227,7 @@ def test_picture(book, capsys):
     code, _, err = listen(capsys, book, "--from", "tone=0", "--set", "tone=10", "--plot", picture, "--page", book / "change.html")
     assert code == 0
     page = read_page((book / "change.html").read_text(encoding="utf-8"))
-    assert page.headings[1:] == ["What was written", "What the change does", "Curves", "What this rests on"]
+    assert page.headings[1:] == ["Curves", "What was written", "What the change does", "What this rests on"]
     assert page.columns == ["change", "at equal loudness"]
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")
