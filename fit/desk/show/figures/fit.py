@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 MOST_TOGETHER = 9  # takes in one panel; more have a small panel each
 SMALL_COLUMNS = 3
+SMALL_EVERY = 3  # points of which one is drawn in a small panel, where they would lie over each other
 SMALL_IN, LEFT_IN = 1.15, 1.5  # [in] height of a small panel, of one of what is left between model and measurement
 MARKS = 7  # on a model's line, so that takes are told apart without colours
 LOWEST_DB = 30.0  # [dB] below the top of the picture of the jack
@@ -103,15 +104,16 @@ def _draw_apart(answer: PickupAnswer, low_hz: float, high_hz: float) -> "Figure"
     left_db, left_degree = outer[1].subgridspec(2, 1).subplots(sharex=True, squeeze=False)[:, 0]
     for axes, curve in zip(small.flat, answer.curves, strict=False):
         for other in answer.curves:
-            axes.plot(other.frequency_hz, _db(np.abs(other.model)), color=INK, linewidth=0.5, alpha=0.25)
-        axes.plot(curve.frequency_hz, _db(np.abs(curve.measured)), **_dots(COLOURS[0]))
+            pale = slice(None, None, SMALL_EVERY)
+            axes.plot(other.frequency_hz[pale], _db(np.abs(other.model[pale])), color=INK, linewidth=0.5, alpha=0.25)
+        axes.plot(curve.frequency_hz, _db(np.abs(curve.measured)), markevery=SMALL_EVERY, **_dots(COLOURS[0]))
         axes.plot(curve.frequency_hz, _db(np.abs(curve.model)), color=COLOURS[1], linewidth=1.0)
         axes.set_title(short_text(curve.take, limit=21), loc="left", color=INK, fontsize=TEXT_PT - 0.5, pad=2)
         style_axes(axes)
     for axes in small.flat[len(answer.curves) :]:
         axes.set_axis_off()
     for curve in answer.curves:
-        _draw_residual(left_db, left_degree, curve, index=0)
+        _draw_residual(left_db, left_degree, curve, index=0, is_many=True)
     _draw_floor(left_db, left_degree, answer.floor.value)
     small[0, 0].set_xscale("log")
     small[0, 0].set_xlim(low_hz, high_hz)
@@ -311,23 +313,26 @@ def _draw_curve(magnitude: "Axes", phase: "Axes", curve: Curve, *, index: int, o
     phase.plot(curve.frequency_hz, DEGREE_PER_RADIAN * modelled_rad, **style)
 
 
-def _draw_residual(left_db: "Axes", left_degree: "Axes", curve: Curve, *, index: int) -> None:
+def _draw_residual(left_db: "Axes", left_degree: "Axes", curve: Curve, *, index: int, is_many: bool = False) -> None:
     colour, _, form = curve_style(index)
     ratio = np.log(curve.model / curve.measured)
     half_width: FloatArray = COVERAGE * curve.measured_std / np.abs(curve.measured) / math.sqrt(2)
     for axes, left, scale in ((left_db, ratio.real, DB_PER_NEPER), (left_degree, ratio.imag, DEGREE_PER_RADIAN)):
-        axes.errorbar(
-            curve.frequency_hz,
-            scale * left,
-            yerr=scale * half_width,
-            fmt=form,
-            color=colour,
-            markersize=2.2,
-            elinewidth=0.7,
-            alpha=0.85,
-        )
+        style: dict[str, Any] = {"color": colour, "alpha": 0.85}
+        if is_many:  # a mark for each of some thousand points would make a page of megabytes
+            axes.plot(curve.frequency_hz, scale * left, linewidth=0.7, **style)
+        else:
+            axes.plot(curve.frequency_hz, scale * left, linestyle="none", marker=form, markersize=2.2, **style)
+        _draw_bars(axes, curve.frequency_hz, scale * left, scale * half_width, **style)
         largest = float(np.max(np.abs(scale * left))) * 1.25
         axes.set_ylim(-max(largest, axes.get_ylim()[1]), max(largest, axes.get_ylim()[1]))
+
+
+# One path with gaps: of bars drawn one by one each would be an element of its own.
+def _draw_bars(axes: "Axes", x: FloatArray, middle: FloatArray, half: FloatArray, **style: Any) -> None:
+    gap = np.full(len(x), np.nan)
+    ends = np.column_stack([middle - half, middle + half, gap]).ravel()
+    axes.plot(np.repeat(x, 3), ends, linewidth=0.7, **style)
 
 
 def _draw_floor(left_db: "Axes", left_degree: "Axes", floor: float) -> None:

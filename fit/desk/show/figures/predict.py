@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 LOW_HZ, HIGH_HZ = 40.0, 20e3  # [Hz] of the picture
 DEEPEST_DB = 40.0  # below the highest level; what is weaker is not heard beside it
 MARK_EVERY = 24  # points; an octave
-NAMED_ROTATIONS = (10, 0, 3, 1, 5, 7)  # curves of a family that carry their number, as far as there is room
+NAMED_ROTATIONS = (10, 0, 3, 1, 5)  # curves of a family that carry their number, as far as there is room
 NAMED_FROM_HZ, NAMED_TO_HZ = 500.0, 15e3  # [Hz] outside, they run together, or into the edge
 NAMED_APART_DB = 3.0  # [dB]
 UNHEARD = "no pickup is heard at these settings"
@@ -176,11 +176,13 @@ def _draw_family(axes: "Axes", sweep: ToneSweep, frequency_hz: FloatArray) -> No
     levels = np.array([step.level_db[is_shown] for step in sweep.steps])
     for index, step in enumerate(sweep.steps):
         axes.plot(shown_hz, levels[index], color=COLOURS[0], linewidth=1.2, alpha=0.35 + 0.06 * step.rotation)
+    wanted = [where for one in NAMED_ROTATIONS for where, step in enumerate(sweep.steps) if step.rotation == one]
     named: list[int] = []
-    for index in [where for one in NAMED_ROTATIONS for where, step in enumerate(sweep.steps) if step.rotation == one]:
+    for index in wanted:
         is_seen = (levels[index] > bottom) & (shown_hz > NAMED_FROM_HZ) & (shown_hz < NAMED_TO_HZ)
-        at, gap_db = _clearest(levels[index], levels[named], is_seen=is_seen)
-        if gap_db >= NAMED_APART_DB:
+        at = _clearest(levels[index], levels[[one for one in wanted if one != index]], is_seen=is_seen)
+        gap_db = np.min(np.abs(levels[named, at] - levels[index, at]), initial=DEEPEST_DB)
+        if is_seen[at] and gap_db >= NAMED_APART_DB:
             named.append(index)
             axes.annotate(
                 f"{sweep.steps[index].rotation}",
@@ -197,11 +199,10 @@ def _draw_family(axes: "Axes", sweep: ToneSweep, frequency_hz: FloatArray) -> No
     )
 
 
-def _clearest(level_db: FloatArray, others_db: FloatArray, *, is_seen: NDArray[np.bool_]) -> tuple[int, float]:
-    """Find where a curve is farthest from those that have their number, and by how much."""
+def _clearest(level_db: FloatArray, others_db: FloatArray, *, is_seen: NDArray[np.bool_]) -> int:
+    """Find where a curve is farthest from others."""
     gap = np.min(np.abs(others_db - level_db), axis=0, initial=DEEPEST_DB)
-    at = int(np.argmax(np.where(is_seen, gap, -1.0)))
-    return at, float(gap[at]) if is_seen[at] else 0.0
+    return int(np.argmax(np.where(is_seen, gap, -1.0)))
 
 
 def _draw_sweeps(axes: "Axes", sweeps: Sequence[ToneSweep]) -> None:

@@ -36,6 +36,9 @@ HANDLE_EM = 4.6  # [em] line, mark and gaps of a legend's entry
 MOST_COLUMNS = 3  # of a legend
 PNG_DPI = 200
 
+PLACES = re.compile(r'\s(?:d|x|y|x1|y1|x2|y2)="[^"]*"')  # of an SVG, in points
+FINE = re.compile(r"(\.\d\d)\d+")  # what is finer than a hundredth of a point
+
 
 def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     """Figure as an SVG element to be set into a page.
@@ -65,6 +68,7 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     text = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", text).replace("xlink:href=", "href=")
     text = re.sub(r'\bid="', f'id="{name}-', text)
     text = text.replace('href="#', f'href="#{name}-').replace("url(#", f"url(#{name}-").replace(INK, "currentColor")
+    text = PLACES.sub(lambda found: FINE.sub(r"\1", found[0]), text)
     for number, colour in enumerate(COLOURS):
         text = text.replace(colour, f"var(--series-{number})")
     start = re.sub(r'\s(width|height|version)="[^"]*"', "", text[: text.index(">")])
