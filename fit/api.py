@@ -423,7 +423,7 @@ class Prediction:
     _name: str = "instrument"
 
     def plot(self) -> "Figure":
-        """Draw gain, phase and group delay with their bands, as ``coilsweep predict --plot`` does."""
+        """Draw the gain with its band, as ``coilsweep predict --plot`` does."""
         from fit.desk.show.figures.predict import predict_figure
 
         return _shown(predict_figure(self.answer, self.before))

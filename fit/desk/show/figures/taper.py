@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fit.answers.parts.known import TAPER_BOUND
 from fit.answers.pickup.tapers import PotTaper
 from fit.circuit.controls import taper_fraction
 from fit.desk.show.figures.style import (
@@ -47,6 +48,11 @@ def taper_figure(tapers: Mapping[str, PotTaper], *, simulated: bool) -> "Figure"
     for number, law in enumerate(("audio", "linear")):
         nominal = [100 * taper_fraction("audio" if law == "audio" else "linear", float(rotation)) for rotation in ROTATIONS]
         axes.plot(ROTATIONS, nominal, LINES[number + 1], color=INK, alpha=0.6, linewidth=1.0, label=f"nominal, {law}")
+    if any(taper.taper == "audio" for taper in tapers.values()):
+        inside = ROTATIONS[1:-1]
+        odds = np.log([one / (1 - one) for one in (taper_fraction("audio", float(rotation)) for rotation in inside)])
+        least, most = (100 / (1 + np.exp(-odds - sign * TAPER_BOUND)) for sign in (-1, 1))
+        axes.fill_between(inside, least, most, color=INK, alpha=0.1, linewidth=0, label="usual of audio pots")
     for number, (pot, taper) in enumerate(tapers.items()):
         rotation = [point.rotation for point in taper.points]
         value = [100 * point.share.value for point in taper.points]

@@ -79,7 +79,8 @@ BUDGET = Picture(
 TAPERS = Picture(
     name="tapers",
     heading="",
-    caption="Share of the track from ccw to wiper over the rotation, with 95 % intervals, beside the nominal laws.",
+    caption="Share of the track from ccw to wiper over the rotation, with 95 % intervals, beside the nominal laws; grey, what is "
+    "usual of audio pots (common practice, no source).",
 )
 ELLIPSE = Picture(
     name="ellipse",
