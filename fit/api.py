@@ -297,7 +297,7 @@ class PickupResult(Mapping[str, "Estimate"]):
 
     def plot(self) -> "Figure":
         """Draw measured and modelled responses with what is left between them, as ``coilsweep fit --plot`` does."""
-        from fit.desk.show.figures.style import response_figure
+        from fit.desk.show.figures.fit import response_figure
 
         return _shown(response_figure(self.answer))
 
@@ -424,7 +424,7 @@ class Prediction:
     _name: str = "instrument"
 
     def plot(self) -> "Figure":
-        """Draw gain, phase and group delay with their bands, as ``coilsweep predict --plot`` does."""
+        """Draw the gain with its band, as ``coilsweep predict --plot`` does."""
         from fit.desk.show.figures.predict import predict_figure
 
         return _shown(predict_figure(self.answer, self.before))

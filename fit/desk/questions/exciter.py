@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import asdict, dataclass
+from functools import partial
 
 import msgspec
 
@@ -13,8 +14,9 @@ from fit.desk.book.pitch import pitch_hz
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import ExciterDocument, TextbookFormula, VoltageAt, WoundCoil
 from fit.desk.show.document.pieces import checks_of, value_of
+from fit.desk.show.figures.exciter import exciter_figure
 from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose
-from fit.desk.show.sheets.exciter import Shown, sheet_of_exciter
+from fit.desk.show.sheets.exciter import PICTURE, Shown, sheet_of_exciter
 from measure.logbook.rig import sense_resistor
 from measure.logbook.store import open_logbook
 from measure.marking import read_value
@@ -119,7 +121,8 @@ def plan_exciter(desk: Desk, wish: ExciterWish) -> Outcome:
         wire = read_wire(wish.wire)
     answer = analyse_exciter(setup, bounds=bounds, at_hz=at_hz)
     shown = Shown(answer=answer, wire=wire.name, typed=_typed(wish), is_design=wish.turns is None, unmet=unmet, assumed=assumed)
-    return Outcome(document=_document(shown, wire), sheet=sheet_of_exciter(shown))
+    draw = partial(exciter_figure, answer)
+    return Outcome(document=_document(shown, wire), sheet=sheet_of_exciter(shown), figures={PICTURE.name: draw})
 
 
 # What was typed and still holds for the coil that is proposed.

@@ -8,7 +8,8 @@ from fit.circuit.instrument import Instrument
 from fit.circuit.lugs import COMMON, JACK, Lug, all_lugs, contacts_of, wires_of
 from fit.desk.show.drawing.svg import drawing_svg
 from fit.desk.show.drawing.symbols import LUG_NUMBERS
-from fit.desk.show.sheet import Block, Drawing, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Drawing, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import CIRCUIT
 from fit.desk.show.words import MINUS, PART_KINDS
 
 HEADING = "The circuit"
@@ -52,10 +53,10 @@ def drawing_of(
 
 
 def with_drawing(sheet: Sheet, drawing: Drawing) -> Sheet:
-    """Put a drawing behind the first picture of a sheet; at its end, where there is none."""
-    pictures = [i for i, block in enumerate(sheet.blocks) if isinstance(block, Picture)]
-    place = pictures[0] + 1 if pictures else len(sheet.blocks)
-    return replace(sheet, blocks=(*sheet.blocks[:place], drawing, *sheet.blocks[place:]))
+    """Put a drawing where a sheet has a place for it; at its end, where it has none."""
+    blocks = sheet.blocks if CIRCUIT in sheet.blocks else (*sheet.blocks, CIRCUIT)
+    place = blocks.index(CIRCUIT)
+    return replace(sheet, blocks=(*blocks[:place], drawing, *blocks[place + 1 :]))
 
 
 def connection_blocks(instrument: Instrument) -> tuple[Block, ...]:
