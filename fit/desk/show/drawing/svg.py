@@ -86,6 +86,7 @@ def drawing_svg(
 
     for text, css in heads:
         write(text, css)
+        y += 4 if css == "title" else 0
     for scene in scenes:
         y += 12 if scene.caption else 0
         write(scene.caption, "name")

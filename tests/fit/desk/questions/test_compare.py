@@ -72,7 +72,7 @@ def test_lines_and_picture(capsys, book, tmp_path):
     page = read_page((tmp_path / "change.html").read_text(encoding="utf-8"))
     assert page.headings == [
         *("What the job changed", "Part by part", "Not told by these takes", "Response at the jack, for the same field"),
-        *("Change against frequency", "Hum and noise"),
+        *("Change against frequency", "The circuit", "Connections", "Hum and noise"),
     ]
     assert ("td", "class", "mark look") in page.attributes  # what changed
     assert "Added capacitance" in page.said

@@ -68,6 +68,7 @@ def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
     assert document["page"] == str(tmp_path / "c.html")
     assert page.headings == [
         *("Tone capacitor: within marking", "What was found", "Measured and marked"),
+        *("The circuit", "Connections"),
         "What makes it uncertain (95 %, share of the variance)",
     ]
     assert ("div", "class", "notice good") in page.attributes
