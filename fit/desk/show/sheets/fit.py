@@ -156,10 +156,13 @@ def take_heading(take: "Take") -> str:
     Returns
     -------
     str
-        Its name, when it was made, how warm the winding was.
+        Its name, what it is of, when it was made and by whom, how warm the winding was.
     """
-    warmth = temperature_text(take.conditions.temperature_c)
-    return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
+    stated = take.conditions
+    item = f" of {stated.item}" if stated.item else ""
+    maker = f" by {stated.operator}" if stated.operator else ""
+    warmth = temperature_text(stated.temperature_c)
+    return f"Take {take.name}{item}, made {take.time_utc}{maker}{f', {warmth}' if warmth else ''}"
 
 
 def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None = None, content: str = "") -> Sheet:

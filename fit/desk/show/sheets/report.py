@@ -18,7 +18,9 @@ from fit.desk.show.sheets.fit import (
     not_told,
     quantity_rows,
 )
+from fit.desk.show.sheets.measurement import measurement_section
 from fit.desk.show.sheets.notices import titled
+from fit.desk.show.sheets.takes import change_rows
 from fit.desk.show.sheets.taper import taper_rows
 from fit.desk.show.words import CAUTIONS, SIMULATED_TEXT, WORDS, headline_keys, quantity_name, temperature_text
 from measure.logbook.take import Take
@@ -55,7 +57,8 @@ def sheet_of_report(
     *,
     takes: Sequence[Take],
     rig: Sequence[tuple[str, str]] = (),
-    references: Sequence[tuple[str, str]] = (),
+    references: Sequence[tuple[str, ...]] = (),
+    equipment: Sequence[tuple[str, ...]] = (),
     warnings: Sequence[str] = (),
     verdicts: Sequence[ConfirmAnswer] = (),
     more: Sequence[Section] = (),
@@ -64,8 +67,12 @@ def sheet_of_report(
 
     Parameters
     ----------
-    rig, references : sequence of (str, str)
-        What the rig states, row by row; known values that the fit used beside it: dcr, added parts.
+    rig : sequence of (str, str)
+        What it states, row by row.
+    references : sequence of (str, str, str, str)
+        Known values that the fit used, with their source and its date.
+    equipment : sequence of (str, str)
+        What the takes were made with.
     warnings : sequence of str
         What was noticed outside the fit.
     verdicts : sequence of ConfirmAnswer
@@ -84,12 +91,14 @@ def sheet_of_report(
         *pictures,
         _model(answer),
         Section(tuple(_take(take, answer) for take in _fitted_first(takes, answer)), heading="Takes and their checks"),
+        measurement_section(answer, [take for take in takes if take.name in answer.takes], equipment),
         _bench(rig, references),
         Section((Listing(CAUTIONS),), heading="Cautions"),
         Section((Table(tuple(WORDS.items()), has_head=False),), heading="What the words mean"),
     )
-    what = "A guitar, measured" if answer.tapers else "A pickup, measured"
-    return Sheet(title=titled(what, is_simulated=answer.simulated), blocks=blocks)
+    items = dict.fromkeys(take.conditions.item for take in takes if take.name in answer.takes and take.conditions.item)
+    what = ", ".join(items) or ("a guitar" if answer.tapers else "a pickup")
+    return Sheet(title=titled(f"Measurement report: {what}", is_simulated=answer.simulated), blocks=blocks)
 
 
 def _opening(answer: PickupAnswer, warnings: Sequence[str]) -> list[Block]:
@@ -163,20 +172,26 @@ def _take(take: Take, answer: PickupAnswer) -> Section:
     controls = ", ".join(f"{name}={value}" for name, value in take.conditions.controls.items())
     repeats = f", {len(take.recordings)} repeats" if len(take.recordings) > 1 else ""
     sound = "measured elsewhere" if take.kind == "response" else f"{take.rate_hz} Hz{repeats}"
+    stated = take.conditions
     facts = (
+        stated.item or "",
         f"added: {take.conditions.added}" if take.conditions.added else "nothing added",
         f"controls: {controls}" if controls else "",
-        temperature_text(take.conditions.temperature_c),
+        temperature_text(stated.temperature_c),
+        f"by {stated.operator}" if stated.operator else "",
         take.time_utc,
         sound + (", simulated" if take.simulated else ""),
         " ".join(take.conditions.note.split()),
     )
     told = Text((" · ".join(fact for fact in facts if fact),), is_note=True)
     mark = Mark(f"{take.outcome}{role}", OUTCOME_LEVELS.get(take.outcome, "bad"))
-    return Section((told, Table(check_rows(take.findings))), heading=take.name, mark=mark)
+    changes = (Table(change_rows(take.amended, with_time=True)),) if take.amended else ()
+    return Section((told, *changes, Table(check_rows(take.findings))), heading=take.name, mark=mark)
 
 
-def _bench(rig: Sequence[tuple[str, str]], references: Sequence[tuple[str, str]]) -> Section:
+def _bench(rig: Sequence[tuple[str, str]], references: Sequence[tuple[str, ...]]) -> Section:
     tables = [Table((("", "stated"), *rig))]
-    tables += [Table((("reference", "stated"), *references))] if references else []
+    has_origin = any(any(row[2:]) for row in references)
+    head = ("reference", "stated", "source", "date") if has_origin else ("reference", "stated")
+    tables += [Table((head, *(row[: len(head)] for row in references)))] if references else []
     return Section(tuple(tables), heading="Rig and references")
