@@ -333,7 +333,10 @@ def test_dates_of_an_origin(date):
     check_origin("input", "meter", date)
 
 
-@pytest.mark.parametrize("date", ["", "26", "2026-3", "2026-02-30", "2026-13", "01.03.2026", "2026-03-01T12", "\uff12\uff10\uff12\uff16"])
+@pytest.mark.parametrize(
+    "date",
+    ["", "26", "2026-3", "2026-02-30", "2026-13", "01.03.2026", "2026-03-01T12", "\uff12\uff10\uff12\uff16"],
+)
 def test_what_is_no_date_of_an_origin(date):
     with pytest.raises(ValueError, match=r"input.date: .* is no date"):
         check_origin("input", None, date)
