@@ -25,6 +25,8 @@ SHARED = ("input.resistance", "input.capacitance", "reference.kind", "exciter.co
 def with_next_step(kept: Outcome, logbook: Logbook, name: str) -> Outcome:
     """Add to what is told of a new take what to type next."""
     stated = read_take(logbook, name, verify=False).conditions
+    if stated.method == "quiet":
+        return kept  # what it tells was said already
     more = [next_line(after_take(logbook, name, rig_of(logbook)))]
     if stated.method == "exciter" and not (stated.added or stated.controls) and kept.exit_code == DONE:
         more.append("A further take with a known part across the jack (--add), the coil left in place, tells more.")

@@ -9,6 +9,7 @@ from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.document.bench import Noise
 from fit.desk.show.sheet import Block, Level, Listing, Mark, Notice, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.sheets.takes import change_rows
 from fit.desk.show.sheets.taper import taper_section
 from fit.desk.show.words import (
     MINUS,
@@ -185,6 +186,8 @@ def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None =
     blocks.append(Section((Table(check_rows(looked.findings)),), label="Checks", is_apart=False))
     if noise is not None:
         blocks.append(Section((Table(_noise_rows(noise), has_head=False),), heading="Noise"))
+    if take.amended:
+        blocks.append(Section((Table(change_rows(take.amended, with_time=True)),), heading="Amended"))
     return Sheet(title=titled(f"Take {take.name}: {looked.outcome}", is_simulated=take.simulated), blocks=tuple(blocks))
 
 
