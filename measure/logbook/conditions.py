@@ -40,9 +40,9 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
     item : str or None
         What lay on the bench, in the words of who measures it: takes of several guitars are told apart by it.
     operator : str or None
-        Who made it.
+        Who made the take, as a name.
     note : str
-        Anything worth remembering.
+        Anything else that is worth remembering.
     """
 
     method: Method = "exciter"

@@ -36,7 +36,7 @@ def measurement_section(answer: PickupAnswer, takes: Sequence[Take], equipment: 
     takes : sequence of Take
         That the values rest on, in the order they were made.
     equipment : sequence of (str, str)
-        What, and which.
+        Kind of each device, and which one it was.
     """
     blocks: list[Block] = [Text((STATEMENT,)), Table(item_rows(takes), has_head=False)]
     keys = [key for key in in_order(answer.quantities) if _measurand(key)]
