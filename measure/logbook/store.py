@@ -443,9 +443,10 @@ def _remove_leftovers(directory: Path) -> None:
         if handle is not None:
             shutil.rmtree(folder, ignore_errors=True)
             os.close(handle)
-    for pattern in (f"{HIDDEN}rig.toml.*{UNFINISHED}", f"{RESULTS}/{HIDDEN}*{UNFINISHED}", f"{DERIVED}/{HIDDEN}*{UNFINISHED}"):
+    unfinished = f"{HIDDEN}*{UNFINISHED}"
+    for pattern in (f"{HIDDEN}rig.toml.*{UNFINISHED}", *(f"{place}/{unfinished}" for place in (RESULTS, DERIVED, f"{TAKES}/*"))):
         for file in directory.glob(pattern):
-            if _is_settled(file, is_folder=False):
+            if not file.parent.is_symlink() and _is_settled(file, is_folder=False):
                 with suppress(OSError):
                     file.unlink()
 

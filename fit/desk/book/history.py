@@ -36,11 +36,16 @@ def read_history(logbook: Logbook) -> tuple[PastResult, ...]:
     if not path.exists():
         return ()
     try:
-        return msgspec.json.decode(read_small(path, LIMIT_BYTES), type=KeptResults).results
+        kept = msgspec.json.decode(read_small(path, LIMIT_BYTES), type=KeptResults).results
     except DAMAGE as err:
         cure = "move it away, and what is fitted from now on is kept in a new one"
         msg = f"{one_line(path)} is damaged ({describe(err, {})}): {cure}"
         raise FileError(msg) from None
+
+    # what a take is of may have been mended since
+    items = {take.name: take.conditions.item for take in list_takes(logbook).takes if take.conditions.item is not None}
+    now = [next((items[name] for name in one.takes if name in items), one.item) for one in kept]
+    return tuple(msgspec.structs.replace(one, item=item) for one, item in zip(kept, now, strict=True))
 
 
 def keep_in_history(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> PastResult:

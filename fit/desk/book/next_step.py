@@ -9,6 +9,7 @@ from fit.desk.book.desk import DONE, Outcome
 from fit.desk.book.evidence import FitWish
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
+from fit.desk.book.take import exists_already
 from fit.desk.book.take_sets import days_of
 from fit.desk.book.through_controls import is_connected
 from fit.desk.show.sheets.notices import next_line
@@ -89,9 +90,11 @@ def after_fit(logbook: Logbook, wish: FitWish, marked: Collection[str]) -> str:
 
 def free_name(logbook: Logbook | None, wanted: str = "open") -> str:
     """Name that no take has yet: the one that is wanted, or that with a number."""
-    there = set() if logbook is None else {take.name for take in list_takes(logbook).takes}
-    names = (wanted if number == 1 else f"{wanted}-{number}" for number in range(1, len(there) + 2))
-    return next(name for name in names if name not in there)
+    number, name = 1, wanted
+    while logbook is not None and exists_already(logbook, name):
+        number += 1
+        name = f"{wanted}-{number}"
+    return name
 
 
 # A capacitor is what people doubt most.

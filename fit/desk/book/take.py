@@ -8,6 +8,7 @@ from fit.desk.book.method import compare_repeats, judge_response, sift_findings
 from fit.desk.show.words import plain_text
 from measure.checks.judgement import Judgement
 from measure.errors import FileError, MeasureError
+from measure.logbook.naming import alike_name
 from measure.logbook.store import Logbook, kept_path, list_takes, read_take, recording_path
 from measure.logbook.take import FileStimulus, Take
 from measure.response import Finding, FloatArray, Response, outcome, worst
@@ -190,7 +191,7 @@ def take_to_fit(logbook: Logbook, name: str) -> Take:
 
 
 def exists_already(logbook: Logbook, name: str) -> bool:
-    """See whether a take of that name is there, damaged or not.
+    """See whether a take of that name is there, damaged or not, or one that some system cannot tell from it.
 
     Returns
     -------
@@ -198,7 +199,7 @@ def exists_already(logbook: Logbook, name: str) -> bool:
         True if the name is taken.
     """
     listing = list_takes(logbook)
-    return name in listing.damaged or any(take.name == name for take in listing.takes)
+    return alike_name(name, [*listing.damaged, *(take.name for take in listing.takes)]) is not None
 
 
 def is_response_file(path: Path) -> bool:

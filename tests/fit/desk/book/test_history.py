@@ -111,6 +111,12 @@ def test_a_result_whose_takes_were_amended_is_no_earlier_one(book):
     assert earlier_of(book, found(), names(5)) is None
 
 
+def test_an_item_that_was_misspelt_is_mended_in_its_history_too(book):
+    keep_in_history(book, found(), names(3))
+    amend_take(book, "open-3", {"item": "bridge"})
+    assert [one.item for one in read_history(book)] == ["bridge"]
+
+
 def test_a_renamed_take_is_the_same(book):
     keep_in_history(book, found(), names(3))
     rename_take(book, "plus-3", "neu")
