@@ -47,7 +47,7 @@ def measurement_section(answer: PickupAnswer, takes: Sequence[Take], equipment: 
     rows = [("", "standard uncertainty", "coverage factor", "distribution")]
     for key in keys:
         one = answer.quantities[key]
-        std = format_quantity(one.standard_uncertainty, one.unit, 2)
+        std = format_quantity(one.standard_uncertainty, "" if one.unit == "1" else one.unit, 2)
         rows.append((quantity_name(key), std, f"{one.coverage_factor:.2f}", one.distribution))
     how = (
         "Expanded uncertainty: an interval holds the true value with a probability of about 95 % (JCGM 100:2008, 6). Half of it "
@@ -63,13 +63,13 @@ def item_rows(takes: Sequence[Take]) -> tuple[Row, ...]:
     stated = [take.conditions for take in takes]
     warm = sorted({one.temperature_c for one in stated if one.temperature_c is not None})
     days = sorted({take.time_utc[:10] for take in takes})
-    methods = ", ".join(dict.fromkeys(one.method for one in stated))
+    methods = ", ".join(dict.fromkeys(f"{take.conditions.method}{_elsewhere(take)}" for take in takes))
     rows: list[Row] = [
         ("item", _listed(one.item for one in stated)),
         ("operator", _listed(one.operator for one in stated)),
         ("measured", f"{days[0]} to {days[-1]}, UTC" if len(days) > 1 else f"{days[0]}, UTC" if days else "not stated"),
         ("temperature", " to ".join(temperature_text(one) for one in dict.fromkeys(warm[:1] + warm[-1:])) or "not stated"),
-        ("method", f"swept sine, {methods}; the model is fitted to all takes together"),
+        ("method", f"{methods}; one model is fitted to all takes together"),
     ]
     return tuple(rows)
 
@@ -77,6 +77,10 @@ def item_rows(takes: Sequence[Take]) -> tuple[Row, ...]:
 def _listed(texts: Iterable[str | None]) -> str:
     known = [text for text in dict.fromkeys(texts) if text]
     return ", ".join(known) or "not stated"
+
+
+def _elsewhere(take: Take) -> str:
+    return " (response measured elsewhere)" if take.kind == "response" else ""
 
 
 def _measurand(key: str) -> str:
