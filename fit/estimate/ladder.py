@@ -248,9 +248,11 @@ def _compare(
     """Fit the candidates under the floor of the best fitting one; `before` compared a similar set of models."""
     problems = [_problem_of(evidence, each.model, COMPARE_THIN, each.released) for each in candidates]
     richest = int(np.argmin([candidate.fit.chi_square for candidate in candidates]))
-    floor = fixed_floor or _floor_without_references(problems[richest], candidates[richest].fit.vector, before and before.floor)
+    floor = fixed_floor or _floor_without_references(
+        problems[richest], candidates[richest].fit.vector, before.floor if before is not None else None
+    )
     blocks, log_determinant = floor_blocks(problems[richest], floor)
-    below = before.below if before and astuple(floor) == astuple(before.floor) else {}
+    below = before.below if before is not None and astuple(floor) == astuple(before.floor) else {}
     least = candidates[richest].fit.chi_square
     rungs = []
     for problem, candidate in zip(problems, candidates, strict=True):
