@@ -6,7 +6,8 @@ from fit.circuit.instrument import Instrument, Part, Pickup, Pot, stated_values
 from fit.desk.show.words import plain_text
 from measure.logbook.rig import Rig, ValueOrigin, card_channel
 from measure.logbook.take import Take
-from measure.quantity import Quantity, parse_parts
+from measure.marking import parse_parts
+from measure.quantity import Quantity
 
 Row = tuple[str, ...]
 CLOCK = "100 ppm, assumed"
