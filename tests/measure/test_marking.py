@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from measure.marking import KINDS, PRINTED, assume_tolerance, kind_of, parse_parts, read_part, read_value
+from measure.kinds import KINDS, PRINTED, assume_tolerance, kind_of
+from measure.marking import parse_parts, read_part, read_value
 
 IEC_62, TRADE = "IEC 60062", "common practice, no source"
 SI = "SI prefix and unit, ISO 80000-1"

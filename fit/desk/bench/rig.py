@@ -11,9 +11,10 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
 from fit.desk.show.document.bench import RigDocument, StimulusDocument
 from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
+from measure.kinds import Kind
 from measure.logbook.rig import Rig, exciter_corner, input_capacitance, input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
-from measure.marking import Kind, read_value
+from measure.marking import read_value
 from measure.quantity import Quantity, format_quantity
 
 DEFAULT_RATE_HZ = 96000

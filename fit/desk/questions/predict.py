@@ -19,8 +19,8 @@ from fit.desk.show.figures.predict import predict_figure
 from fit.desk.show.sheets.predict import PICTURE, Predicted, predict_document, sheet_of_predict
 from fit.desk.show.words import NOTES, note_frequency_hz, plain_text
 from measure.errors import FileError
+from measure.kinds import kind_of
 from measure.logbook.store import instrument_path, open_logbook
-from measure.marking import kind_of
 from measure.quantity import Quantity, parse_quantity
 
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
