@@ -149,7 +149,7 @@ def _predict(
 def _before(
     desk: Desk, instrument: Instrument | None, question: _Question, parts: MeasuredParts | None, *, wish: PredictWish
 ) -> PredictAnswer | None:
-    if instrument is None or not (wish.versus or wish.change.told):
+    if instrument is None or not wish.change.told:
         return None
     if not wish.change.is_rewired:
         return _predict(instrument, question, parts, controls=wish.change.settings)
