@@ -31,6 +31,7 @@ TAPERS: dict[str, Taper | None] = {
     **dict.fromkeys(("B", "LIN", "LINEAR"), "linear"),
     **dict.fromkeys(("C", "W", "REV", "REVERSE", "ANTILOG", "REVLOG"), None),
 }
+MADE: dict[Kind, tuple[str, ...]] = {"pot": ("E24",), "resistor": ("E24", "E192")}  # values that there are
 CAPACITOR_UNITS = {
     **dict.fromkeys(("mmfd", "mmf", "uufd", "uuf", "pf", "p"), "p"),
     **dict.fromkeys(("kpf", "nf", "n"), "n"),
@@ -119,6 +120,10 @@ def read_printed(stated: str, kind: Kind, *, text: str, has_bound: bool) -> Read
     """
     if has_bound and kind != "capacitor" and BARE.fullmatch(stated):
         return None  # ohms with a bound are no code
+    if kind != "capacitor" and re.fullmatch(r"[1-9][0-9][1-6]K", stated) and not is_preferred(stated[:3], MADE[kind]):
+        code = f"{Decimal(stated[:2]).scaleb(int(stated[2])):f}R ± 10%"
+        msg = f"{quoted(text)} may be {stated[:3]} kΩ (write {stated[:3]}k), or a code with K for ± 10 % (write {code})"
+        raise ValueError(msg)
     if kind == "pot":
         return _pot(stated, text=text)
     is_code = kind == "capacitor" or re.fullmatch(r"[0-9]{3}", stated) is not None
@@ -275,10 +280,10 @@ def is_quantity(text: str, unit: str | None) -> bool:
     return True
 
 
-def is_preferred(digits: str) -> bool:
-    """Say whether three digits are those of a preferred value of E24 or E96."""
+def is_preferred(digits: str, series: tuple[str, ...] = ("E24", "E96")) -> bool:
+    """Say whether three digits are those of a preferred value, IEC 60063."""
     value = float(digits)
-    return any(math.isclose(nearest_preferred(value, series), value) for series in ("E24", "E96"))
+    return any(math.isclose(nearest_preferred(value, one), value) for one in series)
 
 
 def _volts(rated: str) -> str:
