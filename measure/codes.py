@@ -121,7 +121,8 @@ def read_printed(stated: str, kind: Kind, *, text: str, has_bound: bool) -> Read
     if has_bound and kind != "capacitor" and BARE.fullmatch(stated):
         return None  # ohms with a bound are no code
     if kind != "capacitor" and re.fullmatch(r"[1-9][0-9][1-6]K", stated) and not is_preferred(stated[:3], MADE[kind]):
-        code = f"{Decimal(stated[:2]).scaleb(int(stated[2])):f}R ± 10%"
+        kilohm = (Decimal(stated[:2]).scaleb(int(stated[2])) / 1000).normalize()
+        code = f"{kilohm:f}k ± 10%"
         msg = f"{quoted(text)} may be {stated[:3]} kΩ (write {stated[:3]}k), or a code with K for ± 10 % (write {code})"
         raise ValueError(msg)
     if kind == "pot":
