@@ -284,7 +284,8 @@ class PickupResult(Mapping[str, "Estimate"]):
         JCGM 106:2012, 8.3: guarded acceptance.
         """
         from fit.desk.questions.confirm import judge_part, marking_of
-        from measure.marking import kind_of, read_value
+        from measure.kinds import kind_of
+        from measure.marking import read_value
 
         if self._instrument is None:
             msg = f"{part[:60]}: a bare pickup has no part that is marked; fit takes through an instrument"

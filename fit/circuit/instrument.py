@@ -42,7 +42,8 @@ from typing import Literal
 import msgspec
 
 from fit.circuit.coil import Profile
-from measure.marking import kind_of, read_value
+from measure.kinds import kind_of
+from measure.marking import read_value
 from measure.quantity import Quantity
 
 MOST_POSITIONS = 32  # of one switch

@@ -9,7 +9,8 @@ import msgspec
 
 from fit.circuit.instrument import Instrument, Pickup, SecondCoil, coils_of, parts_of
 from fit.circuit.soundness import check_wiring
-from measure.marking import kind_of, read_value
+from measure.kinds import kind_of
+from measure.marking import read_value
 from measure.quantity import Quantity, check_origin
 
 LIMIT_CHARACTERS = 50_000  # an instrument has about 1500

@@ -12,8 +12,9 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from measure.errors import FileError
+from measure.kinds import Kind
 from measure.logbook.disk import describe, one_line, read_small, replace_file
-from measure.marking import Kind, read_value
+from measure.marking import read_value
 from measure.quantity import Quantity, check_origin
 
 LIMIT_BYTES = 100_000  # a rig has about 1000

@@ -518,7 +518,7 @@ SCENES = {
         text_only("guide pickup --virtual"),
         "guide pickup",
     ),
-    "guide-capacitor": (text_only("guide capacitor --virtual", What_is_printed=("223", "223K", "33n ± 10%")),),
+    "guide-capacitor": (text_only("guide capacitor --virtual", What_is_printed=("500", "223K", "33n ± 10%")),),
     "guide-compare": (
         text_only("guide compare --virtual", Which_wiring=("none",), Is_the_job_done=("q",)),
         text_only("guide compare --virtual"),

@@ -14,10 +14,11 @@ from fit.desk.book.bounds import as_text, bounded
 from fit.desk.book.instrument import read_instrument_file
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
+from measure.kinds import PRINTED, Kind
 from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path
 from measure.logbook.take import Take
-from measure.marking import PRINTED, Kind, read_value
+from measure.marking import read_value
 from measure.quantity import Quantity, parse_quantity, refuse_decimal_comma
 from measure.response import Response
 

@@ -10,9 +10,10 @@ from fit.desk.book.instrument import LIMIT_BYTES, heard_pickups, read_instrument
 from fit.desk.guide.scene import Scene, read_quantity, said
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import in_sentence, plain_text, table_lines
+from measure.kinds import Kind, kind_of
 from measure.logbook.disk import read_small, replace_file, write_new
 from measure.logbook.store import instrument_path
-from measure.marking import Kind, kind_of, read_value
+from measure.marking import read_value
 
 ALONE = "none"
 

@@ -8,8 +8,9 @@ from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk
 from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
 from fit.desk.show.words import CAUTIONS, plain_text
+from measure.kinds import Kind
 from measure.logbook.store import Logbook, open_logbook
-from measure.marking import Kind, parse_parts, read_value
+from measure.marking import parse_parts, read_value
 
 if TYPE_CHECKING:
     from fit.desk.bench.intake import KeptTake

@@ -21,8 +21,8 @@ from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, Predicted, predict_document, sheet_of_predict
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
+from measure.kinds import kind_of
 from measure.logbook.store import instrument_path, open_logbook
-from measure.marking import kind_of
 from measure.quantity import Quantity
 
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
@@ -164,7 +164,7 @@ def _predict(
 def _before(
     desk: Desk, instrument: Instrument | None, question: _Question, parts: MeasuredParts | None, *, wish: PredictWish
 ) -> PredictAnswer | None:
-    if instrument is None or not (wish.versus or wish.change.told):
+    if instrument is None or not wish.change.told:
         return None
     if not wish.change.is_rewired:
         return _predict(instrument, question, parts, controls=wish.change.settings)

@@ -140,7 +140,7 @@ def sheet_of_predict(
     ]
     blocks += [Text((f"Changed: {', '.join(first.changes)}",))] if first.changes else []
     for word, one in zip(_words(versus), versus, strict=True):
-        blocks.append(Text((f"{word.capitalize()}: {', '.join(one.changes) or 'nothing changed'}",)))
+        blocks.append(Text((f"{word.capitalize()}: {', '.join(one.changes) or 'as it is'}",)))
     told = dict.fromkeys((*notes, *first.notes, *(note for one in versus for note in one.notes)))
     blocks += [Text((note,)) for note in told]
     blocks.append(Text((f"Settings: {settings_text(answer.settings)}",)))
@@ -150,7 +150,9 @@ def sheet_of_predict(
     for pickup in dict.fromkeys((*answer.pickups, *(name for one in versus for name in one.answer.pickups))):
         old = before.pickups.get(pickup) if before is not None else None
         beside = {word: one.answer.pickups.get(pickup) for word, one in zip(_words(versus), versus, strict=True)}
-        block = _figures_block(answer.pickups.get(pickup), old, beside, at=at, is_compared=before is not None)
+        first_word = "changed" if first.changes or before is not None else "as it is" if versus else ""
+        sides = {first_word: answer.pickups.get(pickup)} | beside
+        block = _figures_block(sides, old, at=at, is_compared=before is not None)
         blocks.append(Section((block,), heading=f"Pickup {pickup}: output over its winding's EMF"))
     blocks += [Section((PHASE,), label="Phase and group delay", is_folded=True)] if _heard(answer) else []
     blocks += [Section((TONE,), label="The tone control over its travel", is_folded=True)] if answer.tone_sweeps else []
@@ -215,19 +217,13 @@ def _words(versus: Sequence[Predicted]) -> tuple[str, ...]:
 
 
 def _figures_block(
-    curve: PickupCurve | None,
-    old: PickupCurve | None,
-    others: Mapping[str, PickupCurve | None],
-    *,
-    at: Mapping[str, float],
-    is_compared: bool,
+    curves: Mapping[str, PickupCurve | None], old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool
 ) -> Table | Text:
-    if not any(one is not None and one.is_connected for one in (curve, *others.values())):
+    if not any(one is not None and one.is_connected for one in curves.values()):
         return Text(("not heard at these settings",), is_note=True)
     was = {} if old is None or not old.is_connected else _figures(old, at)
-    now = {"changed" if is_compared or others else "": curve} | dict(others)
-    sides = [_figures(one, at) if one is not None and one.is_connected else {} for one in now.values()]
-    head = [cell for word in now for cell in (word, "95 % interval")]
+    sides = [_figures(one, at) if one is not None and one.is_connected else {} for one in curves.values()]
+    head = [cell for word in curves for cell in (word, "95 % interval")]
     rows: list[Row] = [("", *head, *(("before",) if is_compared else ()))]
     for label in next(side for side in sides if side):
         cells = [cell for side in sides for cell in _cells(side, label)]

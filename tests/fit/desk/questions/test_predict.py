@@ -139,6 +139,18 @@ def test_two_changes_side_by_side(book, capsys, tmp_path):
     assert "473J" in read_page((tmp_path / "p.html").read_text(encoding="utf-8")).said
 
 
+def test_two_settings_side_by_side(book, capsys):
+    words = ["--set", "selector=neck", "--excite", "neck", "--set", "tone-1=10", "--versus", "--set", "tone-1=0"]
+    code, document, _ = run_json(capsys, "predict", *words, "--logbook", book)
+    assert code == 0
+    assert "before" not in document
+    assert [side["settings"]["tone-1"]["setting"] for side in (document, *document["versus"])] == ["10", "0"]
+    assert document["versus"][0]["settings"]["selector"] == {"setting": "neck"}
+    out = run(capsys, "predict", *words, "--logbook", book)[1]
+    head = next(line for line in out.splitlines() if "interval" in line)
+    assert head.split() == ["as", "it", "is", "95", "%", "interval", "versus", "95", "%", "interval"]
+
+
 def test_what_is_soldered_in_shows_and_is_told(book, capsys):
     words = ["--set", "selector=neck", "--set", "volume=5", "--excite", "neck", "--at", "4k", "--logbook", book]
     code, document, _ = run_json(capsys, "predict", *words, "--solder", "volume=1n2 + 150k ± 1%")
