@@ -70,7 +70,7 @@ def html(sheet: Sheet, figures: "Mapping[str, Draw] | None" = None, *, footer: s
         Draw the sheet's pictures, by their names; one that is not there is left out.
     """
     drawn = figures or {}
-    body = [f"<h1>{_safe(sheet.title)}</h1>", *_blocks(sheet.blocks, drawn, level=LARGEST_HEADING)]
+    body = [f"<h1>{safe(sheet.title)}</h1>", *_blocks(sheet.blocks, drawn, level=LARGEST_HEADING)]
     return page_of(sheet.title, body, style=_dark_series() if drawn else "", footer=footer)
 
 
@@ -84,10 +84,10 @@ def page_of(title: str, body: Iterable[str], *, style: str = "", footer: str = "
     """
     head = (
         f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}"><title>{_safe(title)}</title>'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}"><title>{safe(title)}</title>'
         f"<style>{STYLE}{style}</style>"
     )
-    parts = [*body, f'<footer class="small">{_safe(footer)}</footer>'] if footer else [*body]
+    parts = [*body, f'<footer class="small">{safe(footer)}</footer>'] if footer else [*body]
     text = "\n".join(parts)
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>\n{text}\n</body></html>\n'
 
@@ -98,7 +98,7 @@ def fragment(sheet: Sheet) -> str:
     return f"<div>{inside}</div>"
 
 
-def _safe(text: str) -> str:
+def safe(text: str) -> str:
     """Text that a browser takes for text: no markup, no character that is not seen."""
     return escape(plain_text(text))
 
@@ -116,11 +116,11 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
             case Listing():
                 yield _listing(block)
             case Notice():
-                paragraphs = "".join(f"<p>{_safe(line)}</p>" for line in block.lines)
+                paragraphs = "".join(f"<p>{safe(line)}</p>" for line in block.lines)
                 yield f'<div class="notice {block.level}">{paragraphs}</div>'
             case Text():
                 css = ' class="small"' if block.is_note else ""
-                yield f"<p{css}>{_safe(' '.join(line.strip() for line in block.lines))}</p>"
+                yield f"<p{css}>{safe(' '.join(line.strip() for line in block.lines))}</p>"
             case Headlines():
                 yield _headlines(block)
 
@@ -128,34 +128,34 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
 def _section(section: Section, figures: "Mapping[str, Draw]", *, level: int) -> Iterator[str]:
     heading = section.heading or section.label
     if heading:
-        yield f"<h{level}>{_safe(heading)}{_mark(section.mark)}</h{level}>"
+        yield f"<h{level}>{safe(heading)}{_mark(section.mark)}</h{level}>"
     inside = min(level + 1, SMALLEST_HEADING) if heading else level
     yield from _blocks(section.blocks, figures, level=inside)
 
 
 def _mark(mark: Mark | None) -> str:
-    return "" if mark is None else f' <span class="mark {mark.level}">{_safe(mark.text)}</span>'
+    return "" if mark is None else f' <span class="mark {mark.level}">{safe(mark.text)}</span>'
 
 
 def _listing(listing: Listing) -> str:
     items = []
     for item in listing.items:
         first, *others = (item,) if isinstance(item, str) else item
-        more = "".join(f'<p class="small">{_safe(other)}</p>' for other in others)
-        items.append(f"<li>{_safe(first)}{more}</li>")
+        more = "".join(f'<p class="small">{safe(other)}</p>' for other in others)
+        items.append(f"<li>{safe(first)}{more}</li>")
     return f"<ul>{''.join(items)}</ul>"
 
 
 def _headlines(block: Headlines) -> str:
-    doubt = f' <b class="mark bad">{_safe(block.doubt)}</b>' if block.doubt else ""
+    doubt = f' <b class="mark bad">{safe(block.doubt)}</b>' if block.doubt else ""
     cells = []
     for name, estimate in block.values:
         value, interval = estimate_texts(estimate)
         cells.append(
-            f'<div><dt>{_safe(name)}{doubt}</dt><dd class="value">{_safe(value)}</dd>'
-            f'<dd class="interval">{_safe(interval)}</dd></div>'
+            f'<div><dt>{safe(name)}{doubt}</dt><dd class="value">{safe(value)}</dd>'
+            f'<dd class="interval">{safe(interval)}</dd></div>'
         )
-    return f'<dl class="values" aria-label="{_safe(block.label)}">{"".join(cells)}</dl>'
+    return f'<dl class="values" aria-label="{safe(block.label)}">{"".join(cells)}</dl>'
 
 
 # What is wider than a phone scrolls by itself.
@@ -179,17 +179,17 @@ def _cells(row: tuple[Cell, ...]) -> Iterator[tuple[str, str]]:
     """Safe text and attributes of each column; an estimate has two."""
     for cell in row:
         if isinstance(cell, Estimate):
-            yield from ((_safe(text), ' class="figure"') for text in estimate_texts(cell))
+            yield from ((safe(text), ' class="figure"') for text in estimate_texts(cell))
         elif isinstance(cell, Mark):
-            yield _safe(cell.text), f' class="mark {cell.level}"'
+            yield safe(cell.text), f' class="mark {cell.level}"'
         else:
-            yield _safe(cell), ""
+            yield safe(cell), ""
 
 
 def _picture(picture: Picture, draw: "Draw", *, level: int) -> str:
     from fit.desk.show.figures.style import svg_text
 
-    heading, caption = _safe(picture.heading), _safe(picture.caption)
+    heading, caption = safe(picture.heading), safe(picture.caption)
     image = svg_text(draw(), name=picture.name, title=plain_text(f"{picture.heading}. {picture.caption}"))
     return (
         f'<section><h{level}>{heading}</h{level}><figure><div class="wide">{image}</div>'

@@ -3,13 +3,11 @@
 import re
 from base64 import b64encode
 from collections.abc import Iterator, Sequence
-from html import escape
 from importlib.resources import files
 
 from fit.desk.show.manual.markdown import Block, Code, Grid, Heading, Image, Items, Paragraph, Span, spans
 from fit.desk.show.manual.topics import GROUPS, page, purpose, title
-from fit.desk.show.page import page_of
-from fit.desk.show.words import plain_text
+from fit.desk.show.page import page_of, safe
 
 SMALLEST = 4  # heading
 DRAWING = "drawing"  # for a terminal, in place of the picture above it
@@ -35,7 +33,7 @@ def manual_html(topics: Sequence[str], *, footer: str = "") -> str:
         name, body = title(topics[0]), [*_page(topics[0], shown, is_alone=True)]
     else:
         name = "The manual of coilsweep"
-        body = [f"<h1>{_safe(name)}</h1>", *_contents(topics)]
+        body = [f"<h1>{safe(name)}</h1>", *_contents(topics)]
         for topic in topics:
             body += [f'<section id="{topic}">', *_page(topic, shown), "</section>"]
     return page_of(name, body, style=STYLE, footer=footer)
@@ -44,9 +42,9 @@ def manual_html(topics: Sequence[str], *, footer: str = "") -> str:
 def _contents(topics: Sequence[str]) -> Iterator[str]:
     yield '<nav aria-label="Topics">'
     for group, members in GROUPS.items():
-        listed = [f'<li><a href="#{one}">{_safe(title(one))}</a>: {_safe(purpose(one))}</li>' for one in members if one in topics]
+        listed = [f'<li><a href="#{one}">{safe(title(one))}</a>: {safe(purpose(one))}</li>' for one in members if one in topics]
         if listed:
-            yield f"<h2>{_safe(group)}</h2><ul>{''.join(listed)}</ul>"
+            yield f"<h2>{safe(group)}</h2><ul>{''.join(listed)}</ul>"
     yield "</nav>"
 
 
@@ -69,7 +67,7 @@ def _block(block: Block, topic: str, shown: frozenset[str], *, below: int) -> st
         case Code():
             if block.language == DRAWING:
                 return ""
-            text = "\n".join(map(_safe, block.lines))
+            text = "\n".join(map(safe, block.lines))
             return f"<pre><code>{text}</code></pre>"
         case Items():
             name = "ul" if block.items[0][0] == "-" else "ol"
@@ -83,11 +81,11 @@ def _block(block: Block, topic: str, shown: frozenset[str], *, below: int) -> st
             top = f"<thead><tr>{head}</tr></thead>" if any(block.head) else ""
             return f'<div class="wide"><table>{top}<tbody>{rows}</tbody></table></div>'
         case Image(text, file):
-            return f'<figure><img alt="{_safe(text)}" src="{_picture(file)}"><figcaption>{_safe(text)}</figcaption></figure>'
+            return f'<figure><img alt="{safe(text)}" src="{_picture(file)}"><figcaption>{safe(text)}</figcaption></figure>'
 
 
 def _span(span: Span, topic: str, shown: frozenset[str]) -> str:
-    text = _safe(span.text)
+    text = safe(span.text)
     match span.kind:
         case "code":
             css = ' class="whole"' if len(span.text) <= UNBROKEN else ""
@@ -107,10 +105,6 @@ def _span(span: Span, topic: str, shown: frozenset[str]) -> str:
 def anchor(heading: str) -> str:
     """Name of a heading behind # in a link."""
     return re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-")
-
-
-def _safe(text: str) -> str:
-    return escape(plain_text(text))
 
 
 def _picture(file: str) -> str:
