@@ -21,7 +21,7 @@ if TYPE_CHECKING:
         predict,
         wiring,
     )
-    from fit.desk.book.take import RejectedError
+    from fit.desk.book.fits import RejectedError
 
 __all__ = [
     "Comparison",
@@ -45,7 +45,7 @@ __all__ = [
 _HOMES = {
     **dict.fromkeys(__all__, "fit.api"),
     **dict.fromkeys(("Contribution", "Estimate", "NextTake"), "fit.answers.figures"),
-    "RejectedError": "fit.desk.book.take",
+    "RejectedError": "fit.desk.book.fits",
 }
 
 

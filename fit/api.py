@@ -278,15 +278,16 @@ class PickupResult(Mapping[str, "Estimate"]):
         ----------
         JCGM 106:2012, 8.3: guarded acceptance.
         """
-        from fit.answers.confirm.marking import read_marking
         from fit.desk.questions.confirm import judge_part, marking_of
+        from measure.marking import kind_of, read_value
 
         if self._instrument is None:
             msg = f"{part[:60]}: a bare pickup has no part that is marked; fit takes through an instrument"
             raise ValueError(msg)
         found = marking_of(self._instrument.stated, part, self._instrument.path)
-        if marked is not None:
-            found = read_marking(marked, "F" if part.startswith("capacitor.") else "Ω")
+        kind = kind_of(part)
+        if marked is not None and kind is not None:
+            found = read_value(marked, kind)
         return Confirmation(
             answer=judge_part(part, found, self.answer),
             budget=self.answer.budget.get(part, ()),
@@ -296,7 +297,7 @@ class PickupResult(Mapping[str, "Estimate"]):
 
     def plot(self) -> "Figure":
         """Draw measured and modelled responses with what is left between them, as ``coilsweep fit --plot`` does."""
-        from fit.desk.show.figures.style import response_figure
+        from fit.desk.show.figures.fit import response_figure
 
         return _shown(response_figure(self.answer))
 
@@ -423,7 +424,7 @@ class Prediction:
     _name: str = "instrument"
 
     def plot(self) -> "Figure":
-        """Draw gain, phase and group delay with their bands, as ``coilsweep predict --plot`` does."""
+        """Draw the gain with its band, as ``coilsweep predict --plot`` does."""
         from fit.desk.show.figures.predict import predict_figure
 
         return _shown(predict_figure(self.answer, self.before))
@@ -436,10 +437,12 @@ class Prediction:
         return _html(self._sheet())
 
     def _sheet(self) -> "Sheet":
-        from fit.desk.show.sheets.predict import sheet_of_predict
+        from fit.desk.show.sheets.predict import Predicted, sheet_of_predict
 
         heights = next((curve.levels for curve in self.answer.pickups.values()), {})
-        return sheet_of_predict(self.answer, self.before, name=self._name, at={f"{hz:g} Hz": hz for hz in heights})
+        return sheet_of_predict(
+            Predicted(answer=self.answer), self.before, name=self._name, at={f"{hz:g} Hz": hz for hz in heights}
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -572,8 +575,7 @@ def instrument(book: "Logbook | Path | str", names: Sequence[str], *, dcr: str |
     FileError
         If a take is missing or changed, or rig and instrument do not state what is needed.
     """
-    from fit.desk.book.evidence import FitWish
-    from fit.desk.book.fits import answer_for
+    from fit.desk.book.fits import FitWish, answer_for
     from measure.logbook.store import instrument_path, open_logbook
 
     place = _place(book)
@@ -654,11 +656,13 @@ def predict(
     input: tuple[str, str] | None = None,
     parts: "MeasuredParts | None" = None,
     changes: Mapping[str, str] | None = None,
+    added: Mapping[str, str] | None = None,
+    moved: Mapping[str, str] | None = None,
     excite: str = "",
     at_hz: Sequence[float] = (),
     with_tolerance: bool = True,
 ) -> Prediction:
-    """Predict what an instrument does at some settings, and what a change of parts would do.
+    """Predict what an instrument does at some settings, and what a change of parts or wiring would do.
 
     Parameters
     ----------
@@ -673,6 +677,11 @@ def predict(
         What a fit of this instrument measured, `PickupResult.parts`; it stands in for what is stated and marked.
     changes : mapping, optional
         Part to its new value, such as ``{"capacitor.tone": "10n ± 5%"}``.
+    added : mapping, optional
+        Place to the parts soldered in there, such as ``{"volume": "1n2 + 150k"}``, a comma in parallel, a plus in series; a place
+        is a part or two points, ``"bridge.hot:ground"``.
+    moved : mapping, optional
+        Lead to the point it is soldered to, such as ``{"tone.wiper": "bridge.hot"}``.
     excite : str
         Pickup; empty for all.
     at_hz : sequence of float
@@ -688,29 +697,34 @@ def predict(
     Raises
     ------
     ValueError
-        If there is no such pickup, part or setting, or a value is missing; one line that names it.
+        If there is no such pickup, part, point or setting, or a value is missing; one line that names it.
     """
     from fit.answers.predict.carry_over import adopt_losses
-    from fit.answers.predict.prediction import predict_instrument, read_changes
+    from fit.answers.predict.prediction import predict_instrument
+    from fit.answers.predict.variant import Variant, change_values, solder
 
     stated = (instrument if isinstance(instrument, Instrument) else Instrument.read(instrument)).stated
     load = dict(zip(("input.resistance", "input.capacitance"), _input(input), strict=True)) if input is not None else _load(parts)
-    asked = [f"{part}={value}" for part, value in (changes or {}).items()]
-    changed = read_changes(stated if parts is None else adopt_losses(stated, parts), asked)
+    pairs = [[f"{name}={value}" for name, value in (each or {}).items()] for each in (changes, added, moved)]
+    before = Variant(instrument=stated)
+    after = solder(before, additions=pairs[1], moves=pairs[2])
+    lossy = after.instrument if parts is None else adopt_losses(after.instrument, parts)
+    after = change_values(after, pairs[0], losses_of=lossy)
+    is_changed = any(pairs)
     answers = [
         predict_instrument(
-            stated,
+            each.instrument,
             {control: str(value) for control, value in (controls or {}).items()},
             load=load,
-            changes=each,
+            changes=each.changes,
             measured=parts,
             with_tolerance=with_tolerance,
             excite=excite,
             at_hz=at_hz,
         )
-        for each in ([changed, {}] if changed else [{}])
+        for each in ([after, before] if is_changed else [before])
     ]
-    return Prediction(answer=answers[0], before=answers[1] if changed else None, _name=stated.name or "instrument")
+    return Prediction(answer=answers[0], before=answers[1] if is_changed else None, _name=stated.name or "instrument")
 
 
 def wiring(book: "Logbook | Path | str", names: Sequence[str]) -> WiringResult:
@@ -769,7 +783,7 @@ def _evidence(
     from fit.estimate.evidence import Evidence
     from measure.errors import FileError
     from measure.logbook.placement import placements
-    from measure.quantity import parse_parts, parse_quantity
+    from measure.marking import parse_parts, read_value
 
     warnings: list[str] = []
     stated = None if instrument is None else with_bounds(instrument.stated, warnings)
@@ -795,12 +809,12 @@ def _evidence(
     resistance, capacitance = _input(input)
     low = doubt_input(resistance.value)
     warnings += [] if low is None else [low.text]
-    corner = None if exciter_corner is None or reference == "current" else parse_quantity(exciter_corner, "Hz")
+    corner = None if exciter_corner is None or reference == "current" else read_value(exciter_corner, "corner")
     whole = Evidence(
         takes=rows,
-        input_resistance=bounded(resistance, "input resistance", warnings),
-        input_capacitance=bounded(capacitance, "input capacitance", warnings),
-        dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
+        input_resistance=bounded(resistance, "input resistance", warnings, "input resistance"),
+        input_capacitance=bounded(capacitance, "input capacitance", warnings, "input capacitance"),
+        dcr=None if dcr is None else bounded(read_value(dcr, "dcr"), "dcr", warnings, "dcr"),
         reference_kind=reference,
         exciter_corner=None if corner is None else bounded(corner, "exciter corner", warnings),
         parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
@@ -835,9 +849,9 @@ def _record(take: Take, number: int) -> "kept.Take":
 
 
 def _input(texts: tuple[str, str]) -> "tuple[Quantity, Quantity]":
-    from measure.quantity import parse_quantity
+    from measure.marking import read_value
 
-    return parse_quantity(texts[0], "Ω"), parse_quantity(texts[1], "F")
+    return read_value(texts[0], "input resistance"), read_value(texts[1], "input capacitance")
 
 
 def _load(parts: "MeasuredParts | None") -> "dict[str, Quantity]":

@@ -3,19 +3,17 @@
 Thin: every number comes from the functions that the command line uses too. Nothing heavy is imported before it is used.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from measure.logbook import store
-    from measure.logbook.rig import Rig
     from measure.logbook.take import Take
     from measure.response import Finding, FloatArray, Response
     from measure.signal import recording as signal
     from measure.source.interface import Source
-    from measure.transfer.calibration import Calibration
 
 USUAL_RATE_HZ = 96000  # [Hz] of a take where the rig states none
 BITS = 24  # of what a sound card gives
@@ -121,7 +119,8 @@ def read(
         Counts from 1; as the rig states it where it is left out, else the other one of the first two. "none": the reference was
         not recorded, and `stimulus` is needed.
     rig : Path or str, optional
-        A rig.toml: says which channel is which; the loopback that it names is taken out of the response.
+        A rig.toml: says which channel is which; the loopback that it names is taken out of the response, or a finding says
+        why not.
     stimulus : Path or str, optional
         What was played. With a reference channel it is not needed: an exponential sweep is recognised.
 
@@ -134,8 +133,6 @@ def read(
     ------
     FileError
         If a file is missing, damaged or not what it should be, has no such channel, or stimulus and recording differ in rate.
-    CalibrationError
-        If the loopback that the rig names was made at another rate, with another card or other inputs.
     ValueError
         If there is neither a reference channel nor a stimulus.
 
@@ -145,10 +142,10 @@ def read(
     ``coilsweep import``.
 
     """
-    from measure.errors import FileError
+    from measure.logbook.card import freeing
     from measure.logbook.rig import Rig, read_rig
     from measure.logbook.store import Logbook as Folder
-    from measure.source.files import read_recording, read_stimulus
+    from measure.source.files import read_recording, read_stimulus, require_same_rate
 
     stated = Rig() if rig is None else read_rig(Path(rig))
     pickup = pickup_channel or stated.interface.pickup_channel or 1
@@ -159,17 +156,12 @@ def read(
     played = None
     if stimulus is not None:
         played, rate_hz = read_stimulus(stimulus)
-        if rate_hz != recording.rate_hz:
-            msg = (
-                f"{stimulus}: the stimulus has {rate_hz} Hz, the recording {recording.rate_hz} Hz. Record at the stimulus's rate."
-            )
-            raise FileError(msg)
+        require_same_rate(rate_hz, recording.rate_hz, name=str(stimulus))
     elif recording.reference_channel is None:
         msg = "without a reference channel the stimulus is needed: stimulus=FILE, what was played"
         raise ValueError(msg)
-    folder = None if rig is None else Folder(path=Path(rig).parent)
-    inputs = (recording.pickup_channel, recording.reference_channel)
-    return _check(recording, played, calibration=_loopback(folder, stated, recording.rate_hz, inputs))
+    free = None if rig is None else freeing(Folder(path=Path(rig).parent), stated, [recording], is_live=False)
+    return _checked(recording, played, free=free)
 
 
 def record(name: str, *, rig: Path | str, level: float = 0.5, source: "Source | None" = None) -> Recording:
@@ -202,13 +194,12 @@ def record(name: str, *, rig: Path | str, level: float = 0.5, source: "Source | 
         If the sound card fails; named (see `measure.errors`), with what was recorded until then.
     FileError
         If the rig cannot be read, or the loopback that it names.
-    CalibrationError
-        If that loopback was made at another rate, with another card or other inputs.
     ValueError
         If the level is out of its range.
     """
     import numpy as np
 
+    from measure.logbook.card import freeing
     from measure.logbook.rig import card_channel, read_rig
     from measure.logbook.store import Logbook as Folder
     from measure.signal.recording import Recording as Samples
@@ -219,7 +210,6 @@ def record(name: str, *, rig: Path | str, level: float = 0.5, source: "Source | 
     interface, has_reference = stated.interface, stated.reference.kind != "none"
     rate_hz = interface.rate_hz or USUAL_RATE_HZ
     inputs = (card_channel(stated, "pickup"), card_channel(stated, "reference") if has_reference else None)
-    calibration = _loopback(Folder(path=Path(rig).parent), stated, rate_hz, inputs)
     stimulus = sweep_samples(Sweep(rate_hz=rate_hz, level=level))
     n_channels = 2 if has_reference else 1
     findings: tuple[Finding, ...] = ()
@@ -239,7 +229,8 @@ def record(name: str, *, rig: Path | str, level: float = 0.5, source: "Source | 
     recording = Samples(
         samples=np.clip(samples, -1, 1), rate_hz=rate_hz, reference_channel=2 if has_reference else None, n_bits=BITS, name=name
     )
-    return _check(recording, stimulus, calibration=calibration, told=findings)
+    free = freeing(Folder(path=Path(rig).parent), stated, [recording], is_live=True)
+    return _checked(recording, stimulus, free=free, told=findings)
 
 
 class Logbook:
@@ -300,7 +291,7 @@ class Logbook:
         return read_take(self._folder, name)
 
     def response(self, name: str) -> "Response":
-        """Compute the response of a take's recordings, the card taken out where the take's rig names a loopback.
+        """Compute the response of a take's recordings, or read the one measured elsewhere that it holds.
 
         Parameters
         ----------
@@ -310,108 +301,47 @@ class Logbook:
         Returns
         -------
         Response
-            Averaged over the repeats.
+            Averaged over the repeats, the card taken out where the take's rig names a loopback; where that does not fit, its
+            findings say so.
 
         Raises
         ------
         MeasureError
             If the take was rejected.
         FileError
-            If there is no such take, something of it is missing or changed, or it holds a response that was measured elsewhere
-            (fits read those from the logbook).
-        CalibrationError
-            If the loopback was made at another rate, with another card or other inputs.
+            If there is no such take, or something of it is missing, changed or damaged.
         """
-        from measure.errors import FileError, MeasureError
-        from measure.logbook.rig import card_channel
-        from measure.logbook.store import kept_path, recording_path
-        from measure.logbook.take import FileStimulus
-        from measure.signal.stimulus import Sweep, sweep_samples
-        from measure.source.files import read_recording, read_stimulus
-        from measure.transfer.response import estimate_response
+        from measure.errors import MeasureError
+        from measure.logbook.recordings import response_of_recordings
+        from measure.logbook.responses import response_of_take
 
         take = self.take(name)
         if take.outcome == "rejected":
             reasons = "; ".join(item.text for item in take.findings if item.severity == "reject")
             msg = f'the take "{name}" was rejected, no value may rest on it: {reasons}'
             raise MeasureError(msg)
-        if not take.recordings:
-            msg = f'the take "{name}" holds a response measured elsewhere, and no recordings'
-            raise FileError(msg)
-        recordings = [
-            read_recording(
-                recording_path(self._folder, take, index),
-                pickup_channel=item.pickup_channel,
-                reference_channel=item.reference_channel,
-            )
-            for index, item in enumerate(take.recordings)
-        ]
-        played = sweep_samples(take.stimulus) if isinstance(take.stimulus, Sweep) else None
-        if isinstance(take.stimulus, FileStimulus):
-            played, _ = read_stimulus(kept_path(self._folder, take, take.stimulus.file))
-        response = estimate_response(recordings, stimulus=played, time_utc=take.time_utc)
-        if take.rig is None:
-            return response
-        inputs = (take.recordings[0].pickup_channel, take.recordings[0].reference_channel)
-        if isinstance(take.stimulus, Sweep):  # recorded here: the channels are those of the rig, in this order
-            inputs = (card_channel(take.rig, "pickup"), None if inputs[1] is None else card_channel(take.rig, "reference"))
-        calibration = _loopback(self._folder, take.rig, recordings[0].rate_hz, inputs)
-        return _without_card(response, calibration, is_referred=inputs[1] is not None)
+        return (response_of_take if take.kind == "response" else response_of_recordings)(self._folder, take)
 
     def __repr__(self) -> str:
         """Where it is, and how many takes it holds."""
         return f"Logbook({str(self.path)!r}), {len(self.takes)} takes"
 
 
-def _loopback(folder: "store.Logbook | None", rig: "Rig", rate_hz: int, inputs: tuple[int, int | None]) -> "Calibration | None":
-    from measure.logbook.curves import read_loopback
-    from measure.transfer.calibration import require_match
-
-    calibration = None if folder is None else read_loopback(folder, rig)
-    if calibration is not None:
-        device, other = rig.interface.device or "", rig.interface.input_device
-        name = device if other in (None, rig.interface.device) else f"{device} to {other}"
-        require_match(calibration, rate_hz=rate_hz, device=name, pickup_channel=inputs[0], reference_channel=inputs[1])
-    return calibration
-
-
-def _without_card(response: "Response", calibration: "Calibration | None", *, is_referred: bool) -> "Response":
-    from measure.transfer.calibration import apply_calibration
-
-    return response if calibration is None else apply_calibration(response, calibration, is_referred=is_referred)
-
-
-def _check(
+def _checked(
     recording: "signal.Recording",
     stimulus: "FloatArray | None",
     *,
-    calibration: "Calibration | None" = None,
+    free: "Callable[[Response], Response] | None",
     told: "Sequence[Finding]" = (),
 ) -> Recording:
-    from measure.checks.causality import judge_causal
-    from measure.checks.method import judge_signal
-    from measure.checks.recording import check_recording
-    from measure.errors import MeasureError
-    from measure.response import Finding, outcome
-    from measure.transfer.response import estimate_response
+    from measure.transfer.assessment import assess, join_findings
 
-    findings = (*check_recording(recording, stimulus=stimulus), *told)
-    response = None
-    if outcome(findings) != "rejected":
-        is_referred = recording.reference_channel is not None
-        try:
-            response = _without_card(estimate_response([recording], stimulus=stimulus), calibration, is_referred=is_referred)
-            findings += (*response.findings, *judge_signal(response), judge_causal(response, is_timed=is_referred))
-        except MeasureError as err:
-            code = "response" if stimulus is not None else "silent"  # nobody said what should arrive, and nothing does
-            findings = tuple(one for one in findings if one.code != code)
-            findings += (Finding(code=code, severity="reject", text=f"No response could be computed: {err}"),)
-    judged = outcome(findings)
+    judgement = join_findings(assess([recording], stimulus=stimulus, free=free), told)
     return Recording(
         samples=recording.samples,
         rate_hz=recording.rate_hz,
         name=recording.name,
-        findings=findings,
-        outcome=judged,
-        _response=None if judged == "rejected" else response,
+        findings=judgement.findings,
+        outcome=judgement.outcome,
+        _response=judgement.response,
     )

@@ -7,6 +7,7 @@ import math
 import re
 from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Literal
 
 COVERAGE_95 = 1.959963984540054  # [1] half-width of a Gaussian's 95 % interval over its standard deviation
 NORMAL_FACTOR = 1.96  # [1] the same to the two decimals that intervals of answers are stated with
@@ -78,6 +79,12 @@ class Quantity:
         Of a capacitor, at 1 kHz; None where none was written. [1]
     temperature_c : float or None
         Of a resistance, when it was read; None where none was written. [°C]
+    understood : str
+        What a marking was taken for, ``"33 nF ± 10 %, from .033 and K"``; empty where it stands as it was written.
+    taper : {"audio", "linear"} or None
+        Of a pot whose marking says it.
+    doubt : str
+        What is odd about it, or may be meant otherwise; empty where nothing is.
     """
 
     value: float
@@ -87,6 +94,9 @@ class Quantity:
     text: str
     loss_tangent: float | None = None
     temperature_c: float | None = None
+    understood: str = ""
+    taper: Literal["audio", "linear"] | None = None
+    doubt: str = ""
 
 
 def parse_quantity(text: str, unit: str | None = None) -> Quantity:
@@ -144,38 +154,6 @@ def parse_quantity(text: str, unit: str | None = None) -> Quantity:
         raise ValueError(_expected(text, unit, f"at is the temperature of a resistance, {COLDEST_C:g} to {HOTTEST_C:g} °C"))
     plain = _quantity(value, bound, unit=found, text=text.strip(" "))
     return replace(plain, loss_tangent=tangent, temperature_c=temperature)
-
-
-def parse_parts(text: str) -> tuple[Quantity, ...]:
-    """Read parts that were added in parallel, separated by commas.
-
-    Parameters
-    ----------
-    text : str
-        For example ``"680p±1%, 150k±1%"``; empty for none.
-
-    Returns
-    -------
-    tuple of Quantity
-        Capacitors in farads and resistors in ohms, in the order written.
-
-    Raises
-    ------
-    ValueError
-        If a part is neither a capacitor nor a resistor; one line that quotes it.
-    """
-    if not isinstance(text, str) or len(text) > MAX_PARTS * MAX_TEXT or text.count(",") >= MAX_PARTS:
-        msg = f"{_quoted(text)} is not a list of parts: expected at most {MAX_PARTS}, such as 680p±1%, 150k±1%"
-        raise ValueError(msg)
-    if not text.strip(" "):
-        return ()
-    refuse_decimal_comma(text)
-    parts = tuple(parse_quantity(part) for part in text.split(","))
-    for part in parts:
-        if part.unit not in ("F", "Ω"):
-            msg = f"{_quoted(part.text)} is in {part.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
-            raise ValueError(msg)
-    return parts
 
 
 def refuse_decimal_comma(text: str) -> None:

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 UNITS = ("V/V", "Ω")
+# [Hz] Below, the EMF is too small to tell anything and the coil's R alone counts; above, interfaces filter.
+BAND_HZ = (30.0, 20000.0)
 # How the names of two rows of `Response.shifts` begin: what a loopback does not know of the two inputs' ratio.
 CHANNEL_GAIN, CHANNEL_DELAY = "gain between the inputs", "delay between the inputs"
 

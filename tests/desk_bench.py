@@ -86,3 +86,8 @@ def quantities_in(document):
     if isinstance(document, list):
         for inner in document:
             yield from quantities_in(inner)
+
+
+def names_of(document, role=None):
+    """Names of the takes in a document, those of one role where it is named."""
+    return [take["name"] for take in document["takes"] if role in (None, take["role"])]

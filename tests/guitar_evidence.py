@@ -3,7 +3,8 @@
 from fit.circuit.controls import read_settings
 from fit.circuit.reading import read_instrument
 from fit.estimate.evidence import AS_IT_STANDS, Evidence, TakeEvidence
-from measure.quantity import parse_parts, parse_quantity
+from measure.marking import parse_parts
+from measure.quantity import parse_quantity
 
 
 def evidence_of_guitar(case, *, names=None):

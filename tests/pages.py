@@ -36,7 +36,7 @@ class Page(HTMLParser):
         self.texts.append(data)
         if {"h1", "h2", "h3"} & set(self.stack):
             self.headings[-1] += data
-        if self.stack[-1:] == ["title"]:
+        if self.stack[-2:] == ["head", "title"]:
             self.title += data
         if "thead" in self.stack and data.strip():
             self.columns.append(data)

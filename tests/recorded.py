@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from fit.estimate.evidence import Evidence, TakeEvidence
-from measure.quantity import parse_parts, parse_quantity
+from measure.marking import parse_parts
+from measure.quantity import parse_quantity
 from measure.response import Response
 from measure.source.files import read_recording
 from measure.transfer.response import estimate_response

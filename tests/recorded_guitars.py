@@ -5,7 +5,8 @@ import json
 from fit.circuit.controls import read_settings
 from fit.circuit.reading import read_instrument
 from fit.estimate.evidence import Evidence, TakeEvidence
-from measure.quantity import parse_parts, parse_quantity
+from measure.marking import parse_parts
+from measure.quantity import parse_quantity
 from tests.recorded import RECORDINGS, response_of
 
 # lugs as fixtures/recordings/README.md states them

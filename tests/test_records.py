@@ -9,7 +9,6 @@ ALIKE = 4  # shared field names from which on two records say the same thing twi
 ROOMS = ("measure/logbook", "fit/desk/bench", "fit/desk/guide", "fit/desk/book")  # no exception between these
 READ = "as written by a person, and as read into quantities with their bounds"
 OUTCOME = "what is common to all answers of a fit; each is a document of its own, and its fields are those of its JSON"
-WISH = "options that several commands have in common, each record as its command takes them"
 NOTEBOOK = "a take or a recording as a notebook states it"
 EXCEPTIONS = {
     ("Conditions", "TakeEvidence"): READ,
@@ -30,9 +29,6 @@ EXCEPTIONS = {
     ("CornerAnswer", "InputAnswer"): OUTCOME,
     ("CornerAnswer", "PickupAnswer"): OUTCOME,
     ("InputAnswer", "PickupAnswer"): OUTCOME,
-    ("ListenWish", "PredictWish"): WISH,
-    ("ExportWish", "PredictWish"): WISH,
-    ("ExportWish", "ListenWish"): WISH,
     ("Conditions", "Take"): NOTEBOOK,
     ("Recording", "Take"): NOTEBOOK,
     ("Take", "TakeEvidence"): NOTEBOOK,

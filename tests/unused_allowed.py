@@ -11,7 +11,6 @@ Axes  # type in quoted annotations
 Draw  # type in quoted annotations
 stated_instrument  # type in quoted annotations
 
-interval_95  # public, of results in a notebook (README)
 std_f  # noise of a coupling at each frequency, beside its value: whoever plots it needs both
 own_rate_hz  # what a device runs at, in the list that live tests hold against the server's
 measured_rate_hz  # of a recording by the wall clock, that live tests hold against the server's

@@ -74,13 +74,18 @@ def taper_fraction(taper: Taper, rotation: float) -> float:
     return 1 - (1 - AUDIO_HALF_FRACTION) * 2 * (1 - share)
 
 
-def split_settings(texts: Iterable[str]) -> dict[str, str]:
+CONTROL_FORM = "CONTROL=VALUE, expected for example volume=7, volume=35% or selector=both"
+
+
+def split_settings(texts: Iterable[str], form: str = CONTROL_FORM) -> dict[str, str]:
     """Take CONTROL=VALUE apart.
 
     Parameters
     ----------
     texts : iterable of str
         For example ``"volume=7"``.
+    form : str
+        What is expected, with an example, for the message.
 
     Raises
     ------
@@ -91,7 +96,7 @@ def split_settings(texts: Iterable[str]) -> dict[str, str]:
     for text in texts:
         control, mark, value = (part.strip() for part in text.partition("="))
         if not (control and mark and value):
-            msg = f'"{text[:60]}" is not CONTROL=VALUE, expected for example volume=7, volume=35% or selector=both'
+            msg = f'"{text[:60]}" is not {form}'
             raise ValueError(msg)
         if control in out:
             msg = f"{control} is set twice, to {out[control]} and to {value}"

@@ -78,8 +78,7 @@ def solve_excitations(
     own, between = _coil_admittances(impedance, mutual)
     if n == 1 and not between:
         return _solve_single_node(network, admittance, own, emf)
-    nothing = np.zeros(n_points)
-    off = [between.get((i, j), between.get((j, i), nothing)) for i, j in network.coupled]
+    off = [between.get((i, j), between.get((j, i), np.zeros(n_points))) for i, j in network.coupled]
     matrix = _combine(network.stamps, np.concatenate([admittance, own, *(row[None] for row in off)]))
     at_points = emf[:, :, None] if emf.ndim == 2 else emf
     norton = _through_coils(at_points.transpose(1, 0, 2).astype(complex), own, between)
@@ -87,8 +86,8 @@ def solve_excitations(
     right[:, :-1] = _combine(network.coil_incidence, norton)
     right[network.output, -1] = 1.0
     eliminate(network.elimination, matrix, right, n_forward=n_excitations)
-    across = _combine(network.branch_incidence.T, right)
-    coil_across = _combine(network.coil_incidence.T, right)
+    over = _combine(network.incidence.T, right)
+    across, coil_across = over[: len(admittance)], over[len(admittance) :]
     return Excited(
         voltage=right[network.output, :-1],
         by_admittance=-across[:, -1:] * across[:, :-1],

@@ -40,7 +40,8 @@ from typing import Literal
 import msgspec
 
 from fit.circuit.coil import Profile
-from measure.quantity import Quantity, parse_quantity
+from measure.marking import kind_of, read_value
+from measure.quantity import Quantity
 
 MOST_POSITIONS = 32  # of one switch
 MOST_JOINS = 64  # in one position
@@ -99,7 +100,7 @@ class Part(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
     def loss_tangent(self) -> float | None:
         """Of a capacitor, as stated behind the value or the marking."""
         text = self.value if self.value is not None else self.marked
-        return None if text is None else parse_quantity(text, "F").loss_tangent
+        return None if text is None else read_value(text, "capacitor").loss_tangent
 
 
 class Switch(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
@@ -157,7 +158,8 @@ def stated_values(instrument: Instrument) -> dict[str, Stated]:
             out[f"{name}.coupling"] = _number(pickup.second.coupling, "")
     for key, part, unit in parts_of(instrument):
         text = part.value if part.value is not None else part.marked
-        quantity = None if text is None else parse_quantity(text, unit)
+        kind = kind_of(key)
+        quantity = None if text is None or kind is None else read_value(text, kind)
         out[key] = Stated(quantity=quantity, is_marked=part.value is None and part.marked is not None, unit=unit)
     return out
 
@@ -224,10 +226,11 @@ def _coil_values(name: str, coil: Pickup | SecondCoil) -> dict[str, Stated]:
         "dcr": (coil.dcr, "Ω"),
         "winding_capacitance": (coil.winding_capacitance, "F"),
     }
-    out = {
-        f"{name}.{key}": Stated(quantity=None if text is None else parse_quantity(text, unit), is_marked=False, unit=unit)
-        for key, (text, unit) in texts.items()
-    }
+    out = {}
+    for key, (text, unit) in texts.items():
+        kind = kind_of(f"{name}.{key}")
+        quantity = None if text is None or kind is None else read_value(text, kind)
+        out[f"{name}.{key}"] = Stated(quantity=quantity, is_marked=False, unit=unit)
     for (key, _), (coupling, corner_hz, *widths) in zip(
         eddies_of(name, coil), (*coil.eddy_loops, *coil.eddy_spreads), strict=True
     ):

@@ -28,6 +28,8 @@ class Network:
         +1 where a branch begins, −1 where it ends, 0 elsewhere.
     coil_incidence : ndarray, shape (n, c)
         The same for the coils; the EMF is positive towards the first end.
+    incidence : ndarray, shape (n, b + c)
+        Both.
     output : int
         Index of the node whose voltage is asked for.
     branch_ends, coil_ends : tuple of (int, int)
@@ -43,6 +45,7 @@ class Network:
     nodes: tuple[str, ...]
     branch_incidence: FloatArray
     coil_incidence: FloatArray
+    incidence: FloatArray
     output: int
     branch_ends: tuple[tuple[int, int], ...]
     coil_ends: tuple[tuple[int, int], ...]
@@ -115,6 +118,7 @@ def build_network(
         nodes=nodes,
         branch_incidence=_incidence(nodes, branches),
         coil_incidence=_incidence(nodes, coils),
+        incidence=_incidence(nodes, [*branches, *coils]),
         output=index[output],
         branch_ends=branch_ends,
         coil_ends=coil_ends,
@@ -241,6 +245,6 @@ def refuse_zero(divisor: ComplexArray) -> None:
     numpy.linalg.LinAlgError
         If a divisor is 0.
     """
-    if not np.all(divisor):
+    if not divisor.all():
         msg = "Singular matrix"
         raise np.linalg.LinAlgError(msg)

@@ -7,9 +7,10 @@ from collections.abc import Mapping
 
 import msgspec
 
-from fit.circuit.instrument import Instrument, Pickup, SecondCoil, Unit, coils_of, parts_of
+from fit.circuit.instrument import Instrument, Pickup, SecondCoil, coils_of, parts_of
 from fit.circuit.soundness import check_wiring
-from measure.quantity import Quantity, parse_quantity
+from measure.marking import kind_of, read_value
+from measure.quantity import Quantity
 
 LIMIT_CHARACTERS = 50_000  # an instrument has about 1500
 MOST_PARTS = 64  # of all kinds together
@@ -83,22 +84,23 @@ def _check_names(instrument: Instrument) -> None:
 
 
 def _check_values(instrument: Instrument) -> None:
-    texts: dict[str, tuple[str | None, Unit]] = {}
-    for key, part, unit in parts_of(instrument):
-        texts[f"{key}.value"], texts[f"{key}.marked"] = (part.value, unit), (part.marked, unit)
+    texts: dict[str, str | None] = {}
+    for key, part, _ in parts_of(instrument):
+        texts[f"{key}.value"], texts[f"{key}.marked"] = part.value, part.marked
     for name, coil in coils_of(instrument).items():
-        texts[f"pickup.{name}.dcr"] = (coil.dcr, "Ω")
-        texts[f"pickup.{name}.inductance"] = (coil.inductance, "H")
-        texts[f"pickup.{name}.winding_capacitance"] = (coil.winding_capacitance, "F")
+        texts[f"pickup.{name}.dcr"] = coil.dcr
+        texts[f"pickup.{name}.inductance"] = coil.inductance
+        texts[f"pickup.{name}.winding_capacitance"] = coil.winding_capacitance
         check_losses(f"pickup.{name}", coil)
     for name, part in instrument.resistor.items():
         if part.kind is not None:
             msg = f"resistor.{name}.kind: only a capacitor has one"
             raise ValueError(msg)
-    for place, (text, unit) in texts.items():
-        if text is not None:
+    for place, text in texts.items():
+        kind = kind_of(place)
+        if text is not None and kind is not None:
             try:
-                quantity = parse_quantity(text, unit)
+                quantity = read_value(text, kind)
             except ValueError as err:
                 msg = f"{place}: {err}"
                 raise ValueError(msg) from None

@@ -137,6 +137,18 @@ def wire_instrument(
     )
 
 
+def heard_coils(instrument: Instrument, settings: Settings) -> tuple[str, ...]:
+    """List the coils that reach the output at some settings, or are coupled to one that does.
+
+    Returns
+    -------
+    tuple of str
+        ``"bridge"``, ``"bridge.second"`` …
+    """
+    load = Passive(key="input.resistance", is_capacitor=False, ends=(instrument.output, GROUND))
+    return wire_instrument(instrument, settings, load=(load,)).coils
+
+
 def joined_nodes(instrument: Instrument, settings: Settings, *, has_stops: bool | Collection[str] = False) -> dict[str, str]:
     """Find which nodes closed switches and pots at an end of their travel make one.
 

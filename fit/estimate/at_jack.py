@@ -1,6 +1,6 @@
 """A pickup straight at the jack: cable, input and added parts parallel to it, the fastest case."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -49,6 +49,11 @@ class Jack:
     s: ComplexArray
     part_masks: dict[str, tuple[bool, FloatArray]]
     circumstances: Circumstances = ALIKE
+    turn: ComplexArray = field(init=False)  # ln(s/ω0), for the capacitors' losses
+
+    def __post_init__(self) -> None:
+        """Compute once what depends on the frequencies alone."""
+        object.__setattr__(self, "turn", log_turn(self.s))
 
     def evaluate(self, p: dict[str, float]) -> tuple[ComplexArray, dict[str, ComplexArray]]:
         """Response for a unit gain, and its logarithmic derivatives.
@@ -61,8 +66,7 @@ class Jack:
         coils, s = coil_values(self.model, p, self.circumstances), self.s
         rows: dict[str, ComplexArray] = {}
         elements = coil_elements(coils, s, coupling_of(p))
-        turn = log_turn(s)
-        loads = self._load_terms(p, turn)
+        loads = self._load_terms(p)
         admittance = np.empty((len(coils) + 1, len(s)), dtype=complex)
         for index, coil in enumerate(coils):
             admittance[index] = s * coil.winding_capacitance_f
@@ -74,16 +78,16 @@ class Jack:
             rows[name] = by_load * term * (1.0 if is_capacitor else -1.0)
             if is_capacitor:
                 loss = loss_name(name)
-                rows[loss] = rows[name] * (-2 / np.pi * turn)
+                rows[loss] = rows[name] * (-2 / np.pi * self.turn)
         coil_rows(p, coils, elements=elements, solution=solution, s=s, rows=rows, circumstances=self.circumstances)
         return s * solution.voltage, rows
 
-    def _load_terms(self, p: dict[str, float], turn: ComplexArray) -> dict[tuple[str, bool], ComplexArray]:
+    def _load_terms(self, p: dict[str, float]) -> dict[tuple[str, bool], ComplexArray]:
         """Admittance of each part across the jack, by its parameter and whether it is a capacitor."""
         s = self.s
 
         def charged(name: str) -> ComplexArray:
-            lossy: ComplexArray = s * np.exp(p[name] - 2 / np.pi * p[loss_name(name)] * turn)
+            lossy: ComplexArray = s * np.exp(p[name] - 2 / np.pi * p[loss_name(name)] * self.turn)
             return lossy
 
         terms: dict[tuple[str, bool], ComplexArray] = {

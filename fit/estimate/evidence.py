@@ -148,9 +148,3 @@ def dcr_in_takes(evidence: Evidence, dcr: Quantity) -> Quantity:
     value = dcr.value * ratio
     total = None if std is None else float(np.hypot(std * ratio, value * slope * kelvin))
     return replace(dcr, value=value, standard_uncertainty=total)
-
-
-LOWEST_HZ = 30.0  # [Hz] below, the EMF is too small to tell anything and the coil's R alone counts
-
-
-HIGHEST_HZ = 20000.0  # [Hz] above, interfaces filter

@@ -27,6 +27,7 @@ CLOSE = 10.0  # [1] of the criterion: a scope this far behind on the coarse grid
 UNCERTAIN = 1e-3  # [1] φ from which on a floor must be certain
 CERTAIN = 10.0  # [1] of the criterion, −2 ln of the likelihood, that a larger floor must gain
 JITTER = 1e-9  # [1] keeps the kernel's factor real; far below LEAST²
+LEAST_SHARED = 1e-5  # [1] of the noise's variance: what takes share less of, two thirds of all directions, is not taken out
 SIMPLEX_TOLERANCE = 0.1  # [1] of ln p and ln q, and of the criterion: p itself is known to 10 or 20 %
 
 
@@ -370,12 +371,13 @@ def _shared_blocks(problem: Problem, floor: Floor) -> tuple[tuple[Block, ...], f
         lower = _kernel_factor(octaves.tobytes(), floor.length_octaves)
         basis, singular, _ = np.linalg.svd(floor.smooth * lower[node] / np.sqrt(diagonal)[:, None], full_matrices=False)
         log_determinant += float(np.log(diagonal).sum() + np.log1p(singular**2).sum())
+        felt = singular**2 > LEAST_SHARED
         blocks.append(
             Block(
                 points=slice(int(points[0]), int(points[-1]) + 1),
                 whitener=np.sqrt(2 / diagonal),
-                basis=basis,
-                shrink=1 - 1 / np.sqrt(1 + singular**2),
+                basis=np.ascontiguousarray(basis[:, felt]),
+                shrink=1 - 1 / np.sqrt(1 + singular[felt] ** 2),
             )
         )
     return tuple(blocks), 2 * log_determinant

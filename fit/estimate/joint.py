@@ -55,7 +55,9 @@ class Block:
         if self.whitener.ndim == 2:
             return rows @ self.whitener.T
         scaled = rows * self.whitener
-        return scaled if self.basis is None else scaled - self._shared(scaled)
+        if self.basis is not None:
+            scaled -= self._shared(scaled)
+        return scaled
 
     def transpose(self, row: FloatArray) -> FloatArray:
         """Multiply a row by W from the right.
@@ -161,14 +163,15 @@ class _Evaluation:
     def __init__(self, problem: Problem, blocks: Sequence[Block]) -> None:
         self.problem, self.blocks = problem, blocks
         self.means, self.root_precision = prior_rows(problem)
-        self.vector: FloatArray | None = None
+        self.precision = self.root_precision**2
+        self.asked = b""
         self.best: tuple[float, FloatArray, Prediction] | None = None
         self.n_evaluations = 0
 
     def update(self, vector: FloatArray) -> None:
-        if self.vector is not None and np.array_equal(vector, self.vector):
+        if (asked := vector.tobytes()) == self.asked:
             return
-        self.vector = vector.copy()
+        self.asked = asked
         self.n_evaluations += 1
         try:
             prediction = predict_residual(self.problem, vector)
@@ -177,19 +180,20 @@ class _Evaluation:
             return
         whitened = whiten(self.blocks, np.concatenate([prediction.jacobian, prediction.residual[None, :]]))
         gram = whitened @ whitened.T
-        if not np.all(np.isfinite(gram)):
+        if not np.isfinite(gram.sum()):
             self._turn_back()
             return
-        prior = (vector - self.means) * self.root_precision
-        gram[:-1, -1] += self.root_precision * prior
-        gram[-1, :-1] = gram[:-1, -1]
-        gram[np.diag_indices(len(gram))] += np.append(self.root_precision**2, prior @ prior)
+        offset = vector - self.means
+        pull = offset * self.precision
+        gram[:-1, -1] += pull
+        gram[-1, :-1] += pull
+        gram.flat[:: len(gram) + 1] += np.append(self.precision, offset @ pull)
         factor, scale = scaled_factor(gram)
         triangle = factor.T * scale
         self.residual, self.jacobian = triangle[:, -1].copy(), triangle[:, :-1].T.copy()
         chi_square = float(gram[-1, -1])
         if self.best is None or chi_square < self.best[0]:
-            self.best = (chi_square, self.vector, prediction)
+            self.best = (chi_square, vector.copy(), prediction)
 
     def _turn_back(self) -> None:
         """Make a step that went out of the model's range look bad, so that the search goes on from where it was."""
@@ -379,13 +383,14 @@ def scaled_factor(information: FloatArray) -> tuple[FloatArray, FloatArray]:
     tuple of ndarray
         Lower factor (p, p) of the scaled matrix, and the scale (p,).
     """
-    scale = np.sqrt(np.maximum(np.diag(information), LEAST_INFORMATION))
-    scaled = information / np.outer(scale, scale)
+    scale = np.sqrt(np.maximum(information.diagonal(), LEAST_INFORMATION))
+    scaled = information / (scale * scale[:, None])
+    diagonal = scaled.reshape(-1)[:: len(scale) + 1]
     for lift in LIFTS[:-1]:
-        scaled[np.diag_indices(len(scale))] += lift * len(scale)
+        diagonal += lift * len(scale)
         try:
             return np.linalg.cholesky(scaled), scale
         except np.linalg.LinAlgError:
             continue
-    scaled[np.diag_indices(len(scale))] += LIFTS[-1] * len(scale)
+    diagonal += LIFTS[-1] * len(scale)
     return np.linalg.cholesky(scaled), scale

@@ -1,7 +1,8 @@
 """Which model: from no eddy loss to several loops and a spread, then two coils, chosen by BIC under one floor."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -187,14 +188,21 @@ def _free_gains(choice: Choice, fixed_floor: Floor | None, only: Sequence[Pickup
     return replace(choice, moved=tuple(moved))
 
 
+@lru_cache(maxsize=16)
+def _problem_of(evidence: Evidence, model: PickupModel, thin: int, released: tuple[str, ...]) -> Problem:
+    """Lay out once what several searches begin at."""
+    return build_problem(evidence, model, thin=thin, released=released)
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Comparison:
-    """Models under one floor."""
+    """Models under one floor, and what was found below winners by where it began."""
 
     floor: Floor
     blocks: tuple[Block, ...]
     log_determinant: float
     rungs: tuple[Rung, ...]
+    below: dict[tuple[object, ...], Rung] = field(default_factory=dict)
 
     @property
     def best(self) -> Rung:
@@ -211,7 +219,7 @@ def _climb(evidence: Evidence, fixed_floor: Floor | None, only: Sequence[PickupM
     if len(compared.best.problem.model.eddies[0]) > 1:  # a third loop has a chance only where a second one helps
         candidates = _from_rungs(compared.rungs)
         candidates.append(_fit_three_loops(evidence, candidates))
-        compared = _compare(evidence, candidates, fixed_floor, near=compared.floor)
+        compared = _compare(evidence, candidates, fixed_floor, before=compared)
     return _settle(evidence, compared, fixed_floor)
 
 
@@ -235,13 +243,16 @@ def _choose(evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Fl
 
 
 def _compare(
-    evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, near: Floor | None = None
+    evidence: Evidence, candidates: Sequence[Candidate], fixed_floor: Floor | None, *, before: _Comparison | None = None
 ) -> _Comparison:
-    """Fit the candidates under the floor of the best fitting one; `near` is that of a similar set of models."""
-    problems = [build_problem(evidence, each.model, thin=COMPARE_THIN, released=each.released) for each in candidates]
+    """Fit the candidates under the floor of the best fitting one; `before` compared a similar set of models."""
+    problems = [_problem_of(evidence, each.model, COMPARE_THIN, each.released) for each in candidates]
     richest = int(np.argmin([candidate.fit.chi_square for candidate in candidates]))
-    floor = fixed_floor or _floor_without_references(problems[richest], candidates[richest].fit.vector, near)
+    floor = fixed_floor or _floor_without_references(
+        problems[richest], candidates[richest].fit.vector, before.floor if before else None
+    )
     blocks, log_determinant = floor_blocks(problems[richest], floor)
+    below = before.below if before and astuple(floor) == astuple(before.floor) else {}
     least = candidates[richest].fit.chi_square
     rungs = []
     for problem, candidate in zip(problems, candidates, strict=True):
@@ -252,8 +263,8 @@ def _compare(
         best_bic = min(rung.bic for rung in rungs)
         rungs = [_let_go(rung, blocks, log_determinant, best_bic) for rung in rungs]
     if floor.total < MISFIT:  # of what misfits, it does not matter which
-        rungs = _step_down(rungs, blocks, log_determinant)
-    return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs))
+        rungs = _step_down(rungs, blocks, log_determinant, below)
+    return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs), below=below)
 
 
 def _is_steep(compared: _Comparison) -> bool:
@@ -405,8 +416,10 @@ def _shaken_by(name: str) -> float:
     return next((size for part, size in SHAKEN.items() if name.startswith(part)), 0.0)
 
 
-def _step_down(rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: float) -> list[Rung]:
-    """Try the winner less one loss: a simpler model may only have missed its minimum."""
+def _step_down(
+    rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: float, below: dict[tuple[object, ...], Rung]
+) -> list[Rung]:
+    """Try the winner less one loss: a simpler model may only have missed its minimum; what stands in `below` was tried."""
     by_eddies = {rung.problem.model.eddies: rung for rung in rungs}
     while True:
         best = min(by_eddies.values(), key=lambda rung: rung.bic)
@@ -416,8 +429,11 @@ def _step_down(rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: 
                 continue
             rung = by_eddies[eddies]
             problem = _release(_hold(rung.problem), best.problem.released)
-            again = _fit_rung(problem, start_vector(problem, known), blocks, log_determinant)
-            again = _let_go(again, blocks, log_determinant, best.bic)
+            start = start_vector(problem, known)
+            key = (eddies, problem.released, start.tobytes(), best.bic)
+            if key not in below:
+                below[key] = _let_go(_fit_rung(problem, start, blocks, log_determinant), blocks, log_determinant, best.bic)
+            again = below[key]
             if again.bic < rung.bic:
                 by_eddies[eddies] = again
                 improved = improved or again.bic < best.bic
@@ -427,7 +443,7 @@ def _step_down(rungs: Sequence[Rung], blocks: Sequence[Block], log_determinant: 
 
 def _hold(problem: Problem) -> Problem:
     """Take back what was let go."""
-    return build_problem(problem.evidence, problem.model, thin=COMPARE_THIN) if problem.released else problem
+    return _problem_of(problem.evidence, problem.model, COMPARE_THIN, ()) if problem.released else problem
 
 
 def _simpler(rung: Rung) -> list[tuple[Eddies, dict[str, float]]]:
@@ -491,7 +507,7 @@ def _fit_one_coil(evidence: Evidence, ladder: Sequence[Eddies], *, released: tup
     candidates = []
     for eddies in ladder:
         model = PickupModel(eddies=eddies)
-        problem = build_problem(evidence, model, thin=SEARCH_THIN, released=released)
+        problem = _problem_of(evidence, model, SEARCH_THIN, released)
         fit = _search(problem, [start_vector(problem, known) for known in _first_values(eddies[0], fits)])
         fits[eddies] = name_values(problem, fit.vector)
         candidates.append(Candidate(model=model, fit=fit, released=released))
@@ -501,7 +517,7 @@ def _fit_one_coil(evidence: Evidence, ladder: Sequence[Eddies], *, released: tup
 def _fit_three_loops(evidence: Evidence, candidates: Sequence[Candidate]) -> Candidate:
     """Three loops, begun at the best two losses with a third one faster or slower."""
     two = min((c for c in candidates if len(c.model.eddies[0]) == 2), key=lambda candidate: candidate.fit.chi_square)
-    known = name_values(build_problem(evidence, two.model, thin=SEARCH_THIN), two.fit.vector)
+    known = name_values(_problem_of(evidence, two.model, SEARCH_THIN, ()), two.fit.vector)
     model = PickupModel(eddies=THREE_LOOPS)
     problem = build_problem(evidence, model, thin=SEARCH_THIN, released=two.released)
     fit = _search(problem, [start_vector(problem, known | _weak_loops(2, known, step)) for step in (-1.5, 1.5)])

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
 
 from fit.estimate.at_jack import Jack
 from fit.estimate.coils import Circumstances
-from fit.estimate.evidence import HIGHEST_HZ, LOWEST_HZ, Evidence, TakeEvidence, dcr_in_takes, warmth_of
+from fit.estimate.evidence import Evidence, TakeEvidence, dcr_in_takes, warmth_of
 from fit.estimate.lay_out import models_of, placed_after, wire_takes
 from fit.estimate.parameters import (
     Parameter,
@@ -21,7 +22,7 @@ from fit.estimate.parameters import (
 )
 from fit.estimate.parts import change_parameters, field_parameters, part_parameters, pickup_parameters
 from fit.estimate.shifts import shift_rows
-from measure.response import ComplexArray, FloatArray, Response, relative_std
+from measure.response import BAND_HZ, ComplexArray, FloatArray, Response, relative_std
 
 LOWEST_POINTS = 5  # of a take: there a response is a positive number times s, whatever the controls
 WORST_RELATIVE_NOISE = 0.3  # [1] noisier points carry nothing, and their logarithm has tails
@@ -124,7 +125,7 @@ def build_problem(
     sizes = [int(mask.sum()) for mask in kept]
     for take, size in zip(evidence.takes, sizes, strict=True):
         if size < max(10 // thin, 3):
-            band = f"between {LOWEST_HZ:.0f} Hz and {HIGHEST_HZ:.0f} Hz"
+            band = f"between {BAND_HZ[0]:.0f} Hz and {BAND_HZ[1]:.0f} Hz"
             msg = f"take {take.name} has {size} usable frequencies {band}, at least 10 are needed: raise the level"
             raise ValueError(msg)
     frequencies = [take.response.frequency_hz[mask] for take, mask in zip(evidence.takes, kept, strict=True)]
@@ -205,7 +206,7 @@ def usable_points(take: TakeEvidence) -> np.ndarray:
         Within the band, and not drowned in noise.
     """
     frequency = take.response.frequency_hz
-    return (frequency >= LOWEST_HZ) & (frequency <= HIGHEST_HZ) & (smooth_noise(take.response) < WORST_RELATIVE_NOISE)
+    return (frequency >= BAND_HZ[0]) & (frequency <= BAND_HZ[1]) & (smooth_noise(take.response) < WORST_RELATIVE_NOISE)
 
 
 def smooth_noise(response: Response) -> FloatArray:
@@ -309,59 +310,98 @@ def predict_residual(problem: Problem, vector: FloatArray) -> Prediction:
     Prediction
         Complex residual (m,) and Jacobian (p, m).
     """
-    p = _as_the_clock_shows(problem, name_values(problem, vector))
-    s = 2j * np.pi * problem.frequency_hz
-    voltage, log_rows = problem.circuit.evaluate(p)
-    log_gain, gain_rows = _gain(problem, p)
-    log_rows.update(gain_rows)
-    delay_s = s / problem.rate_of_point_hz
-    log_rows["delay"] = -delay_s
-    ratio = voltage * np.exp(log_gain - p["delay"] * delay_s) / problem.data
-    for name, shift in problem.shifts.items():
-        ratio = ratio * np.exp(p[name] * shift)
-        log_rows[name] = shift
-    if "highpass" in p:
-        both = s / (2 * np.pi) + p["highpass_both"]
-        pickup = both + p["highpass"]
-        ratio = ratio * both / pickup
-        log_rows["highpass"], log_rows["highpass_both"] = -1 / pickup, 1 / both - 1 / pickup
+    chain = _chain_of(problem)
+    p = name_values(problem, vector)
     if "clock" in p:
-        _add_clock_row(problem, p, log_rows)
+        _as_the_clock_shows(chain, p)
+    voltage, log_rows = problem.circuit.evaluate(p)
+    ratio = voltage * np.exp(np.array([p[name] for name in chain.linear]) @ chain.rows)
+    ratio /= problem.data
+    if "highpass" in p:
+        both = chain.frequency_j + p["highpass_both"]
+        pickup = both + p["highpass"]
+        ratio *= both / pickup
+        log_rows["highpass"] = -1 / pickup
+        log_rows["highpass_both"] = 1 / both + log_rows["highpass"]
     if "log_exciter_corner" in p:
-        turn = s / (2 * np.pi * np.exp(p["log_exciter_corner"]))
-        turn = np.where(_is_excited(problem), turn, 0.0)
-        ratio = ratio / (1 + turn)
+        turn = chain.excited_j * np.exp(-p["log_exciter_corner"])
+        ratio /= 1 + turn
         log_rows["log_exciter_corner"] = turn / (1 + turn)
-    jacobian = np.empty((len(p), len(s)), dtype=complex)
-    for row, parameter in enumerate(problem.parameters):
-        by_log = log_rows.get(parameter.name)
-        if by_log is None:  # felt in no take: a prior alone holds it
-            jacobian[row] = 0.0
-        else:
-            jacobian[row] = by_log
+    jacobian = chain.jacobian.copy()
+    for name, place in chain.places.items():  # what is felt in no take is held by its prior alone
+        if name in log_rows:
+            jacobian[place] = log_rows[name]
+    if "clock" in p:
+        _add_clock_row(chain, p, jacobian)
     return Prediction(residual=np.log(ratio), jacobian=jacobian)
 
 
-def _as_the_clock_shows(problem: Problem, p: dict[str, float]) -> dict[str, float]:
-    """Enlarge every L and C by as much as the clock is fast: the card says a lower frequency than there was."""
-    if "clock" not in p:
-        return p
-    step = p["clock"]
-    return p | {name: p[name] + step if name.startswith("log_") else p[name] * np.exp(step) for name in problem.clocked}
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Chain:
+    """Everything of a problem but the circuit: gains, delay and calibration errors are linear in ln T.
+
+    Attributes
+    ----------
+    linear : tuple of str
+        Parameters.
+    rows : ndarray of complex, shape (k, m)
+        Derivatives of ln T by them, the same whatever their values are.
+    jacobian : ndarray of complex, shape (p, m)
+        The same at the places of the parameters, 0 elsewhere.
+    frequency_j, excited_j : ndarray of complex, shape (m,)
+        Frequency times j; the same, 0 where no exciter was used. [Hz]
+    places : dict
+        Parameter to its place.
+    clocked_logs, clocked_others : dict
+        The same of what the clock enlarges, fitted as its logarithm or not.
+    """
+
+    linear: tuple[str, ...]
+    rows: ComplexArray
+    jacobian: ComplexArray
+    frequency_j: ComplexArray
+    excited_j: ComplexArray
+    places: dict[str, int]
+    clocked_logs: dict[str, int]
+    clocked_others: dict[str, int]
 
 
-def _add_clock_row(problem: Problem, p: dict[str, float], log_rows: dict[str, ComplexArray]) -> None:
+@lru_cache(maxsize=4)
+def _chain_of(problem: Problem) -> _Chain:
+    """Lay out once what every vector of a search needs."""
+    frequency_j = 1j * problem.frequency_hz
+    rows = _gain_rows(problem) | {"delay": -2 * np.pi * frequency_j / problem.rate_of_point_hz} | problem.shifts
+    places = {parameter.name: index for index, parameter in enumerate(problem.parameters)}
+    jacobian = np.zeros((len(places), len(problem.data)), dtype=complex)
+    for name, row in rows.items():
+        jacobian[places[name]] = row
+    return _Chain(
+        linear=tuple(rows),
+        rows=np.array(list(rows.values())),
+        jacobian=jacobian,
+        frequency_j=frequency_j,
+        excited_j=np.where(_is_excited(problem), frequency_j, 0.0),
+        places=places,
+        clocked_logs={name: places[name] for name in problem.clocked if name.startswith("log_")},
+        clocked_others={name: places[name] for name in problem.clocked if not name.startswith("log_")},
+    )
+
+
+def _as_the_clock_shows(chain: _Chain, p: dict[str, float]) -> None:
+    """Enlarge every L and C in `p` by as much as the clock is fast: the card says a lower frequency than there was."""
+    for name in chain.clocked_logs:
+        p[name] += p["clock"]
+    for name in chain.clocked_others:
+        p[name] *= float(np.exp(p["clock"]))
+
+
+def _add_clock_row(chain: _Chain, p: dict[str, float], jacobian: ComplexArray) -> None:
     """Sum the rows of all that the clock enlarges; `p` is as the clock shows it."""
-    total = np.zeros(len(problem.data), dtype=complex)
-    for name in problem.clocked:
-        if name not in log_rows:
-            continue
-        if name.startswith("log_"):
-            total += log_rows[name]
-        else:
-            total += log_rows[name] * p[name]
-            log_rows[name] = log_rows[name] * np.exp(p["clock"])
-    log_rows["clock"] = total
+    total = jacobian[list(chain.clocked_logs.values())].sum(axis=0)
+    for name, place in chain.clocked_others.items():
+        total += jacobian[place] * p[name]
+        jacobian[place] *= np.exp(p["clock"])
+    jacobian[chain.places["clock"]] = total
 
 
 def _is_excited(problem: Problem) -> np.ndarray:
@@ -391,20 +431,18 @@ def suffixes_of(problem: Problem) -> dict[str, str]:
     return {name: "" if instrument is None else suffix_of(name, instrument.pickup) for name in problem.models}
 
 
-def _gain(problem: Problem, p: dict[str, float]) -> tuple[FloatArray, dict[str, ComplexArray]]:
-    """Logarithm of the gain at each point: that of the placement's first take, and each further take's own step."""
-    per_take = np.zeros(len(problem.evidence.takes))
-    masks: dict[str, np.ndarray] = {}
+def _gain_rows(problem: Problem) -> dict[str, ComplexArray]:
+    """Where each gain counts: that of a placement's first take in all of its takes, each further take's own step in that one."""
+    names = {parameter.name for parameter in problem.parameters}
+    rows: dict[str, ComplexArray] = {}
     placement = ""
-    for index in range(len(per_take)):
-        step = f"gain_step_{index}"
-        if step in p:
-            per_take[index] = p[placement] + p[step]
-            masks[step] = problem.take_of_point == index
-            masks[placement] = masks[placement] | masks[step]
+    for index, take in enumerate(problem.evidence.takes):
+        is_here = (problem.take_of_point == index).astype(complex)
+        step, own = f"gain_step_{index}", f"log_gain_{index}"
+        if step in names:
+            rows[step] = is_here
+            rows[placement] = rows[placement] + is_here
         else:
-            own = f"log_gain_{index}"
-            placement = own if problem.evidence.takes[index].method == "exciter" else placement
-            per_take[index] = p[own]
-            masks[own] = problem.take_of_point == index
-    return per_take[problem.take_of_point], {name: mask.astype(complex) for name, mask in masks.items()}
+            rows[own] = is_here
+            placement = own if take.method == "exciter" else placement
+    return rows

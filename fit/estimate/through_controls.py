@@ -6,7 +6,7 @@ out.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -42,17 +42,14 @@ class Term:
     stop: str = ""  # name of the parameter of what is left at an end of a pot's travel
     loss: str = ""  # name of the parameter of a capacitor's loss tangent
 
-    @property
-    def is_stop_hidden(self) -> bool:
-        """The ohms left at the stop lie in no branch themselves; their parameter is a share of the track."""
-        return self.stop.startswith("reach.")
+    is_stop_hidden: bool = field(init=False)  # what is left lies in no branch itself; its parameter is a share of the track
+    unit: float = field(init=False)  # of a part that may be negative and is fitted as it is; 0 for one fitted as its logarithm
 
-    @property
-    def unit(self) -> float:
-        """Of a part that may be negative and is fitted as it is; 0 for one that is fitted as its logarithm."""
-        if self.name.startswith("shunt"):
-            return SHUNT_UNIT_F
-        return ACROSS_UNIT_S if self.name.startswith("across_") else 0.0
+    def __post_init__(self) -> None:
+        """Read the names once: a search asks thousands of times."""
+        unit = ACROSS_UNIT_S if self.name.startswith("across_") else 0.0
+        object.__setattr__(self, "unit", SHUNT_UNIT_F if self.name.startswith("shunt") else unit)
+        object.__setattr__(self, "is_stop_hidden", self.stop.startswith("reach."))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -77,6 +74,15 @@ class TakeSet:
     source: str  # parameter of the source's impedance; empty for a foil
     terms: tuple[Term, ...]
     drives: tuple[Drive, ...]
+    by_unit: tuple[ComplexArray | float, ...] = field(init=False)  # admittance of each term of unit value; s of a capacitor
+    by_loss: tuple[ComplexArray | float, ...] = field(init=False)  # derivative of its logarithm by its loss tangent
+
+    def __post_init__(self) -> None:
+        """Take each term's points once."""
+        by_unit = tuple((self.s[term.points] if term.is_capacitor else 1.0) for term in self.terms)
+        by_loss = tuple((-2 / np.pi * self.turn[term.points] if term.loss else 0.0) for term in self.terms)
+        object.__setattr__(self, "by_unit", by_unit)
+        object.__setattr__(self, "by_loss", by_loss)
 
 
 def pickup_of(coil: str) -> str:
@@ -160,10 +166,13 @@ class Wired:
                     _solve(group, states, at_side, voltage, own)
             for state in states.values():
                 own |= _pickup_rows(self.s, state, voltage)
-            if is_after and WARMER in p:
+            if not is_after:
+                rows = own
+                continue
+            if WARMER in p:
                 own[WARMER] = sum((row for name, row in own.items() if name.startswith("log_resistance")), 0 * voltage)
             for name, row in own.items():
-                for target in (name, CHANGE + name) if is_after else (name,):
+                for target in (name, CHANGE + name):
                     if target in p:
                         rows[target] = rows[target] + row if target in rows else row
         return self.field * voltage, rows
@@ -261,20 +270,20 @@ def _drive_at(drive: Drive, p: dict[str, float]) -> FloatArray:
 
 def _admittances(
     group: TakeSet, states: Mapping[str, _PickupState], p: dict[str, float]
-) -> tuple[ComplexArray, list[ComplexArray | float]]:
+) -> tuple[ComplexArray, list[ComplexArray | FloatArray | float]]:
     """Admittance of each branch, shape (b, m), and that of each term at its points."""
     admittance = np.zeros((len(group.wiring.branches), len(group.s)), dtype=complex)
-    own: list[ComplexArray | float] = []
-    for term in group.terms:
+    own: list[ComplexArray | FloatArray | float] = []
+    for term, by_unit, by_loss in zip(group.terms, group.by_unit, group.by_loss, strict=True):
         if term.is_winding:
             value = states[pickup_of(term.name)].coils[_index(term.name)].winding_capacitance_f
         else:
             value = term.unit * p[term.name] if term.unit else math.exp(p[term.name])
-        part: ComplexArray | float
+        part: ComplexArray | FloatArray | float
         if term.is_capacitor:
-            part = group.s[term.points] * value
+            part = by_unit * value
             if term.loss:
-                part *= np.exp(-2 / np.pi * p[term.loss] * group.turn[term.points])
+                part *= np.exp(p[term.loss] * by_loss)
         else:
             part = value if term.unit else 1 / _segment_ohm(term, value, p)
         admittance[term.branch, term.points] += part
@@ -301,56 +310,52 @@ def _left_at_stop(term: Term, whole_ohm: float, p: dict[str, float]) -> float:
 
 def _keep_part_rows(
     group: TakeSet,
-    own: Sequence[ComplexArray | float],
+    own: Sequence[ComplexArray | FloatArray | float],
     p: dict[str, float],
     solved: Excited,
     rows: dict[str, ComplexArray],
     size: int,
 ) -> None:
     by_admittance = solved.by_admittance[:, 0] / solved.voltage[0]
-    for term, part in zip(group.terms, own, strict=True):
+    for term, part, by_unit, by_loss in zip(group.terms, own, group.by_unit, group.by_loss, strict=True):
         if term.is_winding:
             continue
         here = by_admittance[term.branch, term.points]
-        if term.unit:
-            _add(rows, term.name, term.at, here * (term.unit * (group.s[term.points] if term.is_capacitor else 1.0)), size)
+        if isinstance(part, float):
+            for name, factor in _by_conductance(term, part, p):
+                _add(rows, name, term.at, here * factor, size)
             continue
-        by_log = here * part
-        if term.stop:
-            _keep_stop_rows(term, by_log, part, p, rows, size)
-            continue
-        _add(rows, term.name, term.at, by_log if term.is_capacitor else -by_log, size)
+        row = here * (term.unit * by_unit if term.unit else part)
+        _add(rows, term.name, term.at, row, size)
         if term.loss:
-            _add(rows, term.loss, term.at, by_log * (-2 / np.pi * group.turn[term.points]), size)
-        if term.fraction:
-            fraction = 1 / (1 + math.exp(-p[term.fraction]))
-            by_logit = -(1 - fraction) if term.side == "ccw" else fraction
-            _add(rows, term.fraction, term.at, by_log * by_logit, size)
+            _add(rows, term.loss, term.at, row * by_loss, size)
 
 
-def _keep_stop_rows(
-    term: Term,
-    by_log: ComplexArray,
-    conductance: ComplexArray | float,
-    p: dict[str, float],
-    rows: dict[str, ComplexArray],
-    size: int,
-) -> None:
-    """Of a pot at an end of its travel: `by_log` by the logarithm of the conductance of one of its two segments."""
-    whole_ohm = math.exp(p[term.name])
-    left_ohm = _left_at_stop(term, whole_ohm, p)
-    by_ohm = -by_log * conductance  # of the segment
+def _by_conductance(term: Term, conductance: float, p: dict[str, float]) -> tuple[tuple[str, float], ...]:
+    """Differentiate a term's conductance by each parameter that it depends on."""
+    if term.unit:
+        return ((term.name, term.unit),)
+    if term.fraction:
+        fraction = 1 / (1 + math.exp(-p[term.fraction]))
+        by_logit = -(1 - fraction) if term.side == "ccw" else fraction
+        return (term.name, -conductance), (term.fraction, conductance * by_logit)
+    if not term.stop:
+        return ((term.name, -conductance),)
+    by_ohm = -(conductance**2)
     if term.side == "stop":
-        _add(rows, term.stop, term.at, by_ohm * STOP_UNIT_OHM, size)
-        return
-    _add(rows, term.stop, term.at, -by_ohm * (whole_ohm if term.is_stop_hidden else STOP_UNIT_OHM), size)
-    _add(rows, term.name, term.at, by_ohm * (whole_ohm - left_ohm if term.is_stop_hidden else whole_ohm), size)
+        return ((term.stop, by_ohm * STOP_UNIT_OHM),)
+    whole_ohm = math.exp(p[term.name])
+    if not term.is_stop_hidden:
+        return (term.stop, -by_ohm * STOP_UNIT_OHM), (term.name, by_ohm * whole_ohm)
+    left_ohm = _left_at_stop(term, whole_ohm, p)
+    return (term.stop, -by_ohm * whole_ohm), (term.name, by_ohm * (whole_ohm - left_ohm))
 
 
 def _add(rows: dict[str, ComplexArray], name: str, points: Points, values: ComplexArray, size: int) -> None:
-    if name not in rows:
-        rows[name] = np.zeros(size, dtype=complex)
-    rows[name][points] += values
+    row = rows.get(name)
+    if row is None:
+        row = rows[name] = np.zeros(size, dtype=complex)
+    row[points] += values
 
 
 def _pickup_rows(s: ComplexArray, state: _PickupState, voltage: ComplexArray) -> dict[str, ComplexArray]:

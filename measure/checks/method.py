@@ -1,8 +1,12 @@
-"""What is wrong with a response: nothing arrived, or what its method (a foil near the wiring, a series resistor) calls for."""
+"""What a method (exciter, foil near the wiring, series resistor, silence) calls for: its checks, and which others make sense."""
+
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from measure.response import Finding, FloatArray, Response, Severity, median, relative_std
+from measure.signal.recording import Recording
 
 PLATE_HZ = (300.0, 10e3)  # [Hz] where a plate's small capacitance lets something through
 CLEAR = 0.1  # [1] noise over response; above it decibels mislead (JCGM 102:2011, 9.3)
@@ -20,7 +24,7 @@ DIVIDED = (0.02, 0.98)  # [1] ratio at half of the frequencies: outside, the err
 
 def judge_signal(response: Response) -> tuple[Finding, ...]:
     """Tell silence from a quiet signal, which can only be done once the response is there; nothing where there is a signal."""
-    noise = float(np.median(relative_std(response)))
+    noise = float(median(relative_std(response)))
     if noise < NOTHING:
         return ()
     text = (
@@ -138,3 +142,122 @@ def _judge_resistor(response: Response) -> Finding:
         else ("; the resistor is too small for it, take a larger one, and see that the instrument is plugged in")
     )
     return Finding(code=code, severity="warn", text=text, figure=figure)
+
+
+SENSELESS_CHECKS = {
+    "quiet": (
+        "truncated",
+        "silent",
+        "dead-channel",
+        "swapped",
+        "rate-mismatch",
+        "clock-drift",
+        "automatic-gain",
+        "buried-in-hum",
+        "low-level",
+        "overdriven",
+        "nonlinear-input",
+    ),
+    "impedance": ("swapped",),  # the jack of a lone capacitor falls as an exchanged reference would; "passive" tells them apart
+}
+
+
+FAINT_CHECKS = ("buried-in-hum", "low-level")  # a foil's signal may be as faint as the shielding is good
+
+
+REPEATS_DIFFER = {
+    "plate": "the plate or the cables moved; fix them and repeat",
+    "impedance": "a plug, a control or the wiring moved; see to it and repeat",
+}
+
+
+WORDS = {
+    "plate": (("exciter", "plate"), ("the coil", "the plate")),
+    "impedance": ((", or bring the exciter closer", ""), ("the exciter's plug", "the plugs"), ("bring the coil closer, ", "")),
+}
+
+
+def sift_findings(findings: Sequence[Finding], recordings: Sequence[Recording], *, method: str) -> tuple[Finding, ...]:
+    """Leave out what makes no sense for a method, and see the rest as it does.
+
+    Returns
+    -------
+    tuple of Finding
+        A foil's faint signal is a warning at most.
+    """
+    kept = tuple(finding for finding in findings if finding.code not in SENSELESS_CHECKS.get(method, ()))
+    if method == "quiet":
+        kept = tuple(_without_stimulus(finding) for finding in kept)
+    if method == "plate":
+        kept = tuple(_faint(finding, recordings) for finding in kept)
+    return tuple(_worded(finding, method) for finding in kept)
+
+
+def judge_response(response: Response, *, method: str, is_timed: bool = True) -> tuple[Finding, ...]:
+    """Judge a response by the way it was made.
+
+    Parameters
+    ----------
+    method : str
+        What was driven: "exciter", "plate" or "impedance".
+    is_timed : bool
+        Its delay is known, from a reference channel.
+
+    Returns
+    -------
+    tuple of Finding
+        Those of the response itself included.
+    """
+    from measure.checks.causality import judge_causal
+    from measure.checks.method import judge_impedance, judge_plate
+
+    own = tuple(_worded(finding, method) for finding in response.findings)
+    causal = judge_causal(response, is_timed=is_timed)
+    if method == "plate":  # faint at low notes by its nature, which its own check knows
+        return (*(finding for finding in own if finding.code != "noisy-response"), *judge_plate(response), causal)
+    if method == "impedance":
+        return (*own, *judge_signal(response), *judge_impedance(response), causal)
+    return (*own, *judge_signal(response), causal)
+
+
+def compare_repeats(recordings: Sequence[Recording], *, method: str) -> Finding:
+    """Judge whether repeats agree.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        Two or more, each with a reference channel.
+
+    Returns
+    -------
+    Finding
+        ``"coil-moved"`` for the exciter, ``"repeats-differ"`` otherwise.
+    """
+    from measure.checks.repeats import check_repeats
+
+    finding = check_repeats(recordings)
+    if method not in REPEATS_DIFFER:
+        return finding
+    text = finding.text.split(": ", maxsplit=1)[0] + ("" if finding.severity == "pass" else f": {REPEATS_DIFFER[method]}")
+    return replace(finding, code="repeats-differ", text=text)
+
+
+def _worded(finding: Finding, method: str) -> Finding:
+    text = finding.text
+    for exciter, other in WORDS.get(method, ()):
+        text = text.replace(exciter, other)
+    return replace(finding, text=text)
+
+
+# Of the breaks only those are looked for in a quiet take that samples alone prove.
+def _without_stimulus(finding: Finding) -> Finding:
+    if finding.code != "dropouts" or finding.severity != "pass":
+        return finding
+    return replace(finding, text="no stretch of samples comes twice", figure=0.0, unit="")
+
+
+# A foil behind good shielding gives nothing: that is an answer, and no reason to throw the take away.
+def _faint(finding: Finding, recordings: Sequence[Recording]) -> Finding:
+    is_open = all(np.any(recording.samples[:, recording.pickup_channel - 1]) for recording in recordings)
+    is_faint = finding.code in FAINT_CHECKS or (finding.code == "dead-channel" and "pickup channel (" in finding.text)
+    return replace(finding, severity="warn") if is_faint and is_open and finding.severity == "reject" else finding

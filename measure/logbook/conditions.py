@@ -5,7 +5,8 @@ from typing import Literal, get_args
 import msgspec
 
 from measure.logbook.disk import one_line
-from measure.quantity import COLDEST_C, HOTTEST_C, parse_parts, parse_quantity
+from measure.marking import parse_parts, read_value
+from measure.quantity import COLDEST_C, HOTTEST_C
 
 MAX_CONTROLS = 100
 MAX_NOTE = 10_000  # [characters]
@@ -37,6 +38,12 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
         Through which the jack is driven, as written; for the method impedance. [Ω]
     temperature_c : float or None
         Of the winding. [°C]
+    item : str or None
+        What lay on the bench, in the words of who measures it: takes of several guitars are told apart by it.
+    operator : str or None
+        Person who made it, as they want to be named.
+    note : str
+        For people alone: no answer rests on it.
     """
 
     method: Method = "exciter"
@@ -48,6 +55,8 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
     dcr: str | None = None
     series_resistor: str | None = None
     temperature_c: float | None = None
+    item: str | None = None
+    operator: str | None = None
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -62,9 +71,10 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
             msg = f'method: "{one_line(self.method, 40)}" is none of {", ".join(get_args(Method))}'
             raise ValueError(msg)
         parse_parts(self.added)
-        for text in (self.dcr, self.series_resistor):
-            if text is not None:
-                parse_quantity(text, "Ω")
+        if self.dcr is not None:
+            read_value(self.dcr, "dcr")
+        if self.series_resistor is not None:
+            read_value(self.series_resistor, "resistance")
         if self.temperature_c is not None and not COLDEST_C <= self.temperature_c <= HOTTEST_C:
             limits = f"{COLDEST_C:g} to {HOTTEST_C:g}"
             msg = f"temperature_c: {self.temperature_c:g} is not the temperature of a winding, expected {limits}"
@@ -85,4 +95,8 @@ def _check_texts(conditions: Conditions) -> None:
     for key, text in [*conditions.controls.items(), ("coil_over", over)]:
         if not (0 < len(key) <= MAX_TEXT and 0 < len(text) <= MAX_TEXT and (key + text).isprintable()):
             msg = f'controls and coil_over: "{one_line(key, 40)}" to "{one_line(text, 40)}": expected printable text'
+            raise ValueError(msg)
+    for key, said in (("item", conditions.item), ("operator", conditions.operator)):
+        if said is not None and not (0 < len(said) <= MAX_TEXT and said.isprintable() and said == said.strip()):
+            msg = f'{key}: "{one_line(said, 40)}": expected printable text'
             raise ValueError(msg)

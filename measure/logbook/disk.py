@@ -2,6 +2,7 @@
 
 import contextlib
 import errno
+import hashlib
 import os
 import re
 import secrets
@@ -77,6 +78,35 @@ def require_plain(path: Path, *, is_folder: bool) -> os.stat_result:
         msg = f"{one_line(path)} is not a plain {'folder' if is_folder else 'file'}; links and devices are not followed"
         raise FileError(msg)
     return status
+
+
+def require_unchanged(path: Path, sha256: str, *, is_read: bool = True) -> None:
+    """See that a kept file is the plain file that it was when its take was made.
+
+    Parameters
+    ----------
+    sha256 : str
+        64 hexadecimal digits; empty where none was kept, which is an error.
+    is_read : bool
+        Read it; without that it only has to be there.
+
+    Raises
+    ------
+    FileError
+        If it is missing, changed or cannot be read.
+    """
+    require_plain(path, is_folder=False)
+    if not is_read:
+        return
+    try:
+        with path.open("rb") as file:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as err:
+        msg = disk_message("not read", path, err)
+        raise FileError(msg) from None
+    if found != sha256:
+        msg = f"{one_line(path)} has changed since the take was made: SHA-256 {found[:12]}…, kept {sha256[:12] or 'none'}…"
+        raise FileError(msg)
 
 
 def read_small(path: Path, limit_bytes: int) -> bytes:

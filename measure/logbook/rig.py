@@ -13,7 +13,8 @@ from tomlkit.exceptions import TOMLKitError
 
 from measure.errors import FileError
 from measure.logbook.disk import describe, one_line, read_small, replace_file
-from measure.quantity import Quantity, parse_quantity
+from measure.marking import Kind, read_value
+from measure.quantity import Quantity
 
 LIMIT_BYTES = 100_000  # a rig has about 1000
 RATE_LIMITS_HZ = (8000, 768_000)  # [Hz] as the sweep's
@@ -179,10 +180,10 @@ class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True,
         """
         _check_numbers(self)
         _check_texts(self)
-        for key, (text, unit) in _written_quantities(self).items():
+        for key, (text, kind) in _written_quantities(self).items():
             if text is not None:
                 try:
-                    parse_quantity(text, unit)
+                    read_value(text, kind)
                 except ValueError as err:
                     msg = f"{key}: {err}"
                     raise ValueError(msg) from None
@@ -455,19 +456,19 @@ def _check_texts(rig: Rig) -> None:
                 raise ValueError(msg)
 
 
-def _written_quantities(rig: Rig) -> dict[str, tuple[str | None, str]]:
+def _written_quantities(rig: Rig) -> dict[str, tuple[str | None, Kind]]:
     corner_hz = rig.exciter.corner_hz
     return {
-        "reference.sense_resistor": (rig.reference.sense_resistor, "Ω"),
-        "input.resistance": (rig.input.resistance, "Ω"),
-        "input.capacitance": (rig.input.capacitance, "F"),
+        "reference.sense_resistor": (rig.reference.sense_resistor, "resistance"),
+        "input.resistance": (rig.input.resistance, "input resistance"),
+        "input.capacitance": (rig.input.capacitance, "input capacitance"),
         "exciter.corner_hz": (
             None if corner_hz is None else corner_hz if isinstance(corner_hz, str) else f"{corner_hz!r} Hz",
-            "Hz",
+            "corner",
         ),
     }
 
 
 def _quantity(rig: Rig, key: str) -> Quantity | None:
-    text, unit = _written_quantities(rig)[key]
-    return None if text is None else parse_quantity(text, unit)
+    text, kind = _written_quantities(rig)[key]
+    return None if text is None else read_value(text, kind)

@@ -25,15 +25,19 @@ from measure.logbook.disk import (
     make_folder,
     one_line,
     read_small,
+    reading,
     replace_file,
     require_plain,
+    require_unchanged,
     sync_folder,
     write_new,
 )
-from measure.logbook.naming import check_name
-from measure.logbook.take import TAKE_FILE, Take, decode_take, encode_take, kept_files, parse_time, time_now, with_sha256
+from measure.logbook.naming import alike_name, check_name, usual_form
+from measure.logbook.take import CHOICES, TAKE_FILE, Take, decode_take, encode_take, kept_files, parse_time, time_now, with_sha256
 
 TAKES = "takes"
+REMOVED = "removed"
+AGAIN = "~"  # in no name: stands between that of a removed take and when it was removed
 RESULTS = "results"
 DERIVED = "derived"
 LIMIT_BYTES = 4_000_000  # of a take.json; the largest sensible one has about 200 kB
@@ -133,9 +137,7 @@ def write_take(logbook: Logbook, take: Take, sources: Mapping[str, Path], *, mov
     takes = logbook.path / TAKES
     target = takes / take.name
     make_folder(takes)
-    if os.path.lexists(target):
-        msg = _taken_message(take.name)
-        raise FileError(msg)
+    require_free(logbook, take.name)
     try:
         with _unfinished_folder(takes, take.name) as folder:
             sha256 = {file: _copy_in(source, folder / file, kept_files(take)[file]) for file, source in sources.items()}
@@ -171,22 +173,19 @@ def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
     FileError
         If there is no such take, or something of it is missing, changed or damaged; the message names the file.
     """
+    name = usual_form(name)
     check_name(name)
     folder = logbook.path / TAKES / name
     if not os.path.lexists(folder):
-        known = ", ".join(_take_names(logbook)[:20]) or "none yet"
-        msg = f'no take "{name}" in {one_line(logbook.path)}; there are: {known}'
-        raise FileError(msg)
-    require_plain(folder, is_folder=True)
-    require_plain(folder / TAKE_FILE, is_folder=False)
-    take = decode_take(read_small(folder / TAKE_FILE, LIMIT_BYTES), folder / TAKE_FILE)
+        why = _missing_message(logbook, name)
+        if not os.path.lexists(folder):  # a look at the others may have ended a renaming that a crash cut short
+            raise FileError(why)
+    take = _take_in(folder)
     if take.name != name or not take.time_utc:
         msg = f'{one_line(folder / TAKE_FILE)} is of the take "{take.name}" at "{take.time_utc}": moved or edited by hand'
         raise FileError(msg)
     for file, sha256 in kept_files(take).items():
-        require_plain(folder / file, is_folder=False)
-        if not sha256 or verify:
-            _verify(folder / file, sha256)
+        require_unchanged(folder / file, sha256, is_read=verify or not sha256)
     return take
 
 
@@ -201,11 +200,17 @@ def list_takes(logbook: Logbook) -> Listing:
     takes, damaged = [], {}
     for name in _take_names(logbook):
         try:
-            takes.append(read_take(logbook, name, verify=False))
+            takes.append(_listed_take(logbook, name))
         except (FileError, ValueError) as err:
             damaged[name] = str(err)
     takes.sort(key=lambda take: (parse_time(take.time_utc), take.sequence, take.name))
     return Listing(takes=tuple(takes), damaged=damaged)
+
+
+def has_take(logbook: Logbook, name: str) -> bool:
+    """See whether a take of that name is there, damaged or not."""
+    listing = list_takes(logbook)
+    return name in listing.damaged or any(take.name == name for take in listing.takes)
 
 
 def recording_path(logbook: Logbook, take: Take, index: int = 0) -> Path:
@@ -246,7 +251,7 @@ def kept_path(logbook: Logbook, take: Take, file: str) -> Path:
         raise ValueError(msg)
     path = logbook.path / TAKES / take.name / file
     require_plain(path.parent, is_folder=True)
-    _verify(path, files[file])
+    require_unchanged(path, files[file])
     return path
 
 
@@ -277,8 +282,118 @@ def result_sha256(logbook: Logbook, name: str) -> str:
         return ""
 
 
+def require_free(logbook: Logbook, name: str, *, but: str = "") -> None:
+    """See that a take may get a name: no take has it, nor one that some system would keep in the same place.
+
+    Parameters
+    ----------
+    but : str
+        A take that is on its way to another name.
+
+    Raises
+    ------
+    ValueError
+        If `name` cannot be the name of a take.
+    FileError
+        If it is not free.
+    """
+    check_name(name)
+    alike = alike_name(name, [other for other in _take_names(logbook) if other != but])
+    if alike == name:
+        msg = _taken_message(name)
+        raise FileError(msg)
+    if alike is not None:
+        msg = f'there is a take "{alike}" already, and some systems cannot tell it from "{name}": choose another name'
+        raise FileError(msg)
+
+
+def move_folder(source: Path, target: Path, name: str) -> None:
+    """Give a folder another place in the logbook, in one step.
+
+    Parameters
+    ----------
+    name : str
+        Of the take, for the message where the place is taken.
+
+    Raises
+    ------
+    FileError
+        If it is, or the disk refuses; nothing is moved then.
+    """
+    try:
+        _give_name(source, target, name)
+        for folder in {source.parent, target.parent}:
+            sync_folder(folder)
+    except OSError as err:
+        msg = disk_message("not moved", source, err)
+        raise FileError(msg) from None
+
+
+def removed_folders(logbook: Logbook) -> dict[str, list[Path]]:
+    """List the folders of removed takes.
+
+    Returns
+    -------
+    dict of str to list of Path
+        Name to folders, the one removed last at the end.
+    """
+    found: dict[str, list[Path]] = {}
+    folder = logbook.path / REMOVED
+    if os.path.lexists(folder):
+        require_plain(folder, is_folder=True)
+        for path in sorted(folder.iterdir()):
+            name, mark, _ = path.name.partition(AGAIN)
+            if mark and not name.startswith(HIDDEN):
+                found.setdefault(usual_form(name), []).append(path)
+    return found
+
+
 def _taken_message(name: str) -> str:
     return f'there is a take "{name}" already, and takes are never overwritten: choose another name'
+
+
+def _missing_message(logbook: Logbook, name: str) -> str:
+    """Say that there is no such take, and what became of it where that is known."""
+    takes = list_takes(logbook).takes
+    msg = f'no take "{name}" in {one_line(logbook.path)}'
+    later = next((take.name for take in takes if any(one.key == "name" and one.before == name for one in take.amended)), None)
+    if later is not None:
+        return f'{msg}: it was renamed, and is "{later}" now'
+    if name in removed_folders(logbook):
+        return f"{msg}: it was removed; coilsweep takes restore {name} brings it back"
+    alike = alike_name(name, [take.name for take in takes])
+    if alike is not None:
+        return f'{msg}; there is "{alike}"'
+    known = ", ".join(_take_names(logbook)[:20]) or "none yet"
+    return f"{msg}; there are: {known}"
+
+
+def _take_in(folder: Path) -> Take:
+    require_plain(folder, is_folder=True)
+    require_plain(folder / TAKE_FILE, is_folder=False)
+    content = read_small(folder / TAKE_FILE, LIMIT_BYTES)
+    with reading(folder / TAKE_FILE, "a take", CHOICES):
+        return decode_take(content)
+
+
+def _listed_take(logbook: Logbook, name: str) -> Take:
+    """Take in a folder; where a crash cut a renaming short, after take.json was written, the folder gets its name now.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read.
+    """
+    try:
+        return read_take(logbook, name, verify=False)
+    except FileError:
+        folder = logbook.path / TAKES / name
+        take = _take_in(folder)
+        last = next((one for one in reversed(take.amended) if one.key == "name"), None)
+        if last is None or (last.before, last.after) != (name, take.name):
+            raise
+    move_folder(folder, folder.with_name(take.name), take.name)
+    return read_take(logbook, take.name, verify=False)
 
 
 def _take_names(logbook: Logbook) -> list[str]:
@@ -381,16 +496,3 @@ def _copy_in(source: Path, target: Path, expected: str) -> str:
         msg = f"{one_line(source)} has changed since it was looked at: SHA-256 {digest.hexdigest()[:12]}…, not {expected[:12]}…"
         raise FileError(msg)
     return digest.hexdigest()
-
-
-def _verify(path: Path, expected: str) -> None:
-    require_plain(path, is_folder=False)
-    try:
-        with path.open("rb") as file:
-            found = hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as err:
-        msg = disk_message("not read", path, err)
-        raise FileError(msg) from None
-    if found != expected:
-        msg = f"{one_line(path)} has changed since the take was made: SHA-256 {found[:12]}…, kept {expected[:12] or 'none'}…"
-        raise FileError(msg)

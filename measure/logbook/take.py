@@ -6,13 +6,12 @@ take.json is flat: the conditions stand beside the rest, and a finding has other
 import math
 import re
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any, Literal
 
 import msgspec
 
 from measure.logbook.conditions import MAX_TEXT, Conditions
-from measure.logbook.disk import one_line, reading
+from measure.logbook.disk import one_line
 from measure.logbook.naming import RECORDING_SUFFIXES, RESPONSE_SUFFIXES, check_name
 from measure.logbook.rig import Rig
 from measure.response import Finding, Outcome
@@ -21,6 +20,7 @@ from measure.signal.stimulus import Sweep
 TAKE_FILE = "take.json"
 MAX_REPEATS = 100
 MAX_FINDINGS = 1000
+MAX_AMENDED = 1000
 CHOICES = {
     "schema": '"coilsweep.take/1"; a newer version of coilsweep may have made it',
     "method": '"exciter", "impedance", "plate" or "quiet"',
@@ -32,6 +32,9 @@ TIME_FORMAT = "2026-01-31T12:00:00.000Z"
 
 # What take.json calls the fields of a finding.
 FINDING_KEYS = {"code": "name", "severity": "outcome", "figure": "figure", "unit": "unit", "text": "advice"}
+
+# Written only where they say something: older versions know no such keys.
+LATER_KEYS = ("is_after", "item", "operator", "amended")
 
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
@@ -121,6 +124,38 @@ class FileStimulus(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fie
         _check_file(self.file, self.sha256, RECORDING_SUFFIXES)
 
 
+class Amendment(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """What was stated of a take otherwise before; the recordings stayed as they are.
+
+    Attributes
+    ----------
+    time_utc : str
+        When it was changed, ISO 8601 with Z.
+    key : str
+        "name", or one of the conditions.
+    before, after : str, float, bool, dict or None
+        Old and new value; a number is a temperature. [°C]
+    """
+
+    time_utc: str
+    key: str
+    before: str | float | bool | dict[str, str] | None
+    after: str | float | bool | dict[str, str] | None
+
+    def __post_init__(self) -> None:
+        """Check time and key.
+
+        Raises
+        ------
+        ValueError
+            If one is wrong.
+        """
+        parse_time(self.time_utc)
+        if self.key not in ("name", *Conditions.__struct_fields__):
+            msg = f'amended: "{one_line(self.key, 40)}" is nothing that a take states'
+            raise ValueError(msg)
+
+
 class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     """One recording, or several repeats, or a response measured elsewhere, with all that was true when they were made.
 
@@ -146,6 +181,8 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         Made by the virtual bench.
     findings : tuple of Finding
         Every check that had something to say.
+    amended : tuple of Amendment
+        What was changed since, the oldest first.
     """
 
     schema: Literal["coilsweep.take/1"] = "coilsweep.take/1"
@@ -163,6 +200,7 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
     outcome: Outcome = "good"
     findings: tuple[Finding, ...] = ()
     tool_version: str = ""
+    amended: tuple[Amendment, ...] = ()
 
     def __post_init__(self) -> None:
         """Check everything once.
@@ -245,23 +283,17 @@ def with_sha256(take: Take, sha256: dict[str, str]) -> Take:
 def encode_take(take: Take) -> bytes:
     """Take as the JSON of its folder, UTF-8, indented; a figure that is not finite becomes null."""
     document: dict[str, Any] = {"schema": take.schema, "name": take.name} | msgspec.structs.asdict(take.conditions)
-    if not take.conditions.is_after:  # older versions know no such key
-        del document["is_after"]
     document |= {key: getattr(take, key) for key in Take.__struct_fields__ if key != "conditions"}
+    for key in LATER_KEYS:
+        if not document[key]:
+            del document[key]
     document["findings"] = [{key: _plain(getattr(one, own)) for own, key in FINDING_KEYS.items()} for one in take.findings]
     return msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n"
 
 
-def decode_take(content: bytes, path: Path) -> Take:
-    """Take from the JSON of its folder.
-
-    Raises
-    ------
-    FileError
-        If it is no take, with one line that names `path` and key.
-    """
-    with reading(path, "a take", CHOICES):
-        return _take(msgspec.json.decode(content))
+def decode_take(content: bytes) -> Take:
+    """Take from the JSON of its folder; raises what `measure.logbook.disk.reading` puts in words."""
+    return _take(msgspec.json.decode(content))
 
 
 def _plain(value: str | float | None) -> str | float | None:
@@ -341,6 +373,7 @@ def _check_texts(take: Take) -> None:
     sizes = {
         "recordings": (len(take.recordings), MAX_REPEATS),
         "findings": (len(take.findings), MAX_FINDINGS),
+        "amended": (len(take.amended), MAX_AMENDED),
         "tool_version": (len(take.tool_version), MAX_TEXT),
     }
     for key, (size, limit) in sizes.items():

@@ -21,6 +21,7 @@ from measure.source.sanity import check_header, check_start, require_sane, requi
 if TYPE_CHECKING:
     import soundfile
 
+
 SUFFIXES = {".wav": "WAV", ".flac": "FLAC", ".aif": "AIFF", ".aiff": "AIFF"}
 BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 READ_FRAMES = 1 << 18  # frames at a time: bounds the memory of a read
@@ -384,3 +385,21 @@ def _reason(err: Exception) -> str:
     """Put what an error says on one line."""
     text = getattr(err, "strerror", None) or getattr(err, "error_string", None) or str(err)
     return " ".join(str(text).split()).rstrip(".")
+
+
+def require_same_rate(stimulus_rate_hz: int, rate_hz: int, *, name: str) -> None:
+    """See that stimulus and recording have one sample rate.
+
+    Parameters
+    ----------
+    stimulus_rate_hz, rate_hz : int
+        Of the stimulus and of the recording. [Hz]
+
+    Raises
+    ------
+    FileError
+        If they differ.
+    """
+    if stimulus_rate_hz != rate_hz:
+        msg = f"{name}: the stimulus has {stimulus_rate_hz} Hz, the recording {rate_hz} Hz. Record at the stimulus's rate."
+        raise FileError(msg)

@@ -127,6 +127,11 @@ def test_predict_says_what_the_command_says(books, guitar, capsys):
     assert same(curve.levels[3000.0], told["figures"]["bridge"]["levels"]["3k"]["level"])
     assert same(curve.corner, told["figures"]["bridge"]["minus_3_db"])
     assert found.before is not None
+    soldered = fit.predict(instrument, {"volume": 5}, parts=guitar.parts, added={"volume": "1n2"}, moved={"tone.wiper": "jack"})
+    words = ("--set", "volume=5", "--solder", "volume=1n2", "--move", "tone.wiper=jack", "--logbook", books / "guitar")
+    _, told, _ = run_json(capsys, "predict", *words)
+    assert same(soldered.answer.pickups["bridge"].corner, told["figures"]["bridge"]["minus_3_db"])
+    assert soldered.before is not None
     stated = fit.predict(instrument, {"tone": "3"}, input=INPUT, parts=guitar.parts)
     assert stated.before is None
     assert len(repr(found).splitlines()) < 40

@@ -293,7 +293,7 @@ SCENES = {
     "help": ("", "--help", *(f"{name} --help" for name in COMMANDS), text_only("schema")),
     "exciter": (
         'exciter --turns 100 --wire "0.2 mm"',
-        'exciter --former 24 --output line --level "4 dBu"',
+        'exciter --former 24 --source line --source-level "4 dBu"',
         'exciter --turns 100 --wire "0.2 furlongs"',
     ),
     "first-session": (
@@ -342,11 +342,11 @@ SCENES = {
     "card": (
         fake_card,
         "devices",
-        Line(typed="rig --ask", answers={"Which interface": ("card",), "Resistance of": ("?", "1M", "1M ± 5%")}),
+        Line(typed="rig --ask", answers={"Which interface": ("card",), "Resistance of": ("?", "1", "1M ± 5%")}),
         "rig",
         "rig --device missing",
         "take other",
-        "level --seconds 1",
+        "level --duration 1",
         "calibrate loopback",
     ),
     "calibrate": (
@@ -380,7 +380,7 @@ SCENES = {
         'predict --set tone=0 --change "capacitor.tone=10n ± 5%" --at E4 --at 3k',
         "export --to spice --set volume=7 --set tone=3",
         riff,
-        "listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n",
+        "listen riff.wav riff-10n.wav --recorded tone=3 --change capacitor.tone=10n",
         text_only("report guitar.html"),
     ),
     "one-pickup": (
@@ -449,7 +449,7 @@ SCENES = {
         "predict --stated --no-tolerance",
         "predict --set selector=banana",
         riff,
-        "listen riff.wav riff-moved.wav --instrument moved/instrument.toml --from selector=bridge --set tone-2=6"
+        "listen riff.wav riff-moved.wav --instrument moved/instrument.toml --recorded selector=bridge --set tone-2=6"
         " --true-level riff-moved-true.wav --plot listen.png",
         "listen riff.wav riff-moved.wav --set tone-2=6",
         "export --to spice --set selector=middle --set volume=7",
@@ -469,7 +469,7 @@ SCENES = {
         text_only(
             "guide pickup --virtual",
             Read_that=("what?",),
-            Resistance_of_the_pickup=("1M", "?", "b"),
+            Resistance_of_the_pickup=("1", "?", "b"),
             Capacitance_of_input=("190p ± 3p", "186p ± 3p"),
             How_loud=("much", "0.4"),
             Other_known_parts=("2n2 ± 1%",),

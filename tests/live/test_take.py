@@ -30,7 +30,7 @@ START_S = 5.0  # [s] starting Python twice on a busy machine
 @contextlib.contextmanager
 def taking(folder, name="open", *words, limit_bytes=None):
     """`coilsweep take` in a process of its own, without the look before."""
-    typed = ["take", name, "--at-once", "--level", LEVEL, "--duration", SWEEP_S, *words, "--logbook", folder]
+    typed = ["take", name, "--no-look", "--level", LEVEL, "--duration", SWEEP_S, *words, "--logbook", folder]
 
     def limit():
         import resource
@@ -264,7 +264,7 @@ def test_look_before_the_sweep(live, book, capsys, changes, words):
 def test_rejected_is_kept_and_marked(live, book, capsys, changes, code):
     live(**changes)
     folder = book()
-    exit_code, document, said = run_json(capsys, "take", "open", "--at-once", "--duration", 2, "--logbook", folder)
+    exit_code, document, said = run_json(capsys, "take", "open", "--no-look", "--duration", 2, "--logbook", folder)
     assert (exit_code, document["outcome"]) == (3, "rejected")
     assert code in [check["name"] for check in document["checks"] if check["outcome"] == "reject"]
     assert f"rejected: {code}:" in said
@@ -275,7 +275,7 @@ def test_rejected_is_kept_and_marked(live, book, capsys, changes, code):
 def test_level_shows_both_inputs(live, book, capsys):
     _, bench = live(hum=1e-3)
     folder = book()
-    code, document, _ = run_json(capsys, "level", "--seconds", 2, "--logbook", folder)
+    code, document, _ = run_json(capsys, "level", "--duration", 2, "--logbook", folder)
     assert code == 0
     assert document["inputs"]["pickup"]["hum_dbfs"] == pytest.approx(-60.0, abs=0.5)
     assert document["inputs"]["reference"]["tone_dbfs"] == pytest.approx(20 * np.log10(0.03 * 0.6), abs=0.2)

@@ -12,7 +12,6 @@ from measure.quantity import (
     format_quantity,
     nearest_preferred,
     parse_capacitor_code,
-    parse_parts,
     parse_quantity,
     parse_temperature,
     preferred_values,
@@ -185,34 +184,6 @@ def test_letter_code_and_decimal_point_mean_the_same(number: Decimal, letter: st
     plain = f"{number}{letter}"
     assert parse_quantity(f"{whole}{letter}{part}").value == parse_quantity(plain).value
     assert Decimal(repr(parse_quantity(plain).value)) == number.scaleb({"p": -12, "n": -9, "k": 3, "M": 6, "R": 0}[letter])
-
-
-def test_parts_in_parallel_keep_order_kinds_and_doubles() -> None:
-    parts = parse_parts("680p±1%, 150k±1%,680p ± 1%")
-    assert [(part.value, part.unit, part.text) for part in parts] == [
-        (680e-12, "F", "680p±1%"),
-        (150e3, "Ω", "150k±1%"),
-        (680e-12, "F", "680p ± 1%"),
-    ]
-    assert parse_parts("") == parse_parts("  ") == ()
-
-
-@pytest.mark.parametrize(
-    ("text", "match"),
-    [
-        ("1n,", '"" is not a capacitance'),
-        ("1n,,2n", '"" is not a capacitance'),
-        ("1n, 4", '" 4" is not a capacitance .* it has no unit'),
-        ("1n, 2H", "is in H: expected a capacitor or a resistor"),
-        ("1n; 2n", "is not a capacitance"),
-        (",".join(["1n"] * 21), "not a list of parts: expected at most 20"),
-        pytest.param("1n," * 1_000_000, "not a list of parts", id="3 MB"),
-        (None, "NoneType.* is not a list of parts"),
-    ],
-)
-def test_refuses_parts_that_are_none(text: str, match: str) -> None:
-    with pytest.raises(ValueError, match=match):
-        parse_parts(text)
 
 
 @pytest.mark.parametrize(

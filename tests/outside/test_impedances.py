@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.desk.book.table import judge_table
 from fit.desk.command.main import main
 from measure.checks.method import judge_impedance
+from measure.checks.table import judge_table
 from measure.response import Origin, Response
 from measure.tables.files import format_csv, format_touchstone, parse_csv, parse_touchstone
 from tests.plain_coil import coil_impedance

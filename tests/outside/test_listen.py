@@ -152,7 +152,7 @@ def test_recording_of_a_pickup_with_a_capacitor_that_was_only_thought_of(tmp_pat
     source, target = RECORDINGS / "bare-single-coil" / "open.flac", tmp_path / "heard.flac"
     words = ["listen", source, tmp_path / "matched.flac", "--true-level", target, "--change", "input.capacitance=1185p"]
     assert main([*map(str, words), "--logbook", str(tmp_path), "--json"]) == 0
-    written = json.loads(capsys.readouterr().out)["written"]
+    written = json.loads(capsys.readouterr().out)["sounds"]
     heard, before = read_recording(target), read_recording(source)
     samples = np.column_stack([heard.samples[:, 0] * 10 ** (written[1]["lowered_db"] / 20), before.samples[:, 1]])
     mixed = Recording(

@@ -6,7 +6,8 @@ import eseries
 import numpy as np
 import pytest
 
-from fit.answers.confirm.marking import SERIES_TOLERANCE, coarsest_series, marking_code, nearest_marking, read_marking
+from fit.answers.confirm.marking import SERIES_TOLERANCE, coarsest_series, marking_code, nearest_marking
+from measure.marking import read_value
 from measure.quantity import (
     COVERAGE_95,
     capacitor_code,
@@ -164,7 +165,7 @@ def test_gum_supplement_1_9_2_sums_of_bounds() -> None:
 )
 def test_iec_60062_resistors_both_ways(value: float, tolerance: float | None, code: str) -> None:
     assert marking_code(value, "Ω", tolerance) == code
-    read = read_marking(code, "Ω")
+    read = read_value(code, "resistor")
     assert read.value == value
     assert read.bound == (None if tolerance is None else pytest.approx(tolerance * value, rel=1e-12))
 
@@ -188,7 +189,7 @@ def test_iec_60062_resistors_both_ways(value: float, tolerance: float | None, co
 )
 def test_iec_60062_capacitors_both_ways(value: float, bound: float | None, code: str) -> None:
     assert marking_code(value, "F", None if bound is None else bound / value) == code
-    read = read_marking(code, "F")
+    read = read_value(code, "capacitor")
     assert (read.value, read.bound) == (value, bound)
 
 

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fit.answers.confirm.conformity import Decision, decide_conformity
-from fit.answers.confirm.marking import ASSUMED_TOLERANCE, marking_code, nearest_marking, preferred_text
+from fit.answers.confirm.marking import marking_code, nearest_marking, preferred_text
 from fit.answers.digits import allowed_digits
 from fit.answers.figures import Estimate, NextTake
+from measure.marking import KINDS, PRINTED, assume_tolerance, kind_of
 from measure.quantity import Quantity, format_quantity
 
 Verdict = Literal["within marking", "outside marking", "not resolved"]
-KINDS = ("capacitor", "pot", "resistor")
 FULL_DIGITS = 4  # of a limit in a sentence
 
 
@@ -94,15 +94,15 @@ def confirm_part(
     ValueError
         If the part is of another kind, or has another unit than its marking.
     """
-    kind, _, name = part.partition(".")
-    if kind not in KINDS or not name:
+    kind = kind_of(part)
+    if kind not in PRINTED or not part.partition(".")[2]:
         msg = f'"{part[:60]}" is no part with a marking: expected capacitor.NAME, pot.NAME or resistor.NAME'
         raise ValueError(msg)
     if marked is not None and measured is not None and marked.unit != measured.unit:
         msg = f"{part} is marked in {marked.unit} and measured in {measured.unit}"
         raise ValueError(msg)
     is_assumed = marked is not None and marked.bound is None
-    bound = None if marked is None else marked.bound if marked.bound is not None else ASSUMED_TOLERANCE[kind] * marked.value
+    bound = None if marked is None else assume_tolerance(marked, kind).bound
     tolerance = None if marked is None or bound is None else float(f"{bound / marked.value:.12g}")  # 0.1, not 0.10000000000000002
     low = None if marked is None or bound is None else marked.value - bound
     high = None if marked is None or bound is None else marked.value + bound
@@ -111,7 +111,7 @@ def confirm_part(
         decision = decide_conformity(measured, low=low, high=high)
     verdict, why = _judge(decision, measured, why_not)
     unit = "F" if kind == "capacitor" else "Ω"
-    near = None if measured is None else nearest_marking(measured.value, unit, tolerance or ASSUMED_TOLERANCE[kind])
+    near = None if measured is None else nearest_marking(measured.value, unit, tolerance or KINDS[kind].tolerance)
     code = None
     if marked is not None:
         code = _code(marked.value, unit, None if is_assumed else tolerance)

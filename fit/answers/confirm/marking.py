@@ -1,30 +1,18 @@
-"""What is printed on a part: the codes of IEC 60062 and the preferred values of IEC 60063, both ways."""
+"""A value as it is printed on a part: the codes of IEC 60062 and the preferred values of IEC 60063."""
 
-import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from measure.quantity import (
-    PREFIX_EXPONENTS,
-    Quantity,
-    capacitor_code,
-    format_quantity,
-    nearest_preferred,
-    parse_capacitor_code,
-    parse_quantity,
-    preferred_values,
-)
+from measure.quantity import capacitor_code, format_quantity, nearest_preferred, preferred_values
 
 SERIES_TOLERANCE = {"E6": 0.20, "E12": 0.10, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}  # [1] IEC 60063
 COMMON_SERIES = ("E6", "E12", "E24", "E48", "E96", "E192")
-ASSUMED_TOLERANCE = {"pot": 0.20, "capacitor": 0.10, "resistor": 0.05}  # [1] of a marking without one; common practice, no source
 RESISTOR_LETTERS = {"B": 0.001, "C": 0.0025, "D": 0.005, "F": 0.01, "G": 0.02, "J": 0.05, "K": 0.10, "M": 0.20, "N": 0.30}
 SMALL_F = 10e-12  # [F] below it the letters B, C, D, F, G are picofarads
 SMALL_LETTERS_F = {"B": 0.1e-12, "C": 0.25e-12, "D": 0.5e-12, "F": 1e-12, "G": 2e-12}
 CODE_DIGITS = 3  # the letter code of IEC 60062 has up to that many significant ones here
 LETTERS = {"Ω": ("R", "K", "M", "G"), "F": ("p", "n", "u", "m")}
 CLOSE = 1e-6  # [1] a computed value may miss its decimal by less
-_RESISTOR = re.compile(r"(?P<value>[0-9]{0,3}[RKMG][0-9]{0,3})(?P<letter>[BCDFGJKMN])?")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,70 +30,6 @@ class Preferred:
     value: float
     unit: str
     series: str
-
-
-def read_marking(text: str, unit: str) -> Quantity:
-    """Read what is printed on a part: a quantity, or a code.
-
-    Parameters
-    ----------
-    text : str
-        For example ``"33n ± 10%"``, ``"333K"``, ``"2n2J"`` on a capacitor, ``"4K7"``, ``"500KM"`` on a resistor or pot.
-
-    Returns
-    -------
-    Quantity
-        Without a bound where none is printed.
-
-    Raises
-    ------
-    ValueError
-        If it is neither.
-
-    Notes
-    -----
-    A code is tried first, so that K and M at its end are tolerances: 223K is 22 nF ± 10 %, and 500KM 500 kΩ ± 20 %. 4K7 and 4M7
-    have them inside: kilo and mega.
-
-    Examples
-    --------
-    >>> read_marking("333K", "F").value, round(read_marking("500KM", "Ω").bound)
-    (3.3e-08, 100000)
-    """
-    if unit == "Ω":
-        return parse_resistor_code(text) if _RESISTOR.fullmatch(text.strip(" ")) else parse_quantity(text, "Ω")
-    try:
-        return parse_capacitor_code(text)
-    except ValueError:
-        return parse_quantity(text, "F")
-
-
-def parse_resistor_code(text: str) -> Quantity:
-    """Read the letter code of a resistor, IEC 60062: ``R47``, ``4K7``, ``4K7J``, ``500KM``.
-
-    Parameters
-    ----------
-    text : str
-        R, K, M or G stands for the point; a second letter is the tolerance.
-
-    Returns
-    -------
-    Quantity
-        In ohms; without a bound where there is no second letter.
-
-    Raises
-    ------
-    ValueError
-        If it is no such code.
-    """
-    match = _RESISTOR.fullmatch(text.strip(" "))
-    if match is None or not any(char.isdigit() for char in match["value"]):
-        msg = f'"{text[:40]}" is not a resistor code: expected digits with R, K, M or G as the point, such as 4K7 or 4K7J'
-        raise ValueError(msg)
-    letter = match["letter"]
-    if letter is None:
-        return parse_quantity(_with_prefix(match["value"]), "Ω")
-    return parse_quantity(f"{_with_prefix(match['value'])} ± {100 * RESISTOR_LETTERS[letter]:g}%", "Ω")
 
 
 def marking_code(value: float, unit: str, tolerance: float | None = None) -> str:
@@ -256,10 +180,3 @@ def preferred_text(preferred: Preferred) -> str:
     """
     digits = 2 if preferred.series in ("E6", "E12", "E24") else 3
     return f"{format_quantity(preferred.value, preferred.unit, digits)} ({preferred.series})"
-
-
-# The number that a letter code means, as `parse_quantity` reads it.
-def _with_prefix(code: str) -> str:
-    whole, letter, part = re.split(r"([RKMG])", code)
-    exponent = PREFIX_EXPONENTS.get(letter, 0)  # R has none
-    return f"{whole or '0'}.{part or '0'}e{exponent}"

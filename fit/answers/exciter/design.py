@@ -132,7 +132,7 @@ def smallest_sense_ohm(setup: Setup) -> float:
             power_w = (drive.level_v / (ohm + drive.source_ohm)) ** 2 * ohm
             if ohm >= max(drive.minimum_load_ohm, 1.0) and power_w <= SAFE_SHARE * drive.rating_w:
                 return ohm
-    msg = f"no sense resistor up to 1 MΩ stands {drive.level_v:g} V: state a smaller --level"
+    msg = f"no sense resistor up to 1 MΩ stands {drive.level_v:g} V: state a smaller --source-level"
     raise ValueError(msg)
 
 

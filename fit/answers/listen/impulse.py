@@ -212,7 +212,7 @@ def _hear(side: Side, grid_hz: FloatArray, excite: str) -> Heard:
 
 
 def _require_sound(heard: Heard, grid_hz: FloatArray, *, word: str, excite: str) -> None:
-    cure = {"before": "state by --from how it was recorded", "after": "choose other settings by --set"}[word]
+    cure = {"before": "state by --recorded how it was recorded", "after": "choose other settings by --set"}[word]
     nothing = {"before": "so there is nothing to divide by", "after": "so there would be silence"}[word]
     if not heard.pickups:
         who = f'the pickup "{excite}" is not' if excite else "none of the pickups is"

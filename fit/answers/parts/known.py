@@ -16,6 +16,7 @@ from fit.circuit.controls import Settings, taper_fraction
 from fit.circuit.instrument import Instrument, stated_values
 from fit.circuit.realparts import INPUT_F, LEAK, STOPS, is_beside, is_linear, loss_key, owner_of
 from fit.estimate.parameters import STATED_LOSS_STD
+from measure.marking import PRINTED, assume_tolerance, kind_of
 from measure.quantity import Quantity
 from measure.response import FloatArray
 
@@ -23,6 +24,7 @@ Origin = Literal["measured", "changed", "stated", "marked", "taper"]
 # An audio pot has 10 to 15 % of its track at half rotation (common practice, no source), about the 12 % that is taken: as a
 # bound on the logarithm of fraction/(1 − fraction), half of ln(0.15/0.85) − ln(0.10/0.90).
 TAPER_BOUND = 0.231
+ASSUMED_OF = (*PRINTED, "input resistance", "input capacitance")  # a pickup's figures may be anything where they state no bound
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -39,6 +41,8 @@ class Basis:
         Standard uncertainty over the value, as far as it counts in the prediction; None where it is taken as exact. [1]
     std : float or None
         The same in `unit`, in place of `relative_std`, of what may be 0: the ohms left at a stop, a loss tangent.
+    is_assumed : bool
+        Its tolerance was left out, so that of its kind counts.
     """
 
     value: float
@@ -46,6 +50,7 @@ class Basis:
     origin: Origin
     relative_std: float | None
     std: float | None = None
+    is_assumed: bool = False
 
     @property
     def is_exact(self) -> bool:
@@ -102,9 +107,10 @@ def gather_known(
     for key, stated in stated_values(instrument).items():
         if stated.quantity is not None:
             counts = with_tolerance or not stated.is_marked
-            basis |= _bases(key, stated.quantity, "marked" if stated.is_marked else "stated", counts=counts)
+            origin: Origin = "marked" if stated.is_marked else "stated"
+            basis |= _bases(key, stated.quantity, origin, counts=counts, may_assume=with_tolerance)
     for key, quantity in load.items():
-        basis |= _bases(key, quantity, "stated")
+        basis |= _bases(key, quantity, "stated", may_assume=with_tolerance)
     if with_tolerance:
         basis |= _tapers(instrument, settings)
     kept = None if measured is None else _unchanged(measured, changes)
@@ -112,7 +118,7 @@ def gather_known(
         basis |= _measured_bases(kept)
     basis = {key: one for key, one in basis.items() if not (is_beside(key) and owner_of(key) in changes)}
     for key, quantity in changes.items():
-        basis |= _bases(key, quantity, "changed")
+        basis |= _bases(key, quantity, "changed", may_assume=with_tolerance)
     names, covariance = _covariance(basis, kept)
     return Known(basis=basis, names=names, log_covariance=covariance)
 
@@ -150,11 +156,14 @@ def std_of(known: Known, slopes: Mapping[str, float]) -> float:
     return float(spread_of(known, {key: np.array([slope]) for key, slope in slopes.items()})[0]) if slopes else 0.0
 
 
-def _bases(key: str, quantity: Quantity, origin: Origin, *, counts: bool = True) -> dict[str, Basis]:
-    """Put a value, and the loss tangent that is said of it."""
-    std = quantity.standard_uncertainty if counts else None
+def _bases(key: str, quantity: Quantity, origin: Origin, *, counts: bool = True, may_assume: bool = False) -> dict[str, Basis]:
+    """Put a value, and the loss tangent that is said of it; of parts and input a tolerance that is left out may be assumed."""
+    kind = kind_of(key)
+    is_assumed = may_assume and quantity.bound is None and kind in ASSUMED_OF
+    std = assume_tolerance(quantity, kind).standard_uncertainty if is_assumed and kind else quantity.standard_uncertainty
+    std = std if counts else None
     relative = None if std is None or quantity.value == 0 else std / abs(quantity.value)
-    out = {key: Basis(value=quantity.value, unit=quantity.unit, origin=origin, relative_std=relative)}
+    out = {key: Basis(value=quantity.value, unit=quantity.unit, origin=origin, relative_std=relative, is_assumed=is_assumed)}
     tangent = quantity.loss_tangent
     if tangent is not None and (key == INPUT_F or key.startswith("capacitor.")):
         std = STATED_LOSS_STD * tangent if counts else None

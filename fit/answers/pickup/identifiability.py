@@ -15,7 +15,8 @@ from fit.estimate.budget import foresee_take
 from fit.estimate.evidence import Evidence
 from fit.estimate.ladder import Choice
 from fit.estimate.model import suffixes_of
-from measure.quantity import Quantity, parse_parts
+from measure.marking import parse_parts
+from measure.quantity import Quantity
 from measure.response import FloatArray
 
 TELLING = 0.2  # [1] relative standard uncertainty above which a quantity counts as not identified

@@ -17,9 +17,10 @@ from fit.answers.predict.landmarks import Spot, find_corner, find_peak, relative
 from fit.answers.predict.tone import ToneSweep, tone_sweep
 from fit.circuit.controls import Settings, read_settings, split_settings
 from fit.circuit.harness import Case, build_harness, needed_values
-from fit.circuit.instrument import Instrument, stated_values
+from fit.circuit.instrument import Instrument, Unit, stated_values
 from fit.circuit.realparts import is_beside, stops_among
 from fit.circuit.transfers import Transfer, solve_instrument
+from measure.marking import kind_of, read_value
 from measure.quantity import Quantity, parse_quantity
 from measure.response import ComplexArray, FloatArray
 
@@ -27,6 +28,7 @@ LOWEST_HZ, HIGHEST_HZ = 20.0, 20e3  # [Hz]
 POINTS_PER_OCTAVE = 24
 DELAY_STEP = 1e-3  # [ln Hz] the error is of its square
 DB_PER_NEPER = 20 / np.log(10)
+LOAD_UNITS: dict[str, Unit] = {"input.resistance": "Ω", "input.capacitance": "F"}  # of the rig: another cable may be tried
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -118,7 +120,7 @@ def read_changes(instrument: Instrument, texts: Iterable[str]) -> dict[str, Quan
     Parameters
     ----------
     texts : iterable of str
-        For example ``"capacitor.tone=10n ± 5%"`` or ``"bridge.inductance=2.9"``.
+        For example ``"capacitor.tone=10n ± 5%"``, ``"bridge.inductance=2.9"`` or, of the rig, ``"input.capacitance=600p"``.
 
     Returns
     -------
@@ -130,15 +132,16 @@ def read_changes(instrument: Instrument, texts: Iterable[str]) -> dict[str, Quan
     ValueError
         If there is no such part, or the value is none; one line.
     """
-    stated = stated_values(instrument)
+    units = {key: one.unit for key, one in stated_values(instrument).items()} | LOAD_UNITS
     out = {}
-    for part, text in split_settings(texts).items():
+    for part, text in split_settings(texts, "PART=VALUE, expected for example capacitor.tone=10n").items():
         key = part.removeprefix("pickup.")
-        if key not in stated:
-            msg = f'there is no part "{part[:60]}", the instrument has: {", ".join(stated)}'
+        if key not in units:
+            msg = f'there is no part "{part[:60]}", the instrument has: {", ".join(units)}'
             raise ValueError(msg)
         try:
-            out[key] = parse_quantity(text, stated[key].unit)
+            kind = kind_of(key)
+            out[key] = parse_quantity(text, units[key]) if kind is None else read_value(text, kind)
         except ValueError as err:
             msg = f"{key}: {err}"
             raise ValueError(msg) from None

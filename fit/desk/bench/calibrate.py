@@ -15,11 +15,10 @@ from fit.answers.calibrate.exciter_corner import current_response, find_corner
 from fit.answers.calibrate.input import characterise_input
 from fit.desk.bench.recordings import Batch, InputLoad, read_by_rig
 from fit.desk.book.bounds import bounded
-from fit.desk.book.card import CardUse, calibration_warnings, device_of, freed_response, inputs_of
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import CornerDocument, CornerResult, InputDocument, InputResult, RefusalDocument
-from fit.desk.show.document.pieces import Document, checks_of, plain, value_of
+from fit.desk.show.document.pieces import Document, checks_of, named_takes, plain, value_of
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.calibrate import (
     bounded_text,
@@ -32,6 +31,7 @@ from fit.desk.show.sheets.calibrate import (
 from fit.desk.show.words import plain_text
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import CalibrationError
+from measure.logbook.card import CardUse, calibration_warnings, device_of, freed_response, inputs_of
 from measure.logbook.curves import Kind, encode_loopback, keep_result, state_calibration
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, rig_path
@@ -118,7 +118,7 @@ def calibrate_input(desk: Desk, loads: Sequence[InputLoad], listen: Callable[[In
     result = InputResult(
         kind="input",
         simulated=answer.simulated,
-        takes=tuple(load.name for load in loads),
+        takes=named_takes((load.name for load in loads), "load"),
         quantities={"resistance": value_of(answer.resistance), "capacitance": value_of(answer.capacitance)},
         budget=answer.budget,
         floor=answer.floor,

@@ -16,12 +16,11 @@ from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
 from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
 from fit.desk.book.desk import Desk, Outcome, lines_of
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import Fit, fit_of
+from fit.desk.book.fits import Fit, FitWish, fit_of
 from fit.desk.book.output import write_figure
 from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.inspect import inspect_take
-from fit.desk.questions.report import write_report
+from fit.desk.questions.report import REPORT_FILE, write_report
 from fit.desk.show.document.guided import DemoDocument
 from fit.desk.show.document.pickup import fit_document
 from fit.desk.show.sheets.report import RESPONSE
@@ -39,7 +38,6 @@ STORY = (
     "All of it is simulated here; you type the same commands for real recordings.",
 )
 RATE_HZ = 96000
-REPORT_FILE = "report.html"
 ADDED_TEXT = "1n ± 1%"
 AT_HAND_TEXT = "470p ± 1%, 2n2 ± 1%"
 RIG: dict[str, str | int] = {
@@ -86,12 +84,15 @@ def play_demo(desk: Desk, folder: Path) -> Outcome:
         _bring_in(inside)
         found = _characterise(inside)
         _typed(desk, "coilsweep report")
-        _told(desk, write_report(inside, Path(REPORT_FILE)))
+        _told(desk, write_report(inside))
     report = folder / REPORT_FILE
     rows = _truth_rows(found.answer.quantities, Drawer())
     lines = ("", "What really lay in the drawer", *table_lines(rows), "", f"All of it as one page: {report}")
     told = fit_document(found.answer, warnings=found.warnings, released=found.released)
-    return Outcome(lines=lines, document=DemoDocument(simulated=True, report=str(report), fit=told))
+    return Outcome(
+        lines=lines,
+        document=DemoDocument(outcome=found.answer.outcome, written=(str(report),), simulated=True, report=str(report), fit=told),
+    )
 
 
 def _set_up(desk: Desk) -> None:

@@ -8,19 +8,20 @@ import msgspec
 
 from fit.desk.bench.intake import Draft, draft_take, keep_take, open_for_take, say_assumptions
 from fit.desk.bench.recordings import read_batch
-from fit.desk.book.card import freeing
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.response import content_line, keep_response, look_at_table, read_table
+from fit.desk.book.response import content_line, keep_response
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import is_response_file, look_at
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
+from measure.logbook.card import freeing
 from measure.logbook.conditions import Conditions
-from measure.logbook.naming import check_name, kept_name
+from measure.logbook.naming import check_name, kept_name, usual_form
+from measure.logbook.responses import look_at_table, read_table
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook
 from measure.logbook.take import ResponseFile, Take
 from measure.response import Origin, tool_version
+from measure.transfer.assessment import assess
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,9 +67,10 @@ def import_take(desk: Desk, name: str, files: Files, *, conditions: Conditions) 
     ValueError
         If an option was given that does not go with the files.
     """
+    name = usual_form(name)
     check_name(name)
     draft = _draft_response(name, files, conditions) if is_response_file(files.paths[0]) else None
-    logbook = open_for_take(desk, name)
+    logbook = open_for_take(desk, name, conditions)
     rig = rig_of(logbook)
     if draft is None:
         draft = _draft_recordings(desk, logbook, name, files, conditions, rig=rig)
@@ -93,7 +95,7 @@ def _draft_recordings(desk: Desk, logbook: Logbook, name: str, files: Files, con
         msg = "the same recording is given twice: repeats are recordings made one after the other, name each once"
         raise FileError(msg)
     free = freeing(logbook, rig, batch.repeats, is_live=False)
-    judgement = look_at(batch.repeats, stimulus=batch.played, method=conditions.method, free=free)
+    judgement = assess(batch.repeats, stimulus=batch.played, method=conditions.method, free=free)
     draft = draft_take(name, conditions, batch, files.paths, rig=rig, judgement=judgement, stimulus=files.stimulus_file)
     if files.pickup_channel is not None or rig.interface.pickup_channel is not None:
         return draft
@@ -159,3 +161,14 @@ def _draft_response(name: str, files: Files, conditions: Conditions) -> Draft:
         remarks=(unused,) if table.unused else (),
         lines=(content_line(take, judgement.response),),
     )
+
+
+def is_response_file(path: Path) -> bool:
+    """See whether a file holds a response that was measured elsewhere, by its suffix.
+
+    Returns
+    -------
+    bool
+        True for CSV and Touchstone files.
+    """
+    return path.suffix.lower() in {".csv", ".s1p", ".s2p", ".txt"}

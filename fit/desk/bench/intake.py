@@ -5,21 +5,20 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fit.desk.bench.recordings import Batch
-from fit.desk.book.bounds import assumption
+from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
-from fit.desk.book.take import exists_already
+from fit.desk.book.through_controls import require_stated
 from fit.desk.show.document.bench import ImportDocument
-from fit.desk.show.document.pieces import Document, checks_of
+from fit.desk.show.document.pieces import Document, checks_of, named_takes
 from fit.desk.show.sheets.fit import checks_told
-from fit.desk.show.words import plain_text
+from fit.desk.show.words import command_text, plain_text
 from measure.checks.judgement import Judgement
-from measure.errors import FileError
 from measure.logbook.conditions import Conditions
 from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
-from measure.logbook.store import Logbook, open_logbook, write_take
+from measure.logbook.store import Logbook, open_logbook, require_free, write_take
 from measure.logbook.take import FileStimulus, RecordingFile, Take
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 from measure.response import tool_version
 from measure.signal.stimulus import Sweep
 
@@ -63,13 +62,13 @@ class KeptTake:
     reply: Outcome
 
 
-def open_for_take(desk: Desk, name: str) -> Logbook:
+def open_for_take(desk: Desk, name: str, conditions: Conditions) -> Logbook:
     """Open the logbook for a take of a new name; it is made where it is not there.
 
     Raises
     ------
     ValueError
-        If `name` cannot be the name of a take.
+        If `name` cannot be the name of a take, or instrument.toml has not what is stated of it.
     FileError
         If the take is there already.
     """
@@ -77,17 +76,16 @@ def open_for_take(desk: Desk, name: str) -> Logbook:
     if not desk.logbook.exists():
         desk.say(f"New logbook: {desk.logbook}")
     logbook = open_logbook(desk.logbook, create=True)
-    if exists_already(logbook, name):
-        msg = f'there is a take "{name}" already, and takes are never overwritten: choose another name'
-        raise FileError(msg)
+    require_free(logbook, name)
+    require_stated(logbook, conditions)
     return logbook
 
 
 def say_assumptions(desk: Desk, conditions: Conditions) -> None:
-    """Say which bound is assumed for each added part that states none."""
+    """Say what each added part was taken for, and which tolerance is assumed where it states none."""
     for part in parse_parts(conditions.added):
-        if part.bound is None:
-            desk.say(f"warning: {assumption(part, 'added')}")
+        for remark in remarks(part, "added"):
+            desk.say(f"{'' if part.understood in remark and part.understood else 'warning: '}{remark}")
 
 
 def draft_take(
@@ -146,11 +144,11 @@ def keep_take(desk: Desk, logbook: Logbook, draft: Draft) -> KeptTake:
         If it cannot be written.
     """
     take, judgement = write_take(logbook, draft.take, draft.sources), draft.judgement
-    _say_reasons(desk, logbook, take, judgement)
+    _say_reasons(desk, take, judgement)
     for remark in draft.remarks:
         desk.say(remark)
     document = draft.document(
-        take=take.name,
+        takes=named_takes((take.name,), "kept"),
         kept=str(logbook.path / "takes" / take.name),
         outcome=judgement.outcome,
         simulated=take.simulated,
@@ -164,19 +162,14 @@ def keep_take(desk: Desk, logbook: Logbook, draft: Draft) -> KeptTake:
     return KeptTake(take=take, judgement=judgement, reply=reply)
 
 
-def _say_reasons(desk: Desk, logbook: Logbook, take: Take, judgement: Judgement) -> None:
+def _say_reasons(desk: Desk, take: Take, judgement: Judgement) -> None:
     """Say what was found that a person should know at once."""
-    from fit.desk.book.through_controls import doubt_controls
-
     for finding in judgement.findings:
         if finding.severity == "reject":
             desk.say(f"rejected: {finding.code}: {plain_text(finding.text)}")
         elif finding.severity == "warn":
             desk.say(f"warning: {finding.code}: {plain_text(finding.text)}")
-    doubt = doubt_controls(logbook, take)
-    if doubt is not None:
-        desk.say(f"warning: {plain_text(doubt)}")
     if judgement.outcome == "rejected":
         desk.say(f'The take "{take.name}" is kept and marked as rejected. Repeat it under another name.')
     elif take.conditions.method == "quiet":
-        desk.say(f"Nothing is fitted to a quiet take; its hum and noise: coilsweep inspect {plain_text(take.name)}")
+        desk.say(f"Nothing is fitted to a quiet take; its hum and noise: {command_text(('inspect', take.name), desk.logbook)}")

@@ -8,15 +8,17 @@ import numpy as np
 
 from fit.desk.bench.preparation import USUAL_RATE_HZ
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.next_step import free_name
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import AudioDevice, DevicesDocument, LevelDocument
 from fit.desk.show.document.pieces import checks_of
-from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
+from fit.desk.show.sheets.bench import is_named, sheet_of_devices, sheet_of_level
+from fit.desk.show.words import SWEEP_CAUTION, command_text
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import open_logbook
 from measure.response import Finding, FloatArray
 from measure.signal.levels import TONE_HZ, TONE_LEVEL, ChannelLevel, judge_levels, read_levels
-from measure.source.devices import Device, list_devices
+from measure.source.devices import list_devices
 from measure.source.listening import Progress
 from measure.source.soundcard import SoundCard, play_and_record
 
@@ -55,17 +57,6 @@ def show_devices(desk: Desk) -> Outcome:
     """
     listed = list_devices()
     rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.exists() else Rig()
-    rows: list[tuple[str, ...]] = [("device", "host API", "in", "out", "rates that open", "")]
-    for device in listed.devices:
-        rates = ", ".join(f"{rate / 1000:g}" for rate in device.rates_hz or ())
-        shown = f"{rates} kHz" if rates else "did not answer" if device.rates_hz is None else "none"
-        marks = [word for word, is_so in _marks(device, rig) if is_so]
-        name, api = plain_text(device.name), plain_text(device.host_api)
-        rows.append((name, api, str(device.n_inputs), str(device.n_outputs), shown, ", ".join(marks)))
-    lines = [*(table_lines(rows) if listed.devices else []), plain_text(listed.explanation)]
-    there = {device.name for device in listed.devices if _is_named(device, rig)}
-    named = {rig.interface.device, rig.interface.input_device} - {None, *there}
-    lines += [f"The rig names {plain_text(str(absent))}, which is not there." for absent in sorted(map(str, named))]
     document = DevicesDocument(
         library=listed.library,
         explanation=listed.explanation,
@@ -78,25 +69,12 @@ def show_devices(desk: Desk) -> Outcome:
                 rates_hz=device.rates_hz,
                 is_default_input=device.is_default_input,
                 is_default_output=device.is_default_output,
-                is_in_rig=_is_named(device, rig),
+                is_in_rig=is_named(device, rig),
             )
             for device in listed.devices
         ),
     )
-    return Outcome(lines=tuple(lines), document=document)
-
-
-def _is_named(device: Device, rig: Rig) -> bool:
-    interface = rig.interface
-    return device.name in (interface.device, interface.input_device) and interface.host_api in (None, device.host_api)
-
-
-def _marks(device: Device, rig: Rig) -> tuple[tuple[str, bool], ...]:
-    return (
-        ("in the rig", _is_named(device, rig)),
-        ("default output", device.is_default_output),
-        ("default input", device.is_default_input),
-    )
+    return Outcome(sheet=sheet_of_devices(listed, rig), document=document)
 
 
 @dataclass(slots=True, eq=False)
@@ -175,7 +153,9 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
     findings = judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL) if watch.levels else ()
     inputs = dict(zip(("pickup", "reference"), watch.levels, strict=False))
     document = LevelDocument(inputs=inputs, checks=checks_of(findings))
-    return Outcome(lines=tuple(_level_lines(watch.levels, findings)), document=document)
+    book = open_logbook(desk.logbook) if desk.logbook.exists() else None
+    following = command_text(("take", free_name(book)), desk.logbook)
+    return Outcome(sheet=sheet_of_level(watch.levels, findings, following), document=document)
 
 
 def _wait_for_enter(stop: threading.Event) -> None:
@@ -217,17 +197,3 @@ def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) 
     worst = worst or next((each.text for each in findings if each.severity == "warn"), None)
     worst = worst or next((each.text for each in findings if each.code == "exciter"), "")
     return "  ".join([*parts, worst])
-
-
-def _level_lines(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) -> list[str]:
-    if not levels:
-        return ["Nothing was heard long enough to tell levels."]
-    rows: list[tuple[str, ...]] = [("", "peak", "tone", "hum", "noise")]
-    for name, level in zip(("pickup", "reference"), levels, strict=False):
-        figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
-        rows.append((name, *(f"{figure:.1f} dBFS" for figure in figures)))
-    lines = [f"look: {each.text}" for each in findings if each.severity != "pass"]
-    if not lines:
-        told = [each.text for each in findings if each.code == "exciter"]
-        lines = [f"All right: {'; '.join(told)}. Next: coilsweep take NAME"]
-    return [*table_lines(rows), *lines]

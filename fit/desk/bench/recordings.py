@@ -9,15 +9,16 @@ import numpy as np
 
 from fit.desk.book.desk import Desk
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import same_rate
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
 from measure.logbook.rig import Rig
 from measure.logbook.store import open_logbook
 from measure.logbook.take import time_now
-from measure.quantity import Quantity, parse_parts
+from measure.marking import parse_parts
+from measure.quantity import Quantity
 from measure.response import Finding, FloatArray
 from measure.signal.recording import Recording
+from measure.source.files import require_same_rate
 
 if TYPE_CHECKING:
     from measure.source.interface import Source
@@ -106,7 +107,7 @@ def read_batch(
     played = None
     if stimulus_file is not None:
         played, rate_hz = read_stimulus(stimulus_file)
-        same_rate(rate_hz, repeats[0].rate_hz, name=stimulus_file.name)
+        require_same_rate(rate_hz, repeats[0].rate_hz, name=stimulus_file.name)
     return Batch(repeats=repeats, played=played, time_utc=time_now())
 
 

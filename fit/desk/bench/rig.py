@@ -6,13 +6,18 @@ from pathlib import Path
 import msgspec
 
 from fit.answers.calibrate.input import doubt_input
+from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.output import require_free
 from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
 from fit.desk.show.document.bench import RigDocument, StimulusDocument
-from fit.desk.show.words import SWEEP_CAUTION, plain_text, table_lines
-from measure.logbook.rig import input_resistance, missing, write_rig
+from fit.desk.show.sheets.bench import sheet_of_rig, sheet_of_stimulus
+from fit.desk.show.words import SWEEP_CAUTION
+from measure.logbook.disk import replaced_file
+from measure.logbook.rig import Rig, exciter_corner, input_capacitance, input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
-from measure.quantity import format_quantity, parse_quantity
+from measure.marking import Kind, read_value
+from measure.quantity import Quantity
 
 DEFAULT_RATE_HZ = 96000
 
@@ -32,25 +37,37 @@ def show_or_write_rig(desk: Desk, changes: Mapping[str, str | int]) -> Outcome:
         }
         stated: dict[str, str | int | float] = {keys[name]: value for name, value in changes.items()}
         if "exciter.corner_hz" in stated:
-            corner = parse_quantity(str(stated["exciter.corner_hz"]), "Hz")
+            corner = read_value(str(stated["exciter.corner_hz"]), "corner")
             stated["exciter.corner_hz"] = corner.value if corner.bound is None else corner.text
         rig = write_rig(rig_path(logbook), stated)
         desk.say(f"Written: {rig_path(logbook)}")
     else:
         rig = rig_of(logbook)
-    rows, open_keys = rig_rows(rig), missing(rig)
-    lines = [f"Rig in {rig_path(logbook)}", *table_lines(rows)] if rows else ["No rig is stated yet."]
-    if open_keys:
-        missing_rows: list[tuple[str, ...]] = [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()]
-        lines += ["", "Still missing", *table_lines(missing_rows)]
+    open_keys = missing(rig)
     resistance = input_resistance(rig)
     low = None if resistance is None else doubt_input(resistance.value)
-    if low is not None:
-        lines += ["", f"look: {low.text}"]
-    return Outcome(lines=tuple(lines), document=RigDocument(rig=rig, missing=tuple(open_keys)))
+    odd = ([] if low is None else [low.text]) + _remarks(rig)
+    sheet = sheet_of_rig(
+        rig_path(logbook),
+        rig_rows(rig),
+        [(key, RIG_OPTIONS[key], meaning) for key, meaning in open_keys.items()],
+        odd,
+    )
+    written = (str(rig_path(logbook)),) if changes else ()
+    return Outcome(sheet=sheet, document=RigDocument(rig=rig, missing=tuple(open_keys), written=written))
 
 
-def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outcome:
+def _remarks(rig: Rig) -> list[str]:
+    """Say what is odd about the values that a fit rests on, and which tolerance it would assume."""
+    values: dict[Kind, Quantity | None] = {
+        "input resistance": input_resistance(rig),
+        "input capacitance": input_capacitance(rig),
+        "corner": exciter_corner(rig) if rig.reference.kind in ("loopback", "none") else None,
+    }
+    return [line for kind, value in values.items() if value is not None for line in remarks(value, kind, kind)]
+
+
+def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float], *, replace: bool = False) -> Outcome:
     """Write the sweep as an audio file.
 
     Parameters
@@ -58,7 +75,9 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
     desk : Desk
         Its rig may state the rate.
     file : Path
-        To be written; must not be there.
+        To be written.
+    replace : bool
+        It may be there already.
 
     Raises
     ------
@@ -66,7 +85,7 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
         If the sweep cannot be made so.
     """
     from measure.signal.stimulus import Sweep, sweep_samples
-    from measure.source.files import write_recording
+    from measure.source.files import create_blocks
 
     stated = dict(numbers)
     rate = stated.pop("rate_hz", None)
@@ -78,14 +97,13 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float]) -> Outc
         raise ValueError(msg)
     sweep = Sweep(rate_hz=rate_hz, **stated)
     samples = sweep_samples(sweep)
-    write_recording(file, samples, rate_hz, n_bits=24)
+    require_free(file, may_replace=replace)
+    with (
+        replaced_file(file) as unfinished,
+        create_blocks(unfinished, rate_hz=rate_hz, n_channels=1, n_frames=len(samples), suffix=file.suffix) as write,
+    ):
+        write(samples[:, None])
     desk.say(SWEEP_CAUTION)
     seconds = len(samples) / rate_hz
-    lines = (
-        f"Written: {file}, {seconds:.2f} s, {rate_hz} Hz, 24 bit",
-        f"Sweep from {format_quantity(sweep.start_hz, 'Hz')} to {format_quantity(sweep.stop_hz, 'Hz')}, with silence around it.",
-        "Play it unchanged (no effects, no resampling), record pickup and reference at the same rate, silences included, then:",
-        f'  coilsweep import NAME RECORDING.wav --stimulus "{plain_text(str(file))}"',
-    )
-    document = StimulusDocument(file=str(file), length_s=seconds, bits=24, **msgspec.structs.asdict(sweep))
-    return Outcome(lines=lines, document=document)
+    document = StimulusDocument(file=str(file), written=(str(file),), length_s=seconds, bits=24, **msgspec.structs.asdict(sweep))
+    return Outcome(sheet=sheet_of_stimulus(file, sweep, seconds=seconds), document=document)

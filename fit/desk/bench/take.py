@@ -13,13 +13,12 @@ import numpy as np
 from fit.desk.bench.intake import KeptTake, draft_take, keep_take, open_for_take, say_assumptions
 from fit.desk.bench.preparation import USUAL_RATE_HZ, require_reference, require_resistor, say_cautions, say_open
 from fit.desk.bench.recordings import LIVE_BITS, Batch, play
-from fit.desk.book.card import freeing
-from fit.desk.book.desk import REJECTED, Desk, Outcome
+from fit.desk.book.desk import REJECTED, Desk
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import join_findings, look_at
 from fit.desk.show.document.bench import TakeDocument
 from fit.desk.show.words import MINUS
 from measure.checks.judgement import Judgement
+from measure.logbook.card import freeing
 from measure.logbook.conditions import Conditions
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook
@@ -27,6 +26,7 @@ from measure.logbook.take import time_now
 from measure.response import Finding, FloatArray, Response, relative_std
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
+from measure.transfer.assessment import assess, join_findings
 
 if TYPE_CHECKING:
     from measure.source.interface import Source
@@ -107,7 +107,7 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
         If the sound card fails; nothing is kept then.
     """
     require_resistor(order.conditions)
-    logbook = open_for_take(desk, order.name)
+    logbook = open_for_take(desk, order.name, order.conditions)
     rig = rig_of(logbook)
     require_reference(rig, order.conditions)
     if not order.simulated:
@@ -120,16 +120,6 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
     batch = bench.record_all()
     judgement = join_findings(bench.look(batch.repeats, batch.played), batch.findings)
     return _keep(bench, batch, judgement)
-
-
-def with_next_step(made: KeptTake) -> Outcome:
-    """Add what to do after a take that can be used in a fit."""
-    if made.judgement.outcome == "rejected" or made.take.conditions.method != "exciter":
-        return made.reply
-    line = (
-        f"Next: coilsweep fit {made.take.name}; or another take with a known part across the jack (--add), the coil left in place"
-    )
-    return replace(made.reply, lines=(*made.reply.lines, line))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -160,7 +150,7 @@ class _Bench:
 
     def look(self, recordings: Sequence[Recording], stimulus: FloatArray | None) -> Judgement:
         free = freeing(self.logbook, self.rig, recordings, is_live=True)
-        return look_at(recordings, stimulus=stimulus, method=self.order.conditions.method, free=free)
+        return assess(recordings, stimulus=stimulus, method=self.order.conditions.method, free=free)
 
     def look_first(self) -> None:
         """Play a short soft sweep.

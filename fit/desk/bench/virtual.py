@@ -17,7 +17,8 @@ from fit.circuit.instrument import Instrument, Pickup, stated_values
 from fit.circuit.transfers import solve_instrument
 from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
 from measure.logbook.conditions import Conditions
-from measure.quantity import Quantity, parse_parts
+from measure.marking import parse_parts
+from measure.quantity import Quantity
 from measure.response import ComplexArray, FloatArray
 from measure.source.virtual import ResponseFunction, VirtualBench
 

@@ -1,32 +1,33 @@
-"""Bounds that are taken for granted where a person states none, and the sentence that says so."""
+"""What is said of a value as it was typed: what it was taken for, what is odd, which tolerance is taken for granted."""
 
-import math
 from dataclasses import replace
 
+from measure.marking import KINDS, Kind, assume_tolerance, kind_of_unit
 from measure.quantity import Quantity
 
-ASSUMED_BOUNDS = {"Ω": 0.05, "F": 0.10, "Hz": 0.05, "H": 0.05}  # [1] common for parts without a marking; no source
+
+def assumption(part: Quantity, what: str, kind: Kind | None = None) -> str:
+    """Say which tolerance is taken for granted where a value states none; the kind follows from the unit where none is given."""
+    percent = 100 * KINDS[kind or kind_of_unit(part.unit)].tolerance
+    return f"{part.text} ({what}) states no tolerance; ± {percent:.0f} % is assumed (common practice)"
 
 
-def assumption(part: Quantity, what: str) -> str:
-    """Say which bound is taken for granted for a value without ±."""
-    percent = 100 * ASSUMED_BOUNDS[part.unit]
-    return f"{part.text} ({what}) was given without ±; ± {percent:.0f} % is assumed. A measured bound makes the result better."
+def remarks(part: Quantity, what: str, kind: Kind | None = None) -> tuple[str, ...]:
+    """Say what a marking was taken for, what is odd about it, and what is assumed."""
+    told = [f"{what}: {one}" for one in (part.understood, part.doubt) if one]
+    return (*told, *([assumption(part, what, kind)] if part.bound is None else []))
 
 
-def bounded(part: Quantity, what: str, warnings: list[str]) -> Quantity:
-    """Give a value a bound where it has none.
+def bounded(part: Quantity, what: str, warnings: list[str], kind: Kind | None = None) -> Quantity:
+    """Give a value a bound where it has none, and say what is odd or assumed; the kind follows from the unit where none is given.
 
     Returns
     -------
     Quantity
         With its bound, or the assumed one.
     """
-    if part.bound is None:
-        warnings.append(assumption(part, what))
-        bound = ASSUMED_BOUNDS[part.unit] * part.value
-        return replace(part, bound=bound, standard_uncertainty=bound / math.sqrt(3))  # rectangular: JCGM 100, 4.3.7
-    return part
+    warnings += remarks(replace(part, understood=""), what, kind)  # which was said when it was typed
+    return assume_tolerance(part, kind or kind_of_unit(part.unit))
 
 
 def as_text(part: Quantity) -> str:
@@ -40,15 +41,15 @@ def as_text(part: Quantity) -> str:
     Returns
     -------
     str
-        Without its unit; `measure.quantity.parse_quantity` reads it back.
+        With its unit, so that no code is seen in it; `measure.quantity.parse_quantity` reads it back.
 
     Examples
     --------
     >>> from measure.quantity import parse_quantity
     >>> as_text(parse_quantity("6.35k ± 0.5% at 24C"))
-    '6350 ± 0.5% at 24C'
+    '6350Ω ± 0.5% at 24C'
     """
     bound = "" if part.bound is None else f" ± {100 * part.bound / part.value:.9g}%"
     tangent = "" if part.loss_tangent is None else f" tan {f'{100 * part.loss_tangent:.6f}'.rstrip('0').rstrip('.')}%"
     temperature = "" if part.temperature_c is None else f" at {part.temperature_c:g}C"
-    return f"{part.value:.9g}{bound}{tangent}{temperature}"
+    return f"{part.value:.9g}{part.unit}{bound}{tangent}{temperature}"

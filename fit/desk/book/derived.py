@@ -53,7 +53,7 @@ def takes_key(logbook: Logbook, takes: Sequence[Take], *more: object) -> str:
     Parameters
     ----------
     takes : sequence of Take
-        In the order of the fit; each holds the SHA-256 of its files. A note for people changes nothing.
+        In the order of the fit; each holds the SHA-256 of its files. What is told to people alone changes nothing.
     *more : object
         What else it rests on, such as a dcr.
 
@@ -71,7 +71,7 @@ def takes_key(logbook: Logbook, takes: Sequence[Take], *more: object) -> str:
     order = sorted({placed[take.name] for take in takes})  # how many placements lie between is of no account
     path = instrument_path(logbook)
     return _sha256(
-        [_without_note(take) for take in takes],
+        [_that_counts(take) for take in takes],
         [order.index(placed[take.name]) for take in takes],
         [_loopback_sha256(logbook, take) for take in takes],
         rig_of(logbook),
@@ -85,8 +85,15 @@ def _loopback_sha256(logbook: Logbook, take: Take) -> str:
     return "" if stated is None or stated.loopback is None else result_sha256(logbook, stated.loopback)
 
 
-def _without_note(take: Take) -> Take:
-    return msgspec.structs.replace(take, conditions=msgspec.structs.replace(take.conditions, note=""))
+def stated_sha256(take: Take) -> str:
+    """Fingerprint of what a take is, whatever it is called and whichever version of the program reads it."""
+    return hashlib.sha256(msgspec.msgpack.encode(msgspec.structs.replace(_that_counts(take), name="take"))).hexdigest()
+
+
+# Notes, names of things and people, and what was stated before change no value.
+def _that_counts(take: Take) -> Take:
+    stated = msgspec.structs.replace(take.conditions, note="", item=None, operator=None)
+    return msgspec.structs.replace(take, conditions=stated, amended=())
 
 
 def _sha256(*parts: object) -> str:

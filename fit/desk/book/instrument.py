@@ -2,18 +2,21 @@
 
 from pathlib import Path
 
+from msgspec import UNSET
+
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument, Stated, stated_values
-from fit.circuit.network import GROUND
+from fit.circuit.lugs import Lug, contacts_of, wires_of
 from fit.circuit.reading import read_instrument
 from fit.circuit.soundness import part_ends
-from fit.circuit.wiring import Passive, wire_instrument
+from fit.circuit.wiring import heard_coils
 from fit.desk.book.desk import Outcome
 from fit.desk.show.document import guitar
 from fit.desk.show.words import plain_text, table_lines
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.rig import Rig, input_capacitance, input_resistance
+from measure.marking import read_value
 from measure.quantity import Quantity
 
 BARE_UNITS = ("H", "Hz")  # people leave them out in instrument.toml, so the table adds them
@@ -47,6 +50,9 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
         ]
         rows = [(f"{switch} = {position}", ", ".join(pickups) or "none") for (switch, position), pickups in heard.items()]
         lines += table_lines(rows)
+    doubts = {key: stated.quantity.doubt for key, stated in values.items() if stated.quantity is not None}
+    lines += [f"look: {key}: {plain_text(doubt)}" for key, doubt in doubts.items() if doubt]
+    lines += [f"look: {text}" for text in _other_tapers(instrument)]
     lines += ["", f"Missing for predict: {', '.join(absent)}" if absent else "Nothing is missing for predict."]
     document = guitar.InstrumentDocument(
         file=str(path),
@@ -59,8 +65,30 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
             guitar.HeardAt(switch=switch, position=one, pickups=tuple(pickups)) for (switch, one), pickups in heard.items()
         ),
         missing=tuple(absent),
+        connections=tuple(
+            guitar.Connection(node=wire.first.node, first=_lug(wire.first), second=_lug(wire.second))
+            for wire in wires_of(instrument)
+        ),
+        contacts=tuple(
+            guitar.SwitchContact(switch=one.switch, nodes=one.ends, closed_in=one.closed_in) for one in contacts_of(instrument)
+        ),
     )
     return Outcome(lines=tuple(lines), document=document)
+
+
+def _lug(lug: Lug) -> guitar.LugOfPart:
+    return guitar.LugOfPart(part=lug.part, lug=lug.lug)
+
+
+# A marking may tell another taper than the file states; the file counts.
+def _other_tapers(instrument: Instrument) -> list[str]:
+    out = []
+    for name, pot in instrument.pot.items():
+        text = pot.marked or pot.value
+        printed = None if text is None else read_value(text, "pot").taper
+        if printed is not None and printed != pot.taper:
+            out.append(f'pot.{name}: "{plain_text(text or "")}" says {printed}; taper = "{pot.taper}" is stated and counts')
+    return out
 
 
 def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:
@@ -71,12 +99,11 @@ def heard_pickups(instrument: Instrument) -> dict[tuple[str, str], list[str]]:
     dict
         Switch and position to pickups, pots at 10.
     """
-    load = (Passive(key="input.resistance", is_capacitor=False, ends=(instrument.output, GROUND)),)
     out = {}
     for name, switch in instrument.switch.items():
         for position in switch.positions:
-            wiring = wire_instrument(instrument, read_settings(instrument, {name: position}), load=load)
-            out[name, position] = list(dict.fromkeys(coil.removesuffix(".second") for coil in wiring.coils))
+            coils = heard_coils(instrument, read_settings(instrument, {name: position}))
+            out[name, position] = list(dict.fromkeys(coil.removesuffix(".second") for coil in coils))
     return out
 
 
@@ -103,6 +130,8 @@ def _how_known(stated: Stated) -> str:
 
 
 def _with_unit(quantity: Quantity) -> str:
+    if quantity.understood:
+        return plain_text(quantity.understood)
     is_bare = quantity.unit in BARE_UNITS and quantity.unit not in quantity.text
     return plain_text(f"{quantity.text} {quantity.unit}" if is_bare else quantity.text)
 
@@ -116,6 +145,7 @@ def _stated_part(stated: Stated) -> guitar.Stated | None:
         standard_uncertainty=None if stated.is_marked else stated.quantity.standard_uncertainty,
         marked=stated.is_marked,
         text=stated.quantity.text,
+        understood=stated.quantity.understood or UNSET,
     )
 
 

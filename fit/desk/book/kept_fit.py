@@ -8,10 +8,11 @@ from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts, keep_parts, read_measured
 from fit.circuit.realparts import owner_of
-from fit.desk.book.evidence import RESULT_FILE
+from fit.desk.book.derived import stated_sha256
+from fit.desk.book.fits import RESULT_FILE
 from measure.errors import FileError
 from measure.logbook.disk import read_small
-from measure.logbook.store import Logbook
+from measure.logbook.store import Logbook, list_takes
 from measure.quantity import Quantity
 
 LIMIT_BYTES = 20_000_000
@@ -41,6 +42,20 @@ def text_sha256(content: bytes) -> str:
         64 hexadecimal digits.
     """
     return hashlib.sha256(content).hexdigest()
+
+
+def changed_takes(logbook: Logbook, stated: object) -> str:
+    """Name the takes that are not what they were when a result was kept; empty where all are, or that was not kept with it.
+
+    Parameters
+    ----------
+    stated : dict or None
+        Name of each take to its fingerprint (`stated_sha256`) then.
+    """
+    if not isinstance(stated, dict):
+        return ""
+    now = {take.name: stated_sha256(take) for take in list_takes(logbook).takes}
+    return ", ".join(f"take {name}" for name, sha256 in stated.items() if now.get(name) != sha256)
 
 
 def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quantity]) -> LastFit:
@@ -78,6 +93,10 @@ def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quan
     takes = ", ".join(parts.takes)
     if parts.instrument_sha256 != text_sha256(read_small(instrument_file, LIMIT_BYTES)):
         note = f"The last fit (takes {takes}) is of another instrument.toml and is not used: run coilsweep fit again"
+        return LastFit(notes=(note,))
+    other = changed_takes(logbook, document.get("stated"))
+    if other:
+        note = f"The last fit (takes {takes}) is not used: {other} was amended or removed since; run coilsweep fit again"
         return LastFit(notes=(note,))
     notes = []
     if parts.outcome != "good":

@@ -66,6 +66,19 @@ def require_folder(file: Path) -> None:
         raise FileError(msg)
 
 
+def require_free(file: Path, *, may_replace: bool) -> None:
+    """See that nothing is written over that nobody said may be.
+
+    Raises
+    ------
+    FileError
+        If something is there.
+    """
+    if file.exists() and not may_replace:
+        msg = f"{plain_text(str(file))} is there already and is not overwritten: choose another name, or add --replace"
+        raise FileError(msg)
+
+
 def write_figure(desk: Desk, draw: "Draw", file: Path) -> None:
     """Draw a figure on white, and say where it is."""
     save_figure(draw, file)
@@ -80,10 +93,16 @@ def save_figure(draw: "Draw", file: Path) -> None:
 
 
 def write_page(desk: Desk, outcome: Outcome, file: Path) -> Outcome:
-    """Write an outcome as a page, say where it is, and name the file in its document."""
+    """Write an outcome as a page, say where it is, and name it in its document."""
     save_page(outcome, file)
     desk.say(f"Written: {file}")
-    return replace(outcome, document=msgspec.structs.replace(outcome.document, page=str(file)))
+    return with_written(outcome, file)
+
+
+def with_written(outcome: Outcome, file: Path) -> Outcome:
+    """Name a file that was written in an outcome's document."""
+    written = (*outcome.document.written, str(file))
+    return replace(outcome, document=msgspec.structs.replace(outcome.document, written=written))
 
 
 def save_page(outcome: Outcome, file: Path) -> None:

@@ -16,7 +16,8 @@ from measure.logbook.placement import placements
 from measure.logbook.rig import Rig, clock_bound, exciter_corner, input_capacitance, input_resistance
 from measure.logbook.store import Logbook, list_takes
 from measure.logbook.take import Take
-from measure.quantity import Quantity, parse_parts, parse_quantity
+from measure.marking import parse_parts, read_value
+from measure.quantity import Quantity
 from measure.response import Response
 
 
@@ -63,14 +64,16 @@ def gather_evidence(
     if low is not None:
         warnings.append(low.text)
     kind = rig.reference.kind or "current"
+    further = parse_parts(at_hand)
+    warnings += [f"at hand: {part.understood}" for part in further if part.understood]
     whole = Evidence(
         takes=rows,
-        input_resistance=bounded(resistance, "input resistance", warnings),
-        input_capacitance=bounded(capacitance, "input capacitance", warnings),
-        dcr=None if dcr is None else bounded(parse_quantity(dcr, "Ω"), "dcr", warnings),
+        input_resistance=bounded(resistance, "input resistance", warnings, "input resistance"),
+        input_capacitance=bounded(capacitance, "input capacitance", warnings, "input capacitance"),
+        dcr=None if dcr is None else bounded(read_value(dcr, "dcr"), "dcr", warnings, "dcr"),
         reference_kind=kind,
         exciter_corner=None if kind == "current" else _corner(rig, warnings),
-        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in parse_parts(at_hand)),
+        parts_at_hand=tuple(bounded(part, "at hand", warnings) for part in further),
         instrument=instrument,
         clock_bound=_widest_clock(takes, rig),
     )

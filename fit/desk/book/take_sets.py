@@ -5,14 +5,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import answer_for
+from fit.desk.book.fits import FitWish, answer_for, require_one_item
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSet, TakeSets, named
 from fit.desk.show.words import in_order, plain_text
 from measure.logbook.placement import placements
 from measure.logbook.store import Logbook, list_takes
 from measure.logbook.take import Take, parse_time
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 
 NIGHT_S = 8 * 3600.0  # [s] a pause as long ends a day at the bench, whatever the date in UTC does meanwhile
 
@@ -35,14 +34,15 @@ def split_into_sets(logbook: Logbook, takes: Sequence[Take]) -> TakeSets:
     Raises
     ------
     ValueError
-        If a take is named twice, or most placements have no load in common.
+        If a take is named twice, they are of different items, or most placements have no load in common.
     """
     twice = [name for name, count in Counter(take.name for take in takes).items() if count > 1]
     if twice:
         msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
         raise ValueError(msg)
+    require_one_item(takes)
     listed = list_takes(logbook).takes
-    days, placed = _days(listed), placements(listed)
+    days, placed = days_of(listed), placements(listed)
     order = {take.name: place for place, take in enumerate(listed)}
     groups: dict[tuple[int, int], dict[Load, list[Take]]] = {}
     for take in sorted(takes, key=lambda take: order[take.name]):
@@ -105,8 +105,8 @@ def common_quantities(fitted: Sequence[FittedSet]) -> tuple[list[str], list[str]
     return in_order(told), in_order(set().union(*each) - told)
 
 
-def _days(takes: Sequence[Take]) -> dict[str, int]:
-    """Give each take the number of its day at the bench."""
+def days_of(takes: Sequence[Take]) -> dict[str, int]:
+    """Give each take of a logbook, in the order they were made, the number of its day at the bench, from 0."""
     days: dict[str, int] = {}
     day, before = 0, None
     for take in takes:

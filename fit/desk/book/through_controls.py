@@ -14,8 +14,10 @@ from fit.desk.book.bounds import as_text, bounded
 from fit.desk.book.instrument import read_instrument_file
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path
 from measure.logbook.take import Take
+from measure.marking import PRINTED, Kind, read_value
 from measure.quantity import Quantity, parse_quantity, refuse_decimal_comma
 from measure.response import Response
 
@@ -61,29 +63,28 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
     return instrument
 
 
-def doubt_controls(logbook: Logbook, take: Take) -> str | None:
-    """Compare what a new take says of controls and coil with instrument.toml, while the person still remembers.
+def require_stated(logbook: Logbook, conditions: Conditions) -> None:
+    """See that instrument.toml has the controls, positions and pickup that are stated of a take, before it is kept.
 
-    Returns
-    -------
-    str or None
-        What a fit will refuse; None where nothing is wrong, or no sound instrument.toml is there yet.
+    Raises
+    ------
+    ValueError
+        If it has not; the message names those that there are. Where no sound instrument.toml is there yet, nothing is refused.
     """
     path = instrument_path(logbook)
     if not path.exists():
-        return None
+        return
     try:
         instrument = read_instrument_file(path)
     except FileError:
-        return None  # fit, instrument and wiring say what is wrong with it
-    try:
-        read_settings(instrument, take.conditions.controls)
-        if take.conditions.coil_over is not None:
-            _coil_over(take, instrument)
-    except (ValueError, FileError) as err:
-        cure = f"delete takes/{take.name} and import again, or correct instrument.toml"
-        return f"{err}; a fit will refuse the take: {cure}"
-    return None
+        return  # fit, instrument and wiring say what is wrong with it
+    read_settings(instrument, conditions.controls)
+    over = conditions.coil_over
+    if over is not None and over not in instrument.pickup:
+        msg = (
+            f'there is no pickup "{over[:60]}" for the exciter to stand over, the instrument has: {", ".join(instrument.pickup)}'
+        )
+        raise ValueError(msg)
 
 
 def take_evidence(take: Take, response: Response, instrument: Instrument | None, warnings: list[str]) -> TakeEvidence | None:
@@ -120,7 +121,7 @@ def take_evidence(take: Take, response: Response, instrument: Instrument | None,
     if take.conditions.method == "plate":
         return replace(evidence, method="plate")
     over = "" if instrument is None else _coil_over(take, instrument)
-    if instrument is not None and not _is_connected(instrument, settings, over):
+    if instrument is not None and not is_connected(instrument, settings, over):
         warnings.append(f"take {take.name} is left out: with its controls set so, {over or 'the pickup'} does not reach the jack")
         return None
     return replace(evidence, coil_over=over)
@@ -152,7 +153,7 @@ def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrumen
             example = f'"{next(iter(pickups))}=7.9k ± 1%"'
             msg = f'--dcr "{text.strip()[:60]}": expected PICKUP=VALUE with one of {known}, for example {example}'
             raise ValueError(msg)
-        quantity = bounded(parse_quantity(value, "Ω"), f"dcr of {name}", warnings)
+        quantity = bounded(read_value(value, "dcr"), f"dcr of {name}", warnings, "dcr")
         pickups[name] = msgspec.structs.replace(pickups[name], dcr=as_text(quantity))
     return msgspec.structs.replace(instrument, pickup=pickups)
 
@@ -166,29 +167,28 @@ def with_bounds(instrument: Instrument, warnings: list[str]) -> Instrument:
         What is assumed or left out is added to it.
     """
 
-    def text(written: str | None, unit: str, what: str) -> str | None:
+    def text(written: str | None, kind: Kind, what: str) -> str | None:
         if written is None:
             return None
-        quantity = parse_quantity(written, unit)
-        return written if quantity.bound is not None else as_text(bounded(quantity, what, warnings))
+        quantity = bounded(read_value(written, kind), what, warnings, kind)
+        return as_text(quantity)
 
     pickups = {name: _with_known_values(name, pickup, warnings) for name, pickup in instrument.pickup.items()}
-    units = {"pot": "Ω", "capacitor": "F", "resistor": "Ω"}
-    parts: dict[str, dict[str, Pot | Part]] = {kind: dict(getattr(instrument, kind)) for kind in units}
+    parts: dict[Kind, dict[str, Pot | Part]] = {kind: dict(getattr(instrument, kind)) for kind in PRINTED}
     for kind, named in parts.items():
         for name, part in named.items():
-            named[name] = msgspec.structs.replace(part, value=text(part.value, units[kind], f"{kind}.{name}"))
+            named[name] = msgspec.structs.replace(part, value=text(part.value, kind, f"{kind}.{name}"))
     return msgspec.structs.replace(instrument, pickup=pickups, **parts)
 
 
 def _with_known_values(name: str, pickup: Pickup, warnings: list[str]) -> Pickup:
     """Keep what is known of a pickup: a starting file's values have no ±, and say what pickups of its kind usually have."""
-    texts = {
-        "dcr": (pickup.dcr, "Ω"),
-        "inductance": (pickup.inductance, "H"),
-        "winding_capacitance": (pickup.winding_capacitance, "F"),
+    texts: dict[str, tuple[str | None, Kind]] = {
+        "dcr": (pickup.dcr, "dcr"),
+        "inductance": (pickup.inductance, "inductance"),
+        "winding_capacitance": (pickup.winding_capacitance, "winding capacitance"),
     }
-    open_ended = [key for key, (text, unit) in texts.items() if text is not None and parse_quantity(text, unit).bound is None]
+    open_ended = [key for key, (text, kind) in texts.items() if text is not None and read_value(text, kind).bound is None]
     if open_ended:
         listed = ", ".join(f"{key.replace('_', ' ')} {texts[key][0]}" for key in open_ended)
         warnings.append(f"pickup {name}: {listed} stated without ±, so the fit does not rely on it; a measured dcr with ± helps")
@@ -208,7 +208,8 @@ def _coil_over(take: Take, instrument: Instrument) -> str:
     return over
 
 
-def _is_connected(instrument: Instrument, settings: Settings, pickup: str) -> bool:
+def is_connected(instrument: Instrument, settings: Settings, pickup: str) -> bool:
+    """See whether a pickup, or any where none is named, reaches the jack."""
     load = [Passive(key="input.resistance", is_capacitor=False, ends=(instrument.output, GROUND))]
     coils = wire_instrument(instrument, settings, load=load).coils
     return pickup in coils if pickup else bool(coils)
@@ -236,6 +237,6 @@ def _through_resistor(take: Take, response: Response, warnings: list[str]) -> tu
         raise FileError(msg)
     return (
         response,
-        bounded(parse_quantity(stated, "Ω"), f"series resistor of {take.name}", warnings),
+        bounded(read_value(stated, "resistance"), f"series resistor of {take.name}", warnings, "resistance"),
         True,
     )

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at, read_line
-from fit.desk.command.options import conditions_of, output_options, shared_options, temperature_option
+from fit.desk.command.options import (
+    CHANNEL,
+    RATE,
+    circumstance_options,
+    conditions_of,
+    output_options,
+    replace_option,
+    shared_options,
+    sweep_options,
+)
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -31,10 +40,10 @@ def demo(folder: Path, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome
 @click.option("--device", metavar="TEXT", help="Name of the interface.")
 @click.option("--host-api", metavar="TEXT", help="Sound system it is reached through.")
 @click.option("--input-device", metavar="TEXT", help="Where another device records than plays.")
-@click.option("--rate", "rate_hz", type=click.IntRange(8000, 768000), metavar="HZ", help="Sample rate.")
-@click.option("--output-channel", type=click.IntRange(1), metavar="N", help="Output that drives the exciter, from 1.")
-@click.option("--pickup-channel", type=click.IntRange(1), metavar="N", help="Input that records the pickup, from 1.")
-@click.option("--reference-channel", type=click.IntRange(1), metavar="N", help="Input that records the reference, from 1.")
+@click.option("--rate", "rate_hz", type=RATE, metavar="HZ", help="Sample rate, for example 96k.")
+@click.option("--output-channel", type=CHANNEL, metavar="N", help="Output that drives the exciter, from 1.")
+@click.option("--pickup-channel", type=CHANNEL, metavar="N", help="Input that records the pickup, from 1.")
+@click.option("--reference-channel", type=CHANNEL, metavar="N", help="Input that records the reference, from 1.")
 @click.option("--clock", metavar="PPM", help="Bound of its sample clock, for example 20ppm; 100 ppm where none is stated.")
 @click.option("--reference", type=click.Choice(["current", "loopback", "none"]), help="What the reference channel records.")
 @click.option("--sense-resistor", metavar="R", help='In series with the exciter, for example "100 ± 1%".')
@@ -66,17 +75,11 @@ def rig(*, ask: bool, as_json: bool, logbook: Path, debug: bool, **fields: str |
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.wav")
-@click.option(
-    "--rate", "rate_hz", type=click.IntRange(8000, 768000), default=None, help="Sample rate; default: the rig's, or 96000."
-)
-@click.option(
-    "--duration", "duration_s", type=click.FloatRange(0.5, 300), default=3.0, show_default=True, help="Seconds of sweep."
-)
-@click.option("--start", "start_hz", type=click.FloatRange(1), default=15.0, show_default=True, help="First frequency in hertz.")
-@click.option("--stop", "stop_hz", type=click.FloatRange(1), default=None, help="Last frequency in hertz; default: 0.46 × rate.")
-@click.option("--level", type=click.FloatRange(0, 1, min_open=True), default=0.5, show_default=True, help="Peak over full scale.")
+@click.option("--rate", "rate_hz", type=RATE, metavar="HZ", help="Sample rate, for example 96k; default: the rig's, or 96k.")
+@sweep_options
+@replace_option
 @shared_options
-def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers: float | None) -> "Outcome":
+def stimulus(file: Path, *, replace: bool, as_json: bool, logbook: Path, debug: bool, **numbers: float | None) -> "Outcome":
     """Write the sweep as a file, to be played and recorded elsewhere.
 
     The same file then goes to `coilsweep import --stimulus`, so that missing samples and distortion are found.
@@ -84,7 +87,8 @@ def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers
     del as_json, debug
     from fit.desk.bench.rig import write_stimulus
 
-    return write_stimulus(desk_at(logbook), file, {name: value for name, value in numbers.items() if value is not None})
+    stated = {name: value for name, value in numbers.items() if value is not None}
+    return write_stimulus(desk_at(logbook), file, stated, replace=replace)
 
 
 @click.command("import")
@@ -100,8 +104,8 @@ def stimulus(file: Path, *, as_json: bool, logbook: Path, debug: bool, **numbers
     help="How the pickup was driven; default: exciter, for a Touchstone file impedance.",
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack was driven through, for example 100k±1%.")
-@temperature_option
-@click.option("--pickup-channel", type=click.IntRange(1), metavar="N", help="From 1; default: the rig's.")
+@circumstance_options
+@click.option("--pickup-channel", type=CHANNEL, metavar="N", help="From 1; default: the rig's.")
 @click.option("--reference-channel", metavar="N|none", help="From 1, or none; default: the rig's.")
 @click.option("--stimulus", "stimulus_file", type=click.Path(path_type=Path), metavar="FILE", help="What was played.")
 @click.option("--note", default="", metavar="TEXT", help="Anything worth remembering.")
@@ -118,13 +122,18 @@ def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: P
     from fit.desk.bench.imports import import_take as bring_in
 
     options["method"] = options["method"] or ("impedance" if files[0].suffix.lower() == ".s1p" else "exciter")
+    from fit.desk.book.next_step import with_next_step
+    from measure.logbook.naming import usual_form
+    from measure.logbook.store import open_logbook
+
     conditions = conditions_of(options)
-    return bring_in(desk_at(logbook), name, Files(paths=files, **options), conditions=conditions)
+    kept = bring_in(desk_at(logbook), name, Files(paths=files, **options), conditions=conditions)
+    return with_next_step(kept, open_logbook(logbook), usual_form(name))
 
 
 @click.command()
 @click.argument("name")
-@output_options()
+@output_options(("--plot", "noise", "Picture of noise and mains lines"))
 @shared_options
 def inspect(name: str, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Show checks and noise of one take."""

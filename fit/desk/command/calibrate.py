@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import output_options, shared_options
+from fit.desk.command.options import level_option, output_options, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.bench.recordings import Batch
@@ -22,14 +22,11 @@ EXCITER = "Connect the output to the exciter and to the reference input, and the
 
 def recording_options(command: Command) -> Command:
     """Add what every calibration needs to record, or to read what was recorded elsewhere."""
-    level = click.FloatRange(0, 1, min_open=True)
     command = click.option("--stimulus", "stimulus_file", type=AUDIO, metavar="FILE", help="With files: what was played.")(
         command
     )
-    command = click.option("--level", type=level, default=0.1, show_default=True, help="Peak of the sweep over full scale.")(
-        command
-    )
-    return click.option("--at-once", is_flag=True, help="Without waiting for Enter before the sweep.")(command)
+    command = level_option(default=0.1)(command)
+    return click.option("--no-wait", is_flag=True, help="Without waiting for Enter before the sweep.")(command)
 
 
 @click.group()
@@ -137,13 +134,13 @@ def exciter_corner(
     return calibrate_exciter_files(desk, files, stimulus_file, live=lambda: _record(desk, EXCITER, "exciter", **playing))
 
 
-def _record(desk: "Desk", text: str, label: str, *, level: float, at_once: bool) -> "Batch":
+def _record(desk: "Desk", text: str, label: str, *, level: float, no_wait: bool) -> "Batch":
     """Say what to connect, wait for Enter, play and record."""
     from fit.desk.bench.recordings import record_by_rig
     from fit.desk.show.words import SWEEP_CAUTION
 
     desk.say(text)
     desk.say(SWEEP_CAUTION)
-    if not at_once:
+    if not no_wait:
         click.prompt("Then press Enter", default="", show_default=False, prompt_suffix=" ", err=True)
     return record_by_rig(desk, level=level, label=label)

@@ -5,8 +5,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fit.desk.command.amounts import Amount
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import conditions_of, shared_options, temperature_option
+from fit.desk.command.options import (
+    circumstance_options,
+    conditions_of,
+    level_option,
+    shared_options,
+    sweep_options,
+)
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -23,12 +30,12 @@ def devices(*, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
 
 
 @click.command()
-@click.option("--seconds", type=click.FloatRange(1, 600), help="End after so long; default: Enter or Ctrl-C.")
 @click.option(
-    "--level", type=click.FloatRange(0, 0.2, min_open=True), default=0.03, show_default=True, help="Peak over full scale."
+    "--duration", "duration_s", type=Amount("s", 1, 600), metavar="S", help="1 to 600 s; default: until Enter or Ctrl-C."
 )
+@level_option(default=0.03, most=0.2)
 @shared_options
-def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+def level(*, duration_s: float | None, level: float, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Play a quiet tone and show what the inputs hear.
 
     Tells whether the exciter is found, too far or too near, whether an input is dead, clips, or hears direct monitoring.
@@ -36,7 +43,7 @@ def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, 
     del debug
     from fit.desk.bench.level import watch_level
 
-    return watch_level(desk_at(logbook, as_json=as_json), seconds=seconds, level=level)
+    return watch_level(desk_at(logbook, as_json=as_json), seconds=duration_s, level=level)
 
 
 @click.command()
@@ -53,20 +60,19 @@ def level(*, seconds: float | None, level: float, as_json: bool, logbook: Path, 
     help="What is driven.",
 )
 @click.option("--series-resistor", metavar="R", help="Method impedance: what the jack is driven through, for example 100k±1%.")
-@temperature_option
-@click.option("--repeats", type=click.IntRange(1, 16), default=1, show_default=True, help="How often.")
+@circumstance_options
+@click.option(
+    "--repeats", type=Amount(low=1, high=16, is_whole=True), metavar="N", default=1, show_default=True, help="How often, 1 to 16."
+)
 @click.option(
     "--noise",
     "noise_db",
-    type=click.FloatRange(-120, 0),
+    type=Amount("dB", -120, 0),
     metavar="DB",
-    help="Repeat, 16 times at most, until the noise is so far from the response, for example -60.",
+    help="Repeat, 16 times at most, until the noise is so far below the response, for example -60.",
 )
-@click.option("--level", type=click.FloatRange(0, 1, min_open=True), default=0.5, show_default=True, help="Peak over full scale.")
-@click.option("--duration", "duration_s", type=click.FloatRange(0.5, 300), metavar="S", help="Seconds of sweep, or of silence.")
-@click.option("--start", "start_hz", type=click.FloatRange(1), metavar="HZ", help="First frequency of the sweep; default: 15.")
-@click.option("--stop", "stop_hz", type=click.FloatRange(1), metavar="HZ", help="Last frequency; default: 0.46 × rate.")
-@click.option("--at-once", is_flag=True, help="Without a short, soft sweep before that looks for clipping and dead inputs.")
+@sweep_options
+@click.option("--no-look", is_flag=True, help="Without the short, soft sweep before, which looks for clipping and dead inputs.")
 @click.option("--note", default="", metavar="TEXT", help="Anything worth remembering.")
 @click.option("--virtual", is_flag=True, help="On the virtual bench: no hardware, the take is marked as simulated.")
 @shared_options
@@ -78,15 +84,19 @@ def take(name: str, *, virtual: bool, as_json: bool, logbook: Path, debug: bool,
     and the cure is said. Method quiet plays nothing and records 5 s. Ctrl-C lets the output fade to silence.
     """
     del as_json, debug
+    from fit.desk.bench.intake import open_for_take
     from fit.desk.bench.level import card_of
     from fit.desk.bench.preparation import virtual_source
-    from fit.desk.bench.take import Order, make_take, with_next_step
+    from fit.desk.bench.take import Order, make_take
+    from fit.desk.book.next_step import with_next_step
     from fit.desk.book.rig import rig_of
-    from measure.logbook.store import open_logbook
+    from measure.logbook.naming import usual_form
 
+    name = usual_form(name)
     conditions = conditions_of(options)
-    is_looked_at_first = not options.pop("at_once")
+    is_looked_at_first = not options.pop("no_look")
     order = Order(name=name, conditions=conditions, simulated=virtual, is_looked_at_first=is_looked_at_first, **options)
-    book = open_logbook(logbook, create=True)
+    desk = desk_at(logbook)
+    book = open_for_take(desk, name, conditions)  # a slip is said before a card is looked for
     source = virtual_source(book, rig_of(book), conditions) if virtual else card_of(rig_of(book))
-    return with_next_step(make_take(desk_at(logbook), order, source=source))
+    return with_next_step(make_take(desk, order, source=source).reply, book, name)

@@ -5,14 +5,16 @@ Answers go to stdout, progress and messages to stderr. Nothing heavy is imported
 
 import errno
 import os
+import shlex
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema
+from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema, takes
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave
+from fit.desk.command.plain_lmfit import spare_extras
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -24,13 +26,14 @@ Examples:
   coilsweep demo                                   the whole job, played on a virtual bench
   coilsweep guide pickup                           be led through a job, take by take; --virtual to try it
   coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
-  coilsweep exciter --former 24 --output line      which coil to wind, and what it does
+  coilsweep exciter --former 24 --source line      which coil to wind, and what it does
   coilsweep calibrate loopback                     how the two inputs differ; then: calibrate input
   coilsweep level                                  what the inputs hear while a quiet tone plays
   coilsweep take open                              play the sweep, record, check, keep
   coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
   coilsweep import open bare.wav --stimulus sweep.wav
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
+  coilsweep takes list                             the takes by day; takes amend, rename, remove, restore
   coilsweep fit open plus-1n --dcr "6.35k ± 1%"    what the pickup is
   coilsweep report pickup.html                     all of it as one page
   coilsweep instrument --layout one-pickup         a file to state a whole guitar in
@@ -40,8 +43,9 @@ Examples:
   coilsweep compare --before before --after after  what a job changed
   coilsweep predict --set tone=3 --change capacitor.tone=10n
   coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
-  coilsweep listen riff.wav riff-10n.wav --from tone=3 --change capacitor.tone=10n
+  coilsweep listen riff.wav riff-10n.wav --recorded tone=3 --change capacitor.tone=10n
   coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
+  coilsweep history "neck pickup"                  what was found of it before, by date
   coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
   coilsweep schema fit                             what the keys of fit --json mean
   coilsweep manual confirm                         all that the manual says of it; manual --find WORD searches
@@ -49,6 +53,26 @@ Examples:
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
 130 interrupted.
+"""
+
+OVERVIEW = """\
+coilsweep: find out what is in an electric guitar, with a sound card and a coil.
+
+  Be led, step by step         guide  (without a sound card: guide --virtual)
+  See the whole job            demo
+
+  Prepare the bench            rig  devices  level  exciter  calibrate
+  Make and keep takes          take  stimulus  import  takes  inspect
+  What is this pickup?         fit  report  history
+  Is a part what is printed?   confirm
+  What does the switch do?     instrument  wiring
+  What did my work change?     compare
+  What would a change do?      predict  listen
+  Does my bench repeat?        repeat  check
+  For other programs           export  schema
+  Read on, or look a word up   manual
+
+coilsweep COMMAND --help says how one is used, coilsweep --help lists them all.\
 """
 
 
@@ -74,6 +98,7 @@ for _command in (
     bench.stimulus,
     bench.import_take,
     bench.inspect,
+    takes.takes,
     questions.fit,
     questions.report,
     questions.export,
@@ -85,6 +110,7 @@ for _command in (
     questions.listen,
     repeat.repeat,
     repeat.check,
+    repeat.history,
     schema.schema,
     manual.manual,
 ):
@@ -104,7 +130,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         Exit code: 0 done, 2 wrong use or bad file, 3 recording rejected, 4 sound card trouble, 130 interrupted.
     """
-    words = list(sys.argv[1:] if argv is None else argv)
+    words = _as_options(list(sys.argv[1:] if argv is None else argv))
     options = words[: words.index("--")] if "--" in words else words
     as_json = "--json" in options
     try:
@@ -114,12 +140,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         _print_outcome(result, as_json=as_json)
         return int(result.exit_code)
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
+        click.echo(error.format_message() if words else OVERVIEW)
         return DONE if not words else WRONG_USE
     except (click.Abort, KeyboardInterrupt):
         return _complain("Interrupted; nothing half-written is left.", INTERRUPTED, as_json=as_json)
     except click.ClickException as error:
-        return _complain(error.format_message(), WRONG_USE, as_json=as_json)
+        return _complain(_misplaced(error, words) or error.format_message(), WRONG_USE, as_json=as_json)
     except _expected_errors() as error:
         if "--debug" in options:
             import traceback
@@ -134,17 +160,36 @@ def run() -> None:
     """Entry of the installed command."""
     for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(variable, "1")  # the matrices are small: threads wait for each other (4 s of demo became 10 s)
+    spare_extras()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     sys.exit(main())
 
 
+def _as_options(words: list[str]) -> list[str]:
+    """Take help and version as words for the options of that name."""
+    if words[:1] == ["help"]:
+        return [*words[1:], "--help"]
+    return ["--version"] if words == ["version"] else words
+
+
+def _misplaced(error: click.ClickException, words: Sequence[str]) -> str | None:
+    """Tell where an option belongs that stands before the command."""
+    if not isinstance(error, click.NoSuchOption) or error.ctx is None or error.ctx.parent is not None:
+        return None
+    at = next((place for place, word in enumerate(words) if word in coilsweep.commands), None)
+    if at is None:
+        return None
+    typed = shlex.join([words[at], *words[:at], *words[at + 1 :]])
+    return f"{error.option_name} stands before the command; options go behind it: coilsweep {typed}"
+
+
 # What the world, or a wrong word typed, may raise; nothing is imported for a command that went well.
 def _expected_errors() -> tuple[type[Exception], ...]:
     from measure.errors import MeasureError
 
-    raised = (("fit.desk.book.take", "RejectedError"), ("fit.desk.bench.take", "PreflightError"))
+    raised = (("fit.desk.book.fits", "RejectedError"), ("fit.desk.bench.take", "PreflightError"))
     own = [getattr(sys.modules[module], name) for module, name in raised if module in sys.modules]
     return (ValueError, OSError, MeasureError, *own)
 
@@ -167,7 +212,7 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
         from fit.desk.show.document.bench import ErrorDocument, Failure
 
         try:
-            click.echo(_json(ErrorDocument(error=Failure(message=line, exit_code=code))))
+            click.echo(_json(ErrorDocument(outcome="error", error=Failure(message=line, exit_code=code))))
             sys.stdout.flush()
         except OSError:  # stdout itself is what failed
             give_up_stdout()

@@ -6,22 +6,22 @@ from pathlib import Path
 import click
 
 from fit.desk.command.console import reader_may_leave
-
-FILE = click.Path(path_type=Path, dir_okay=False)
+from fit.desk.command.options import FILE, replace_option
 
 
 @click.command()
 @click.argument("topic", required=False, metavar="[TOPIC]")
 @click.option("--find", "words", metavar="WORD", help="Lines in which it stands, topic by topic, or in TOPIC alone.")
-@click.option("--page", "page_file", type=FILE, metavar="FILE.html", help="For your browser; an older one is replaced.")
-def manual(topic: str | None, words: str | None, page_file: Path | None) -> None:
+@click.option("--page", "page_file", type=FILE, metavar="FILE.html", help="For your browser.")
+@replace_option
+def manual(topic: str | None, *, words: str | None, page_file: Path | None, replace: bool) -> None:
     """Read the manual.
 
     Without TOPIC, all topics in one line each; TOPIC may also be the name of a command. With --page, all of it, or one topic, as
     one page for your browser, pictures included.
     """
     if page_file is not None:
-        _write_page(page_file, topic, words)
+        _write_page(page_file, topic, words, may_replace=replace)
         return
     with reader_may_leave():
         for line in _found(words, topic) if words is not None else _topic(topic):
@@ -61,8 +61,8 @@ def _found(words: str, word: str | None) -> Iterator[str]:
         yield from (f"  {hit.line.strip()}" for hit in found)
 
 
-def _write_page(file: Path, word: str | None, words: str | None) -> None:
-    from fit.desk.book.output import made_by, require_page
+def _write_page(file: Path, word: str | None, words: str | None, *, may_replace: bool) -> None:
+    from fit.desk.book.output import made_by, require_free, require_page
     from fit.desk.show.manual.pages import manual_html
     from fit.desk.show.manual.topics import TOPICS, topic_of
     from measure.logbook.disk import replace_file
@@ -71,6 +71,7 @@ def _write_page(file: Path, word: str | None, words: str | None) -> None:
         msg = "--find and --page do not go together"
         raise ValueError(msg)
     require_page(file)
+    require_free(file, may_replace=may_replace)
     topics = TOPICS if word is None else (topic_of(word),)
     replace_file(file, manual_html(topics, footer=made_by()).encode())
     click.echo(f"Written: {file}", err=True)

@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
-from fit.desk.command.options import SeveralNames, output_options, shared_options
+from fit.desk.command.options import (
+    FILE,
+    RATE,
+    SeveralNames,
+    SideBySide,
+    change_of,
+    change_options,
+    output_options,
+    replace_option,
+    shared_options,
+)
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
@@ -20,36 +30,48 @@ if TYPE_CHECKING:
 )
 @output_options(
     ("--plot", "response", "Picture of the fit"),
+    ("--plot-jack", "jack", "Picture of each pickup at the jack, controls included"),
     ("--plot-tapers", "tapers", "Picture of the tapers of pots between 0 and 10"),
+    ("--plot-budget", "budget", "Picture of what limits each value"),
+    ("--plot-ellipse", "ellipse", "Picture of inductance and capacitance together"),
 )
 @shared_options
 def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say what the pickup is, from one or more takes."""
     del as_json, debug
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
     from fit.desk.questions.fit import fit_takes
 
-    return fit_takes(desk_at(logbook), FitWish(names=names, **options))
+    return fit_takes(desk_at(logbook), FitWish(names=names, **options), leads_on=True)
 
 
 @click.command()
 @click.argument("words", nargs=-1, metavar="[FILE.html] [NAME...]")
 @click.option("--dcr", metavar="R", help="As for fit; default: as in the last fit.")
 @click.option("--have", "at_hand", default=None, metavar="PARTS", help="As for fit; default: as in the last fit.")
+@replace_option
 @shared_options
 def report(
-    words: tuple[str, ...], *, dcr: str | None, at_hand: str | None, as_json: bool, logbook: Path, debug: bool
+    words: tuple[str, ...],
+    *,
+    dcr: str | None,
+    at_hand: str | None,
+    replace: bool,
+    as_json: bool,
+    logbook: Path,
+    debug: bool,
 ) -> "Outcome":
     """Write everything as one HTML file.
 
-    Without names, the takes of the last fit. Default file: report.html in the logbook. An older report is replaced.
+    Without names, the takes of the last fit. Default file: report.html in the logbook, which is made anew each time.
     """
     del as_json, debug
     from fit.desk.questions.report import write_report
 
     is_file = bool(words) and words[0].lower().endswith((".html", ".htm"))
-    file = Path(words[0]) if is_file else logbook / "report.html"
-    return write_report(desk_at(logbook), file, names=words[1:] if is_file else words, dcr=dcr, at_hand=at_hand)
+    file = Path(words[0]) if is_file else None
+    names = words[1:] if is_file else words
+    return write_report(desk_at(logbook), file, names=names, dcr=dcr, at_hand=at_hand, replace=replace)
 
 
 @click.command()
@@ -57,10 +79,10 @@ def report(
 @click.option("--to", required=True, type=click.Choice(["csv", "touchstone", "spice", "ir"]), help="Kind of file.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="For several files a folder; default: by the takes.")
 @click.option("--dcr", metavar="R", help="As for fit; default: as in the last fit of the same takes.")
-@click.option("--reference", metavar="R", default="10k", show_default=True, help="Of a Touchstone file, for example 50.")
 @click.option(
-    "--rate", "rate_hz", type=click.IntRange(8000, 768000), metavar="HZ", help="Of an impulse response; default: the takes'."
+    "--reference-resistance", metavar="R", default="10k", show_default=True, help="Of a Touchstone file, for example 50."
 )
+@click.option("--rate", "rate_hz", type=RATE, metavar="HZ", help="Of an impulse response; default: the takes'.")
 @click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Of the instrument, as for predict.")
 @click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="Of the instrument, as for predict.")
 @click.option("--excite", default="", metavar="PICKUP", help="Of the instrument: with 1 V of EMF; default: the first.")
@@ -71,9 +93,10 @@ def report(
     metavar="OTHER.toml",
     help="Instead of the logbook's instrument.",
 )
+@replace_option
 @shared_options
 def export(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
-    """Write files for other programs; existing ones are not overwritten.
+    """Write files for other programs.
 
     csv: the responses of takes as tables, which import reads back. touchstone: the impedance at the jack (takes of method
     impedance), or that of the fitted pickup alone. spice: a netlist of the fitted pickup; without NAME, of the instrument at
@@ -87,29 +110,44 @@ def export(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool,
 
 @click.command()
 @click.option("--layout", metavar="NAME", help="Begin with a common wiring; without it and without a file, they are listed.")
+@click.option("--drawing", "file", type=FILE, metavar="FILE.svg", help="Draw it: a schematic for each switch position.")
+@click.option(
+    "--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Of --drawing: only as set so, for example selector=neck."
+)
+@click.option(
+    "--theme",
+    type=click.Choice(["auto", "light", "dark"]),
+    default="auto",
+    show_default=True,
+    help="Of --drawing: colours; auto follows the reader's screen.",
+)
+@click.option("--stated", is_flag=True, help="Of --drawing: without what the last fit measured.")
+@click.option("--replace", is_flag=True, help="Write over FILE.svg where it is there already.")
+@click.option(
+    "--connections", "with_connections", is_flag=True, help="What is soldered to what, lug by lug, instead of the parts."
+)
 @shared_options
-def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
-    """Write a starting instrument.toml, or show and check the one there is.
+def instrument(
+    *, layout: str | None, with_connections: bool, as_json: bool, logbook: Path, debug: bool, **options: Any
+) -> "Outcome":
+    """Write a starting instrument.toml, or show, check and draw the one there is.
 
     It states pickups, pots, capacitors, switches and how they are joined. An existing file is never overwritten.
     """
     del as_json, debug
-    from fit.desk.bench.instrument import show_or_write_instrument
+    from fit.desk.bench.instrument import show_or_write_instrument, wish_for_drawing
 
-    return show_or_write_instrument(desk_at(logbook), layout)
+    drawing = wish_for_drawing(**options)
+    return show_or_write_instrument(desk_at(logbook), layout, drawing=drawing, with_connections=with_connections)
 
 
-@click.command()
+@click.command(cls=SideBySide)
+@change_options("volume=7, volume=35%, selector=both; default 10, first.")
 @click.option(
-    "--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="volume=7, volume=35%, selector=both; default 10, first."
-)
-@click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="For example capacitor.tone=10n.")
-@click.option(
-    "--instrument",
-    "instrument",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="OTHER.toml",
-    help="Another instrument, beside that of the logbook.",
+    "--versus",
+    "versus_marks",
+    is_flag=True,
+    help="What stands behind it (--set, --change, --solder, --move, --layout, --instrument) is another change, beside the first.",
 )
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: all.")
 @click.option("--at", multiple=True, metavar="NOTE|HZ", help="Where the level is told, for example E4 or 3k.")
@@ -120,18 +158,23 @@ def instrument(*, layout: str | None, as_json: bool, logbook: Path, debug: bool)
     show_default=True,
     help="Count in the intervals what is printed on parts that are only marked, and how tapers differ.",
 )
-@output_options(("--plot", "curves", "Picture of the curves"))
+@output_options(
+    ("--plot", "curves", "Picture of the gain"),
+    ("--plot-phase", "phase", "Picture of phase and group delay"),
+    ("--plot-tone", "tone", "Picture of the tone control over its travel"),
+)
 @shared_options
 def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Predict what the instrument does to the signal, and what a change would do.
 
     From the parts in instrument.toml, measured ones as the last fit found them: gain, phase and delay at some settings, the
-    peak, the sweep of the tone control, beside those before the change. Takes are not needed.
+    peak, the sweep of the tone control, beside those before the change. Takes are not needed. Two changes side by side:
+    predict --change capacitor.tone=10n --versus --change capacitor.tone=47n
     """
     del as_json, debug
     from fit.desk.questions.predict import PredictWish, predict_curves
 
-    return predict_curves(desk_at(logbook), PredictWish(**options))
+    return predict_curves(desk_at(logbook), PredictWish(change=change_of(options), **options))
 
 
 @click.command(cls=SeveralNames)
@@ -166,7 +209,7 @@ def confirm(part: str, names: tuple[str, ...], *, as_json: bool, logbook: Path, 
     PART as in instrument.toml, for example capacitor.tone or pot.volume; NAME... are takes through the instrument.
     """
     del as_json, debug
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
     from fit.desk.questions.confirm import confirm_part_of
 
     marking = options.pop("marking")
@@ -194,21 +237,12 @@ def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool)
 @click.argument("source", type=click.Path(path_type=Path), metavar="IN.wav")
 @click.argument("target", type=click.Path(path_type=Path), metavar="OUT.wav")
 @click.option(
-    "--from",
-    "recorded",
+    "--recorded",
     multiple=True,
     metavar="CONTROL=VALUE",
     help="Where a control stood in the recording; default 10, first position.",
 )
-@click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Where it is to stand; default: as recorded.")
-@click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="For example capacitor.tone=10n.")
-@click.option(
-    "--instrument",
-    "instrument",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="OTHER.toml",
-    help="Another instrument, to be heard in place of that of the logbook.",
-)
+@change_options("Where it is to stand; default: as recorded.")
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: the same voltage in all.")
 @click.option(
     "--true-level",
@@ -218,16 +252,15 @@ def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool)
     help="Written as well: not matched in loudness, but as loud as the change makes it.",
 )
 @click.option("--stated", is_flag=True, help="From instrument.toml alone, without what the last fit measured.")
-@click.option("--replace", is_flag=True, help="Write over OUT.wav and FILE.wav where they are there already.")
-@output_options(("--plot", "change", "Picture of the change"))
+@output_options(("--plot", "change", "Picture of the change"), has_other_files=True)
 @shared_options
 def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Hear a change before soldering.
 
-    IN.wav is a recording of the instrument as it is, with the settings given by --from; OUT.wav is the same playing after the
+    IN.wav is a recording of the instrument as it is, with the settings given by --recorded; OUT.wav is the same playing after the
     change, as loud as before, so that only the colour is judged. WAV, FLAC or AIFF; 24 bits.
     """
     del as_json, debug
     from fit.desk.questions.listen import ListenWish, listen_to_change
 
-    return listen_to_change(desk_at(logbook), ListenWish(**options))
+    return listen_to_change(desk_at(logbook), ListenWish(change=change_of(options), **options))

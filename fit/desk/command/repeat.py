@@ -31,6 +31,23 @@ def repeat(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool,
 
 
 @click.command()
+@click.argument("item", required=False, metavar="[ITEM]")
+@click.option("--all", "is_whole", is_flag=True, help="Every result, not only the last good one of each day.")
+@output_options()
+@shared_options
+def history(item: str | None, *, is_whole: bool, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Tell what was found of an item before, by date.
+
+    ITEM as it was stated with --item; it can be left out where the logbook is of one. Every fit keeps its values, in
+    results/history.json; of each day the last good fit is told, each value with its interval and whether it changed.
+    """
+    del as_json, debug
+    from fit.desk.questions.history import history_of
+
+    return history_of(desk_at(logbook), item, is_whole=is_whole)
+
+
+@click.command()
 @click.argument("coil", metavar="COIL")
 @click.argument("names", nargs=-1, metavar="[NAME...]")
 @click.option("--dcr", metavar="R", help='Winding resistance from a multimeter, for example "6.35k ± 1%".')

@@ -17,14 +17,14 @@ from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument
 from fit.circuit.realparts import stops_among
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import fit_of
+from fit.desk.book.fits import FitWish, fit_of
 from fit.desk.show.sheets.basis import value_text
 from fit.desk.show.words import in_order, plain_text, quantity_name, quantity_texts, temperature_text
 from fit.estimate.coils import coil_values, coupling_of
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
-from measure.quantity import Quantity, parse_quantity
+from measure.marking import read_value
+from measure.quantity import Quantity
 from measure.response import FloatArray, Response, tool_version
 from measure.tables.files import format_csv, format_touchstone
 
@@ -123,7 +123,7 @@ def in_ohms(take: Take, response: Response) -> Response:
     if take.conditions.series_resistor is None:
         msg = f'the take "{take.name}" does not say its series resistor: it is needed for ohms'
         raise ValueError(msg)
-    resistor_ohm = parse_quantity(take.conditions.series_resistor, "Ω").value
+    resistor_ohm = read_value(take.conditions.series_resistor, "resistance").value
     ratio = response.value
     by_ratio = resistor_ohm / (1 - ratio) ** 2
     turn = np.moveaxis(np.array([[by_ratio.real, -by_ratio.imag], [by_ratio.imag, by_ratio.real]]), 2, 0)

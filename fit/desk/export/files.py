@@ -9,13 +9,12 @@ import numpy as np
 
 from fit.answers.predict.carry_over import shared_parts
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish, last_wish
+from fit.desk.book.fits import FitWish, RejectedError, last_wish
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
-from fit.desk.book.output import require_folder
+from fit.desk.book.output import require_folder, require_free
 from fit.desk.book.response import take_response
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import RejectedError
 from fit.desk.export.contents import (
     UNKNOWN_SCALE,
     Fitted,
@@ -29,6 +28,7 @@ from fit.desk.export.contents import (
     take_text,
 )
 from fit.desk.show.document.guitar import ExportDocument, ExportedFile
+from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError
 from measure.logbook.disk import replace_file, replaced_file
@@ -54,7 +54,7 @@ class ExportWish:
         File, or for several an existing folder; None: named after the takes, here.
     dcr : str or None
         As for a fit; None: as in the last fit, where it was of the same takes.
-    reference : str
+    reference_resistance : str
         R of a Touchstone file, as written. [Ω]
     rate_hz : int or None
         Of an impulse response; None: that of the takes. [Hz]
@@ -70,7 +70,8 @@ class ExportWish:
     to: str
     out: Path | None = None
     dcr: str | None = None
-    reference: str = "10k"
+    replace: bool = False
+    reference_resistance: str = "10k"
     rate_hz: int | None = None
     settings: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
@@ -132,7 +133,8 @@ def export_files(desk: Desk, wish: ExportWish) -> Outcome:
     lines += [SIMULATED_TEXT] if export.simulated else []
     document = ExportDocument(
         to=wish.to,
-        takes=export.takes,
+        written=tuple(str(path) for path in paths),
+        takes=named_takes(export.takes, "exported"),
         simulated=export.simulated,
         files=tuple(sheet.told(file=str(path)) for path, sheet in zip(paths, export.sheets, strict=True)),
         warnings=export.warnings,
@@ -202,7 +204,7 @@ def _tables_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
 
 
 def _ports_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
-    reference_ohm = parse_quantity(wish.reference, "Ω").value
+    reference_ohm = parse_quantity(wish.reference_resistance, "Ω").value
     takes = [_kept_take(logbook, name) for name in wish.names]
     methods = {take.conditions.method == "impedance" for take in takes}
     if len(methods) > 1:
@@ -354,9 +356,7 @@ def _paths(wish: ExportWish, stems: Sequence[str]) -> list[Path]:
     else:
         paths = [(out or Path()) / f"{stem}{suffixes[0]}" for stem in stems]
     for path in paths:
-        if path.exists():
-            msg = f"{path}: exists already, and is not overwritten. Choose another name with --out, or remove it."
-            raise FileError(msg)
+        require_free(path, may_replace=wish.replace)
         require_folder(path)
     return paths
 
@@ -364,6 +364,7 @@ def _paths(wish: ExportWish, stems: Sequence[str]) -> list[Path]:
 # Each file appears in one step; where one cannot be written, those before it are taken back.
 def _write_all(paths: Sequence[Path], sheets: Sequence[_Sheet]) -> None:
     written: list[Path] = []
+    old = {path for path in paths if path.exists()}
     try:
         for path, sheet in zip(paths, sheets, strict=True):
             written.append(path)
@@ -373,7 +374,8 @@ def _write_all(paths: Sequence[Path], sheets: Sequence[_Sheet]) -> None:
                 _write_sound(path, sheet.content, sheet.rate_hz)
     except FileError:
         for path in written:
-            path.unlink(missing_ok=True)
+            if path not in old:
+                path.unlink(missing_ok=True)
         raise
 
 

@@ -7,11 +7,12 @@ from fit.circuit.instrument import Instrument, parts_of
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.book.instrument import LIMIT_BYTES, heard_pickups, read_instrument_file
-from fit.desk.guide.scene import Scene, read_quantity
+from fit.desk.guide.scene import Scene, read_quantity, said
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import in_sentence, plain_text, table_lines
 from measure.logbook.disk import read_small, replace_file, write_new
 from measure.logbook.store import instrument_path
+from measure.marking import Kind, kind_of, read_value
 
 ALONE = "none"
 
@@ -36,9 +37,10 @@ def instrument_stage(scene: Scene, *, without: str = "") -> Step | None:
         return _layout_question(without)
     if layout == ALONE:
         return None
-    for name, part, unit in parts_of(read_instrument(layout_text(layout))):
-        if part.marked is not None and not scene.settled(f"marked.{name}"):
-            return _marking_question(name, part.marked, unit)
+    for name, part, _ in parts_of(read_instrument(layout_text(layout))):
+        kind = kind_of(name)
+        if part.marked is not None and kind is not None and not scene.settled(f"marked.{name}"):
+            return _marking_question(name, part.marked, kind)
     if not scene.settled("instrument.written") or not path.exists():
         return Deed(key="instrument.writing", run=lambda: _write(scene, layout))
     return None
@@ -113,7 +115,7 @@ def _layout_question(without: str) -> Question:
     )
 
 
-def _marking_question(name: str, usual: str, unit: str) -> Question:
+def _marking_question(name: str, usual: str, kind: Kind) -> Question:
     return Question(
         key=f"marked.{name}",
         text=f"What is printed on the {in_sentence(name)}?",
@@ -122,7 +124,8 @@ def _marking_question(name: str, usual: str, unit: str) -> Question:
             "A claim to be tested: the fit only begins from it. Without a look inside, Enter takes what is usual.",
             "223K on a capacitor is 22n ± 10%: 22, then 3 zeros, in picofarads; J is ± 5 %, K ± 10 %, M ± 20 % (IEC 60062).",
         ),
-        read=read_quantity("F" if unit == "F" else "Ω"),
+        read=read_quantity(kind),
+        act=lambda answer: Done(lines=said(answer, in_sentence(name), kind)),
     )
 
 
@@ -171,5 +174,8 @@ def marked_text(layout: str, marked: Mapping[str, str]) -> str:
     for key, text in marked.items():
         kind, name = key.split(".")
         document[kind][name]["marked"] = text
+        taper = read_value(text, "pot").taper if kind == "pot" else None
+        if taper is not None:
+            document[kind][name]["taper"] = taper
     rest = tomlkit.dumps(document)
     return f"{_mark(rest)}\n{rest}"

@@ -5,11 +5,12 @@ from dataclasses import replace
 
 from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.rig import rig_of, rig_rows
-from fit.desk.guide.scene import Offer, Scene, read_quantity, read_yes
+from fit.desk.guide.scene import Offer, Scene, read_quantity, read_yes, said
 from fit.desk.guide.session import Deed, Done, Question, Read, Step, one_of
 from fit.desk.show.words import plain_text, table_lines
 from measure.errors import MeasureError
 from measure.logbook.rig import Rig
+from measure.marking import Kind
 
 MOST_RATE_HZ = 96000  # [Hz] more makes takes longer to work on and tells a pickup no better
 
@@ -99,7 +100,12 @@ USUAL = {
     "input_resistance": "1M ± 5%",
     "input_capacitance": "200p ± 50p",
 }
-UNITS = {"sense_resistor": "Ω", "exciter_corner": "Hz", "input_resistance": "Ω", "input_capacitance": "F"}
+VALUES: dict[str, Kind] = {
+    "sense_resistor": "resistance",
+    "exciter_corner": "corner",
+    "input_resistance": "input resistance",
+    "input_capacitance": "input capacitance",
+}
 
 
 def _stated(rig: Rig, name: str) -> str | None:
@@ -136,7 +142,7 @@ def _rig_question(scene: Scene, rig: Rig, name: str) -> Question:
         default=default,
         explanation=explanation,
         read=_rig_reader(name),
-        act=lambda answer: _write_rig(scene, {name: int(answer) if name in WHOLE else answer}),
+        act=lambda answer: _write_answer(scene, name, answer),
     )
     if name in ("device", "input_device"):
         return _device_question(scene, question, rig)
@@ -150,8 +156,8 @@ WHOLE = ("rate_hz", "output_channel", "pickup_channel", "reference_channel")
 
 
 def _rig_reader(name: str) -> Read:
-    if name in UNITS:
-        return read_quantity(UNITS[name])
+    if name in VALUES:
+        return read_quantity(VALUES[name])
     if name == "reference":
         return one_of(("current", "loopback", "none"))
     return _read_whole
@@ -162,6 +168,13 @@ def _read_whole(typed: str) -> str:
         msg = f'"{plain_text(typed[:40])}" is not a whole number'
         raise ValueError(msg)
     return typed
+
+
+def _write_answer(scene: Scene, name: str, answer: str) -> Done:
+    done = _write_rig(scene, {name: int(answer) if name in WHOLE else answer})
+    if name not in VALUES:
+        return done
+    return replace(done, lines=(*done.lines, *said(answer, name.replace("_", " "), VALUES[name])))
 
 
 def _write_rig(scene: Scene, changes: Mapping[str, str | int]) -> Done:

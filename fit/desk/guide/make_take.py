@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 import msgspec
 
 from fit.desk.bench.take import Order, PreflightError
-from fit.desk.book.take import exists_already
 from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Scene, read_yes
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import plain_text
 from measure.errors import MeasureError
 from measure.logbook.conditions import Conditions
+from measure.logbook.store import has_take
 
 LOUDER, SOFTER = 2.0, 0.5  # [1] what "louder" and "softer" make of the level
 LEAST_LEVEL, MOST_LEVEL = 0.001, 1.0  # [1] of full scale
@@ -149,7 +149,7 @@ def _is_nothing(outcome: str, codes: tuple[str, ...]) -> bool:
 
 def _free_name(scene: Scene, wanted: str) -> str:
     logbook, number, name = scene.logbook(), 1, wanted
-    while exists_already(logbook, name):
+    while has_take(logbook, name):
         number += 1
         name = f"{wanted}-{number}"
     return name

@@ -52,7 +52,7 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step
     def run() -> Done:
         folder = scene.logbook().path
         outcome = ask()
-        for draw in outcome.figures.values():
+        for draw in list(outcome.figures.values())[:1]:  # that of the verdict
             save_figure(draw, folder / asked.picture)
         file = folder / ANSWER_FILE
         save_page(replace(outcome, page=lambda: answer_sheet(scene, asked, outcome)), file)
@@ -73,9 +73,9 @@ def answer_sheet(scene: Scene, asked: Asked, outcome: Outcome) -> Sheet:
         rows.append((take.name, take.conditions.added, controls, take.conditions.coil_over or "", take.time_utc, take.outcome))
     answered = asked_rows(scene.memory.entries)
     blocks: tuple[Block, ...] = (
-        *([Section((Table(answered, has_head=False),), heading="What was asked")] if answered else []),
-        Section(() if outcome.sheet is None else outcome.sheet.blocks, heading="The answer"),
-        Section((Table(tuple(rows)),), heading="Takes"),
+        Section(() if outcome.sheet is None else outcome.sheet.blocks, label="The answer"),
+        *([Section((Table(answered, has_head=False),), heading="What was asked", is_folded=True)] if answered else []),
+        Section((Table(tuple(rows)),), heading="Takes", is_folded=True),
     )
     return Sheet(title=titled(asked.title, is_simulated=any(take.simulated for take in takes)), blocks=blocks)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fit.desk.book.desk import Desk
 from fit.desk.guide.ask_instrument import usual_controls
 from fit.desk.guide.make_take import Slot, take_of, take_stage
-from fit.desk.guide.scene import NONE, Scene, read_parts, read_quantity
+from fit.desk.guide.scene import NONE, Scene, parts_said, read_parts, read_quantity, said
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import headline_keys, in_sentence, plain_text, quantity_name, table_lines
 from measure.logbook.conditions import Conditions
@@ -16,13 +16,12 @@ from measure.logbook.conditions import Conditions
 if TYPE_CHECKING:
     from fit.answers.figures import NextTake
     from fit.answers.pickup.answer import PickupAnswer
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
 
 MOST_ROUNDS = 5  # further takes that are planned; after that the person knows better
 WORTH = 0.9  # [1] a further take is offered where it leaves less than this of an uncertainty
 SHOWN = ("inductance", "winding_capacitance", "dc_resistance", "resonance_loaded")
 LEFT_ALONE = "leave the coil exactly where it is"
-REPORT_FILE = "report.html"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -62,6 +61,7 @@ def reference_stage(scene: Scene) -> Step | None:
                 "About 1 nF, film or C0G, of 1 % is good. Clip it from tip to sleeve, for example at the far plug of the cable.",
             ),
             read=read_parts(may_be_none=False),
+            act=lambda answer: Done(lines=parts_said(answer, "added")),
         )
     if not scene.settled("at_hand"):
         return Question(
@@ -70,6 +70,7 @@ def reference_stage(scene: Scene) -> Step | None:
             default=NONE,
             explanation=("For example: 470p ± 1%, 2n2 ± 1%. The guide works out which of them would help most.",),
             read=read_parts(may_be_none=True),
+            act=lambda answer: Done(lines=parts_said(answer, "at hand")),
         )
     return None
 
@@ -88,7 +89,8 @@ def dcr_stage(scene: Scene, *, is_closed: bool) -> Step | None:
             'For example "7.9k ± 1%", or with its temperature "7.9k ± 1% at 24C".',
             "none: go without it; the result is a little less sharp.",
         ),
-        read=read_quantity("Ω", may_be_none=True),
+        read=read_quantity("dcr", may_be_none=True),
+        act=lambda answer: Done(lines=said(answer, "dcr", "dcr")),
     )
 
 
@@ -169,7 +171,7 @@ def wish_of(scene: Scene, names: Sequence[str]) -> "FitWish":
     FitWish
         With the references that the person named.
     """
-    from fit.desk.book.evidence import FitWish
+    from fit.desk.book.fits import FitWish
 
     dcr, at_hand = scene.answer("dcr", NONE), scene.answer("at_hand", NONE)
     over = scene.answer("over")
@@ -189,11 +191,11 @@ def report_stage(scene: Scene, names: Sequence[str]) -> Step | None:
         return None
 
     def run() -> Done:
-        from fit.desk.questions.report import write_report
+        from fit.desk.questions.report import REPORT_FILE, write_report
 
         wish = wish_of(scene, names)
         file = scene.logbook().path / REPORT_FILE
-        write_report(hushed(scene.desk), file, names=names, dcr=wish.dcr, at_hand=wish.at_hand)
+        write_report(hushed(scene.desk), names=names, dcr=wish.dcr, at_hand=wish.at_hand)
         return Done(lines=("", f"All of it as one page, for your browser: {file}"), entries={"report": str(file)})
 
     return Deed(key="reporting", run=run)

@@ -4,11 +4,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk
 from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
 from fit.desk.show.words import CAUTIONS, plain_text
 from measure.logbook.store import Logbook, open_logbook
-from measure.quantity import parse_parts, parse_quantity
+from measure.marking import Kind, parse_parts, read_value
 
 if TYPE_CHECKING:
     from fit.desk.bench.intake import KeptTake
@@ -146,8 +147,8 @@ def read_yes(typed: str) -> str:
     return "yes"
 
 
-def read_quantity(unit: str, *, may_be_none: bool = False) -> Read:
-    """Read a value with its bound.
+def read_quantity(kind: Kind, *, may_be_none: bool = False) -> Read:
+    """Read a value as it is printed or measured; a tolerance may be left out.
 
     Parameters
     ----------
@@ -159,21 +160,25 @@ def read_quantity(unit: str, *, may_be_none: bool = False) -> Read:
     callable
         Reads what was typed.
     """
-    example = {"Ω": "7.9k ± 1%", "F": "185p ± 3p", "Hz": "9k ± 5%"}[unit]
 
     def read(typed: str) -> str:
         if may_be_none and typed.lower() == NONE:
             return NONE
-        if parse_quantity(typed, unit).bound is None:
-            msg = f'how exact is it? Add ± and the bound, as in "{example}"; +- will do'
-            raise ValueError(msg)
+        read_value(typed, kind)
         return typed
 
     return read
+
+
+def said(typed: str, what: str, kind: Kind) -> tuple[str, ...]:
+    """Say what an answer was taken for, and which tolerance is assumed, before the session goes on."""
+    if typed.lower() == NONE:
+        return ()
+    return tuple(f"  {plain_text(line)}" for line in remarks(read_value(typed, kind), what, kind))
 
 
 def read_parts(*, may_be_none: bool) -> Read:
-    """Read parts across the jack, each with its bound.
+    """Read parts across the jack; a tolerance may be left out.
 
     Parameters
     ----------
@@ -189,12 +194,14 @@ def read_parts(*, may_be_none: bool) -> Read:
     def read(typed: str) -> str:
         if may_be_none and typed.lower() == NONE:
             return NONE
-        for part in parse_parts(typed):
-            if part.bound is None:
-                plain, mark, behind = part.text.partition(" tan")
-                example = f"{plain} ± 1%{mark}{behind}"
-                msg = f'how exact is {part.text}? Add ± and the bound printed on it, for example "{example}"; +- will do'
-                raise ValueError(msg)
+        parse_parts(typed)
         return typed
 
     return read
+
+
+def parts_said(typed: str, what: str) -> tuple[str, ...]:
+    """Say what each part of an answer was taken for, and which tolerance is assumed."""
+    if typed.lower() == NONE:
+        return ()
+    return tuple(f"  {plain_text(line)}" for part in parse_parts(typed) for line in remarks(part, what))

@@ -7,7 +7,7 @@ from functools import partial
 from fit.answers.repeat.control_chart import LEAST_POINTS, chart_coil
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drift import drift_warnings
-from fit.desk.book.take import take_to_fit
+from fit.desk.book.fits import take_to_fit
 from fit.desk.book.take_sets import common_quantities, fit_sets, split_into_sets
 from fit.desk.show.figures.repeat import check_figure
 from fit.desk.show.sheets.check import PICTURE, Checked, check_document, record_of, sheet_of_check, shown_of

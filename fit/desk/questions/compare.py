@@ -10,16 +10,17 @@ from fit.answers.compare.shielding import ShieldingAnswer, common_frequencies, c
 from fit.circuit.controls import read_settings
 from fit.desk.book.derived import kept_or_made, takes_key
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.drift import drift_warnings
-from fit.desk.book.evidence import collect_evidence, takes_of
-from fit.desk.book.method import noise_take
+from fit.desk.book.fits import collect_evidence, require_one_item, take_to_fit, takes_of
+from fit.desk.book.noise import noise_take
 from fit.desk.book.response import take_response
-from fit.desk.book.take import kept_recordings, take_to_fit
-from fit.desk.show.document.guitar import ComparedTakes
+from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.figures.compare import changes_figure
 from fit.desk.show.sheets.compare import PICTURE, compare_document, sheet_of_compare
 from fit.estimate.evidence import AS_IT_STANDS, Evidence
-from measure.logbook.store import Logbook, open_logbook, read_take
+from measure.logbook.recordings import kept_recordings
+from measure.logbook.store import Logbook, instrument_path, open_logbook, read_take
 from measure.logbook.take import Take
 from measure.response import Response
 
@@ -82,14 +83,21 @@ def compare_sides(desk: Desk, wish: CompareWish) -> Outcome:
     if twice:
         msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
         raise ValueError(msg)
-    compared = compare_kept(desk, open_logbook(desk.logbook), wish)
+    logbook = open_logbook(desk.logbook)
+    compared = compare_kept(desk, logbook, wish)
     found = (compared.parts, compared.noise, compared.shielding)
+    sheet = sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings)
     return Outcome(
-        sheet=sheet_of_compare(*found, simulated=compared.simulated, warnings=compared.warnings),
+        sheet=sheet,
+        page=partial(page_with_drawing, sheet, instrument_path(logbook)),
         figures={PICTURE.name: partial(changes_figure, compared.parts, compared.shielding)},
         document=compare_document(
             *found,
-            takes=ComparedTakes(before=wish.before, after=wish.after, noise=compared.noise_takes),
+            takes=(
+                *named_takes(wish.before, "before"),
+                *named_takes(wish.after, "after"),
+                *named_takes(compared.noise_takes, "noise"),
+            ),
             simulated=compared.simulated,
             warnings=compared.warnings,
         ),
@@ -111,6 +119,7 @@ def compare_kept(desk: Desk, logbook: Logbook, wish: CompareWish) -> Compared:
         If the two sides have nothing in common.
     """
     sides = [[_usable_take(logbook, name) for name in names] for names in (wish.before, wish.after)]
+    require_one_item([take for side in sides for take in side])
     key = takes_key(logbook, [take for side in sides for take in side], "comparison", len(sides[0]), wish.dcr)
     kept = kept_or_made(logbook, "comparison", key, Compared, lambda: _compare(desk, logbook, sides, dcr=wish.dcr))
     if kept.parts is None:

@@ -1,22 +1,26 @@
 """The command confirm: whether a part is what is marked on it."""
 
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from msgspec import UNSET
+
 from fit.answers.confirm.confirmation import ConfirmAnswer, confirm_part
-from fit.answers.confirm.marking import read_marking
 from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.instrument import Instrument, parts_of, stated_values
+from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import answer_for
+from fit.desk.book.drawing import page_with_drawing
+from fit.desk.book.fits import FitWish, answer_for
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.document.pickup import ConfirmDocument, Marking
-from fit.desk.show.document.pieces import further_take, rule_of, value_or_none
+from fit.desk.show.document.pieces import further_take, named_takes, rule_of, value_or_none
 from fit.desk.show.figures.verdict import confirm_figure
 from fit.desk.show.sheets.confirm import PICTURE, sheet_of_confirm
 from measure.errors import FileError
 from measure.logbook.store import instrument_path, open_logbook
+from measure.marking import kind_of, read_value
 from measure.quantity import Quantity
 
 
@@ -43,19 +47,20 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None
         msg = f"{path} is not there, so no part is known to be marked: begin one with coilsweep instrument --layout NAME"
         raise FileError(msg)
     marked = marking_of(read_instrument_file(path), part, path)
-    if marking is not None:
-        marked = read_marking(marking, "F" if part.startswith("capacitor.") else "Ω")
+    kind = kind_of(part)
+    if marking is not None and kind is not None:
+        marked = read_value(marking, kind)
     fitted, warnings = answer_for(desk, logbook, wish)
     answer = judge_part(part, marked, fitted)
-    if answer.tolerance_assumed and answer.tolerance is not None and marked is not None:
-        text = f"{marked.text} is marked without a tolerance; ± {100 * answer.tolerance:.0f} % is assumed (common practice)"
-        warnings = (text, *warnings)
+    if marked is not None:
+        warnings = (*remarks(replace(marked, understood=""), f"marked on {part}", kind), *warnings)  # the sheet says it at once
     noticed = tuple(dict.fromkeys((*warnings, *(one.text for one in fitted.findings if one.severity == "warn"))))
     budget = fitted.budget.get(part, ())
     sheet = sheet_of_confirm(answer, budget, takes=fitted.takes, simulated=fitted.simulated, warnings=noticed)
     document = confirm_document(answer, fitted, warnings=noticed)
     draw = partial(confirm_figure, answer, is_simulated=fitted.simulated)
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
+    page = partial(page_with_drawing, sheet, path, asked=part, parts=fitted.parts)
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw}, page=page)
 
 
 def judge_part(part: str, marked: Quantity | None, fitted: PickupAnswer) -> ConfirmAnswer:
@@ -93,6 +98,7 @@ def confirm_document(answer: ConfirmAnswer, fitted: PickupAnswer, *, warnings: t
         if marked is None
         else Marking(
             text=marked.text,
+            understood=marked.understood or UNSET,
             value=marked.value,
             unit=marked.unit,
             tolerance=answer.tolerance,
@@ -110,7 +116,7 @@ def confirm_document(answer: ConfirmAnswer, fitted: PickupAnswer, *, warnings: t
         code=answer.code,
         next_take=None if answer.next_take is None else further_take(answer.next_take),
         budget=fitted.budget.get(answer.part, ()),
-        takes=fitted.takes,
+        takes=named_takes(fitted.takes, "fitted"),
         simulated=fitted.simulated,
         outcome=fitted.outcome,
         warnings=warnings,

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import asdict, dataclass
+from functools import partial
 
 import msgspec
 
@@ -9,13 +10,16 @@ from fit.answers.exciter.design import USUAL_SENSE_OHM, DesignWish, Wire, design
 from fit.answers.exciter.rating import analyse_exciter
 from fit.answers.exciter.setup import Drive, PickupCoil, Setup, Winding
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.pitch import pitch_hz
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import ExciterDocument, TextbookFormula, VoltageAt, WoundCoil
 from fit.desk.show.document.pieces import checks_of, value_of
+from fit.desk.show.figures.exciter import exciter_figure
 from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose
-from fit.desk.show.sheets.exciter import Shown, sheet_of_exciter
+from fit.desk.show.sheets.exciter import PICTURE, Shown, sheet_of_exciter
 from measure.logbook.rig import sense_resistor
 from measure.logbook.store import open_logbook
+from measure.marking import read_value
 from measure.quantity import Quantity, parse_quantity
 
 # Inside an output, and the least load it is made for [Ω]: common practice, no source.
@@ -35,8 +39,8 @@ IRON_BOUND = math.sqrt(3) * math.log(2) / 1.96
 USUAL_PICKUP_TURNS, USUAL_PICKUP_SIZE, USUAL_PICKUP_HEIGHT, PICKUP_BUILD = 8000.0, "58x10", "11", 0.4
 LARGEST_TURNS = 100_000
 USUAL = {
-    "former": "20", "length": "8", "depth": "3", "rating": "0.25", "output": "headphone", "level": "1 V",
-    "source_resistance": None, "minimum_load": None, "temperature": ROOM_CELSIUS, "distance": "5",
+    "former": "20", "length": "8", "depth": "3", "rating": "0.25", "source": "headphone", "source_level": "1 V",
+    "source_resistance": None, "minimum_load": None, "temperature_c": None, "distance": "5",
     "pickup_turns": None, "pickup_size": None, "pickup_height": None,
 }  # fmt: skip
 
@@ -53,8 +57,8 @@ class ExciterWish:
         Gauge or diameter; for a coil to wind also "AWG" or "mm".
     former, length, depth : str
         Bare former, and the room for the winding along and across.
-    temperature : float
-        Of the coil. [°C]
+    temperature_c : float or None
+        Of the coil; None for 20 °C. [°C]
     distance : str
         From the exciter's face to the pickup's winding.
     """
@@ -64,13 +68,13 @@ class ExciterWish:
     former: str
     length: str
     depth: str
-    output: str
-    level: str
+    source: str
+    source_level: str
     source_resistance: str | None
     minimum_load: str | None
     sense_resistor: str | None
     rating: str
-    temperature: float
+    temperature_c: float | None
     distance: str
     pickup_turns: float | None
     pickup_size: str | None
@@ -101,7 +105,7 @@ def plan_exciter(desk: Desk, wish: ExciterWish) -> Outcome:
     """
     sense = _stated_sense(desk, wish)
     setup, bounds, assumed = _read(wish, sense)
-    at_hz = tuple(parse_quantity(text, "Hz").value for text in wish.at)
+    at_hz = tuple(pitch_hz(text) for text in wish.at)
     unmet: dict[str, str] = {}
     if wish.turns is None:
         design = design_exciter(setup, _design_wish(wish, keep_sense=sense is not None))
@@ -117,7 +121,8 @@ def plan_exciter(desk: Desk, wish: ExciterWish) -> Outcome:
         wire = read_wire(wish.wire)
     answer = analyse_exciter(setup, bounds=bounds, at_hz=at_hz)
     shown = Shown(answer=answer, wire=wire.name, typed=_typed(wish), is_design=wish.turns is None, unmet=unmet, assumed=assumed)
-    return Outcome(document=_document(shown, wire), sheet=sheet_of_exciter(shown))
+    draw = partial(exciter_figure, answer)
+    return Outcome(document=_document(shown, wire), sheet=sheet_of_exciter(shown), figures={PICTURE.name: draw})
 
 
 # What was typed and still holds for the coil that is proposed.
@@ -127,7 +132,7 @@ def _typed(wish: ExciterWish) -> str:
         value = getattr(wish, option)
         if value is not None and value != usual:
             text = f"{value:g}" if isinstance(value, float) else value
-            words.append(f"--{option.replace('_', '-')} " + (f'"{text}"' if " " in text else text))
+            words.append(f"--{option.removesuffix('_c').replace('_', '-')} " + (f'"{text}"' if " " in text else text))
     return " ".join(words)
 
 
@@ -151,13 +156,13 @@ def _read_winding(wish: ExciterWish) -> tuple[Winding, dict[str, float]]:
         former_depth_m=(depth or width).value_m,
         length_m=read_length(wish.length, of="length").value_m,
         room_m=read_length(wish.depth, of="depth").value_m,
-        celsius=wish.temperature,
+        celsius=_celsius(wish),
     )
     bounds = {
         "winding.wire_m": WIRE_BOUND,
         "winding.enamelled_m": LENGTH_BOUND,
         "winding.former_width_m": width.bound or LENGTH_BOUND,
-        "winding.celsius": KELVIN_BOUND / max(abs(wish.temperature), 1.0),
+        "winding.celsius": KELVIN_BOUND / max(abs(_celsius(wish)), 1.0),
     }
     if depth is not None:
         bounds["winding.former_depth_m"] = depth.bound or LENGTH_BOUND
@@ -166,15 +171,15 @@ def _read_winding(wish: ExciterWish) -> tuple[Winding, dict[str, float]]:
 
 def _stated_sense(desk: Desk, wish: ExciterWish) -> Quantity | None:
     if wish.sense_resistor is not None:
-        return parse_quantity(wish.sense_resistor, "Ω")
+        return read_value(wish.sense_resistor, "resistance")
     return sense_resistor(rig_of(open_logbook(desk.logbook)))
 
 
 def _read_drive(wish: ExciterWish, sense: Quantity | None) -> tuple[Drive, dict[str, float], tuple[str, ...]]:
-    source_ohm, minimum_ohm = OUTPUTS[wish.output]
+    source_ohm, minimum_ohm = OUTPUTS[wish.source]
     assumed = []
     if wish.source_resistance is None:
-        assumed.append(f"{source_ohm:g} Ω inside the {wish.output} output (--source-resistance)")
+        assumed.append(f"{source_ohm:g} Ω inside the {wish.source} output (--source-resistance)")
     else:
         source_ohm = 0.0 if wish.source_resistance.strip() in ("0", "0R") else parse_quantity(wish.source_resistance, "Ω").value
     if wish.minimum_load is None:
@@ -186,7 +191,7 @@ def _read_drive(wish: ExciterWish, sense: Quantity | None) -> tuple[Drive, dict[
     elif sense is None and wish.turns is not None:
         assumed.append(f"sense resistor {USUAL_SENSE_OHM:g} Ω (--sense-resistor)")
     drive = Drive(
-        level_v=read_level_v(wish.level),
+        level_v=read_level_v(wish.source_level),
         source_ohm=source_ohm,
         sense_ohm=USUAL_SENSE_OHM if sense is None else sense.value,
         minimum_load_ohm=minimum_ohm,
@@ -278,3 +283,7 @@ def _document(shown: Shown, wire: Wire) -> ExciterDocument:
         assumed=shown.assumed,
         warnings=tuple(shown.warnings()),
     )
+
+
+def _celsius(wish: ExciterWish) -> float:
+    return ROOM_CELSIUS if wish.temperature_c is None else wish.temperature_c

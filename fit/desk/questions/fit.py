@@ -3,23 +3,36 @@
 from dataclasses import asdict, replace
 from functools import partial
 
+import msgspec
+
 from fit.answers.parts.fitted import measured_document
 from fit.answers.pickup.answer import PickupAnswer
+from fit.desk.book.derived import stated_sha256
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.evidence import RESULT_FILE, FitWish
-from fit.desk.book.fits import fit_of
+from fit.desk.book.fits import RESULT_FILE, FitWish, fit_of
+from fit.desk.book.history import earlier_of, keep_in_history
 from fit.desk.book.instrument import LIMIT_BYTES
 from fit.desk.book.kept_fit import text_sha256
-from fit.desk.questions.report import figures_of, report_of
+from fit.desk.book.next_step import after_fit
+from fit.desk.questions.report import figures_of, marked_in, report_of
 from fit.desk.show.document.pickup import fit_document
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.sheets.fit import sheet_of_fit
+from fit.desk.show.sheets.history import Earlier, earlier_section
+from fit.desk.show.sheets.notices import next_section
+from measure.errors import FileError
 from measure.logbook.disk import read_small
-from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
+from measure.logbook.naming import usual_form
+from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, write_result
 
 
-def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
+def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     """Say what the pickup is.
+
+    Parameters
+    ----------
+    leads_on : bool
+        Say what to type next.
 
     Returns
     -------
@@ -29,17 +42,34 @@ def fit_takes(desk: Desk, wish: FitWish) -> Outcome:
     import json
 
     logbook = open_logbook(desk.logbook)
+    wish = replace(wish, names=tuple(map(usual_form, wish.names)))
     found = fit_of(desk, logbook, wish)
     answer, warnings = found.answer, found.warnings
+    before, complaint = _kept_before(logbook, answer, wish)
+    warnings = (*warnings, *complaint)
     document = fit_document(answer, warnings=warnings, released=found.released)
+    if before is not None:
+        document = msgspec.structs.replace(document, earlier=before.result)
     kept = {"wish": asdict(wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
+    kept["stated"] = {take.name: stated_sha256(take) for take in list_takes(logbook).takes if take.name in wish.names}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
+    sheet = sheet_of_fit(answer, warnings=warnings)
+    following = after_fit(logbook, wish, marked_in(logbook, answer)) if leads_on else ""
     return Outcome(
         document=document,
-        sheet=sheet_of_fit(answer, warnings=warnings),
-        figures=figures_of(answer),
+        sheet=replace(sheet, blocks=(*sheet.blocks, *earlier_section(before), *next_section(following))),
+        figures=figures_of(answer, logbook),
         page=partial(report_of, logbook, answer, wish, warnings),
     )
+
+
+def _kept_before(logbook: Logbook, answer: PickupAnswer, wish: FitWish) -> tuple[Earlier | None, tuple[str, ...]]:
+    """Keep what was found, and find what was before; where the file is damaged, that is said and nothing else suffers."""
+    try:
+        keep_in_history(logbook, answer, wish.names)
+        return earlier_of(logbook, answer, wish.names), ()
+    except FileError as err:
+        return None, (f"not kept among the results by date: {err}",)
 
 
 def _parts_document(logbook: Logbook, answer: PickupAnswer) -> dict[str, object] | None:

@@ -1,14 +1,18 @@
 """A kept take, checked again."""
 
-from fit.desk.book.card import without_card
+from functools import partial
+
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.method import noise_of
+from fit.desk.book.noise import noise_of
 from fit.desk.book.response import inspect_response
-from fit.desk.book.take import card_findings, join_findings, kept_recordings, look_at
 from fit.desk.show.document.bench import InspectDocument
-from fit.desk.show.document.pieces import checks_of
-from fit.desk.show.sheets.fit import sheet_of_inspect
+from fit.desk.show.document.pieces import checks_of, named_takes
+from fit.desk.show.figures.noise import noise_figure
+from fit.desk.show.sheets.fit import NOISE, sheet_of_inspect
+from measure.logbook.card import without_card
+from measure.logbook.recordings import card_findings, kept_recordings
 from measure.logbook.store import open_logbook, read_take
+from measure.transfer.assessment import assess, join_findings
 
 
 def inspect_take(desk: Desk, name: str) -> Outcome:
@@ -19,8 +23,15 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
         return inspect_response(logbook, take)
     recordings, stimulus = kept_recordings(logbook, take)
     method = take.conditions.method
-    looked = look_at(recordings, stimulus=stimulus, method=method, free=lambda found: without_card(logbook, take, found))
+    looked = assess(recordings, stimulus=stimulus, method=method, free=lambda found: without_card(logbook, take, found))
     looked = join_findings(looked, card_findings(take))
     noise = noise_of(recordings, stimulus=stimulus, method=method)
-    document = InspectDocument(outcome=looked.outcome, simulated=take.simulated, checks=checks_of(looked.findings), noise=noise)
-    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise))
+    document = InspectDocument(
+        takes=named_takes((take.name,), "inspected"),
+        outcome=looked.outcome,
+        simulated=take.simulated,
+        checks=checks_of(looked.findings),
+        noise=noise,
+    )
+    draw = partial(noise_figure, noise, is_simulated=take.simulated)
+    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise), figures={NOISE.name: draw})

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
@@ -12,25 +12,22 @@ import numpy as np
 from fit.answers.listen.impulse import ListenAnswer, Side, design_change
 from fit.answers.listen.loudness import weighted_energy
 from fit.answers.listen.minimum_phase import convolve_blocks
-from fit.answers.predict.carry_over import adopt_losses, shared_parts
-from fit.answers.predict.prediction import read_changes
 from fit.circuit.controls import split_settings
-from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
+from fit.desk.book.output import require_free
 from fit.desk.book.rig import rig_of
+from fit.desk.book.variant import Change, read_change
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
 from measure.logbook.disk import replaced_file
 from measure.logbook.store import instrument_path, open_logbook
-from measure.quantity import Quantity, parse_quantity
 from measure.response import FloatArray
 from measure.source.files import SUFFIXES, create_blocks, open_blocks
 
-LOAD_UNITS = {"input.resistance": "Ω", "input.capacitance": "F"}
 CEILING = 10 ** (-0.1 / 20)  # [1] of full scale; the little that is left keeps a converter from overshooting
 SILENT = 10 ** (-120 / 20)  # [1] of full scale; a recording whose peak does not come up to it
 BLOCK_VALUES = 1 << 18  # samples times channels that are transformed at a time: bounds the memory
@@ -49,10 +46,8 @@ class ListenWish:
         The same with the level that the change gives it.
     recorded : tuple of str
         CONTROL=VALUE: where the controls stood in the recording.
-    settings, changes : tuple of str
-        CONTROL=VALUE, PART=VALUE: what is changed.
-    instrument : Path or None
-        Another instrument.toml, to be heard in place of that in the logbook.
+    change : Change
+        What is changed of the instrument, and where the controls are to stand.
     excite : str
         Pickup; empty for all.
     stated : bool
@@ -65,9 +60,7 @@ class ListenWish:
     target: Path
     true_level: Path | None = None
     recorded: tuple[str, ...] = ()
-    settings: tuple[str, ...] = ()
-    changes: tuple[str, ...] = ()
-    instrument: Path | None = None
+    change: Change = field(default_factory=Change)
     excite: str = ""
     stated: bool = False
     replace: bool = False
@@ -111,8 +104,8 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
 
 
 def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
-    if not (wish.settings or wish.changes or wish.instrument):
-        msg = "nothing is changed, so there is nothing to hear: say what by --set, --change or --instrument"
+    if not (wish.change.settings or wish.change.told):
+        msg = "nothing is changed, so there is nothing to hear: say what by --set, --change, --solder, --move or --layout"
         raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
     own = instrument_path(logbook)
@@ -124,32 +117,18 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
     instrument, parts = read_instrument_file(own), fit.parts
     recorded = split_settings(wish.recorded)
     before = Side(instrument=instrument, controls=recorded, load=load, measured=parts)
-    other = instrument
-    if wish.instrument is not None:
-        other = read_instrument_file(wish.instrument)
-        parts = None if parts is None else shared_parts(parts, instrument, other)
+    made = read_change(wish.change, instrument, parts)
+    other = made.variant.instrument
+    if wish.change.is_rewired:
         recorded = {control: value for control, value in recorded.items() if control in other.pot or control in other.switch}
     after = Side(
         instrument=other,
-        controls=recorded | split_settings(wish.settings),
+        controls=recorded | split_settings(wish.change.settings),
         load=load,
-        changes=_read_changes(other if parts is None else adopt_losses(other, parts), wish.changes),
-        measured=parts,
+        changes=made.variant.changes,
+        measured=made.parts,
     )
-    return before, after, fit.notes
-
-
-# A longer cable or another input may be tried as well; they belong to the rig, not to the instrument.
-def _read_changes(instrument: Instrument, texts: tuple[str, ...]) -> dict[str, Quantity]:
-    parts = split_settings(texts)
-    changes = read_changes(instrument, [f"{key}={text}" for key, text in parts.items() if key not in LOAD_UNITS])
-    for key in parts.keys() & LOAD_UNITS.keys():
-        try:
-            changes[key] = parse_quantity(parts[key], LOAD_UNITS[key])
-        except ValueError as err:
-            msg = f"{key}: {err}"
-            raise ValueError(msg) from None
-    return changes
+    return before, after, (*fit.notes, *made.notes)
 
 
 def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:
@@ -167,20 +146,7 @@ def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) ->
         if path.is_dir() or not path.parent.is_dir():
             msg = f"{shown}: {'is a folder' if path.is_dir() else 'there is no such folder'}; name a file in one that is there"
             raise FileError(msg)
-        _require_free(path, may_replace=may_replace)
-
-
-def _require_free(path: Path, *, may_replace: bool) -> None:
-    """See that nothing is written over that nobody said may be.
-
-    Raises
-    ------
-    FileError
-        If something is there.
-    """
-    if path.exists() and not may_replace:
-        msg = f"{plain_text(str(path))} is there already and is not overwritten: choose another name, or say --replace"
-        raise FileError(msg)
+        require_free(path, may_replace=may_replace)
 
 
 # With the filter's tail a block fills a power of two.
@@ -255,9 +221,8 @@ def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels
                 for write, one in zip(writers, written, strict=True):
                     write(block * one.gain)
         for one in written:  # a name may have been taken meanwhile
-            _require_free(one.path, may_replace=wish.replace)
+            require_free(one.path, may_replace=wish.replace)
 
 
 def _changed(wish: ListenWish) -> tuple[str, ...]:
-    other = [] if wish.instrument is None else [f"wiring as in {wish.instrument}"]
-    return tuple(plain_text(text) for text in (*other, *wish.changes, *wish.settings))
+    return (*wish.change.told, *(plain_text(text) for text in wish.change.settings))

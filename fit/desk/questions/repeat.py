@@ -6,7 +6,7 @@ from functools import partial
 
 from fit.answers.repeat.repeatability import Result, judge_repeatability, own_part
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.take import take_to_fit
+from fit.desk.book.fits import take_to_fit
 from fit.desk.book.take_sets import common_quantities, fit_sets, split_into_sets
 from fit.desk.show.figures.repeat import repeat_figure
 from fit.desk.show.sheets.repeat import PICTURE, Repeated, advice_of, repeat_document, sheet_of_repeat

@@ -8,10 +8,11 @@ from fit.answers.wiring.levels import WiringTake
 from fit.answers.wiring.survey import MUCH_LEAKAGE, WiringAnswer, read_wiring
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Desk, Outcome
+from fit.desk.book.drawing import page_with_drawing
+from fit.desk.book.fits import require_one_item, take_to_fit
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.response import take_response
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import take_to_fit
 from fit.desk.show.figures.verdict import wiring_figure
 from fit.desk.show.sheets.wiring import CAUTIONS, PICTURE, position_text, sheet_of_wiring, wiring_document
 from measure.errors import FileError
@@ -19,7 +20,7 @@ from measure.logbook.placement import placements
 from measure.logbook.rig import input_capacitance, input_resistance
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, read_take
 from measure.logbook.take import Take
-from measure.quantity import parse_parts
+from measure.marking import parse_parts
 
 SILENT_CHECKS = ("dead-channel", "no-signal", "low-level", "buried-in-hum", "response")  # of a take where nothing arrives
 
@@ -46,7 +47,8 @@ def wiring_of(desk: Desk, names: tuple[str, ...]) -> Outcome:
         simulated=found.simulated,
         warnings=(*found.warnings, " ".join(CAUTIONS)),
     )
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw})
+    page = partial(page_with_drawing, sheet, instrument_path(open_logbook(desk.logbook)))
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw}, page=page)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -65,6 +67,7 @@ def survey_wiring(desk: Desk, logbook: Logbook, names: tuple[str, ...]) -> Surve
     """Read the wiring from takes of a logbook, and compare it with what instrument.toml states."""
     instrument = _instrument(logbook)
     kept = [_take(logbook, name, instrument) for name in dict.fromkeys(names)]
+    require_one_item(kept)
     answer = _read(desk, logbook, kept, instrument)
     warnings = _warnings(kept, answer)
     expected = None

@@ -8,7 +8,22 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from fit.answers.figures import Estimate
-from fit.desk.show.sheet import Block, Cell, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
+from fit.desk.show.sheet import (
+    Block,
+    Cell,
+    Drawing,
+    Headlines,
+    Listing,
+    Mark,
+    Meaning,
+    Notice,
+    Picture,
+    Section,
+    Sheet,
+    Table,
+    Text,
+    Verdict,
+)
 from fit.desk.show.words import estimate_texts, plain_text
 
 if TYPE_CHECKING:
@@ -26,12 +41,20 @@ html{background:var(--paper);color:var(--ink);font:16px/1.6 system-ui,sans-serif
 body{max-width:50rem;margin:0 auto;padding:2.5rem 1.25rem 4rem}
 h1,h2{font-family:ui-serif,serif;font-weight:500;line-height:1.2;letter-spacing:-.01em;text-wrap:balance}
 h1{font-size:2.1rem;margin:0 0 .4rem}
-h2{font-size:1.35rem;margin:3rem 0 .8rem;padding-top:.9rem;border-top:1px solid var(--line)}
+h2{font-size:1.35rem;margin:2rem 0 .6rem}
 h3{font-size:1rem;margin:1.6rem 0 .3rem}
 h1,h2,h3,li,dt{overflow-wrap:anywhere}
 p{margin:.5rem 0;max-width:42rem;overflow-wrap:anywhere}
 .lead,figcaption,.small{color:var(--soft)}
 .small,figcaption{font-size:.875rem}
+.verdict{border-left:5px solid var(--look);padding:.2rem 0 .2rem 1rem;margin:1rem 0}
+.verdict.bad{border-color:var(--bad)}.verdict.good{border-color:var(--good)}
+.verdict .said{font-size:1.3rem;line-height:1.4;margin-top:0}
+.meaning{margin:1.2rem 0;font-size:1.05rem}
+details{border-top:1px solid var(--line)}details:last-of-type{border-bottom:1px solid var(--line)}
+summary{cursor:pointer;padding:.55rem 0}
+summary h2,summary h3{display:inline;margin:0;padding:0;border:0;font-size:1.1rem}summary h3{font-size:1rem}
+details[open]{padding-bottom:1rem}
 .notice{border-left:3px solid var(--look);background:var(--card);padding:.7rem 1rem;margin:1.2rem 0;border-radius:0 4px 4px 0}
 .notice.bad{border-color:var(--bad)}.notice.good{border-color:var(--good)}
 .values{display:flex;flex-wrap:wrap;gap:1px;background:var(--line);border:1px solid var(--line);border-radius:6px;
@@ -50,14 +73,17 @@ tbody th{font-weight:400;color:inherit;font-size:inherit}
 td:last-child,th:last-child{padding-right:0}
 .mark{font-size:.78rem;font-weight:600;white-space:nowrap}
 .mark.good{color:var(--good)}.mark.look{color:var(--look)}.mark.bad{color:var(--bad)}
-figure{margin:1.2rem 0 2rem}
-figure svg{display:block;width:100%;min-width:36rem;height:auto}
+figure{margin:1rem 0 1.4rem;max-width:40rem}
+figure svg{display:block;width:100%;height:auto}
+figure:has(svg.schematic){max-width:none}
+figure svg.schematic{width:auto;min-width:0;max-width:none}
 ul{padding-left:1.2rem}li{margin:.25rem 0}
 footer{margin-top:3.5rem;padding-top:.9rem;border-top:1px solid var(--line)}
-@media (max-width:34rem){body{padding-top:1.5rem}}
+@media (max-width:34rem){body{padding-top:1.5rem}
+.values div{flex-basis:8.6rem;padding:.5rem .7rem}.values .value{font-size:1.15rem}}
 @media print{:root{--ink:#000;--soft:#444;--paper:#fff;--card:#f4f4f4;--line:#bbb;--good:#064;--look:#640;--bad:#900}
 html{font-size:10.5pt}body{max-width:none;padding:0}h2{break-after:avoid}.wide{overflow:visible}
-figure svg{min-width:0}section,figure,tr,.notice,.values div{break-inside:avoid}}
+details::details-content{content-visibility:visible;block-size:auto}section,figure,tr,.notice,.values div{break-inside:avoid}}
 """
 
 
@@ -71,7 +97,7 @@ def html(sheet: Sheet, figures: "Mapping[str, Draw] | None" = None, *, footer: s
     """
     drawn = figures or {}
     body = [f"<h1>{safe(sheet.title)}</h1>", *_blocks(sheet.blocks, drawn, level=LARGEST_HEADING)]
-    return page_of(sheet.title, body, style=_dark_series() if drawn else "", footer=footer)
+    return page_of(sheet.title, body, style=_series_colours() if drawn else "", footer=footer)
 
 
 def page_of(title: str, body: Iterable[str], *, style: str = "", footer: str = "") -> str:
@@ -121,16 +147,30 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
             case Text():
                 css = ' class="small"' if block.is_note else ""
                 yield f"<p{css}>{safe(' '.join(line.strip() for line in block.lines))}</p>"
+            case Verdict():
+                paragraphs = "".join(f"<p>{safe(line)}</p>" for line in block.lines)
+                yield f'<div class="verdict {block.level}"><p class="said">{safe(block.text)}</p>{paragraphs}</div>'
+            case Meaning():
+                yield f'<p class="meaning">{safe(block.text)}</p>'
             case Headlines():
                 yield _headlines(block)
+            case Drawing():
+                yield _drawing(block, figures, level=level)
 
 
 def _section(section: Section, figures: "Mapping[str, Draw]", *, level: int) -> Iterator[str]:
     heading = section.heading or section.label
-    if heading:
-        yield f"<h{level}>{safe(heading)}{_mark(section.mark)}</h{level}>"
-    inside = min(level + 1, SMALLEST_HEADING) if heading else level
-    yield from _blocks(section.blocks, figures, level=inside)
+    title = f"<h{level}>{safe(heading)}{_mark(section.mark)}</h{level}>" if heading else ""
+    inside = list(_blocks(section.blocks, figures, level=min(level + 1, SMALLEST_HEADING) if heading else level))
+    if section.is_folded and title:
+        if inside:  # a heading over nothing would be opened for nothing
+            yield f"<details><summary>{title}</summary>"
+            yield from inside
+            yield "</details>"
+        return
+    if title:
+        yield title
+    yield from inside
 
 
 def _mark(mark: Mark | None) -> str:
@@ -189,21 +229,25 @@ def _cells(row: tuple[Cell, ...]) -> Iterator[tuple[str, str]]:
 def _picture(picture: Picture, draw: "Draw", *, level: int) -> str:
     from fit.desk.show.figures.style import svg_text
 
-    heading, caption = safe(picture.heading), safe(picture.caption)
-    image = svg_text(draw(), name=picture.name, title=plain_text(f"{picture.heading}. {picture.caption}"))
+    heading = f"<h{level}>{safe(picture.heading)}</h{level}>" if picture.heading else ""
+    caption = f"<figcaption>{safe(picture.caption)}</figcaption>" if picture.caption else ""
+    title = plain_text(". ".join(text for text in (picture.heading, picture.caption) if text))
+    image = svg_text(draw(), name=picture.name, title=title)
+    return f"<section>{heading}<figure>{image}{caption}</figure></section>"
+
+
+def _drawing(drawing: Drawing, figures: "Mapping[str, Draw]", *, level: int) -> str:
+    inside = "\n".join(_blocks(drawing.inside, figures, level=SMALLEST_HEADING))
     return (
-        f'<section><h{level}>{heading}</h{level}><figure><div class="wide">{image}</div>'
-        f"<figcaption>{caption}</figcaption></figure></section>"
+        f'<section><h{level}>{safe(drawing.heading)}</h{level}><figure><div class="wide">{drawing.svg}</div>'
+        f"<figcaption>{safe(drawing.caption)}</figcaption></figure>"
+        f"<details><summary>{safe(drawing.details)}</summary>{inside}</details></section>"
     )
 
 
-# Pictures carry the colours for paper; on a dark page lighter ones of the same hue take their place.
-def _dark_series() -> str:
+# The same pictures on a light and on a dark page.
+def _series_colours() -> str:
     from fit.desk.show.figures.style import COLOURS, DARK_COLOURS
 
-    rules = [
-        f'svg [style*="{what}: {light}"]{{{what}:{dark}!important}}'
-        for light, dark in zip(COLOURS, DARK_COLOURS, strict=True)
-        for what in ("stroke", "fill")
-    ]
-    return f"@media screen and (prefers-color-scheme:dark){{{''.join(rules)}}}"
+    light, dark = ("".join(f"--series-{number}:{one};" for number, one in enumerate(set_)) for set_ in (COLOURS, DARK_COLOURS))
+    return f":root{{{light}}}@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"

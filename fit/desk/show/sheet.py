@@ -55,6 +55,28 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True)
+class Verdict:
+    """What an answer comes to, in one sentence, before all else.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        Why, or what goes with it.
+    """
+
+    text: str
+    level: Level
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What an answer means for who plays or solders, in one paragraph; a terminal goes without."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Listing:
     """Items one below the other.
 
@@ -92,14 +114,39 @@ class Headlines:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """Where a figure stands; a terminal has none."""
+    """Where a figure stands; a terminal has none.
+
+    Attributes
+    ----------
+    heading : str
+        Empty where what stands before it says as much.
+    """
 
     name: str
     heading: str
     caption: str
 
 
-Plain = Text | Notice | Listing | Table | Headlines | Picture
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A drawing that is text itself, with what belongs to it folded away; a terminal has none.
+
+    Attributes
+    ----------
+    svg : str
+        Made here (`fit.desk.show.drawing`), so safe as it is.
+    details : str
+        What is folded away, in a line.
+    """
+
+    heading: str
+    caption: str
+    svg: str
+    details: str
+    inside: tuple["Block", ...]
+
+
+Plain = Text | Notice | Verdict | Meaning | Listing | Table | Headlines | Picture | Drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +159,8 @@ class Section:
         Heading of a page, where a terminal goes without.
     is_apart : bool
         An empty line before it in a terminal, a large heading in a page.
+    is_folded : bool
+        A page shows its heading alone, until it is opened.
     """
 
     blocks: tuple["Block", ...]
@@ -119,6 +168,7 @@ class Section:
     label: str = ""
     mark: Mark | None = None
     is_apart: bool = True
+    is_folded: bool = False
 
 
 Block = Plain | Section

@@ -1,8 +1,11 @@
 """How figures and findings are put for people: names of quantities, numbers with prefixes, note names, aligned tables."""
 
 import math
+import os
+import shlex
 import unicodedata
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from fit.answers.digits import interval_texts
 from fit.answers.figures import Estimate
@@ -270,6 +273,33 @@ def note_frequency_hz(name: str) -> float:
     return A4_HZ * 2.0 ** ((number - A4_NUMBER) / 12)
 
 
+def command_text(words: Sequence[str], logbook: Path = Path()) -> str:
+    """Command line as it can be typed, in the shells of all systems.
+
+    Parameters
+    ----------
+    words : sequence of str
+        Behind ``coilsweep``.
+    logbook : Path
+        Named where it is not the current folder.
+
+    Examples
+    --------
+    >>> command_text(["take", "plus-1n", "--add", "1n ± 1%"], Path("my bench"))
+    'coilsweep take plus-1n --add "1n ± 1%" --logbook "my bench"'
+    """
+    place = [] if logbook == Path() else ["--logbook", str(logbook)]
+    return plain_text(" ".join(_quoted(word) for word in ("coilsweep", *words, *place)))
+
+
+# Double quotes where nothing inside has a meaning of its own: other systems' shells know no single ones.
+def _quoted(word: str) -> str:
+    if word and all(c.isalnum() or c in "-_./=:,+±%@" for c in word):
+        return word
+    unsafe = '"' if os.name == "nt" else '"$`\\!'
+    return shlex.quote(word) if set(word) & set(unsafe) else f'"{word}"'
+
+
 def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
     """Lines of a table with columns aligned left, as wide as they need to be.
 
@@ -280,9 +310,9 @@ def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ") -> list[
     """
     if not rows:
         return []
-    widths = [max(_width(row[column]) for row in rows) for column in range(len(rows[0]))]
+    widths = [max(text_width(row[column]) for row in rows) for column in range(len(rows[0]))]
     return [
-        (indent + "  ".join(cell + " " * (width - _width(cell)) for cell, width in zip(row, widths, strict=True))).rstrip()
+        (indent + "  ".join(cell + " " * (width - text_width(cell)) for cell, width in zip(row, widths, strict=True))).rstrip()
         for row in rows
     ]
 
@@ -308,5 +338,6 @@ def plain_text(text: str) -> str:
     return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c) in {"Cc", "Cf", "Zl", "Zp", "Cs"} else c for c in text)
 
 
-def _width(text: str) -> int:
+def text_width(text: str) -> int:
+    """Columns that a text takes in a terminal."""
     return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)

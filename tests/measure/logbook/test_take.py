@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions
+from measure.logbook.disk import reading
 from measure.logbook.rig import Input, Rig
 from measure.logbook.take import (
+    CHOICES,
     FileStimulus,
     RecordingFile,
     ResponseFile,
@@ -54,6 +56,12 @@ WHOLE = Take(
     findings=(Finding(code="hum", severity="warn", figure=-50.0, unit="dBFS", text="Move away from the transformer."),),
     tool_version="0.1.0",
 )
+
+
+def as_read(content):
+    with reading(TAKE_JSON, "a take", CHOICES):
+        return decode_take(content)
+
 
 # As the version before conditions became one record wrote it.
 OLD = r"""
@@ -125,7 +133,7 @@ OLD = r"""
 
 def test_a_take_reads_back_as_it_was() -> None:
     content = encode_take(WHOLE)
-    assert decode_take(content, TAKE_JSON) == WHOLE
+    assert as_read(content) == WHOLE
     document = json.loads(content)
     assert next(iter(document.items())) == ("schema", "coilsweep.take/1")
     assert document["stimulus"] == {
@@ -138,12 +146,12 @@ def test_a_take_reads_back_as_it_was() -> None:
     assert (document["added"], document["temperature_c"]) == ("1n ± 1%, 150k±1%", 24.5)
     assert "is_after" not in document
     after = msgspec.structs.replace(WHOLE, conditions=msgspec.structs.replace(WHOLE.conditions, is_after=True))
-    assert decode_take(encode_take(after), TAKE_JSON) == after
+    assert as_read(encode_take(after)) == after
 
 
 def test_a_take_of_an_older_version_is_still_read() -> None:
     """Written by the version before conditions became one record."""
-    old = decode_take(OLD.encode(), TAKE_JSON)
+    old = as_read(OLD.encode())
     assert old == WHOLE
     assert json.loads(encode_take(old)) == json.loads(OLD)
 
@@ -151,7 +159,7 @@ def test_a_take_of_an_older_version_is_still_read() -> None:
 def test_a_take_from_before_temperatures_were_kept_is_still_read() -> None:
     document = json.loads(encode_take(WHOLE))
     assert document.pop("temperature_c") == 24.5
-    old = decode_take(json.dumps(document).encode(), TAKE_JSON)
+    old = as_read(json.dumps(document).encode())
     assert old.conditions.temperature_c is None
     warm = msgspec.structs.replace(old.conditions, temperature_c=24.5)
     assert msgspec.structs.replace(old, conditions=warm) == WHOLE
@@ -159,7 +167,7 @@ def test_a_take_from_before_temperatures_were_kept_is_still_read() -> None:
 
 def test_a_response_measured_elsewhere_is_a_take_too() -> None:
     take = Take(name="elsewhere", kind="response", response_file=ResponseFile(file="response.s1p"))
-    assert decode_take(encode_take(take), TAKE_JSON) == take
+    assert as_read(encode_take(take)) == take
     assert kept_files(take) == {"response.s1p": ""}
 
 
@@ -181,7 +189,7 @@ def test_findings_are_kept_and_come_back() -> None:
         Finding(code="hum", severity="pass", text="fine", figure=math.nan, unit="dBFS"),
     ]
     take = msgspec.structs.replace(WHOLE, findings=tuple(findings))
-    back = decode_take(encode_take(take), TAKE_JSON).findings
+    back = as_read(encode_take(take)).findings
     assert [(f.code, f.severity, f.text, f.figure, f.unit) for f in back] == [
         ("clipped", "reject", "37 samples at full scale. Lower the gain.", 37.0, ""),
         ("hum", "pass", "fine", None, "dBFS"),
@@ -240,7 +248,7 @@ CHANGES: list[tuple[dict[str, Any], str]] = [
 def test_a_take_that_was_tampered_with_gives_one_line(change: dict[str, Any], match: str) -> None:
     document = {**json.loads(encode_take(WHOLE)), **change}
     with pytest.raises(FileError, match=match) as caught:
-        decode_take(json.dumps(document).encode(), TAKE_JSON)
+        as_read(json.dumps(document).encode())
     assert str(caught.value).isprintable()
     assert len(str(caught.value)) < 700
 
@@ -263,7 +271,7 @@ def test_a_take_that_was_tampered_with_gives_one_line(change: dict[str, Any], ma
 )
 def test_what_is_no_take_gives_one_line(content: bytes) -> None:
     with pytest.raises(FileError, match=r"takes.open.take.json") as caught:
-        decode_take(content, TAKE_JSON)
+        as_read(content)
     assert str(caught.value).isprintable()
     assert len(str(caught.value)) < 700
 
@@ -271,7 +279,7 @@ def test_what_is_no_take_gives_one_line(content: bytes) -> None:
 @given(st.binary(max_size=200) | st.text(max_size=100).map(str.encode))
 def test_any_bytes_give_a_take_or_a_file_error(content: bytes) -> None:
     with pytest.raises(FileError, match=r"take.json"):
-        decode_take(content, TAKE_JSON)
+        as_read(content)
 
 
 @given(st.integers(0, len(encode_take(WHOLE)) - 1), st.integers(0, 255))
@@ -279,7 +287,7 @@ def test_one_wrong_byte_gives_a_sound_take_or_a_file_error(place: int, byte: int
     content = bytearray(encode_take(WHOLE))
     content[place] = byte
     try:
-        take = decode_take(bytes(content), TAKE_JSON)
+        take = as_read(bytes(content))
     except FileError:
         return
-    assert decode_take(encode_take(take), TAKE_JSON) == take
+    assert as_read(encode_take(take)) == take

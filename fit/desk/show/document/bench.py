@@ -6,7 +6,7 @@ from msgspec import UNSET, UnsetType
 
 from fit.answers.exciter.setup import Drive, PickupCoil
 from fit.answers.figures import Contribution
-from fit.desk.show.document.pieces import Check, Document, Number, Page, Piece, Value
+from fit.desk.show.document.pieces import Check, Document, NamedTake, Number, Piece, Value
 from measure.logbook.conditions import Method
 from measure.logbook.rig import Rig
 from measure.response import Outcome
@@ -128,8 +128,8 @@ class TakeDocument(Document, frozen=True, kw_only=True, tag="coilsweep.take/1"):
 
     Attributes
     ----------
-    take : str
-        Its name.
+    takes : tuple of NamedTake
+        The one.
     kept : str
         Its folder.
     repeats : int
@@ -146,7 +146,7 @@ class TakeDocument(Document, frozen=True, kw_only=True, tag="coilsweep.take/1"):
         All of them.
     """
 
-    take: str
+    takes: tuple[NamedTake, ...]
     kept: str
     repeats: int
     rate_hz: int
@@ -161,8 +161,8 @@ class ImportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.import/
 
     Attributes
     ----------
-    take : str
-        Its name.
+    takes : tuple of NamedTake
+        The one.
     kept : str
         Its folder.
     outcome : {"good", "usable", "rejected"}
@@ -173,7 +173,7 @@ class ImportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.import/
         All of them.
     """
 
-    take: str
+    takes: tuple[NamedTake, ...]
     kept: str
     outcome: Outcome
     simulated: bool
@@ -260,6 +260,8 @@ class InspectDocument(Document, frozen=True, kw_only=True, tag="coilsweep.inspec
 
     Attributes
     ----------
+    takes : tuple of NamedTake
+        The one.
     outcome : {"good", "usable", "rejected"}
         Of its checks.
     simulated : bool
@@ -268,15 +270,13 @@ class InspectDocument(Document, frozen=True, kw_only=True, tag="coilsweep.inspec
         All of them.
     noise : Noise
         Hum and noise.
-    page : str
-        File of the page, where one was written.
     """
 
+    takes: tuple[NamedTake, ...]
     outcome: Outcome
     simulated: bool
     checks: tuple[Check, ...]
     noise: Noise
-    page: Page = UNSET
 
 
 class KeptResponse(Piece, frozen=True, kw_only=True):
@@ -309,8 +309,8 @@ class InspectResponseDocument(Document, frozen=True, kw_only=True, tag="coilswee
 
     Attributes
     ----------
-    take : str
-        Its name.
+    takes : tuple of NamedTake
+        The one.
     response : KeptResponse
         What it is.
     outcome : {"good", "usable", "rejected"}
@@ -319,16 +319,13 @@ class InspectResponseDocument(Document, frozen=True, kw_only=True, tag="coilswee
         It came from the virtual bench.
     checks : tuple of Check
         All of them.
-    page : str
-        File of the page, where one was written.
     """
 
-    take: str
+    takes: tuple[NamedTake, ...]
     response: KeptResponse
     outcome: Outcome
     simulated: bool
     checks: tuple[Check, ...]
-    page: Page = UNSET
 
 
 class LoopbackDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
@@ -370,8 +367,6 @@ class LoopbackDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calib
         What was noticed, one line each.
     checks : tuple of Check
         All that were not simply passed.
-    page : str
-        File of the page, where one was written.
     """
 
     kind: Literal["loopback"]
@@ -391,7 +386,6 @@ class LoopbackDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calib
     outcome: Outcome
     warnings: tuple[str, ...]
     checks: tuple[Check, ...]
-    page: Page = UNSET
 
 
 class InputResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
@@ -403,7 +397,7 @@ class InputResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/
         What was calibrated.
     simulated : bool
         By the virtual bench.
-    takes : tuple of str
+    takes : tuple of NamedTake
         One for each load.
     quantities : dict of str to Value
         "resistance" and "capacitance", cable included.
@@ -415,7 +409,7 @@ class InputResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/
 
     kind: Literal["input"]
     simulated: bool
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     quantities: dict[str, Value]
     budget: dict[str, tuple[Contribution, ...]]
     floor: float
@@ -436,8 +430,6 @@ class InputDocument(InputResult, frozen=True, kw_only=True, tag="coilsweep.calib
         What was noticed, one line each.
     checks : tuple of Check
         All that were not simply passed.
-    page : str
-        File of the page, where one was written.
     """
 
     file: str
@@ -445,7 +437,6 @@ class InputDocument(InputResult, frozen=True, kw_only=True, tag="coilsweep.calib
     outcome: Outcome
     warnings: tuple[str, ...]
     checks: tuple[Check, ...]
-    page: Page = UNSET
 
 
 class CornerResult(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
@@ -487,8 +478,6 @@ class CornerDocument(CornerResult, frozen=True, kw_only=True, tag="coilsweep.cal
         What was noticed, one line each.
     checks : tuple of Check
         All that were not simply passed.
-    page : str
-        File of the page, where one was written.
     """
 
     file: str
@@ -496,7 +485,6 @@ class CornerDocument(CornerResult, frozen=True, kw_only=True, tag="coilsweep.cal
     outcome: Outcome
     warnings: tuple[str, ...]
     checks: tuple[Check, ...]
-    page: Page = UNSET
 
 
 class RefusalDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calibrate/1"):
@@ -510,14 +498,11 @@ class RefusalDocument(Document, frozen=True, kw_only=True, tag="coilsweep.calibr
         Nothing was written.
     checks : tuple of Check
         Why.
-    page : str
-        File of the page, where one was written.
     """
 
     kind: Literal["loopback", "input", "exciter"]
     outcome: Literal["rejected"]
     checks: tuple[Check, ...]
-    page: Page = UNSET
 
 
 class WoundCoil(Piece, frozen=True, kw_only=True):
@@ -640,8 +625,6 @@ class ExciterDocument(Document, frozen=True, kw_only=True, tag="coilsweep.excite
         What was not typed, one line each.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     mode: Literal["design", "analysis"]
@@ -655,7 +638,6 @@ class ExciterDocument(Document, frozen=True, kw_only=True, tag="coilsweep.excite
     unmet: dict[str, str]
     assumed: tuple[str, ...]
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 class Failure(Piece, frozen=True, kw_only=True):

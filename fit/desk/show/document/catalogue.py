@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from fit.desk.show.document import bench, guided, guitar, pickup
+from fit.desk.show.document import bench, guided, guitar, history, pickup, takes
 from fit.desk.show.document.pieces import Document, Piece
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -23,7 +23,8 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "exciter": (bench.ExciterDocument,),
     "export": (guitar.ExportDocument,),
     "fit": (pickup.FitDocument,),
-    "guide-outcome": (guided.GuideDocument,),
+    "guide": (guided.GuideDocument,),
+    "history": (history.HistoryDocument,),
     "import": (bench.ImportDocument,),
     "inspect": (bench.InspectDocument, bench.InspectResponseDocument),
     "instrument": (guitar.InstrumentDocument, guitar.LayoutsDocument),
@@ -35,6 +36,7 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "rig": (bench.RigDocument,),
     "stimulus": (bench.StimulusDocument,),
     "take": (bench.TakeDocument,),
+    "takes": (takes.TakesDocument, takes.MendedDocument),
     "wiring": (guitar.WiringDocument,),
 }
 
@@ -70,7 +72,7 @@ def json_schema(name: str) -> dict[str, Any]:
     if name not in DOCUMENTS:
         msg = f'there is no document "{name[:60]}", expected one of {", ".join(DOCUMENTS)}'
         raise ValueError(msg)
-    forms, parts = msgspec.json.schema_components(DOCUMENTS[name], ref_template=PLACE)
+    forms, parts = msgspec.json.decode(msgspec.json.encode(msgspec.json.schema_components(DOCUMENTS[name], ref_template=PLACE)))
     kinds = {kind.__name__: kind for kind in _kinds(Piece)}
     for title, part in parts.items():
         kind = kinds.get(title)

@@ -28,7 +28,7 @@ class DemoDocument(Document, frozen=True, kw_only=True, tag="coilsweep.demo/1"):
 Answered = FitDocument | ConfirmDocument | CompareDocument | WiringDocument
 
 
-class GuideDocument(Document, frozen=True, kw_only=True, tag="coilsweep.guide-outcome/1"):
+class GuideDocument(Document, frozen=True, kw_only=True, tag="coilsweep.guide/1"):
     """What a session with the guide came to.
 
     Attributes

@@ -7,7 +7,7 @@ from fit.answers.compare.shielding import Verdict as Shields
 from fit.answers.figures import FitOutcome
 from fit.answers.parts.known import Origin
 from fit.answers.wiring.arrangement import Joined
-from fit.desk.show.document.pieces import Document, Number, Page, Piece, Value
+from fit.desk.show.document.pieces import Document, NamedTake, Number, Piece, Value
 
 
 class Stated(Piece, frozen=True, kw_only=True):
@@ -25,6 +25,8 @@ class Stated(Piece, frozen=True, kw_only=True):
         A marking, which a fit tests and does not rely on.
     text : str
         As it was written.
+    understood : str
+        What a code or a bare number was taken for, and from what; where it is no quantity as it stands.
     """
 
     value: float
@@ -32,6 +34,7 @@ class Stated(Piece, frozen=True, kw_only=True):
     standard_uncertainty: Number
     marked: bool
     text: str
+    understood: str | UnsetType = UNSET
 
 
 class HeardAt(Piece, frozen=True, kw_only=True):
@@ -48,6 +51,56 @@ class HeardAt(Piece, frozen=True, kw_only=True):
     switch: str
     position: str
     pickups: tuple[str, ...]
+
+
+class LugOfPart(Piece, frozen=True, kw_only=True):
+    """One place of a part where a lead is soldered.
+
+    Attributes
+    ----------
+    part : str
+        "pickup.bridge", "pickup.bridge.second", "pot.volume", "switch.selector", "capacitor.tone", "resistor.bleed" or "jack".
+    lug : str
+        "+" or "-" of a coil, "cw", "wiper" or "ccw" of a pot, "common" or "throw" of a switch, "1" or "2" of a capacitor or
+        resistor, "tip" or "sleeve" of the jack.
+    """
+
+    part: str
+    lug: str
+
+
+class Connection(Piece, frozen=True, kw_only=True):
+    """A lead between two lugs.
+
+    Attributes
+    ----------
+    node : str
+        Name of the point in instrument.toml; all leads of one node make one point.
+    first, second : LugOfPart
+        Where the lead begins and where it ends; either way round.
+    """
+
+    node: str
+    first: LugOfPart
+    second: LugOfPart
+
+
+class SwitchContact(Piece, frozen=True, kw_only=True):
+    """Two nodes that a switch joins.
+
+    Attributes
+    ----------
+    switch : str
+        Its name in instrument.toml.
+    nodes : tuple of str
+        The two, by their names in instrument.toml.
+    closed_in : tuple of str
+        Positions of the switch; open in the others.
+    """
+
+    switch: str
+    nodes: tuple[str, str]
+    closed_in: tuple[str, ...]
 
 
 class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.instrument/1"):
@@ -69,6 +122,12 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
         At each position of each switch.
     missing : tuple of str
         What a prediction still needs.
+    connections : tuple of Connection
+        Leads to be soldered; another way through the same lugs of a node is the same circuit.
+    contacts : tuple of SwitchContact
+        Of all switches.
+    drawing : str or None
+        File of the drawing that was written.
     """
 
     file: str
@@ -78,6 +137,9 @@ class InstrumentDocument(Document, frozen=True, kw_only=True, tag="coilsweep.ins
     controls: dict[str, tuple[str, ...]]
     heard: tuple[HeardAt, ...]
     missing: tuple[str, ...]
+    connections: tuple[Connection, ...] = ()
+    contacts: tuple[SwitchContact, ...] = ()
+    drawing: str | None = None
 
 
 class LayoutsDocument(Document, frozen=True, kw_only=True, tag="coilsweep.instrument/1"):
@@ -170,14 +232,12 @@ class WiringDocument(Document, frozen=True, kw_only=True, tag="coilsweep.wiring/
         Pickups without a take.
     left_out : tuple of str
         Takes that were not needed.
-    takes : tuple of str
+    takes : tuple of NamedTake
         All takes.
     simulated : bool
         A take came from the virtual bench.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     pickups: tuple[str, ...]
@@ -186,10 +246,9 @@ class WiringDocument(Document, frozen=True, kw_only=True, tag="coilsweep.wiring/
     unheard: tuple[str, ...]
     unmeasured: tuple[str, ...]
     left_out: tuple[str, ...]
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 class ChangedQuantity(Piece, frozen=True, kw_only=True):
@@ -371,22 +430,6 @@ class Shielding(Piece, frozen=True, kw_only=True):
     bands: tuple[ShieldingBand, ...]
 
 
-class ComparedTakes(Piece, frozen=True, kw_only=True):
-    """Which takes were compared.
-
-    Attributes
-    ----------
-    before, after : tuple of str
-        The two sides.
-    noise : tuple of str
-        Those that hum and noise rest on.
-    """
-
-    before: tuple[str, ...]
-    after: tuple[str, ...]
-    noise: tuple[str, ...]
-
-
 class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compare/1"):
     """What a job changed; what the takes do not tell has no key.
 
@@ -416,10 +459,8 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
         From takes with a foil.
     warnings : tuple of str
         What was noticed, one line each.
-    takes : ComparedTakes
+    takes : tuple of NamedTake
         That were compared.
-    page : str
-        File of the page, where one was written.
     """
 
     simulated: bool
@@ -435,8 +476,7 @@ class CompareDocument(Document, frozen=True, kw_only=True, tag="coilsweep.compar
     noise_notes: tuple[str, ...] | UnsetType = UNSET
     shielding: Shielding | UnsetType = UNSET
     warnings: tuple[str, ...]
-    takes: ComparedTakes
-    page: Page = UNSET
+    takes: tuple[NamedTake, ...]
 
 
 class ControlSetting(Piece, frozen=True, kw_only=True):
@@ -467,12 +507,15 @@ class Basis(Piece, frozen=True, kw_only=True):
         Null where it does not count. [`unit`]
     origin : {"measured", "changed", "stated", "marked", "taper"}
         Where it comes from.
+    tolerance_assumed : bool
+        Where none was stated: that which is usual for its kind counts.
     """
 
     value: float
     unit: str
     standard_uncertainty: Number
     origin: Origin
+    tolerance_assumed: bool | UnsetType = UNSET
 
 
 class PickupCurve(Piece, frozen=True, kw_only=True):
@@ -599,7 +642,9 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
     Attributes
     ----------
     changes, warnings : tuple of str
-        What was changed, as it was typed, and what was noticed, one line each; only once, in the document itself.
+        What was changed, as it was typed, and what was noticed, one line each; not of the instrument before the change.
+    understood : dict of str to str
+        Name of a changed value to what its marking was taken for, where it was none as it stands.
     settings : dict of str to ControlSetting
         Where the controls stand.
     frequency_hz : tuple of float
@@ -614,7 +659,7 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
         Measured values come from the virtual bench.
     rests_on : dict of str to Basis
         Value by value.
-    takes : tuple of str
+    takes : tuple of NamedTake
         By which it was measured; empty where it rests on none.
     tolerance_counts : bool
         What is only marked counts with its tolerance.
@@ -626,6 +671,7 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
 
     changes: tuple[str, ...] | UnsetType = UNSET
     warnings: tuple[str, ...] | UnsetType = UNSET
+    understood: dict[str, str] | UnsetType = UNSET
     settings: dict[str, ControlSetting]
     frequency_hz: tuple[float, ...]
     pickups: dict[str, PickupCurve]
@@ -633,7 +679,7 @@ class Prediction(Document, frozen=True, kw_only=True, tag=False):
     tone: tuple[ToneSweep, ...]
     simulated: bool
     rests_on: dict[str, Basis]
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     tolerance_counts: bool
     marked_only: tuple[str, ...]
     taken_as_exact: tuple[str, ...]
@@ -650,14 +696,14 @@ class PredictDocument(Prediction, frozen=True, kw_only=True, tag_field="schema",
         What was noticed, one line each.
     before : Prediction
         Without the change, where there is one.
-    page : str
-        File of the page, where one was written.
+    versus : tuple of Prediction
+        With other changes, where any were asked for.
     """
 
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
     before: Prediction | UnsetType = UNSET
-    page: Page = UNSET
+    versus: tuple[Prediction, ...] | UnsetType = UNSET
 
 
 class Side(Piece, frozen=True, kw_only=True):
@@ -724,7 +770,7 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         Pickup that was played; null for all that are heard.
     before, after : Side
         The instrument as recorded, and as it is to sound.
-    written : tuple of WrittenSound
+    sounds : tuple of WrittenSound
         One for each file.
     level_change_db : float
         Of the loudness of this recording. [dB]
@@ -740,7 +786,7 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         What was noticed of the filter.
     simulated : bool
         Measured values come from the virtual bench.
-    takes : tuple of str
+    takes : tuple of NamedTake
         By which it was measured.
     measured, marked_only : tuple of str
         Values that were measured, and values that are only marked.
@@ -748,8 +794,6 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         What was noticed, one line each.
     source : str
         The recording.
-    page : str
-        File of the page, where one was written.
     """
 
     sample_rate_hz: int
@@ -759,7 +803,7 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
     excite: str | None
     before: Side
     after: Side
-    written: tuple[WrittenSound, ...]
+    sounds: tuple[WrittenSound, ...]
     level_change_db: float
     frequency_hz: tuple[float, ...]
     asked_db: tuple[float, ...]
@@ -768,12 +812,11 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
     limited_hz: tuple[float, float] | None
     findings: tuple[Remark, ...]
     simulated: bool
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     measured: tuple[str, ...]
     warnings: tuple[str, ...]
     marked_only: tuple[str, ...]
     source: str
-    page: Page = UNSET
 
 
 class ExportedFile(Piece, frozen=True, kw_only=True):
@@ -829,7 +872,7 @@ class ExportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.export/
     ----------
     to : {"csv", "touchstone", "spice", "ir"}
         Kind of file.
-    takes : tuple of str
+    takes : tuple of NamedTake
         What they rest on.
     simulated : bool
         A take came from the virtual bench.
@@ -840,7 +883,7 @@ class ExportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.export/
     """
 
     to: str
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     files: tuple[ExportedFile, ...]
     warnings: tuple[str, ...]

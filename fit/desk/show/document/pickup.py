@@ -8,15 +8,17 @@ from msgspec import UNSET, UnsetType
 from fit.answers.confirm.confirmation import Verdict
 from fit.answers.figures import Candidate, Contribution, FitOutcome, FloorAnswer
 from fit.answers.repeat.repeatability import Verdict as Repeats
+from fit.desk.show.document.history import PastResult
 from fit.desk.show.document.pieces import (
     DecisionRule,
     Document,
     FurtherTake,
+    NamedTake,
     Number,
-    Page,
     Piece,
     Value,
     further_take,
+    named_takes,
     number,
     value_of,
 )
@@ -107,7 +109,7 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
 
     Attributes
     ----------
-    takes : tuple of str
+    takes : tuple of NamedTake
         That were fitted.
     simulated : bool
         A take came from the virtual bench.
@@ -133,11 +135,11 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
         For each take how far it lies from the model.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
+    earlier : PastResult
+        What was found of the same item on the last day before, where that is known.
     """
 
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     outcome: FitOutcome
     floor: FloorAnswer
@@ -150,14 +152,14 @@ class FitDocument(Document, frozen=True, kw_only=True, tag="coilsweep.fit/1"):
     budget: dict[str, tuple[Contribution, ...]]
     agreement: dict[str, Agreement]
     warnings: tuple[str, ...]
-    page: Page = UNSET
+    earlier: PastResult | UnsetType = UNSET
 
 
 def fit_document(answer: "PickupAnswer", *, warnings: tuple[str, ...], released: "Sequence[LetGo]" = ()) -> FitDocument:
     """Put the whole answer as ``fit --json`` states it, with what was noticed outside the fit and what the takes contradict."""
     noticed = [finding.text for finding in answer.findings if finding.severity != "pass"]
     return FitDocument(
-        takes=answer.takes,
+        takes=named_takes(answer.takes, "fitted"),
         simulated=answer.simulated,
         outcome=answer.outcome,
         floor=answer.floor,
@@ -197,7 +199,7 @@ class ReportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.report/
     ----------
     file : str
         The page.
-    takes : tuple of str
+    takes : tuple of NamedTake
         That were fitted.
     simulated : bool
         A take came from the virtual bench.
@@ -208,7 +210,7 @@ class ReportDocument(Document, frozen=True, kw_only=True, tag="coilsweep.report/
     """
 
     file: str
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     outcome: FitOutcome
     warnings: tuple[str, ...]
@@ -221,6 +223,8 @@ class Marking(Piece, frozen=True, kw_only=True):
     ----------
     text : str
         As it was written.
+    understood : str
+        What a code or a bare number was taken for, and from what; where it is no quantity as it stands.
     value : float
         [`unit`]
     unit : str
@@ -239,6 +243,7 @@ class Marking(Piece, frozen=True, kw_only=True):
     tolerance: Number
     tolerance_assumed: bool
     allowed: tuple[Number, Number]
+    understood: str | UnsetType = UNSET
 
 
 class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confirm/1"):
@@ -272,7 +277,7 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
         That would tell the part, where these do not.
     budget : tuple of Contribution
         What makes the measured value uncertain.
-    takes : tuple of str
+    takes : tuple of NamedTake
         That were fitted.
     simulated : bool
         A take came from the virtual bench.
@@ -280,8 +285,6 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
         Of the fit.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     part: str
@@ -297,11 +300,10 @@ class ConfirmDocument(Document, frozen=True, kw_only=True, tag="coilsweep.confir
     code: str | None
     next_take: FurtherTake | None
     budget: tuple[Contribution, ...]
-    takes: tuple[str, ...]
+    takes: tuple[NamedTake, ...]
     simulated: bool
     outcome: FitOutcome
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 class RepeatedSet(Piece, frozen=True, kw_only=True):
@@ -428,8 +430,6 @@ class RepeatDocument(Document, frozen=True, kw_only=True, tag="coilsweep.repeat/
         What the design of the takes leaves open, one line each.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     simulated: bool
@@ -442,7 +442,6 @@ class RepeatDocument(Document, frozen=True, kw_only=True, tag="coilsweep.repeat/
     not_told: tuple[str, ...]
     advice: tuple[str, ...]
     warnings: tuple[str, ...]
-    page: Page = UNSET
 
 
 class Measurement(Piece, frozen=True, kw_only=True):
@@ -577,8 +576,6 @@ class CheckDocument(Document, frozen=True, kw_only=True, tag="coilsweep.check/1"
         Quantities that not every measurement tells.
     warnings : tuple of str
         What was noticed, one line each.
-    page : str
-        File of the page, where one was written.
     """
 
     coil: str
@@ -591,4 +588,3 @@ class CheckDocument(Document, frozen=True, kw_only=True, tag="coilsweep.check/1"
     quantities: dict[str, CheckedQuantity]
     not_told: tuple[str, ...]
     warnings: tuple[str, ...]
-    page: Page = UNSET

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -11,21 +11,48 @@ from fit.answers.figures import Estimate, NextTake
 from measure.response import Finding, Severity
 
 Number = float | None  # JSON knows no infinity: what is not finite is null
-Page = str | msgspec.UnsetType
+Role = Literal["fitted", "before", "after", "noise", "read", "kept", "inspected", "exported", "load"]
+FIRST = ("schema", "outcome", "written", "takes")  # keys that stand at the top of every document that has them
 
 
 class Piece(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A part of a document; a field that is not set has no key."""
 
 
-class Document(Piece, frozen=True, tag_field="schema"):
-    """What a command prints with ``--json``; its tag stands under ``schema``."""
+class NamedTake(Piece, frozen=True):
+    """A take that an answer rests on, or that was made.
+
+    Attributes
+    ----------
+    name : str
+        In the logbook.
+    role : {"fitted", "before", "after", "noise", "read", "kept", "inspected", "exported", "load"}
+        What it was used for.
+    """
+
+    name: str
+    role: Role
+
+
+class Document(Piece, frozen=True, kw_only=True, tag_field="schema"):
+    """What a command prints with ``--json``; its tag stands under ``schema``.
+
+    Attributes
+    ----------
+    outcome : str
+        What it came to, in the words that are shown to people, too; "done" where there is nothing to judge.
+    written : tuple of str
+        Files that were written.
+    """
+
+    outcome: str = "done"
+    written: tuple[str, ...] = ()
 
 
 def plain(document: msgspec.Struct) -> dict[str, Any]:
     """Document as JSON has it: arrays as lists, infinities and NaN as null."""
     found: dict[str, Any] = msgspec.json.decode(msgspec.json.encode(document, enc_hook=_plain_array))
-    return found
+    return {key: found[key] for key in FIRST if key in found} | found
 
 
 # Arrays and numbers of numpy alike have tolist.
@@ -34,6 +61,11 @@ def _plain_array(value: Any) -> Any:
         return value.tolist()
     msg = f"a {type(value).__name__} is no part of a document"
     raise NotImplementedError(msg)
+
+
+def named_takes(names: Iterable[str], role: Role) -> tuple[NamedTake, ...]:
+    """Name takes with what they were used for."""
+    return tuple(NamedTake(name, role) for name in names)
 
 
 def number(value: float) -> Number:

@@ -2,6 +2,8 @@
 
 import math
 
+from msgspec import UNSET
+
 from fit.answers.digits import allowed_digits, interval_texts
 from fit.answers.figures import COVERAGE
 from fit.answers.parts.known import Basis
@@ -24,9 +26,13 @@ EXACT = 1e-9  # [1] narrower than this is no interval
 FACTOR_FROM = 0.5  # [1] a relative half-width from which on ± says nothing
 
 
-def basis_section(answer: PredictAnswer) -> Section:
-    """Say what a prediction rests on."""
-    rows = tuple((key, value_text(key, one), _sureness(key, one), HOW_KNOWN[one.origin]) for key, one in answer.basis.items())
+def basis_section(answer: PredictAnswer, *, beside: PredictAnswer | None = None, word: str = "") -> Section:
+    """Say what a prediction rests on; beside another one, only what differs."""
+    basis = {key: one for key, one in answer.basis.items() if beside is None or not _is_same(one, beside.basis.get(key))}
+    rows = tuple((key, value_text(key, one), _sureness(key, one), _how_known(one)) for key, one in basis.items())
+    if beside is not None:
+        told: Block = Table(rows, has_head=False) if rows else Text(("the same",), is_note=True)
+        return Section((told,), heading=f"What differs {word}")
     blocks: list[Block] = [Table(rows, has_head=False)]
     if answer.measured is not None:
         simulated = "; simulated data" if answer.measured.simulated else ""
@@ -39,12 +45,26 @@ def basis_section(answer: PredictAnswer) -> Section:
     elif claims:
         text = "only marked, by its taper: claims, left out of the intervals above, which are too narrow by that"
         blocks.append(Text((text,), is_note=True))
-    return Section(tuple(blocks), heading="What this rests on")
+    return Section(tuple(blocks), heading="What this rests on", is_folded=True)
+
+
+def _is_same(one: Basis, other: Basis | None) -> bool:
+    return other is not None and (one.value, one.origin) == (other.value, other.origin)
+
+
+def _how_known(basis: Basis) -> str:
+    return HOW_KNOWN[basis.origin] + (", tolerance assumed" if basis.is_assumed and not basis.is_exact else "")
 
 
 def known_value(basis: Basis) -> guitar.Basis:
     """Put one value that a prediction rests on as JSON states it."""
-    return guitar.Basis(value=basis.value, unit=basis.unit, standard_uncertainty=_std_of(basis), origin=basis.origin)
+    return guitar.Basis(
+        value=basis.value,
+        unit=basis.unit,
+        standard_uncertainty=_std_of(basis),
+        origin=basis.origin,
+        tolerance_assumed=basis.is_assumed or UNSET,
+    )
 
 
 def _std_of(basis: Basis) -> float | None:

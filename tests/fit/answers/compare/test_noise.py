@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fit.answers.compare.noise import NoiseTake, compare_noise
-from fit.desk.book.method import noise_take
+from fit.desk.book.noise import noise_take
 from measure.logbook.conditions import Conditions
 from measure.logbook.take import RecordingFile, Take
 from measure.source.files import read_recording

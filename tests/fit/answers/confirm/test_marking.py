@@ -10,44 +10,14 @@ from fit.answers.confirm.marking import (
     letter_code,
     marking_code,
     nearest_marking,
-    parse_resistor_code,
     preferred_text,
-    read_marking,
     tolerance_letter,
 )
+from measure.marking import read_value
 from measure.quantity import preferred_values
 
 
-@pytest.mark.parametrize(
-    ("text", "unit", "value", "bound"),
-    [
-        ("33n ± 10%", "F", 33e-9, 3.3e-9),
-        ("33n", "F", 33e-9, None),
-        ("2n2J", "F", 2.2e-9, 0.11e-9),
-        ("250k", "Ω", 250e3, None),
-        ("4k7 ± 1%", "Ω", 4700.0, 47.0),
-    ],
-)
-def test_read_marking_takes_quantities_and_codes(text, unit, value, bound):
-    read = read_marking(text, unit)
-    assert (read.value, read.bound, read.unit) == (pytest.approx(value), bound if bound is None else pytest.approx(bound), unit)
-
-
-# K and M at the end of a code are tolerances where another letter or three digits already say the value.
-def test_k_and_m_at_the_end():
-    assert read_marking("333K", "F").bound == pytest.approx(3.3e-9)
-    assert read_marking("500KM", "Ω").bound == pytest.approx(100e3)
-    assert read_marking("1MK", "Ω").bound == pytest.approx(100e3)
-    assert read_marking("470K", "Ω").bound is None
-
-
-def test_what_is_no_code_is_refused():
-    with pytest.raises(ValueError, match="is not a resistor code"):
-        parse_resistor_code("33n")
-    with pytest.raises(ValueError, match="is not a resistor code"):
-        parse_resistor_code("K")
-    with pytest.raises(ValueError, match="is not a capacitance"):
-        read_marking("thirty-three", "F")
+def test_what_has_no_code_is_refused():
     with pytest.raises(ValueError, match="has no letter code"):
         letter_code(4712.0, "Ω")
     with pytest.raises(ValueError, match="has no letter code"):
@@ -64,7 +34,7 @@ def test_what_is_no_code_is_refused():
 def test_codes_of_resistors_go_both_ways(series, place, decade, letter):
     values = preferred_values(series)
     value = values[place % len(values)] * 10.0**decade
-    read = read_marking(marking_code(value, "Ω", letter), "Ω")
+    read = read_value(marking_code(value, "Ω", letter), "resistor")
     assert read.value == pytest.approx(value, rel=1e-12)
     assert read.bound == (None if letter is None else pytest.approx(letter * value, rel=1e-12))
 
@@ -74,7 +44,7 @@ def test_codes_of_capacitors_go_both_ways(place, decade, letter):
     value = preferred_values("E24")[place] * 10.0 ** (decade - 12)
     code = marking_code(value, "F", letter)
     assert len(code) == (3 if letter is None else 4)
-    read = read_marking(code, "F")
+    read = read_value(code, "capacitor")
     assert read.value == pytest.approx(value, rel=1e-12)
     assert read.bound == (None if letter is None else pytest.approx(letter * value, rel=1e-12))
 

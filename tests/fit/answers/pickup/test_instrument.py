@@ -13,7 +13,8 @@ from fit.estimate.ladder import choose_model
 from fit.estimate.model import build_problem, predict_residual
 from fit.estimate.parameters import PickupModel
 from fit.estimate.start import start_vector
-from measure.quantity import parse_parts, parse_quantity
+from measure.marking import parse_parts
+from measure.quantity import parse_quantity
 from measure.response import Origin, Response
 from tests import guitar_cases as cases
 from tests import guitar_parts as parts

@@ -14,7 +14,8 @@ from fit.answers.pickup.characterisation import characterise_pickup
 from fit.desk.command.main import main
 from fit.estimate.evidence import Evidence, TakeEvidence
 from measure.checks.recording import check_recording
-from measure.quantity import parse_parts, parse_quantity
+from measure.marking import parse_parts
+from measure.quantity import parse_quantity
 from measure.response import outcome
 from measure.signal.recording import Recording
 from measure.transfer.response import estimate_response

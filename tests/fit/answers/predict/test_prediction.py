@@ -106,7 +106,7 @@ def test_changed_part_is_known_with_its_bound():
     [
         ("capacitor.tona=10n", r'there is no part "capacitor\.tona", the instrument has: bridge\.inductance'),
         ("capacitor.tone=10k", r'capacitor\.tone: "10k" is not a capacitance'),
-        ("capacitor.tone", "is not CONTROL=VALUE"),
+        ("capacitor.tone", "is not PART=VALUE"),
     ],
 )
 def test_wrong_changes_are_named(text, said):

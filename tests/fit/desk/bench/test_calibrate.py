@@ -13,11 +13,11 @@ import pytest
 from fit.desk.bench.calibrate import calibrate_loopback
 from fit.desk.bench.recordings import Batch
 from fit.desk.bench.take import Order, make_take
-from fit.desk.book.card import calibration_warnings
 from fit.desk.book.desk import Desk, lines_of
 from fit.desk.book.response import take_response
 from fit.desk.show.words import SIMULATED_TEXT
 from measure.errors import FileError
+from measure.logbook.card import calibration_warnings
 from measure.logbook.conditions import Conditions
 from measure.logbook.curves import read_loopback
 from measure.logbook.rig import read_rig
@@ -244,7 +244,7 @@ def test_the_card_plays_and_is_calibrated(book, capsys, tmp_path, monkeypatch, k
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     monkeypatch.setenv("FAKE_CARD", "{}")
     run(capsys, "rig", "--rate", RATE_HZ, "--logbook", book)
-    code, document, err = run_json(capsys, "calibrate", kind, "--at-once", "--logbook", book)
+    code, document, err = run_json(capsys, "calibrate", kind, "--no-wait", "--logbook", book)
     assert "headphones off the ears" in err
     if kind == "exciter":  # sense resistor and output are one point here: no corner within reach
         assert code == 3

@@ -8,6 +8,7 @@ from fit.desk.book.desk import Desk
 from fit.desk.show.document.pieces import plain
 from measure.errors import FileError
 from tests.desk_bench import run, run_json
+from tests.schematics import scenes
 
 
 @pytest.fixture
@@ -91,3 +92,68 @@ def test_an_unknown_layout_leaves_no_folder(tmp_path):
     with pytest.raises(ValueError, match="nonsense"):
         show_or_write_instrument(desk, "nonsense")
     assert not (tmp_path / "new").exists()
+
+
+def test_a_drawing_is_written_once_and_replaced_only_when_that_is_said(book, capsys):
+    file = book / "guitar.svg"
+    code, out, err = run(capsys, "instrument", "--drawing", file, "--logbook", book)
+    assert code == 0
+    assert "Nothing is missing for predict." in out
+    assert f"Written: {file}" in err
+    assert len(scenes(file.read_text(encoding="utf-8"))) == 5
+    code, _, err = run(capsys, "instrument", "--drawing", file, "--logbook", book)
+    assert code == 2
+    assert is_one_line(err)
+    assert "--replace" in err
+    assert run(capsys, "instrument", "--drawing", file, "--set", "selector=neck", "--replace", "--logbook", book)[0] == 0
+    (scene,) = scenes(file.read_text(encoding="utf-8"))
+    assert scene.get("data-at") == '{"selector": "neck"}'
+
+
+@pytest.mark.parametrize(
+    ("words", "complaint"),
+    [
+        (("--drawing", "guitar.png"), "give a name that ends in .svg"),
+        (("--drawing", "none/guitar.svg"), "there is no folder"),
+        (("--drawing", "guitar.svg", "--set", "selector=nck"), "there is no position"),
+        (("--set", "selector=neck"), "name its file, --drawing FILE.svg"),
+        (("--replace",), "name its file"),
+    ],
+)
+def test_a_drawing_that_cannot_be_made_is_refused_and_nothing_written(book, capsys, monkeypatch, words, complaint):
+    monkeypatch.chdir(book)
+    code, _, err = run(capsys, "instrument", *words, "--logbook", book)
+    assert code == 2
+    assert is_one_line(err)
+    assert complaint in err
+    assert not list(book.glob("guitar.*"))
+
+
+def test_without_an_instrument_there_is_nothing_to_draw(tmp_path, capsys):
+    code, _, err = run(capsys, "instrument", "--drawing", tmp_path / "guitar.svg", "--logbook", tmp_path)
+    assert code == 2
+    assert "begin one with coilsweep instrument --layout NAME" in err
+
+
+def test_connections_are_listed_and_in_the_document(book, capsys):
+    _, out, _ = run(capsys, "instrument", "--connections", "--logbook", book)
+    assert out.startswith("Connections\n")
+    assert "selector common" in out
+    _, document, _ = run_json(capsys, "instrument", "--logbook", book)
+    assert {"node": "tip", "first": {"part": "pot.volume", "lug": "wiper"}, "second": {"part": "jack", "lug": "tip"}} in document[
+        "connections"
+    ]
+    assert document["contacts"][0] == {
+        "switch": "selector",
+        "nodes": ["bridge hot", "bus"],
+        "closed_in": ["bridge", "bridge-middle"],
+    }
+    assert document["drawing"] is None
+    _, document, _ = run_json(capsys, "instrument", "--drawing", book / "guitar.svg", "--logbook", book)
+    assert document["drawing"] == str(book / "guitar.svg")
+
+
+def test_a_layout_can_be_begun_and_drawn_at_once(tmp_path, capsys):
+    code, _, err = run(capsys, "instrument", "--layout", "one-pickup", "--drawing", tmp_path / "a.svg", "--logbook", tmp_path)
+    assert code == 0
+    assert err.count("Written: ") == 2

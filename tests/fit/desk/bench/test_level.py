@@ -79,7 +79,7 @@ def test_level_for_some_seconds(delivered, tmp_path, capsys, monkeypatch):
     clock = iter(np.arange(0, 100, 0.005))
     monkeypatch.setattr(leveling, "time", SimpleNamespace(monotonic=lambda: next(clock)))
     played = delivered(sine(1e-3), sine(0.018), n_blocks=400)
-    code, document, said = run_json(capsys, "level", "--seconds", 1.5, "--level", 0.02, "--logbook", tmp_path)
+    code, document, said = run_json(capsys, "level", "--duration", 1.5, "--level", 0.02, "--logbook", tmp_path)
     assert code == 0
     assert document["inputs"]["pickup"]["tone_dbfs"] == pytest.approx(20 * np.log10(1e-3), abs=0.01)
     assert document["inputs"]["reference"]["peak_dbfs"] == pytest.approx(20 * np.log10(0.018), abs=0.01)
@@ -104,6 +104,6 @@ def test_level_until_it_is_interrupted(delivered, tmp_path, capsys, monkeypatch)
 
 def test_level_that_is_interrupted_before_its_time(delivered, tmp_path, capsys):
     delivered(sine(0.5), sine(1.0))
-    code, out, said = run(capsys, "level", "--seconds", 600, "--logbook", tmp_path)
+    code, out, said = run(capsys, "level", "--duration", 600, "--logbook", tmp_path)
     assert (code, out) == (130, "")
     assert said.endswith("coilsweep: Interrupted; nothing half-written is left.\n")

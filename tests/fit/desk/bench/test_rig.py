@@ -4,7 +4,7 @@ import pytest
 import soundfile
 
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import Desk, lines_of
 from fit.desk.show.document.pieces import plain
 from tests.coil_book import make_coil_book
 from tests.desk_bench import run, run_json
@@ -75,14 +75,14 @@ def test_only_what_is_named_is_changed(tmp_path):
 
 def test_showing_writes_nothing(tmp_path):
     desk, said = talk(tmp_path)
-    assert show_or_write_rig(desk, {}).lines[0] == "No rig is stated yet."
+    assert lines_of(show_or_write_rig(desk, {}))[0] == "No rig is stated yet."
     assert (list(tmp_path.iterdir()), said) == ([], [])
 
 
 def test_an_input_that_damps_a_pickup_is_said(tmp_path):
     desk, _ = talk(tmp_path)
-    assert any(line.startswith("look: ") for line in show_or_write_rig(desk, {"input_resistance": "10k ± 1%"}).lines)
-    assert not any(line.startswith("look: ") for line in show_or_write_rig(desk, {"input_resistance": "1M ± 1%"}).lines)
+    assert any(line.startswith("look: ") for line in lines_of(show_or_write_rig(desk, {"input_resistance": "10k ± 1%"})))
+    assert not any(line.startswith("look: ") for line in lines_of(show_or_write_rig(desk, {"input_resistance": "1M ± 1%"})))
 
 
 @pytest.mark.parametrize(

@@ -12,9 +12,9 @@ from fit.desk.bench.drawer import Drawer
 from fit.desk.bench.take import MOST_REPEATS, Order, PreflightError, make_take
 from fit.desk.book.desk import Desk
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take import kept_recordings
 from measure.errors import DeviceError, FileError
 from measure.logbook.conditions import Conditions
+from measure.logbook.recordings import kept_recordings
 from measure.logbook.store import list_takes, open_logbook, read_take
 from measure.response import Finding
 from measure.signal.levels import SWEEP_GAIN_DB, TONE_HZ, TONE_LEVEL, read_levels

@@ -13,15 +13,16 @@ from fit.answers.encoding import encode_answer
 from fit.answers.figures import Contribution
 from fit.desk.book import derived
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import FitWish
-from fit.desk.book.fits import fit_of
-from fit.desk.book.response import take_response
+from fit.desk.book.fits import RESULT_FILE, FitWish, RejectedError, fit_of, last_wish, takes_of
 from fit.desk.command.main import main
+from measure.errors import FileError
 from measure.logbook.derived import keep_derived
 from measure.logbook.drifts import CheckedCoil, DriftRecord, keep_checked
-from measure.logbook.store import open_logbook, read_take
+from measure.logbook.store import open_logbook, write_result
+from measure.response import Finding
 from measure.source.files import write_recording
 from tests.desk_bench import RIG, record, run
+from tests.kept_takes import keep, new_book
 from tests.recorded import RECORDINGS
 from tests.recorded_guitars import WIRING
 from tests.same import assert_same
@@ -34,7 +35,6 @@ DCR = ("--dcr", "6k ± 1%")
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory):
     """A coil, measured twice with and without 1 nF."""
-    from fit.desk.command.main import main
 
     folder = tmp_path_factory.mktemp("bench")
     at = ["--logbook", str(folder)]
@@ -285,14 +285,50 @@ def test_a_kept_fit_loads_no_optimiser(book, capsys):
     assert "Inductance" in done.stdout
 
 
-def test_response_that_import_keeps_is_the_one_of_its_recordings(bench, tmp_path):
-    folder = tmp_path / "book"
-    shutil.copytree(bench, folder)
-    book = open_logbook(folder)
-    file = record(folder, "late", added_f=0.0, seed=5)
-    code = main(["import", "late", str(file), "--stimulus", str(folder / "sweep.wav"), "--logbook", str(folder)])
-    assert code == 0
-    kept = take_response(book, read_take(book, "late"))
-    assert len(list((folder / "derived").iterdir())) == 1
-    shutil.rmtree(folder / "derived")
-    assert_same(kept, take_response(book, read_take(book, "late")))
+@pytest.fixture
+def three(tmp_path):
+    logbook = new_book(tmp_path)
+    for name in ("first", "second", "third"):
+        keep(logbook, name)
+    return logbook
+
+
+def test_takes_come_in_the_order_they_were_made(three):
+    assert [take.name for take in takes_of(three, ("third", "first"))] == ["first", "third"]
+
+
+def test_a_take_counts_once(three):
+    with pytest.raises(ValueError, match='the take "first" is named twice'):
+        takes_of(three, ("first", "second", "first"))
+
+
+def test_what_may_not_be_fitted_is_refused(three):
+    keep(three, "loud", outcome="rejected", findings=(Finding(code="clipped", severity="reject", text="too loud"),))
+    with pytest.raises(RejectedError, match="too loud"):
+        takes_of(three, ("first", "loud"))
+    keep(three, "still", method="quiet")
+    with pytest.raises(FileError, match="nothing was played"):
+        takes_of(three, ("still",))
+
+
+def test_the_last_wish_is_read_as_it_was_typed(tmp_path):
+    logbook = open_logbook(tmp_path)
+    wish = {"names": ["a", "b"], "dcr": "6k ± 1%", "at_hand": "1n"}
+    write_result(logbook, RESULT_FILE, json.dumps({"wish": wish, "more": 1}).encode())
+    assert last_wish(logbook, is_needed=True) == FitWish(names=("a", "b"), dcr="6k ± 1%", at_hand="1n")
+
+
+def test_without_a_fit_there_is_no_wish(tmp_path):
+    logbook = open_logbook(tmp_path)
+    assert last_wish(logbook, is_needed=False) == FitWish(names=())
+    with pytest.raises(FileError, match=r"run `coilsweep fit NAME\.\.\.` first"):
+        last_wish(logbook, is_needed=True)
+
+
+@pytest.mark.parametrize("content", ["", "{", "[]", "{}", '{"wish": {"dcr": "6k"}}', '{"wish": {"names": "open", "dcr": 6000}}'])
+@pytest.mark.parametrize("is_needed", [False, True])
+def test_a_damaged_file_is_named(tmp_path, content, is_needed):
+    logbook = open_logbook(tmp_path)
+    write_result(logbook, RESULT_FILE, content.encode())
+    with pytest.raises(FileError, match=r"fit\.json is damaged: run `coilsweep fit"):
+        last_wish(logbook, is_needed=is_needed)

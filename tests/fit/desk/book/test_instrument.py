@@ -37,6 +37,19 @@ def test_parts_are_known_marked_or_missing(tmp_path):
     assert " marked " in rows["capacitor.tone"]
 
 
+def test_what_is_printed_on_parts_is_understood_and_said(tmp_path):
+    text = layout_text("one-pickup").replace('marked = "22n ± 10%"', 'marked = "2A333K"').replace('"500k ± 20%"', '"B500K"')
+    shown = show_instrument(tmp_path / "instrument.toml", read_instrument(text), RIG)
+    parts = plain(shown.document)["parts"]
+    assert (parts["capacitor.tone"]["text"], parts["capacitor.tone"]["value"]) == ("2A333K", pytest.approx(33e-9))
+    assert parts["capacitor.tone"]["understood"] == "33 nF ± 10 %, 100 V, from 333, K and 2A"
+    assert "understood" not in parts["bridge.dcr"]
+    said = "\n".join(shown.lines)
+    assert "33 nF ± 10 %, 100 V, from 333, K and 2A  marked" in said
+    assert "look: pot.tone: B is taken as linear" in said
+    assert 'look: pot.tone: "B500K" says linear; taper = "audio" is stated and counts' in said
+
+
 def test_what_a_prediction_lacks_is_listed(tmp_path):
     shown = show_instrument(tmp_path / "instrument.toml", TWO, Rig())
     assert {"input.resistance", "input.capacitance"} <= set(plain(shown.document)["missing"])

@@ -62,7 +62,7 @@ def test_a_page_replaces_an_older_one_and_is_named(tmp_path):
     said, file = [], tmp_path / "x.html"
     file.write_text("older", encoding="utf-8")
     outcome = write_page(desk_of(said), OUTCOME, file)
-    assert plain(outcome.document) == plain(DOCUMENT) | {"page": str(file)}
+    assert plain(outcome.document) == plain(DOCUMENT) | {"written": [str(file)]}
     assert said == [f"Written: {file}"]
     assert [path.name for path in tmp_path.iterdir()] == ["x.html"]
     page = read_page(file.read_text(encoding="utf-8"))

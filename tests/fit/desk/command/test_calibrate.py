@@ -43,14 +43,14 @@ def test_loopback_by_the_card_waits_for_enter(monkeypatch, capsys, bench):
 def test_at_once_waits_for_nobody_and_the_level_is_played(monkeypatch, capsys, bench):
     monkeypatch.setattr("click.prompt", lambda *_, **__: pytest.fail("asked"))
     carry_out(monkeypatch, "calibrate_loopback", lambda _, listen: listen() and None)
-    typed(capsys, "calibrate", "loopback", "--at-once", "--level", "0.02")
+    typed(capsys, "calibrate", "loopback", "--no-wait", "--level", "0.02")
     assert bench[1].options["level"] == 0.02
 
 
 def test_input_says_what_to_connect_for_each_load(monkeypatch, capsys, bench):
     carry_out(monkeypatch, "calibrate_input", lambda _, loads, listen: [listen(load) for load in loads] and None)
     through = ("--through", "100k ± 1%", "--through", "1M ± 1%, 1n ± 1%")
-    code, _, err = run(capsys, "calibrate", "input", *through, "--at-once")
+    code, _, err = run(capsys, "calibrate", "input", *through, "--no-wait")
     assert code == 0
     first, second = (line for line in err.splitlines() if line.startswith("Connect"))
     assert first.endswith("to one end of 100k ± 1%, the cable to the pickup's input to its other end.")
@@ -73,7 +73,7 @@ def test_exciter_hands_on_its_three_files_in_their_order(monkeypatch, capsys):
 
 def test_exciter_by_the_card(monkeypatch, capsys, bench):
     carry_out(monkeypatch, "calibrate_exciter_files", lambda *_, live: live() and None)
-    code, _, err = run(capsys, "calibrate", "exciter", "--at-once")
+    code, _, err = run(capsys, "calibrate", "exciter", "--no-wait")
     assert code == 0
     assert "the sense resistor to the pickup's input" in err
     assert bench[1].options["label"] == "exciter"

@@ -1,18 +1,20 @@
 """Commands that use the sound card as they are typed, without one."""
 
+from types import SimpleNamespace
+
 import pytest
 
 from fit.desk.bench.take import Order
 from measure.logbook.conditions import Conditions
-from tests.typed import catch, refused, typed
+from tests.typed import DONE, catch, refused, typed
 
 
 @pytest.fixture
 def made(monkeypatch):
-    monkeypatch.setattr("fit.desk.bench.take.with_next_step", lambda outcome: outcome)
+    monkeypatch.setattr("fit.desk.book.next_step.with_next_step", lambda outcome, *_: outcome)
     monkeypatch.setattr("fit.desk.bench.level.card_of", lambda _: "card")
     monkeypatch.setattr("fit.desk.bench.preparation.virtual_source", lambda *_: "virtual bench")
-    return catch(monkeypatch, "fit.desk.bench.take.make_take")
+    return catch(monkeypatch, "fit.desk.bench.take.make_take", SimpleNamespace(reply=DONE))
 
 
 def test_devices_of_a_logbook(monkeypatch, capsys, tmp_path):
@@ -23,16 +25,17 @@ def test_devices_of_a_logbook(monkeypatch, capsys, tmp_path):
 
 @pytest.mark.parametrize(
     ("words", "options"),
-    [([], {"seconds": None, "level": 0.03}), (["--seconds", "5", "--level", "0.1"], {"seconds": 5, "level": 0.1})],
+    [([], {"duration_s": None, "level": 0.03}), (["--duration", "5", "--level", "0.1"], {"duration_s": 5, "level": 0.1})],
 )
 def test_level_is_quiet_and_lasts_until_enter_unless_it_is_said_otherwise(monkeypatch, capsys, words, options):
     watched = catch(monkeypatch, "fit.desk.bench.level.watch_level")
     typed(capsys, "level", *words)
-    assert watched.options == options
+    assert watched.options == {"seconds": options["duration_s"], "level": options["level"]}
 
 
 def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
-    stated = ("--add", "1n ± 1%", "--set", "tone=0", "--coil-over", "neck", "--coil-moved", "--temperature", "24C", "--note", "n")
+    stated = ("--add", "1n ± 1%", "--set", "tone=0", "--coil-over", "neck", "--coil-moved", "--temperature", "24C", "--note", "n",
+              "--item", "red one", "--operator", "me")  # fmt: skip
     how = (
         "--repeats",
         "3",
@@ -46,7 +49,7 @@ def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
         "20",
         "--stop",
         "18000",
-        "--at-once",
+        "--no-look",
     )
     typed(capsys, "take", "open", *stated, *how, "--logbook", tmp_path)
     desk, order = made.args
@@ -54,7 +57,14 @@ def test_take_hands_on_what_is_true_and_how_it_is_made(capsys, tmp_path, made):
     assert order == Order(
         name="open",
         conditions=Conditions(
-            added="1n ± 1%", controls={"tone": "0"}, coil_over="neck", coil_moved=True, temperature_c=24.0, note="n"
+            added="1n ± 1%",
+            controls={"tone": "0"},
+            coil_over="neck",
+            coil_moved=True,
+            temperature_c=24.0,
+            note="n",
+            item="red one",
+            operator="me",
         ),
         simulated=False,
         is_looked_at_first=False,
@@ -92,7 +102,7 @@ def test_take_on_the_virtual_bench_is_marked_as_simulated(capsys, tmp_path, made
         (["take", "a", "--set", "tone"], "CONTROL=VALUE"),
         (["take", "a", "--temperature", "300"], '"300" is not a temperature'),
         (["level", "--level", "0.3"], "0.3"),
-        (["level", "--seconds", "0.5"], "0.5"),
+        (["level", "--duration", "0.5"], "0.5"),
         (["devices", "more"], "more"),
     ],
 )

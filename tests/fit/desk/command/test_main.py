@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from fit.desk.command.main import coilsweep
 from tests.coil_book import make_coil_book
 from tests.desk_bench import run, run_json
 from tests.places import RECORDINGS
@@ -162,3 +163,28 @@ def test_output_that_cannot_be_written_is_one_line(tmp_path):
         assert done.returncode == 2
         assert len(done.stderr.strip().splitlines()) == 1
         assert "Traceback" not in done.stderr
+
+
+def test_alone_it_shows_every_command_once_in_one_screen(capsys):
+    code, out, _ = run(capsys)
+    lines = out.splitlines()
+    assert (code, len(lines) <= 25, max(map(len, lines)) <= 80) == (0, True, True)
+    assert "guide" in lines[2]  # what is best for a beginner comes first
+    grouped = " ".join(line[30:] for line in lines[2:-1]).split()
+    for command in coilsweep.commands:
+        assert grouped.count(command) >= 1, command
+
+
+@pytest.mark.parametrize(
+    ("words", "as_if"),
+    [(("help", "fit"), ("fit", "--help")), (("help",), ("--help",)), (("version",), ("--version",))],
+)
+def test_help_and_version_are_words_too(capsys, words, as_if):
+    assert run(capsys, *words) == run(capsys, *as_if)
+
+
+def test_an_option_before_the_command_is_told_where_it_belongs(capsys):
+    code, out, err = run(capsys, "--logbook", "a b", "fit", "open", "--json")
+    assert code == 2
+    assert "--logbook stands before the command; options go behind it: coilsweep fit --logbook 'a b' open --json" in out + err
+    assert "No such option" in run(capsys, "--bogus")[2]

@@ -8,6 +8,7 @@ from fit.desk.book.desk import Outcome
 from fit.desk.command.options import SeveralNames, conditions_of, output_options, shared_options, temperature_option
 from fit.desk.show.document.bench import InspectDocument, Noise
 from measure.logbook.conditions import Conditions
+from tests.desk_bench import run
 from tests.pages import read_page
 
 
@@ -24,7 +25,7 @@ SILENCE = Noise(
     lines=(),
     third_octaves=(),
 )
-DOCUMENT = InspectDocument(outcome="good", simulated=False, checks=(), noise=SILENCE)
+DOCUMENT = InspectDocument(takes=(), outcome="good", simulated=False, checks=(), noise=SILENCE)
 
 
 def answer(**figures):
@@ -74,7 +75,7 @@ def test_each_picture_goes_to_its_file_and_the_page_is_named(command, tmp_path):
     assert files[0].read_bytes().startswith(b"\x89PNG")
     assert b"<svg" in files[1].read_bytes()
     assert "a line" in read_page(files[2].read_text(encoding="utf-8")).said
-    assert outcome.document.page == str(files[2])
+    assert outcome.document.written == tuple(map(str, files))
 
 
 @pytest.mark.parametrize(
@@ -96,7 +97,7 @@ def test_a_name_that_will_not_do_is_said_before_the_work(words, says):
 )
 def test_temperature_in_degrees_celsius(words, celsius):
     @click.command()
-    @temperature_option
+    @temperature_option("How warm.")
     def show(temperature_c):
         return temperature_c
 
@@ -105,7 +106,7 @@ def test_temperature_in_degrees_celsius(words, celsius):
 
 def test_a_wrong_temperature_names_its_option():
     @click.command()
-    @temperature_option
+    @temperature_option("How warm.")
     def show(temperature_c):
         pytest.fail(f"read {temperature_c}")
 
@@ -123,6 +124,8 @@ def test_conditions_are_taken_out_and_the_rest_stays():
         "note": "n",
         "settings": ("volume=7", "selector=both"),
         "coil_over": "",
+        "item": " red one ",
+        "operator": None,
         "level": 0.5,
     }
     assert conditions_of(options) == Conditions(
@@ -133,6 +136,7 @@ def test_conditions_are_taken_out_and_the_rest_stays():
         note="n",
         controls={"volume": "7", "selector": "both"},
         coil_over=None,
+        item="red one",
     )
     assert options == {"level": 0.5}
 
@@ -168,3 +172,15 @@ def test_a_side_without_a_name_is_refused(words):
 
     with pytest.raises(click.UsageError, match="requires an argument"):
         ask(*words, command=show)
+
+
+def test_nothing_is_written_over_unless_it_is_said(tmp_path, capsys):
+    page = tmp_path / "coil.html"
+    page.write_text("mine", encoding="utf-8")
+    words = ("exciter", "--turns", "200", "--wire", "0.25 mm", "--page", page, "--logbook", tmp_path)
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert "coil.html is there already and is not overwritten: choose another name, or add --replace" in err
+    assert page.read_text(encoding="utf-8") == "mine"
+    assert run(capsys, *words, "--replace")[0] == 0
+    assert page.read_text(encoding="utf-8").startswith("<!doctype html>")

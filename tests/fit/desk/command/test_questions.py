@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from fit.desk.book.evidence import FitWish
+from fit.desk.book.fits import FitWish
+from fit.desk.book.variant import Change
 from fit.desk.export.files import ExportWish
 from fit.desk.questions.compare import CompareWish
 from fit.desk.questions.listen import ListenWish
@@ -22,36 +23,49 @@ def test_fit(monkeypatch, capsys, tmp_path):
 @pytest.mark.parametrize(
     ("words", "file", "names"),
     [
-        ([], "report.html", ()),
-        (["a", "b"], "report.html", ("a", "b")),
-        (["x.html", "a"], "x.html", ("a",)),
-        (["X.HTM"], "X.HTM", ()),
-        (["a", "x.html"], "report.html", ("a", "x.html")),
+        ([], None, ()),
+        (["a", "b"], None, ("a", "b")),
+        (["x.html", "a"], Path("x.html"), ("a",)),
+        (["X.HTM"], Path("X.HTM"), ()),
+        (["a", "x.html"], None, ("a", "x.html")),
     ],
 )
 def test_report_begins_with_its_file_if_one_is_named(monkeypatch, capsys, words, file, names):
     written = catch(monkeypatch, "fit.desk.questions.report.write_report")
     typed(capsys, "report", *words)
-    assert (written.args[1], written.options) == (Path(file), {"names": names, "dcr": None, "at_hand": None})
+    assert (written.args[1], written.options) == (file, {"names": names, "dcr": None, "at_hand": None, "replace": False})
 
 
 def test_report_without_a_file_lies_in_the_logbook(monkeypatch, capsys, tmp_path):
     written = catch(monkeypatch, "fit.desk.questions.report.write_report")
     typed(capsys, "report", "--dcr", "6k", "--have", "1n", "--logbook", tmp_path)
-    assert written.args[1] == tmp_path / "report.html"
-    assert written.options == {"names": (), "dcr": "6k", "at_hand": "1n"}
+    assert (written.args[0].logbook, written.args[1]) == (tmp_path, None)
+    assert written.options == {"names": (), "dcr": "6k", "at_hand": "1n", "replace": False}
 
 
 def test_export(monkeypatch, capsys):
     written = catch(monkeypatch, "fit.desk.export.files.export_files")
-    words = ("--out", "x", "--dcr", "6k", "--reference", "50", "--rate", "48000", "--set", "tone=3", "--change", "a.b=1n")
+    words = (
+        "--out",
+        "x",
+        "--dcr",
+        "6k",
+        "--reference-resistance",
+        "50",
+        "--rate",
+        "48000",
+        "--set",
+        "tone=3",
+        "--change",
+        "a.b=1n",
+    )
     typed(capsys, "export", "a", "--to", "ir", *words, "--excite", "neck", "--stated", "--instrument", "o.toml")
     assert written.args[1] == ExportWish(
         names=("a",),
         to="ir",
         out=Path("x"),
         dcr="6k",
-        reference="50",
+        reference_resistance="50",
         rate_hz=48000,
         settings=("tone=3",),
         changes=("a.b=1n",),
@@ -64,7 +78,7 @@ def test_export(monkeypatch, capsys):
 def test_a_touchstone_file_refers_to_ten_kilohms(monkeypatch, capsys):
     written = catch(monkeypatch, "fit.desk.export.files.export_files")
     typed(capsys, "export", "a", "--to", "touchstone")
-    assert (written.args[1].reference, written.args[1].stated) == ("10k", False)
+    assert (written.args[1].reference_resistance, written.args[1].stated) == ("10k", False)
 
 
 @pytest.mark.parametrize(("words", "layout"), [([], None), (["--layout", "one-pickup"], "one-pickup")])
@@ -79,14 +93,35 @@ def test_predict(monkeypatch, capsys):
     words = ("--set", "a=1", "--set", "b=2", "--change", "c.d=1n", "--instrument", "o.toml", "--excite", "neck", "--at", "E4")
     typed(capsys, "predict", *words, "--stated", "--no-tolerance")
     assert asked.args[1] == PredictWish(
-        settings=("a=1", "b=2"),
-        changes=("c.d=1n",),
-        instrument=Path("o.toml"),
+        change=Change(settings=("a=1", "b=2"), changes=("c.d=1n",), instrument=Path("o.toml")),
         excite="neck",
         at=("E4",),
         stated=True,
         tolerance=False,
     )
+
+
+def test_predict_with_another_change_beside_the_first(monkeypatch, capsys):
+    asked = catch(monkeypatch, "fit.desk.questions.predict.predict_curves")
+    words = ("--change", "c.d=1n", "--solder", "volume=1n2 + 150k", "--versus", "--move", "tone.wiper=bridge.hot", "--set", "a=1")
+    typed(capsys, "predict", *words, "--excite", "neck")
+    assert asked.args[1] == PredictWish(
+        change=Change(changes=("c.d=1n",), added=("volume=1n2 + 150k",)),
+        versus=(Change(moved=("tone.wiper=bridge.hot",), settings=("a=1",)),),
+        excite="neck",
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--versus"], "needs a change behind it"),
+        (["--versus", "--excite", "neck"], "needs a change behind it"),
+        (3 * ["--versus", "--set", "a=1"], "at most 2 changes"),
+    ],
+)
+def test_what_cannot_stand_beside_is_refused(capsys, words, says):
+    assert says in refused(capsys, "predict", *words)
 
 
 def test_tolerances_count_unless_they_are_left_out(monkeypatch, capsys):
@@ -116,15 +151,13 @@ def test_wiring(monkeypatch, capsys):
 
 def test_listen(monkeypatch, capsys):
     asked = catch(monkeypatch, "fit.desk.questions.listen.listen_to_change")
-    words = ("--from", "tone=3", "--set", "tone=5", "--change", "c.d=1n", "--instrument", "o.toml", "--excite", "neck")
+    words = ("--recorded", "tone=3", "--set", "tone=5", "--change", "c.d=1n", "--instrument", "o.toml", "--excite", "neck")
     typed(capsys, "listen", "in.wav", "out.wav", *words, "--true-level", "t.wav", "--stated", "--replace")
     assert asked.args[1] == ListenWish(
         source=Path("in.wav"),
         target=Path("out.wav"),
         recorded=("tone=3",),
-        settings=("tone=5",),
-        changes=("c.d=1n",),
-        instrument=Path("o.toml"),
+        change=Change(settings=("tone=5",), changes=("c.d=1n",), instrument=Path("o.toml")),
         excite="neck",
         true_level=Path("t.wav"),
         stated=True,

@@ -7,8 +7,9 @@ import pytest
 import soundfile
 
 from fit.answers.netlist.oneport import pickup_gain, pickup_impedance
-from fit.desk.book.response import response_of_take, take_response
+from fit.desk.book.response import take_response
 from fit.desk.show.words import SIMULATED_TEXT
+from measure.logbook.responses import response_of_take
 from measure.logbook.store import open_logbook, read_take
 from measure.tables.files import parse_csv, parse_touchstone
 from tests.desk_bench import INDUCTANCE_H, INPUT_F, INPUT_OHM, RIG, record, run, run_json
@@ -87,7 +88,9 @@ def test_touchstone_of_the_fitted_pickup(there, tmp_path, capsys):
     # the references have 1 %; beside the resonance, where 1 % of frequency is much, the impedance has that too
     low = table.frequency_hz < 3000
     np.testing.assert_allclose(table.value[low], pickup_impedance(TRUTH, table.frequency_hz)[low], rtol=0.015)
-    code, _, _ = run(capsys, "export", "open", "plus", "--to", "touchstone", "--reference", "50", "--out", "low.s1p", *there)
+    code, _, _ = run(
+        capsys, "export", "open", "plus", "--to", "touchstone", "--reference-resistance", "50", "--out", "low.s1p", *there
+    )
     assert code == 0
     assert "# Hz Z RI R 50" in (tmp_path / "low.s1p").read_text()
 
@@ -187,10 +190,10 @@ WRONG = [
     (["open", "--to", "csv", "--out", "a.wav"], "ends in .csv"),
     (["open", "plus", "--to", "csv", "--out", "a.csv"], "--out must be a folder that is there"),
     (["open", "--to", "csv", "--out", "nowhere/a.csv"], "there is no folder nowhere"),
-    (["open", "--to", "csv", "--out", "here.csv"], "here.csv: exists already, and is not overwritten"),
+    (["open", "--to", "csv", "--out", "here.csv"], "here.csv: is there already and is not overwritten"),
     (["open", "--to", "touchstone"], "nothing is written: its ohms and henries would be one choice of many"),
     (["open", "--to", "spice"], "nothing is written"),
-    (["open", "plus", "--to", "touchstone", "--reference", "many"], "many"),
+    (["open", "plus", "--to", "touchstone", "--reference-resistance", "many"], "many"),
 ]
 
 

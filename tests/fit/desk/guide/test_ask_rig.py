@@ -91,7 +91,7 @@ def test_a_rate_is_one_at_which_the_interface_opens_and_not_above_what_helps(tmp
 
 
 @pytest.mark.parametrize(
-    ("name", "typed", "says"), [("pickup_channel", "one", "whole number"), ("input_resistance", "1M", "how exact")]
+    ("name", "typed", "says"), [("pickup_channel", "one", "whole number"), ("input_resistance", "1", "is 1M meant")]
 )
 def test_what_will_not_do_is_refused_with_the_reason(tmp_path, name, typed, says):
     assert name in QUESTIONS

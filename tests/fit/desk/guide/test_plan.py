@@ -6,7 +6,7 @@ import pytest
 
 from fit.answers.figures import NextTake, NotIdentified
 from fit.circuit.layouts import layout_text
-from fit.desk.book.evidence import FitWish
+from fit.desk.book.fits import FitWish
 from fit.desk.guide.make_take import Slot
 from fit.desk.guide.plan import (
     LEFT_ALONE,
@@ -47,8 +47,11 @@ def planned(monkeypatch, answered, planner=plan_for_pickup, **settled):
 def test_the_known_part_is_asked_for_then_the_others(tmp_path):
     first = reference_stage(scene(tmp_path))
     assert (first.key, first.default) == ("added", "1n ± 1%")
-    with pytest.raises(ValueError, match="how exact is 1n"):
-        first.read("1n")
+    assert first.read("1n") == "1n"
+    assert first.act("1n").lines == ("  1n (added) states no tolerance; ± 10 % is assumed (common practice)",)
+    assert first.act("102J").lines == ("  added: 1 nF ± 5 %, from 102 and J",)
+    with pytest.raises(ValueError, match="may be 100 nF"):
+        first.read("104")
     second = reference_stage(scene(tmp_path, added="1n ± 1%"))
     assert (second.key, second.read("None")) == ("at_hand", "none")
     assert reference_stage(scene(tmp_path, added="1n ± 1%", at_hand="none")) is None

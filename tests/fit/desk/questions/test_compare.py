@@ -6,7 +6,7 @@ import pytest
 from measure.source.files import read_recording, write_recording
 from tests import driven_takes as driven
 from tests import guitar_cases as cases
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.guitar_bench import recordings_of
 from tests.pages import read_page
 from tests.recorded import RECORDINGS
@@ -71,10 +71,12 @@ def test_lines_and_picture(capsys, book, tmp_path):
     assert (tmp_path / "change.png").read_bytes()[:4] == b"\x89PNG"
     page = read_page((tmp_path / "change.html").read_text(encoding="utf-8"))
     assert page.headings == [
-        *("What the job changed", "Part by part", "Not told by these takes", "Response at the jack, for the same field"),
-        *("Change against frequency", "Hum and noise"),
+        *("What the job changed", "Change against frequency", "Part by part", "Not told by these takes"),
+        *("Response at the jack, for the same field", "Hum and noise"),
     ]
     assert ("td", "class", "mark look") in page.attributes  # what changed
+    text = (tmp_path / "change.html").read_text(encoding="utf-8")
+    assert text.index("CHANGED: ") < text.index("<svg") < text.index("the sound changed most at") < text.index("<details>")
     assert "Added capacitance" in page.said
 
 
@@ -162,4 +164,4 @@ def test_quiet_takes_tell_hum_alone(capsys, tmp_path):
     code, document, _ = run_json(capsys, "compare", *sides, "--logbook", book)
     assert code == 0
     assert document["hum"]["verdict"] == "not resolved"
-    assert document["takes"]["noise"] == ["still-1", "still-2", "done-1", "done-2"]
+    assert names_of(document, "noise") == ["still-1", "still-2", "done-1", "done-2"]

@@ -11,7 +11,7 @@ from tests.pages import read_page
 
 
 def test_design_then_analysis_agree(capsys, tmp_path):
-    asked = ["--former", "24x10", "--level", "4 dBu", "--output", "line", "--distance", "8", "--temperature", "25"]
+    asked = ["--former", "24x10", "--source-level", "4 dBu", "--source", "line", "--distance", "8", "--temperature", "25"]
     code, designed, _ = run_json(capsys, "exciter", "--logbook", tmp_path, *asked)
     assert (code, designed["mode"]) == (0, "design")
     _, out, _ = run(capsys, "exciter", "--logbook", tmp_path, *asked)
@@ -44,13 +44,14 @@ def test_document(capsys, tmp_path):
 
 
 def test_lines_for_people(capsys, tmp_path):
-    code, out, err = run(capsys, "exciter", "--logbook", tmp_path, *COIL, "--output", "line", "--page", tmp_path / "coil.html")
+    code, out, err = run(capsys, "exciter", "--logbook", tmp_path, *COIL, "--source", "line", "--page", tmp_path / "coil.html")
     assert (code, err) == (0, f"Written: {tmp_path / 'coil.html'}\n")
     page = read_page((tmp_path / "coil.html").read_text(encoding="utf-8"))
-    assert page.headings[:2] == ["An exciter", "What it does"]
+    assert page.headings[:3] == ["An exciter", "To expect in the pickup", "What it does"]
     assert page.columns == ["value", "95 % interval"]
     assert "output overloaded" in page.said
-    assert out.startswith("Exciter: 100 turns of AWG 32 enamelled copper wire on a round former of 20 mm, no iron\n")
+    assert out.startswith("LOOK AT THIS: ")
+    assert "\nExciter: 100 turns of AWG 32 enamelled copper wire on a round former of 20 mm, no iron\n" in out
     assert "output overloaded: it would drive 103 Ω, less than the 600 Ω it is made for" in out
     assert "sense resistor 100 Ω (--sense-resistor)" in out
     assert "Sweeps are loud: monitors down" in out
@@ -87,8 +88,8 @@ def test_stated_figures_leave_no_assumption(capsys, tmp_path):
         (("--turns", "10", "--wire", "32"), "for the gauge write AWG 32"),
         (("--turns", "10", "--wire", "AWG 77"), "AWG 77 is not a gauge"),
         (("--wire", "3", "--length", "2"), "has no room in a winding space of 2 mm by 3 mm"),
-        (("--level", "-12 dBFS"), "dBFS says nothing of volts"),
-        (("--level", "230 V"), "expected 0.001 to 30 V"),
+        (("--source-level", "-12 dBFS"), "dBFS says nothing of volts"),
+        (("--source-level", "230 V"), "expected 0.001 to 30 V"),
         (("--former", "wide"), 'former "wide" is not a length'),
         (("--former", "20x"), 'former "" is not a length'),
         (("--distance", "5 ± 6"), "a bound smaller than the length"),

@@ -3,7 +3,7 @@
 import pytest
 
 from tests.coil_book import make_coil_book
-from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, record, run, run_json
+from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, names_of, record, run, run_json
 from tests.pages import read_page
 
 
@@ -17,7 +17,7 @@ def test_fit_finds_the_coil_and_says_how_well(capsys, bench):
     assert code == 0
     assert err == ""
     assert out["schema"] == "coilsweep.fit/1"
-    assert out["takes"] == ["open", "plus-1n"]
+    assert names_of(out, "fitted") == ["open", "plus-1n"]
     assert out["outcome"] == "good"
     for key, truth in (("inductance", INDUCTANCE_H), ("winding_capacitance", CAPACITANCE_F), ("dc_resistance", DCR_OHM)):
         low, high = out["quantities"][key]["interval_95"]
@@ -63,7 +63,7 @@ def test_fit_writes_a_picture(capsys, bench, tmp_path):
     assert code == 0
     page = read_page((tmp_path / "x.html").read_text(encoding="utf-8"))
     assert page.headings[0] == "A pickup, measured"
-    assert "loud rejected, not used for the values" in page.headings  # the whole report
+    assert "Not used for the values: 1 take" in page.headings  # the whole report
     assert "x.png" in err
     assert (tmp_path / "x.png").read_bytes().startswith(b"\x89PNG")
 
@@ -90,7 +90,7 @@ def test_winding_that_is_warmer_than_when_its_dcr_was_read(capsys, bench, tmp_pa
     (said,) = (text for text in out["warnings"] if text.startswith("misfit of a reference: dcr"))
     assert "K warmer than when it was read" in said
     code, out, _ = run(capsys, "inspect", "warm-open", *book)
-    assert out.splitlines()[0].endswith(", winding at 30 °C")
+    assert out.splitlines()[1].endswith(", winding at 30 °C")
     code, out, _ = run(capsys, "report", tmp_path / "r.html", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "winding at 30 °C" in page

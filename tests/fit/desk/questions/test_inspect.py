@@ -26,12 +26,15 @@ def test_inspect_tells_checks_and_noise(capsys, bench, tmp_path):
     assert document["noise"]["hum_hz"] == pytest.approx(50.0, abs=0.05)
     # 1e-3 of full scale is −60 dBFS against a sine of full scale
     assert document["noise"]["hum_dbfs"] == pytest.approx(-60, abs=1.5)
-    code, out, _ = run(capsys, "inspect", "open", "--logbook", bench / "book", "--page", tmp_path / "open.html")
+    code, out, _ = run(
+        capsys, "inspect", "open", "--logbook", bench / "book", "--page", tmp_path / "open.html", "--plot", tmp_path / "open.svg"
+    )
     assert code == 0
     assert "mains at 50.0" in out
     page = read_page((tmp_path / "open.html").read_text(encoding="utf-8"))
-    assert page.headings == ["Take open: good", "Checks", "Noise"]
+    assert page.headings == ["Take open: good", "Noise and hum", "Checks", "Noise"]
     assert page.columns == ["check", "outcome", "what was found"]
+    assert "<svg" in (tmp_path / "open.svg").read_text(encoding="utf-8")
 
 
 def test_what_the_recordings_say_now_counts_not_what_was_kept(tmp_path):

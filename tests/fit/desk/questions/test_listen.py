@@ -15,7 +15,7 @@ from fit.desk.questions import listen as listening
 from measure.errors import FileError
 from measure.quantity import parse_quantity
 from measure.source.files import create_blocks, open_blocks
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.pages import read_page
 
 RATE_HZ = 48000
@@ -92,7 +92,7 @@ def test_samples_are_those_of_the_filter(book, capsys):
     expected = np.convolve(before, impulse)[: len(before)]
     true, matched = (soundfile.read(book / name)[0] for name in ("true.wav", "out.wav"))
     np.testing.assert_allclose(true, expected, rtol=0, atol=2.0**-23)
-    by_level = {one["level"]: one for one in document["written"]}
+    by_level = {one["level"]: one for one in document["sounds"]}
     assert by_level["true"]["gain_db"] == 0.0
     assert by_level["matched"]["gain_db"] == pytest.approx(-document["level_change_db"])
     np.testing.assert_allclose(matched, expected * 10 ** (by_level["matched"]["gain_db"] / 20), rtol=0, atol=2.0**-23)
@@ -111,7 +111,7 @@ def test_matched_is_as_loud_and_true_is_not(book, capsys):
 
 
 def test_document(book, capsys):
-    code, document, err = listen_json(capsys, book, "--from", "tone=3", "--change", "capacitor.tone=10n")
+    code, document, err = listen_json(capsys, book, "--recorded", "tone=3", "--change", "capacitor.tone=10n")
     assert code == 0
     assert err == ""
     assert document["schema"] == "coilsweep.listen/1"
@@ -123,11 +123,11 @@ def test_document(book, capsys):
     assert document["limited_hz"] is None
     assert document["marked_only"] == ["capacitor.tone", "pot.tone", "pot.volume"]
     assert document["simulated"] is False
-    assert [one["level"] for one in document["written"]] == ["matched"]
+    assert [one["level"] for one in document["sounds"]] == ["matched"]
 
 
 def test_words(book, capsys):
-    code, out, err = listen(capsys, book, "--from", "tone=0", "--set", "tone=10")
+    code, out, err = listen(capsys, book, "--recorded", "tone=0", "--set", "tone=10")
     assert code == 0
     assert err == ""
     assert "Recorded at: volume=10 (100 %), tone=0 (0 %)" in out
@@ -143,14 +143,14 @@ def test_several_pickups_are_said_and_one_can_be_named(tmp_path, capsys):
     run(capsys, "rig", "--input-resistance", "1M", "--input-capacitance", "470p", "--logbook", tmp_path)
     run(capsys, "instrument", "--layout", "three-singles", "--logbook", tmp_path)
     write(tmp_path / "in.wav", pluck(RATE_HZ, 0.3))
-    change = ["--from", "selector=neck-middle", "--set", "tone-1=3"]
+    change = ["--recorded", "selector=neck-middle", "--set", "tone-1=3"]
     code, out, _ = listen(capsys, tmp_path, *change)
     assert code == 0
     assert "Pickups: middle and neck, as if the strings gave each the same voltage (--excite PICKUP for one alone)" in out
     code, out, _ = listen(capsys, tmp_path, *change, "--excite", "neck", target="neck.wav")
     assert code == 0
     assert "only neck sounds" in out
-    code, out, _ = listen(capsys, tmp_path, "--from", "selector=neck", "--set", "selector=bridge", target="bridge.wav")
+    code, out, _ = listen(capsys, tmp_path, "--recorded", "selector=neck", "--set", "selector=bridge", target="bridge.wav")
     assert code == 0
     assert "not that each pickup hears the strings at another place" in out
 
@@ -159,10 +159,10 @@ def test_nothing_clips_and_lowering_is_said(book, capsys):
     """A resonance that is moved into loud treble: higher peaks at the same loudness."""
     write(book / "loud.wav", pluck(RATE_HZ, level=0.999))
     code, document, _ = listen_json(
-        capsys, book, "--from", "volume=3", "--set", "volume=10", "--true-level", book / "true.wav", source="loud.wav"
+        capsys, book, "--recorded", "volume=3", "--set", "volume=10", "--true-level", book / "true.wav", source="loud.wav"
     )
     assert code == 0
-    true = document["written"][1]
+    true = document["sounds"][1]
     assert true["lowered_db"] > 10
     assert true["gain_db"] == pytest.approx(-true["lowered_db"])
     assert 0.98 < peak_of(book / "true.wav") <= 0.9887
@@ -207,16 +207,16 @@ def test_measured_values_stand_in_for_stated_ones(book, capsys, monkeypatch):
     values = {"capacitor.tone": 47e-9, "bridge.inductance": 4.4}
     parts = MeasuredParts(values=values, names=names, log_covariance=np.eye(2) * 1e-4, takes=("open",), simulated=True)
     monkeypatch.setattr(listening, "last_fit", lambda *_, **__: LastFit(parts=parts, notes=("a note",)))
-    _, document, _ = listen_json(capsys, book, "--from", "tone=2", "--set", "tone=10")
-    _, stated, _ = listen_json(capsys, book, "--from", "tone=2", "--set", "tone=10", "--stated", target="stated.wav")
+    _, document, _ = listen_json(capsys, book, "--recorded", "tone=2", "--set", "tone=10")
+    _, stated, _ = listen_json(capsys, book, "--recorded", "tone=2", "--set", "tone=10", "--stated", target="stated.wav")
     assert document["simulated"] is True
-    assert document["takes"] == ["open"]
+    assert names_of(document) == ["open"]
     assert document["measured"] == ["bridge.inductance", "capacitor.tone"]
     assert document["warnings"] == ["a note"]
     assert stated["measured"] == []
     assert stated["simulated"] is False
     assert np.max(np.abs(np.subtract(document["asked_db"], stated["asked_db"]))) > 1
-    _, out, _ = listen(capsys, book, "--from", "tone=2", "--set", "tone=10", target="words.wav")
+    _, out, _ = listen(capsys, book, "--recorded", "tone=2", "--set", "tone=10", target="words.wav")
     assert "simulated: " in out
     assert "a note" in out
     assert "Measured, by the last fit (takes open): bridge.inductance, capacitor.tone" in out
@@ -224,10 +224,12 @@ def test_measured_values_stand_in_for_stated_ones(book, capsys, monkeypatch):
 
 def test_picture(book, capsys):
     picture = book / "change.png"
-    code, _, err = listen(capsys, book, "--from", "tone=0", "--set", "tone=10", "--plot", picture, "--page", book / "change.html")
+    code, _, err = listen(
+        capsys, book, "--recorded", "tone=0", "--set", "tone=10", "--plot", picture, "--page", book / "change.html"
+    )
     assert code == 0
     page = read_page((book / "change.html").read_text(encoding="utf-8"))
-    assert page.headings[1:] == ["What was written", "What the change does", "Curves", "What this rests on"]
+    assert page.headings[1:] == ["Curves", "What was written", "What the change does", "What this rests on"]
     assert page.columns == ["change", "at equal loudness"]
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")
@@ -254,13 +256,13 @@ def test_picture_holds_the_curves():
 WRONG = {
     "nothing changed": ([], "nothing is changed, so there is nothing to hear"),
     "control": (["--set", "blend=3"], 'there is no control "blend"'),
-    "recorded control": (["--from", "blend=3", "--set", "tone=3"], 'there is no control "blend"'),
+    "recorded control": (["--recorded", "blend=3", "--set", "tone=3"], 'there is no control "blend"'),
     "value": (["--set", "tone=11"], 'tone: "11" is neither a rotation'),
     "part": (["--change", "tone=10n"], 'there is no part "tone"'),
     "input": (["--change", "input.capacitance=2H"], "input.capacitance"),
     "pickup": (["--set", "tone=3", "--excite", "top"], 'there is no pickup "top"'),
     "silence": (["--set", "volume=0"], "there would be silence"),
-    "nothing to divide by": (["--from", "volume=0", "--set", "volume=5"], "there is nothing to divide by"),
+    "nothing to divide by": (["--recorded", "volume=0", "--set", "volume=5"], "there is nothing to divide by"),
     "other instrument": (["--instrument", "nowhere.toml"], "nowhere.toml"),
     "kind of file": (["--set", "tone=3", "--true-level", "true.mp3"], "give a name that ends in .wav"),
     "folder": (["--set", "tone=3", "--true-level", "nowhere/true.wav"], "there is no such folder"),
@@ -439,9 +441,33 @@ def test_a_moved_lead_is_another_instrument(tmp_path, capsys):
     run(capsys, "instrument", "--layout", "three-singles-bridge-tone", "--logbook", tmp_path / "moved")
     write(tmp_path / "in.wav", pluck(RATE_HZ, 0.4))
     code, document, _ = listen_json(
-        capsys, tmp_path, "--instrument", tmp_path / "moved" / "instrument.toml", "--set", "tone-2=5", "--from", "selector=bridge"
+        capsys,
+        tmp_path,
+        "--instrument",
+        tmp_path / "moved" / "instrument.toml",
+        "--set",
+        "tone-2=5",
+        "--recorded",
+        "selector=bridge",
     )
     assert code == 0
     at_hz = np.array(document["frequency_hz"])
     assert np.array(document["given_db"])[at_hz > 4e3][0] < -8
     assert document["before"]["pickups"] == document["after"]["pickups"] == ["bridge"]
+
+
+def test_what_is_soldered_in_is_heard(book, capsys):
+    """A treble bleed, the volume down: the filter is that of the circuit with the part stated in the file."""
+    text = (book / "instrument.toml").read_text(encoding="utf-8")
+    code, added, _ = listen_json(capsys, book, "--recorded", "volume=5", "--solder", "volume=1n2 ± 1%")
+    assert code == 0
+    assert added["changes"] == ["added volume=1n2 ± 1%"]
+    other = book / "other.toml"
+    part = '\n[capacitor.bleed]\nvalue = "1n2 ± 1%"\nbetween = ["bridge hot", "tip"]\n'
+    other.write_text(text + part, encoding="utf-8")
+    code, stated, _ = listen_json(capsys, book, "--recorded", "volume=5", "--instrument", other, target="other.wav")
+    assert code == 0
+    np.testing.assert_allclose(added["asked_db"], stated["asked_db"], atol=1e-9)
+    assert added["asked_db"][-1] > 1
+    code, moved, _ = listen_json(capsys, book, "--recorded", "tone=0", "--move", "tone.wiper=jack", target="moved.wav")
+    assert (code, moved["changes"]) == (0, ["moved tone.wiper=jack"])

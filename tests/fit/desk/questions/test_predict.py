@@ -7,7 +7,7 @@ import pytest
 
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.desk.book.kept_fit import text_sha256
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.pages import read_page
 
 
@@ -75,15 +75,17 @@ def test_predict_beside_another_instrument(book, tmp_path, capsys):
 def test_predict_draws(book, tmp_path, capsys):
     picture, file = tmp_path / "curves.png", tmp_path / "curves.html"
     words = ("--set", "selector=neck", "--change", "capacitor.tone=10n", "--plot", picture, "--page", file, "--logbook", book)
+    words += ("--plot-tone", tmp_path / "tone.svg", "--plot-phase", tmp_path / "phase.svg")
     code, _, err = run(capsys, "predict", *words)
     assert code == 0
     page = read_page(file.read_text(encoding="utf-8"))
     assert page.headings[0].startswith("Prediction: ")
     assert page.headings[-1] == "What this rests on"
-    assert {"Curves"} < set(page.headings)
+    assert {"At the jack", "Phase and group delay", "The tone control over its travel"} < set(page.headings)
     assert {"changed", "95 % interval", "before", "textbook"} <= set(page.columns)
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")
+    assert all("<svg" in (tmp_path / name).read_text(encoding="utf-8") for name in ("tone.svg", "phase.svg"))
     code, _, err = run(capsys, "predict", "--set", "volume=0", "--plot", tmp_path / "silence.png", "--logbook", book)
     assert code == 0
     assert (tmp_path / "silence.png").stat().st_size > 1000
@@ -109,6 +111,53 @@ def test_wrong_words_are_named_in_one_line(book, capsys, case):
     assert out == ""
     assert is_one_line(err)
     assert said in err
+
+
+def test_two_changes_side_by_side(book, capsys, tmp_path):
+    words = ["--set", "selector=neck", "--set", "tone-1=0", "--excite", "neck", "--at", "E4", "--logbook", book]
+    both = ["--change", "capacitor.tone=.01", "--versus", "--change", "capacitor.tone=473J"]
+    code, document, _ = run_json(capsys, "predict", *words, *both)
+    assert code == 0
+    (other,) = document["versus"]
+    assert (document["changes"], other["changes"]) == (["capacitor.tone=.01"], ["capacitor.tone=473J"])
+    assert document["understood"] == {"capacitor.tone": "10 nF, from .01"}
+    assert other["understood"] == {"capacitor.tone": "47 nF ± 5 %, from 473 and J"}
+    assert ".01 (capacitor.tone) states no tolerance; ± 10 % is assumed (common practice)" in document["warnings"]
+    assert document["rests_on"]["capacitor.tone"]["tolerance_assumed"] is True
+    assert other["settings"] == document["settings"]
+    peaks = [side["figures"]["neck"]["peak"]["frequency"]["value"] for side in (document, document["before"], other)]
+    assert peaks[0] > peaks[1] > peaks[2]  # 10, 22 and 47 nF
+    alone = run_json(capsys, "predict", *words, "--change", "capacitor.tone=473J")[1]
+    assert alone["figures"] == other["figures"]
+    code, out, _ = run(capsys, "predict", *words, *both, "--plot", tmp_path / "p.svg", "--page", tmp_path / "p.html")
+    assert code == 0
+    assert "Versus: capacitor.tone=473J" in out
+    head = next(line for line in out.splitlines() if "versus" in line and "before" in line)
+    assert head.split() == ["changed", "95", "%", "interval", "versus", "95", "%", "interval", "before"]
+    assert max(len(line) for line in out.splitlines() if "Level at" in line) <= 90
+    assert "neck, versus" in (tmp_path / "p.svg").read_text(encoding="utf-8")
+    assert "473J" in read_page((tmp_path / "p.html").read_text(encoding="utf-8")).said
+
+
+def test_what_is_soldered_in_shows_and_is_told(book, capsys):
+    words = ["--set", "selector=neck", "--set", "volume=5", "--excite", "neck", "--at", "4k", "--logbook", book]
+    code, document, _ = run_json(capsys, "predict", *words, "--solder", "volume=1n2 + 150k ± 1%")
+    assert code == 0
+    assert document["changes"] == ["added volume=1n2 + 150k ± 1%"]
+    assert {"capacitor.added-1", "resistor.added-2"} <= set(document["rests_on"])
+    level = [side["figures"]["neck"]["levels"]["4k"]["level"]["value"] for side in (document, document["before"])]
+    assert level[0] > level[1] + 5  # treble comes through
+    out = run(capsys, "predict", *words, "--set", "tone-1=10", "--solder", "tone-2=1n")[1]
+    assert "capacitor.added-1 makes no difference at these settings" in out
+
+
+def test_a_moved_tone_lead_is_that_of_the_layout_that_has_it_there(book, capsys):
+    words = ["--set", "selector=bridge", "--set", "tone-2=3", "--excite", "bridge", "--logbook", book]
+    moved = run_json(capsys, "predict", *words, "--move", "tone-2.wiper=bridge.hot")[1]
+    layout = run_json(capsys, "predict", *words, "--layout", "three-singles-bridge-tone")[1]
+    gains = [np.array(one["pickups"]["bridge"]["gain_db"]) for one in (moved, layout, moved["before"])]
+    np.testing.assert_allclose(gains[0], gains[1], atol=1e-9)
+    assert np.max(np.abs(gains[0] - gains[2])) > 3
 
 
 def test_predict_without_instrument_or_rig(tmp_path, capsys):
@@ -165,7 +214,7 @@ def test_predict_rests_on_the_last_fit(fitted, capsys):
     code, document, err = run_json(capsys, "predict", "--set", "tone=4", "--logbook", fitted)
     assert (code, err, document["warnings"]) == (0, "", [])
     assert document["simulated"] is True
-    assert document["takes"] == ["open", "tone-0"]
+    assert names_of(document) == ["open", "tone-0"]
     assert document["rests_on"]["pot.volume"] == {
         "value": 450e3,
         "unit": "Ω",
@@ -200,7 +249,7 @@ def test_fit_of_another_instrument_is_not_used(fitted, capsys):
     path.write_text(path.read_text() + "\n# changed\n")
     code, document, _ = run_json(capsys, "predict", "--logbook", fitted)
     assert code == 0
-    assert document["takes"] == []
+    assert names_of(document) == []
     assert {one["origin"] for one in document["rests_on"].values()} == {"stated", "marked"}
     (note,) = document["warnings"]
     assert note.startswith("The last fit (takes open, tone-0) is of another instrument.toml and is not used")
@@ -238,7 +287,7 @@ def test_damaged_fit_is_named_in_one_line(fitted, capsys):
 def test_fit_without_parts_is_no_fit_of_an_instrument(fitted, capsys):
     (fitted / "results" / "fit.json").write_text('{"wish": {"names": ["open"]}, "answer": {}}')
     _, document, _ = run_json(capsys, "predict", "--logbook", fitted)
-    assert document["takes"] == []
+    assert names_of(document) == []
     assert document["warnings"] == []
 
 

@@ -5,14 +5,14 @@ import json
 import pytest
 
 from fit.desk.book.desk import Desk
-from fit.desk.book.evidence import RESULT_FILE, FitWish
+from fit.desk.book.fits import RESULT_FILE, FitWish
 from fit.desk.questions.report import figures_of, write_report
 from fit.desk.show.sheets.report import BUDGET, LOADED, RESPONSE
 from measure.errors import FileError
 from measure.logbook.store import write_result
 from tests.answer_by_hand import answer
 from tests.coil_book import make_coil_book
-from tests.desk_bench import run, run_json
+from tests.desk_bench import names_of, run, run_json
 from tests.kept_takes import keep, new_book
 from tests.pages import read_page
 
@@ -28,14 +28,16 @@ def test_report_uses_the_last_fit(capsys, bench, tmp_path):
     path = tmp_path / "out.html"
     code, document, _ = run_json(capsys, "report", path, *book)
     assert code == 0
-    assert document["takes"] == ["open", "plus-1n"]
+    assert names_of(document, "fitted") == ["open", "plus-1n"]
     text = path.read_text(encoding="utf-8")
     read_page(text)
     assert "6k ± 1%" in text
     assert "loud" in text
     assert not [name for name in tmp_path.iterdir() if name != path]
     code, document, _ = run_json(capsys, "report", path, "open", *book)
-    assert document["takes"] == ["open"]
+    assert (code, "is there already and is not overwritten" in document["error"]["message"]) == (2, True)
+    code, document, _ = run_json(capsys, "report", path, "open", "--replace", *book)
+    assert names_of(document, "fitted") == ["open"]
 
 
 def test_report_without_a_fit_says_so(capsys, tmp_path):

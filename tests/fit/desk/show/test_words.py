@@ -1,9 +1,13 @@
 """How figures and names are put for people."""
 
+import shlex
+from pathlib import Path
+
 import pytest
 
 from fit.answers.figures import Estimate
 from fit.desk.show.words import (
+    command_text,
     estimate_texts,
     headline_keys,
     in_order,
@@ -15,6 +19,7 @@ from fit.desk.show.words import (
     quantity_texts,
     table_lines,
     temperature_text,
+    text_width,
 )
 
 
@@ -113,3 +118,24 @@ def test_notes_and_their_frequencies(name, hertz):
 def test_of_several_pickups_two_quantities_head_each():
     keys = ["bridge.inductance", "bridge.q_loaded", "neck.inductance", "neck.resonance_loaded"]
     assert headline_keys(keys, ("inductance", "q_loaded")) == ["bridge.inductance", "neck.inductance", "neck.resonance_loaded"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["fit", "open", "Brücke"],
+        ["take", "a", "--add", "1n ± 1%"],
+        ["x", 'say "so"', "$HOME", "a\\b", "it's", "", "#1", "a;b", "~"],
+    ],
+)
+def test_a_command_can_be_typed_as_it_stands(words):
+    assert shlex.split(command_text(words)) == ["coilsweep", *words]
+    assert shlex.split(command_text(words, Path("my bench"))) == ["coilsweep", *words, "--logbook", "my bench"]
+
+
+def test_what_needs_no_quotes_has_none():
+    assert command_text(["fit", "open", "--set", "tone=0"]) == "coilsweep fit open --set tone=0"
+
+
+def test_columns_of_a_terminal():
+    assert [text_width(text) for text in ("abc", "漢字", "a\u0308")] == [3, 4, 1]

@@ -83,7 +83,7 @@ def test_all_documents_are_listed():
 def test_keys_that_are_not_always_there_are_not_required():
     (_, part), *_ = [each for each in parts_of("compare") if each[0] == "CompareDocument"]
     assert {"simulated", "outcome", "warnings", "takes"} <= set(part["required"])
-    assert {"quantities", "hum", "shielding", "page"} & set(part["required"]) == set()
+    assert {"quantities", "hum", "shielding"} & set(part["required"]) == set()
 
 
 def test_a_form_with_other_keys_has_a_schema_of_its_own():

@@ -66,7 +66,7 @@ def test_a_pickup_that_is_switched_off_is_not_heard():
 def test_the_tone_control_stands_beside_its_textbook_and_the_picture_before_it():
     one = sheet()
     assert "Tone control tone turned down, bridge heard. Textbook: 1/(2πRC) of pot.tone and capacitor.tone alone" in said(one)
-    assert pictures(one) == ["curves"]
+    assert pictures(one) == ["curves", "circuit", "phase", "tone"]
     sweep = next(block for block in blocks_in(one) if isinstance(block, Table) and "textbook" in block.rows[0])
     assert [row[0] for row in sweep.rows[1:]] == [str(step.rotation) for step in PLAIN.tone_sweeps[0].steps]
     assert "by the nominal taper unless measured" in said(one)

@@ -3,8 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from fit.estimate.evidence import HIGHEST_HZ, LOWEST_HZ
-from measure.response import Finding, FloatArray, Severity
+from measure.response import BAND_HZ, Finding, FloatArray, Severity
 from measure.tables.files import ResponseTable
 
 ASSUMED_STD = 0.005  # [1] of the value, where the file states none; common practice for a good meter, no source
@@ -49,7 +48,7 @@ def used_points(frequency_hz: FloatArray) -> NDArray[np.bool_]:
     ndarray of bool, shape (n,)
         What is kept; values are never averaged or interpolated.
     """
-    if int(np.sum((frequency_hz >= LOWEST_HZ) & (frequency_hz <= HIGHEST_HZ))) <= MANY:
+    if int(np.sum((frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1]))) <= MANY:
         return np.ones(len(frequency_hz), dtype=bool)
     place = USED_PER_OCTAVE * np.log2(frequency_hz / 1000.0)
     step, distance = np.round(place), np.abs(place - np.round(place))
@@ -86,8 +85,8 @@ def _judge_finite(table: ResponseTable) -> Finding:
 
 
 def _judge_points(frequency_hz: FloatArray) -> Finding:
-    n = int(np.sum((frequency_hz >= LOWEST_HZ) & (frequency_hz <= HIGHEST_HZ)))
-    text = f"{n} frequencies between {LOWEST_HZ:.0f} Hz and {HIGHEST_HZ / 1e3:.0f} kHz"
+    n = int(np.sum((frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1])))
+    text = f"{n} frequencies between {BAND_HZ[0]:.0f} Hz and {BAND_HZ[1] / 1e3:.0f} kHz"
     if n < FEWEST:
         return _finding("points", "reject", f"{text}, at least {FEWEST} are needed. Measure more of them.", float(n))
     if n < FEW:
@@ -108,7 +107,7 @@ def _judge_band(frequency_hz: FloatArray) -> Finding:
 
 
 def _judge_gaps(frequency_hz: FloatArray) -> Finding:
-    kept = frequency_hz[(frequency_hz >= LOWEST_HZ) & (frequency_hz <= HIGHEST_HZ)]
+    kept = frequency_hz[(frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1])]
     if len(kept) < 2:
         return _finding("gaps", "pass", "not judged: there are too few frequencies")
     steps = np.diff(np.log2(kept))

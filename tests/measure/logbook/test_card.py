@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.desk.book.card import (
+from measure.errors import FileError
+from measure.logbook.card import (
     CardUse,
     calibration_warnings,
     device_of,
@@ -14,7 +15,6 @@ from fit.desk.book.card import (
     inputs_of,
     without_card,
 )
-from measure.errors import FileError
 from measure.logbook.conditions import Conditions
 from measure.logbook.rig import Interface, Rig
 from measure.logbook.store import open_logbook
@@ -51,7 +51,7 @@ def free(tmp_path, monkeypatch):
     """Frees a response by a calibration that the rig is said to name."""
 
     def do(one, calibrated, use=USE, rig=None):
-        monkeypatch.setattr("fit.desk.book.card.read_loopback", lambda *_: calibrated)
+        monkeypatch.setattr("measure.logbook.card.read_loopback", lambda *_: calibrated)
         return freed_response(open_logbook(tmp_path), rig or Rig(), one, use)
 
     return do
@@ -129,7 +129,7 @@ def test_recordings_made_here_have_the_inputs_of_the_rig(channels, is_live, inpu
 
 def test_a_take_is_freed_as_it_was_recorded(tmp_path, monkeypatch):
     seen = []
-    monkeypatch.setattr("fit.desk.book.card.freed_response", lambda *args: seen.append(args[3]) or args[2])
+    monkeypatch.setattr("measure.logbook.card.freed_response", lambda *args: seen.append(args[3]) or args[2])
     rig = Rig(interface=Interface(pickup_channel=4, reference_channel=3))
     facts = {"name": "a", "conditions": Conditions(), "recordings": (RecordingFile(file="1.wav"),), "rate_hz": RATE_HZ}
     logbook = open_logbook(tmp_path)
@@ -147,7 +147,7 @@ def test_a_lost_curve_does_not_cost_a_take(tmp_path, monkeypatch):
     def lost(*_):
         raise FileError("results/loopback.json is not there")
 
-    monkeypatch.setattr("fit.desk.book.card.read_loopback", lost)
+    monkeypatch.setattr("measure.logbook.card.read_loopback", lost)
     recording = Recording(samples=np.zeros((10, 2)), rate_hz=RATE_HZ)
     free = freeing(open_logbook(tmp_path), Rig(), [recording], is_live=True)
     assert calibration_warnings(free(response())) == ("results/loopback.json is not there",)

@@ -1,12 +1,24 @@
+"""Recordings of every method, sound and faulty, through the checks to a response."""
+
+import subprocess
+import sys
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import soundfile
 
-from fit.desk.book.take import look_at
+from measure.checks.judgement import Judgement
 from measure.checks.method import judge_impedance, judge_plate
-from measure.response import Response
+from measure.response import Finding, Response
 from measure.signal.recording import Recording
+from measure.signal.stimulus import Sweep, sweep_samples
+from measure.source.virtual import Faults
+from measure.transfer.assessment import assess, join_findings
 from tests.desk_bench import run, run_json
 from tests.driven_takes import CARD, Instrument, changed, quiet, record, save, through_plate, through_resistor
+from tests.faulty_takes import BENCH, coil, take
+from tests.faulty_takes import STIMULUS as PLAYED
 from tests.simulated_cases import sweep, write
 
 INSTRUMENT = Instrument()
@@ -20,7 +32,7 @@ def recording(samples, **more):
 
 def look(samples, method, *, stimulus=STIMULUS):
     each = samples if isinstance(samples, list) else [samples]
-    return look_at([recording(one) for one in each], stimulus=stimulus, method=method)
+    return assess([recording(one) for one in each], stimulus=stimulus, method=method)
 
 
 def worse_than_pass(looked):
@@ -249,3 +261,63 @@ def test_wrong_use(capsys, folder, tmp_path):
     code, _, err = run(capsys, "import", "c", folder / "plate.wav", "--method", "plate", "--reference-channel", "none", *book)
     assert code == 2
     assert "--stimulus" in err
+
+
+def test_worst_of_several_findings_counts():
+    judgement = Judgement(findings=())
+    found = [Finding(code="unplugged", severity=severity, text=severity) for severity in ("pass", "reject", "warn")]
+    joined = join_findings(judgement, found)
+    assert (joined.outcome, [finding.severity for finding in joined.findings]) == ("rejected", ["reject"])
+    assert join_findings(judgement, found[:1]).outcome == "good"
+
+
+@pytest.mark.parametrize(
+    ("change", "severity", "result"), [(1.0, "pass", "good"), (1.01, "warn", "usable"), (1.06, "reject", "rejected")]
+)
+def test_repeats_are_compared(change: float, severity: str, result: str) -> None:
+    second = take(replace(BENCH, seed=2, pickup=lambda f: coil()(f) * change))
+    looked = assess([take(), second], stimulus=PLAYED)
+    moved = [finding for finding in looked.findings if finding.code == "coil-moved"]
+    assert [finding.severity for finding in moved] == [severity]
+    assert looked.outcome == result
+    assert (looked.response is None) == (result == "rejected")
+
+
+def test_a_faulty_repeat_is_named_and_not_compared() -> None:
+    looked = assess([take(), take(faults=Faults(is_swapped=True))], stimulus=PLAYED)
+    assert looked.outcome == "rejected"
+    assert {finding.code for finding in looked.findings if finding.severity == "reject"} == {"swapped"}
+    assert "coil-moved" not in {finding.code for finding in looked.findings}
+
+
+MEMORY_PROGRAM = """
+import sys
+from pathlib import Path
+import numpy, scipy.fft, soundfile
+import measure.checks.recording, measure.checks.repeats, measure.transfer.response
+from measure.transfer.assessment import assess
+from measure.source.files import read_recording
+def peak():  # of this program alone; ru_maxrss also holds that of the one that started it
+    return next(int(line.split()[1]) for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
+
+before = peak()
+recording = read_recording(sys.argv[1])
+looked = assess([recording], stimulus=None)
+assert looked.response is not None, looked.findings
+print(1024 * (peak() - before) / (recording.samples.size * 2))
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="peak memory is read the Linux way")
+@pytest.mark.parametrize("duration_s", [30.0, 60.0, 120.0])
+def test_memory_of_checks_and_response(tmp_path, duration_s: float) -> None:
+    # 16 bits are the hard case, since samples are kept as 32-bit floats: these alone are twice the recording.
+    sweep = Sweep(rate_hz=48000, duration_s=duration_s - 1.2, before_s=0.7, after_s=0.5)
+    reference = sweep_samples(sweep)
+    samples = np.stack([0.2 * reference, reference], axis=1)
+    samples += 1e-4 * np.random.default_rng(3).normal(size=samples.shape)
+    soundfile.write(tmp_path / "long.wav", samples, sweep.rate_hz, subtype="PCM_16")
+    command = [sys.executable, "-c", MEMORY_PROGRAM, str(tmp_path / "long.wav")]
+    run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=300)
+    assert float(run.stdout) < 6

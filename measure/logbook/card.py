@@ -5,18 +5,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fit.desk.show.words import plain_text
 from measure.errors import CalibrationError, FileError
 from measure.logbook.curves import read_loopback
+from measure.logbook.disk import one_line
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
-from measure.response import Finding, Response
+from measure.response import BAND_HZ, Finding, Response
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep
 from measure.transfer.calibration import EDGE_OCTAVES, Calibration, apply_calibration, judge_age, require_match
 
-USED_HZ = (30.0, 20000.0)  # [Hz] what fits use
 CODE = "calibration"  # begins the codes of what is found here
 
 
@@ -146,7 +145,7 @@ def freed_response(logbook: Logbook, rig: Rig, response: Response, use: CardUse)
         kept, findings = _within(response, calibration, is_referred=is_referred)
         applied = apply_calibration(kept, calibration, is_referred=is_referred)
     except CalibrationError as err:
-        text = f"the calibration was not applied: {plain_text(str(err))}"
+        text = f"the calibration was not applied: {one_line(err, 400)}"
         return _with_findings(response, Finding(code=f"{CODE}-refused", severity="warn", text=text))
     age = judge_age(calibration, at_utc=use.time_utc)
     origin = replace(applied.origin, simulated=applied.origin.simulated or calibration.simulated)
@@ -167,7 +166,7 @@ def _within(response: Response, calibration: Calibration, *, is_referred: bool) 
     low_hz, high_hz = curve.frequency_hz[0] / reach, curve.frequency_hz[-1] * reach
     frequency_hz = response.frequency_hz
     inside = (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
-    lost = ~inside & (frequency_hz >= USED_HZ[0]) & (frequency_hz <= USED_HZ[1])
+    lost = ~inside & (frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1])
     if not inside.any() or inside.all():
         return response, ()
     kept = replace(

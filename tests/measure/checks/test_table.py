@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fit.desk.book.table import judge_table
+from measure.checks.table import judge_table
 from measure.tables.files import ResponseTable
 
 GRID_HZ = 1000 * 2.0 ** (np.arange(-80, 70) / 16)  # as other instruments have them too: rising, some 16 an octave

@@ -1,0 +1,102 @@
+"""What there is on the bench: sound cards, the rig, what the inputs hear, a sweep as a file."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fit.desk.show.sheet import Block, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import next_line
+from measure.quantity import format_quantity
+from measure.response import Finding
+
+if TYPE_CHECKING:
+    from measure.logbook.rig import Rig
+    from measure.signal.levels import ChannelLevel
+    from measure.signal.stimulus import Sweep
+    from measure.source.devices import Device, DeviceList
+
+
+def sheet_of_devices(listed: "DeviceList", rig: "Rig") -> Sheet:
+    """List what PortAudio offers, which of it a rig names, and what a rig names in vain."""
+    rows: list[Row] = [("device", "host API", "in", "out", "rates that open", "")]
+    for device in listed.devices:
+        rates = ", ".join(f"{rate / 1000:g}" for rate in device.rates_hz or ())
+        shown = f"{rates} kHz" if rates else "did not answer" if device.rates_hz is None else "none"
+        marks = ", ".join(word for word, is_so in _marks(device, rig) if is_so)
+        rows.append((device.name, device.host_api, str(device.n_inputs), str(device.n_outputs), shown, marks))
+    there = {device.name for device in listed.devices if is_named(device, rig)}
+    absent = sorted({str(name) for name in (rig.interface.device, rig.interface.input_device) if name is not None} - there)
+    blocks: list[Block] = [Table(tuple(rows))] if listed.devices else []
+    blocks.append(Text((listed.explanation, *(f"The rig names {name}, which is not there." for name in absent))))
+    return Sheet(title="Sound cards", blocks=tuple(blocks))
+
+
+def is_named(device: "Device", rig: "Rig") -> bool:
+    """Whether a rig means a device."""
+    interface = rig.interface
+    return device.name in (interface.device, interface.input_device) and interface.host_api in (None, device.host_api)
+
+
+def _marks(device: "Device", rig: "Rig") -> tuple[tuple[str, bool], ...]:
+    return (
+        ("in the rig", is_named(device, rig)),
+        ("default output", device.is_default_output),
+        ("default input", device.is_default_input),
+    )
+
+
+def sheet_of_level(levels: "tuple[ChannelLevel, ...]", findings: tuple[Finding, ...], following: str) -> Sheet:
+    """Last levels of the inputs, what they mean for a take, and what to type next where all is well."""
+    if not levels:
+        return Sheet(title="Levels", blocks=(Text(("Nothing was heard long enough to tell levels.",)),))
+    rows: list[Row] = [("", "peak", "tone", "hum", "noise")]
+    for name, level in zip(("pickup", "reference"), levels, strict=False):
+        figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
+        rows.append((name, *(f"{figure:.1f} dBFS" for figure in figures)))
+    told = tuple(f"look: {each.text}" for each in findings if each.severity != "pass")
+    sound = "; ".join(each.text for each in findings if each.code == "exciter")
+    return Sheet(title="Levels", blocks=(Table(tuple(rows)), Text(told or (f"All right: {sound}.", next_line(following)))))
+
+
+def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[Row], odd: Sequence[str]) -> Sheet:
+    """Say what a rig states, and what is missing.
+
+    Parameters
+    ----------
+    rows : sequence of (str, str)
+        Key and value; none where nothing is stated.
+    missing : sequence of rows
+        Key, option and meaning of what is not stated and would be needed.
+    odd : sequence of str
+        What is to be looked at, one line each.
+    """
+    first: Block = (
+        Section(heading=f"Rig in {file}", blocks=(Table(tuple(rows), has_head=False),), is_apart=False)
+        if rows
+        else Text(("No rig is stated yet.",))
+    )
+    blocks = [first]
+    if missing:
+        blocks.append(Section(heading="Still missing", blocks=(Table(tuple(missing), has_head=False),)))
+    if odd:
+        blocks.append(Section(blocks=(Text(tuple(f"look: {line}" for line in odd)),)))
+    return Sheet(title="Rig", blocks=tuple(blocks))
+
+
+def sheet_of_stimulus(file: Path, sweep: "Sweep", *, seconds: float) -> Sheet:
+    """Say what a sweep's file holds, and how it is used."""
+    return Sheet(
+        title="Stimulus",
+        blocks=(
+            Text(
+                (
+                    f"Written: {file}, {seconds:.2f} s, {sweep.rate_hz} Hz, 24 bit",
+                    f"Sweep from {format_quantity(sweep.start_hz, 'Hz')} to {format_quantity(sweep.stop_hz, 'Hz')}, with silence "
+                    "around it.",
+                    "Play it unchanged (no effects, no resampling), record pickup and reference at the same rate, silences "
+                    "included, then:",
+                    f'  coilsweep import NAME RECORDING.wav --stimulus "{file}"',
+                )
+            ),
+        ),
+    )
