@@ -273,7 +273,7 @@ def renew(page):
     lines = text_of(page).splitlines()
     with tempfile.TemporaryDirectory() as folder:
         told = play(page, Path(folder))
-        for picture in re.findall(r"\]\((?:[\w./-]*/)?pictures/([\w-]+\.png)\)", "\n".join(lines)):
+        for picture in re.findall(r"\]\((?:[\w./-]*/)?pictures/([\w-]+\.\w+)\)", "\n".join(lines)):
             if (Path(folder) / picture).exists():
                 _save_small(Path(folder) / picture, FOLDER / "pictures" / picture)
     blocks = {}
@@ -293,6 +293,9 @@ def renew(page):
 
 def _save_small(drawn, file):
     """A picture of few colours, as a wheel can carry it."""
+    if file.suffix == ".svg":
+        shutil.copy(drawn, file)
+        return
     from PIL import Image
 
     with Image.open(drawn) as image:

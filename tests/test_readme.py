@@ -83,6 +83,8 @@ def test_options_in_prose_exist():
     for command in coilsweep.commands.values():
         for one in (command, *getattr(command, "commands", {}).values()):
             known |= {flag for parameter in one.params for flag in (*parameter.opts, *parameter.secondary_opts)}
+    wanted = [what for one in PAGES for example in examples(one) for kind, what in example.notes if kind == "needs"]
+    known |= {word for what in wanted for word in what.split()[1:]}  # of what is still to come
     for one in PAGES:
         if any(kind == "needs" and not is_there(what) for example in examples(one) for kind, what in example.notes):
             continue  # of a command that is still to come

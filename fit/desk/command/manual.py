@@ -11,7 +11,7 @@ from fit.desk.command.options import FILE, replace_option
 
 @click.command()
 @click.argument("topic", required=False, metavar="[TOPIC]")
-@click.option("--find", "words", metavar="WORD", help="Lines in which it stands, topic by topic.")
+@click.option("--find", "words", metavar="WORD", help="Lines in which it stands, topic by topic, or in TOPIC alone.")
 @click.option("--page", "page_file", type=FILE, metavar="FILE.html", help="For your browser.")
 @replace_option
 def manual(topic: str | None, *, words: str | None, page_file: Path | None, replace: bool) -> None:
@@ -21,10 +21,10 @@ def manual(topic: str | None, *, words: str | None, page_file: Path | None, repl
     one page for your browser, pictures included.
     """
     if page_file is not None:
-        _write_page(page_file, topic, may_replace=replace)
+        _write_page(page_file, topic, words, may_replace=replace)
         return
     with reader_may_leave():
-        for line in _found(words) if words is not None else _topic(topic):
+        for line in _found(words, topic) if words is not None else _topic(topic):
             click.echo(line)
 
 
@@ -43,15 +43,16 @@ def _topic(word: str | None) -> Iterator[str]:
     yield "--page FILE.html writes them for your browser."
 
 
-def _found(words: str) -> Iterator[str]:
+def _found(words: str, word: str | None) -> Iterator[str]:
     from itertools import groupby
 
-    from fit.desk.show.manual.topics import find
+    from fit.desk.show.manual.topics import TOPICS, find, topic_of
 
     if not words.strip():
         msg = "--find needs a word"
         raise ValueError(msg)
-    hits = [(topic, list(found)) for topic, found in groupby(find(words), key=lambda hit: hit.topic)]
+    topics = TOPICS if word is None else (topic_of(word),)
+    hits = [(topic, list(found)) for topic, found in groupby(find(words, topics), key=lambda hit: hit.topic)]
     if not hits:
         yield f"The manual says nothing of “{words}”. coilsweep manual lists its topics."
     for at, (topic, found) in enumerate(hits):
@@ -60,12 +61,15 @@ def _found(words: str) -> Iterator[str]:
         yield from (f"  {hit.line.strip()}" for hit in found)
 
 
-def _write_page(file: Path, word: str | None, *, may_replace: bool) -> None:
+def _write_page(file: Path, word: str | None, words: str | None, *, may_replace: bool) -> None:
     from fit.desk.book.output import made_by, require_free, require_page
     from fit.desk.show.manual.pages import manual_html
     from fit.desk.show.manual.topics import TOPICS, topic_of
     from measure.logbook.disk import replace_file
 
+    if words is not None:
+        msg = "--find and --page do not go together"
+        raise ValueError(msg)
     require_page(file)
     require_free(file, may_replace=may_replace)
     topics = TOPICS if word is None else (topic_of(word),)

@@ -1,7 +1,7 @@
 """The topics of the manual: their order, their pages, what each is for, and where a word stands."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -89,10 +89,10 @@ def command_topics() -> dict[str, str]:
     return told
 
 
-def find(words: str) -> Iterator[Hit]:
+def find(words: str, topics: Iterable[str] = TOPICS) -> Iterator[Hit]:
     """Find the lines in which words stand, in any letters' case, also across the end of a line."""
     wanted = " ".join(words.split()).casefold()
-    for topic in TOPICS:
+    for topic in topics:
         for block in page(topic):
             lines = block_lines(block, topic)
             texts = [" ".join(line.split()).casefold() for line in lines]

@@ -44,6 +44,19 @@ def test_a_word_that_is_nowhere_is_said_to_be(capsys):
     assert out == "The manual says nothing of “xyzzy”. coilsweep manual lists its topics.\n"
 
 
+def test_a_word_is_found_in_one_topic(capsys):
+    _, out, _ = run(capsys, "manual", "--find", "resonance")
+    _, one, _ = run(capsys, "manual", "glossary", "--find", "resonance")
+    assert one.splitlines()[0] == "glossary"
+    assert len(one) < len(out)
+    assert one.rstrip() in out
+
+
+def test_a_search_is_no_page(capsys, tmp_path):
+    code, out, err = run(capsys, "manual", "--find", "hum", "--page", tmp_path / "a.html")
+    assert (code, out, err) == (2, "", "coilsweep: --find and --page do not go together\n")
+
+
 def test_no_word_is_refused(capsys):
     code, out, err = run(capsys, "manual", "--find", " ")
     assert (code, out, err) == (2, "", "coilsweep: --find needs a word\n")
