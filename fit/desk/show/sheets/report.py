@@ -120,7 +120,7 @@ def sheet_of_report(
     verdicts : sequence of ConfirmAnswer
         Of the parts that carry a marking.
     more : sequence of Section
-        Below the values.
+        What stands below the values, such as an earlier day.
     at_jack : sequence of AtJack
         Of a guitar each pickup with all controls in place.
     load : mapping or None
