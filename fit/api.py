@@ -121,6 +121,11 @@ class Instrument:
         names = [*self.stated.pickup, *(key for key, _, _ in parts_of(self.stated)), *self.stated.switch]
         return f"Instrument {self.stated.name or self.path.name}: {', '.join(names)}"
 
+    def _repr_svg_(self) -> str:
+        from fit.desk.show.drawing.svg import drawing_svg
+
+        return drawing_svg(self.stated)
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class PickupResult(Mapping[str, "Estimate"]):

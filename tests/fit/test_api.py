@@ -213,3 +213,9 @@ def test_a_folder_will_do_for_a_logbook_and_a_number_for_a_rotation(books, guita
     by_number = fit.predict(str(file), {"tone": 3}, input=INPUT, parts=guitar.parts)
     by_text = fit.predict(fit.Instrument.read(file), {"tone": "3"}, input=INPUT, parts=guitar.parts)
     assert repr(by_number) == repr(by_text)
+
+
+def test_an_instrument_shows_itself_as_its_circuit(books):
+    svg = fit.Instrument.read(books / "guitar" / "instrument.toml")._repr_svg_()
+    assert svg.startswith("<svg ")
+    assert 'data-part="capacitor.tone"' in svg

@@ -9,6 +9,7 @@ from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drawing import page_with_drawing
+from fit.desk.book.equipment import equipment_rows, reference_rows
 from fit.desk.book.fits import FitWish, answer_for, last_wish
 from fit.desk.book.history import earlier_of
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
@@ -111,15 +112,15 @@ def pickups_at_jack(logbook: Logbook, answer: PickupAnswer) -> "tuple[AtJack, ..
 def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tuple[str, ...]) -> Sheet:
     """Lay out a fit with the logbook around it."""
     takes = list_takes(logbook).takes
-    references = [("dcr", wish.dcr)] if wish.dcr else []
-    references += _known_rows(logbook, has_dcr=wish.dcr is not None)
+    rig, path = rig_of(logbook), instrument_path(logbook)
+    instrument = read_instrument_file(path) if path.exists() else None
     fitted = [take for take in takes if take.name in answer.takes]
-    references += [(f"added in {take.name}", take.conditions.added) for take in fitted if take.conditions.added]
     sheet = sheet_of_report(
         answer,
         takes=takes,
-        rig=[(key, value) for key, value in rig_rows(rig_of(logbook))],
-        references=references,
+        rig=[(key, value) for key, value in rig_rows(rig)],
+        references=reference_rows(fitted, rig, instrument, dcr=wish.dcr),
+        equipment=equipment_rows(fitted, rig),
         warnings=warnings,
         verdicts=_verdicts(logbook, answer),
         more=earlier_section(_earlier(logbook, answer, wish)),
@@ -141,21 +142,6 @@ def _load(logbook: Logbook) -> dict[str, Quantity]:
         return load_of_rig(rig_of(logbook))
     except ValueError:  # an impedance needs no input to be stated
         return {}
-
-
-def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:
-    """List what instrument.toml states with a bound, and a fit therefore relies on; a dcr that was typed goes before its own."""
-    from fit.circuit.instrument import stated_values
-
-    if not instrument_path(logbook).exists():
-        return []
-    stated = stated_values(read_instrument_file(instrument_path(logbook)))
-    known = {
-        key: one.quantity.text
-        for key, one in stated.items()
-        if one.quantity is not None and one.quantity.bound is not None and not one.is_marked
-    }
-    return [(f"{key}, instrument.toml", text) for key, text in known.items() if not (has_dcr and key.endswith(".dcr"))]
 
 
 def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":

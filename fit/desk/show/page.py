@@ -76,7 +76,7 @@ td:last-child,th:last-child{padding-right:0}
 figure{margin:1rem 0 1.4rem;max-width:40rem}
 figure svg{display:block;width:100%;height:auto}
 figure:has(svg.schematic){max-width:none}
-figure svg.schematic{width:auto;min-width:0;max-width:none}
+figure svg.schematic{width:auto;max-width:100%}
 ul{padding-left:1.2rem}li{margin:.25rem 0}
 footer{margin-top:3.5rem;padding-top:.9rem;border-top:1px solid var(--line)}
 @media (max-width:34rem){body{padding-top:1.5rem}

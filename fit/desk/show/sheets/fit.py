@@ -9,6 +9,7 @@ from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.document.bench import Noise
 from fit.desk.show.sheet import Block, Level, Listing, Mark, Notice, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.sheets.takes import change_rows
 from fit.desk.show.sheets.taper import taper_section
 from fit.desk.show.words import (
     MINUS,
@@ -162,10 +163,13 @@ def take_heading(take: "Take") -> str:
     Returns
     -------
     str
-        Its name, when it was made, how warm the winding was.
+        Its name, what it is of, when it was made and by whom, how warm the winding was.
     """
-    warmth = temperature_text(take.conditions.temperature_c)
-    return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
+    stated = take.conditions
+    item = f" of {stated.item}" if stated.item else ""
+    maker = f" by {stated.operator}" if stated.operator else ""
+    warmth = temperature_text(stated.temperature_c)
+    return f"Take {take.name}{item}, made {take.time_utc}{maker}{f', {warmth}' if warmth else ''}"
 
 
 def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None = None, content: str = "") -> Sheet:
@@ -192,6 +196,8 @@ def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None =
     blocks.append(Section((Table(check_rows(looked.findings)),), label="Checks", is_apart=False))
     if noise is not None:
         blocks.append(Section((Table(_noise_rows(noise), has_head=False),), heading="Noise"))
+    if take.amended:
+        blocks.append(Section((Table(change_rows(take.amended, with_time=True)),), heading="Amended"))
     return Sheet(title=titled(f"Take {take.name}: {looked.outcome}", is_simulated=take.simulated), blocks=tuple(blocks))
 
 

@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from fit.answers.compare.comparison import CompareAnswer
 from fit.answers.confirm.confirmation import ConfirmAnswer
 from fit.answers.digits import allowed_digits, spread_texts
 from fit.answers.figures import Estimate
@@ -12,6 +12,9 @@ from fit.answers.predict.at_jack import AtJack
 from fit.answers.predict.prediction import PickupCurve, PredictAnswer
 from fit.desk.show.words import MINUS, headline_keys, note_name
 from measure.quantity import Quantity, format_quantity
+
+if TYPE_CHECKING:
+    from fit.answers.compare.comparison import CompareAnswer  # loads what fits
 
 DB_PER_NEPER = 20 / math.log(10)
 # Names of ranges by where they begin, as players and engineers use them; the edges differ from one to the other (common practice,
@@ -132,7 +135,7 @@ def meaning_of_confirm(answer: ConfirmAnswer) -> str:
     return text
 
 
-def meaning_of_compare(parts: CompareAnswer | None) -> str:
+def meaning_of_compare(parts: "CompareAnswer | None") -> str:
     """Say what a job did to the sound: where the response changed most, where the peak went; empty where neither is told."""
     if parts is None:
         return ""

@@ -35,8 +35,10 @@ from fit.desk.show.sheets.fit import (
     not_told,
     quantity_rows,
 )
+from fit.desk.show.sheets.measurement import measurement_section
 from fit.desk.show.sheets.notices import CIRCUIT, titled
 from fit.desk.show.sheets.player import meaning_of_guitar, meaning_of_pickup
+from fit.desk.show.sheets.takes import change_rows
 from fit.desk.show.sheets.taper import taper_rows
 from fit.desk.show.words import (
     CAUTIONS,
@@ -95,7 +97,8 @@ def sheet_of_report(
     *,
     takes: Sequence[Take],
     rig: Sequence[tuple[str, str]] = (),
-    references: Sequence[tuple[str, str]] = (),
+    references: Sequence[tuple[str, ...]] = (),
+    equipment: Sequence[tuple[str, ...]] = (),
     warnings: Sequence[str] = (),
     verdicts: Sequence[ConfirmAnswer] = (),
     more: Sequence[Section] = (),
@@ -106,8 +109,12 @@ def sheet_of_report(
 
     Parameters
     ----------
-    rig, references : sequence of (str, str)
-        What the rig states, row by row; known values that the fit used beside it: dcr, added parts.
+    rig : sequence of (str, str)
+        What it states, row by row.
+    references : sequence of (str, str, str, str)
+        Known values that the fit used, with their source and its date.
+    equipment : sequence of (str, str)
+        What the takes were made with.
     warnings : sequence of str
         What was noticed outside the fit.
     verdicts : sequence of ConfirmAnswer
@@ -140,12 +147,14 @@ def sheet_of_report(
         *_uncertainty(answer),
         _model(answer),
         *_takes(takes, answer),
+        measurement_section(answer, [take for take in takes if take.name in answer.takes], equipment),
         _bench(rig, references),
         Section((Listing(CAUTIONS),), heading="Cautions", is_folded=True),
         Section((Table(tuple(WORDS.items()), has_head=False),), heading="What the words mean", is_folded=True),
     )
-    what = "A guitar, measured" if answer.tapers else "A pickup, measured"
-    return Sheet(title=titled(what, is_simulated=answer.simulated), blocks=blocks)
+    items = dict.fromkeys(take.conditions.item for take in takes if take.name in answer.takes and take.conditions.item)
+    what = ", ".join(items) or ("a guitar" if answer.tapers else "a pickup")
+    return Sheet(title=titled(f"Measurement report: {what}", is_simulated=answer.simulated), blocks=blocks)
 
 
 def _opening(answer: PickupAnswer, verdicts: Sequence[ConfirmAnswer]) -> list[Block]:
@@ -272,7 +281,7 @@ def _takes(takes: Sequence[Take], answer: PickupAnswer) -> tuple[Section, ...]:
     rows += [(take.name, _stated(take), _outcome_mark(take)) for take in fitted]
     each = tuple(
         Section(
-            (Text((_facts(take),), is_note=True), Table(check_rows(take.findings))),
+            (Text((_facts(take),), is_note=True), *_changes(take), Table(check_rows(take.findings))),
             heading=take.name,
             mark=_outcome_mark(take),
             is_folded=True,
@@ -286,6 +295,10 @@ def _takes(takes: Sequence[Take], answer: PickupAnswer) -> tuple[Section, ...]:
         heading = f"Not used for the values: {len(others)} take{'s' if len(others) > 1 else ''}"
         sections.append(Section((Table(tuple(left)),), heading=heading, is_folded=True))
     return tuple(sections)
+
+
+def _changes(take: Take) -> tuple[Table, ...]:
+    return (Table(change_rows(take.amended, with_time=True)),) if take.amended else ()
 
 
 def _outcome_mark(take: Take) -> Mark:
@@ -306,16 +319,21 @@ def _stated(take: Take) -> str:
 def _facts(take: Take) -> str:
     repeats = f", {len(take.recordings)} repeats" if len(take.recordings) > 1 else ""
     sound = "measured elsewhere" if take.kind == "response" else f"{take.rate_hz} Hz{repeats}"
+    stated = take.conditions
     facts = (
+        stated.item or "",
         _stated(take),
-        temperature_text(take.conditions.temperature_c),
+        temperature_text(stated.temperature_c),
+        f"by {stated.operator}" if stated.operator else "",
         take.time_utc,
         sound + (", simulated" if take.simulated else ""),
     )
     return " · ".join(fact for fact in facts if fact)
 
 
-def _bench(rig: Sequence[tuple[str, str]], references: Sequence[tuple[str, str]]) -> Section:
+def _bench(rig: Sequence[tuple[str, str]], references: Sequence[tuple[str, ...]]) -> Section:
     tables = [Table((("", "stated"), *rig))]
-    tables += [Table((("reference", "stated"), *references))] if references else []
+    has_origin = any(any(row[2:]) for row in references)
+    head = ("reference", "stated", "source", "date") if has_origin else ("reference", "stated")
+    tables += [Table((head, *(row[: len(head)] for row in references)))] if references else []
     return Section(tuple(tables), heading="Rig and references", is_folded=True)

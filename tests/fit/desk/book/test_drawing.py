@@ -4,11 +4,11 @@ import json
 
 import numpy as np
 import pytest
-from fit.desk.book.evidence import RESULT_FILE
 
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.circuit.reading import read_instrument
 from fit.desk.book.drawing import found_parts, last_found, page_with_drawing
+from fit.desk.book.fits import RESULT_FILE
 from fit.desk.book.kept_fit import text_sha256
 from fit.desk.show.sheet import Drawing, Sheet
 from measure.logbook.store import open_logbook

@@ -68,7 +68,7 @@ def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
     page = read_page((tmp_path / "c.html").read_text(encoding="utf-8"))
     assert str(tmp_path / "c.html") in document["written"]
     assert page.headings == [
-        *("Tone capacitor: within marking", "Measured and marked", "What was found"),
+        *("Tone capacitor: within marking", "Measured and marked", "The circuit", "Connections", "What was found"),
         "What makes it uncertain (95 %, share of the variance)",
     ]
     assert ("div", "class", "verdict good") in page.attributes

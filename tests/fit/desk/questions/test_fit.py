@@ -62,7 +62,7 @@ def test_fit_writes_a_picture(capsys, bench, tmp_path):
     code, _, err = run(capsys, "fit", "open", "plus-1n", *words)
     assert code == 0
     page = read_page((tmp_path / "x.html").read_text(encoding="utf-8"))
-    assert page.headings[0] == "A pickup, measured"
+    assert page.headings[0] == "Measurement report: a pickup"
     assert "Not used for the values: 1 take" in page.headings  # the whole report
     assert "x.png" in err
     assert (tmp_path / "x.png").read_bytes().startswith(b"\x89PNG")

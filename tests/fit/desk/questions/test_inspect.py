@@ -37,6 +37,17 @@ def test_inspect_tells_checks_and_noise(capsys, bench, tmp_path):
     assert "<svg" in (tmp_path / "open.svg").read_text(encoding="utf-8")
 
 
+def test_what_was_amended_is_told(capsys, tmp_path):
+    book = new_book(tmp_path)
+    keep(book, "noise", item="red one", operator="me")
+    assert run(capsys, "takes", "amend", "noise", "--add", "1n ± 1%", "--logbook", book.path)[0] == 0
+    _, out, _ = run(capsys, "inspect", "noise", "--logbook", book.path)
+    assert out.startswith("Take noise of red one, made ")
+    assert " by me\n" in out
+    said = out.partition("\nAmended\n")[2].split()
+    assert said[-5:] == ["added", "-", "1n", "±", "1%"]
+
+
 def test_what_the_recordings_say_now_counts_not_what_was_kept(tmp_path):
     """Noise that was kept as good: looked at again, it is no take of a sweep."""
     book = new_book(tmp_path)

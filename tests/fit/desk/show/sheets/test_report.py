@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 
+import msgspec
 import pytest
 
 from fit.answers.confirm.confirmation import confirm_part
@@ -12,7 +13,7 @@ from fit.desk.show.page import html
 from fit.desk.show.sheet import Headlines, Meaning
 from fit.desk.show.sheets.report import sheet_of_report
 from measure.logbook.conditions import Conditions
-from measure.logbook.take import RecordingFile, Take
+from measure.logbook.take import Amendment, RecordingFile, Take
 from measure.quantity import parse_quantity
 from measure.response import Finding
 from tests.answer_by_hand import answer, estimate
@@ -109,9 +110,10 @@ def test_a_drawing_of_the_circuit_stands_between_the_meaning_and_the_details():
 def test_report_has_its_headings_and_columns():
     said = read_page(page())
     assert said.headings == [
-        *("A pickup, measured (simulated)", "At the jack", "All values", "What a further take would tell"),
+        *("Measurement report: a pickup (simulated)", "At the jack", "All values", "What a further take would tell"),
         *("Every take with its model", "Agreement", "What limits each value", "Model"),
         *("Takes and their checks", "open good", "Not used for the values: 1 take"),
+        *("The measurement", "Measurands", "Equipment", "Uncertainty", "Decision rule"),
         *("Rig and references", "Cautions", "What the words mean"),
     ]
     for column in (
@@ -180,7 +182,7 @@ def test_text_from_outside_is_escaped_in_a_report(where):
 
 def test_simulated_data_is_said_at_the_top():
     top = page()[: page().index("<svg")]
-    assert "A pickup, measured (simulated)" in top
+    assert "Measurement report: a pickup (simulated)" in top
     assert "virtual bench" in top
     assert "simulated" not in page(answer=answer(simulated=False), takes=()).lower()
 
@@ -193,3 +195,21 @@ def test_misfit_heads_the_page_and_stands_beside_each_value():
     assert "8.10 kHz" in top
     assert top.count("indicative only") >= 6
     assert "INDICATIVE" not in page()
+
+
+def test_item_operator_and_what_was_amended_are_told_of_a_take():
+    amended = (Amendment(time_utc="2026-02-01T12:00:00.000Z", key="added", before="2n", after="1n ± 1%"),)
+    stated = Conditions(added="1n ± 1%", item="red one", operator="me")
+    said = read_page(page(takes=(msgspec.structs.replace(take(), conditions=stated, amended=amended),)))
+    assert said.headings[0] == "Measurement report: red one (simulated)"
+    assert "red one · added: 1n ± 1% · by me · 2026-01-31T12:00:00.000Z" in said.said
+    assert "before" in said.columns
+    assert "2n" in said.said
+
+
+def test_references_with_their_source_and_date():
+    rows = (("dcr", "6.35k ± 1%", "meter no. 3", "2026-03-01"), ("input.resistance", "1M ± 1%", "", ""))
+    said = read_page(page(references=rows))
+    assert {"source", "date"} <= set(said.columns)
+    assert "meter no. 3" in said.said
+    assert "source" not in read_page(page(references=tuple(row[:2] for row in rows))).columns
