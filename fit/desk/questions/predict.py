@@ -107,7 +107,15 @@ def _page(sheet: Sheet, change: Change, here: Instrument | None, parts: Measured
     told = (f"As predicted, with {', '.join(change.told)}.",) if change.told else ()
     asked = change.changes[0].partition("=")[0].strip() if change.changes else ""
     instrument = made.variant.instrument
-    return with_instrument(sheet, instrument, at=split_settings(change.settings), parts=made.parts, asked=asked, notes=told)
+    return with_instrument(
+        sheet,
+        instrument,
+        at=split_settings(change.settings),
+        parts=made.parts,
+        asked=asked,
+        notes=told,
+        changes=made.variant.changes,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
