@@ -17,6 +17,7 @@ ANSWER_FILE = "answer.html"
 QUESTIONS = {
     "layout": "Wiring of the guitar",
     "over": "Coil over",
+    "check": "Check of the switch",
     "pickups": "Pickups",
     "positions": "Positions of the switch",
     "part": "Part in doubt",
@@ -52,7 +53,7 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step
     def run() -> Done:
         folder = scene.logbook().path
         outcome = ask()
-        for draw in outcome.figures.values():
+        for draw in list(outcome.figures.values())[:1]:
             save_figure(draw, folder / asked.picture)
         file = folder / ANSWER_FILE
         save_page(replace(outcome, page=lambda: answer_sheet(scene, asked, outcome)), file)
