@@ -8,6 +8,7 @@ from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage, over_stage, usual_controls
 from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.make_take import Slot, level_stage, take_of, takes_stage
+from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.page import Asked, answer_stage
 from fit.desk.guide.plan import (
     LEFT_ALONE,
@@ -40,6 +41,7 @@ def next_step(scene: Scene) -> Step | None:
     """
     return first_open(
         (
+            needs_stage,
             caution_stage,
             rig_stage,
             lambda scene: instrument_stage(scene, without="no guitar around it: a pickup wired straight to the jack"),

@@ -11,6 +11,7 @@ from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage
 from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.make_take import Slot, level_stage, take_of, takes_stage
+from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.page import Asked, answer_stage
 from fit.desk.guide.plan import (
     LEFT_ALONE,
@@ -51,6 +52,7 @@ def next_step(scene: Scene) -> Step | None:
     """
     return first_open(
         (
+            needs_stage,
             caution_stage,
             rig_stage,
             lambda scene: instrument_stage(scene, is_marking_known=False),

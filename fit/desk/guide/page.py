@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fit.desk.book.desk import Outcome, lines_of
 from fit.desk.book.output import save_figure, save_page
 from fit.desk.guide.ask_rig import QUESTIONS as RIG_QUESTIONS
+from fit.desk.guide.needs import needs_section
 from fit.desk.guide.scene import Scene
 from fit.desk.guide.session import Deed, Done, Entry, Step
 from fit.desk.show.sheet import Block, Row, Section, Sheet, Table
@@ -77,6 +78,7 @@ def answer_sheet(scene: Scene, asked: Asked, outcome: Outcome) -> Sheet:
         *([Section((Table(answered, has_head=False),), heading="What was asked")] if answered else []),
         Section(() if outcome.sheet is None else outcome.sheet.blocks, heading="The answer"),
         Section((Table(tuple(rows)),), heading="Takes"),
+        needs_section(scene),
     )
     return Sheet(title=titled(asked.title, is_simulated=any(take.simulated for take in takes)), blocks=blocks)
 

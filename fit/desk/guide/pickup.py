@@ -4,6 +4,7 @@ from fit.desk.book.desk import lines_of
 from fit.desk.book.output import save_figure
 from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.make_take import Slot, level_stage, takes_stage
+from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.plan import (
     LEFT_ALONE,
     accepted_slots,
@@ -40,6 +41,7 @@ def next_step(scene: Scene) -> Step | None:
     return first_open(
         (
             _alone_stage,
+            needs_stage,
             caution_stage,
             rig_stage,
             lambda scene: dcr_stage(scene, is_closed=False),

@@ -8,7 +8,21 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from fit.answers.figures import Estimate
-from fit.desk.show.sheet import Block, Cell, Drawing, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
+from fit.desk.show.sheet import (
+    Block,
+    Cell,
+    Drawing,
+    Headlines,
+    Listing,
+    Mark,
+    Notice,
+    Picture,
+    Section,
+    Sheet,
+    Sketch,
+    Table,
+    Text,
+)
 from fit.desk.show.words import estimate_texts, plain_text
 
 if TYPE_CHECKING:
@@ -113,6 +127,9 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
             case Text():
                 css = ' class="small"' if block.is_note else ""
                 yield f"<p{css}>{_safe(' '.join(line.strip() for line in block.lines))}</p>"
+            case Sketch():
+                drawn = "\n".join(_safe(line) for line in block.lines)
+                yield f'<div class="wide"><pre>{drawn}</pre></div>'
             case Headlines():
                 yield _headlines(block)
             case Drawing():
