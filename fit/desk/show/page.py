@@ -20,6 +20,7 @@ from fit.desk.show.sheet import (
     Picture,
     Section,
     Sheet,
+    Sketch,
     Table,
     Text,
     Verdict,
@@ -152,6 +153,9 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
                 yield f'<div class="verdict {block.level}"><p class="said">{safe(block.text)}</p>{paragraphs}</div>'
             case Meaning():
                 yield f'<p class="meaning">{safe(block.text)}</p>'
+            case Sketch():
+                drawn = "\n".join(safe(line) for line in block.lines)
+                yield f'<div class="wide"><pre>{drawn}</pre></div>'
             case Headlines():
                 yield _headlines(block)
             case Drawing():

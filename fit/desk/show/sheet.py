@@ -98,6 +98,13 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
+class Sketch:
+    """A drawing made of letters, every column where it is."""
+
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Headlines:
     """The values that are asked for first, large; a terminal has them in its tables alone.
 
@@ -146,7 +153,7 @@ class Drawing:
     inside: tuple["Block", ...]
 
 
-Plain = Text | Notice | Verdict | Meaning | Listing | Table | Headlines | Picture | Drawing
+Plain = Text | Notice | Verdict | Meaning | Listing | Table | Sketch | Headlines | Picture | Drawing
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from fit.desk.show.sheet import (
     Picture,
     Section,
     Sheet,
+    Sketch,
     Table,
     Text,
     Verdict,
@@ -49,6 +50,8 @@ def _block_lines(blocks: tuple[Block, ...]) -> Iterator[str]:
                 yield from (indent + plain_text(line) for line in block.lines)
             case Verdict():
                 yield from (plain_text(line) for line in (block.text, *block.lines))
+            case Sketch():
+                yield from (INDENT + plain_text(line) for line in block.lines)
             case Headlines() | Picture() | Meaning() | Drawing():
                 pass
 

@@ -69,4 +69,4 @@ def test_both_takes_have_everything_at_ten_and_the_coil_moves_once(guitar):
 
 
 def test_it_begins_with_the_cautions(tmp_path):
-    assert capacitor.next_step(scene(tmp_path)).key == "cautions"
+    assert capacitor.next_step(scene(tmp_path, needs="done")).key == "cautions"
