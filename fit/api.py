@@ -500,7 +500,7 @@ class WiringResult:
 def pickup(
     takes: Sequence[Take],
     *,
-    input: tuple[str, str],
+    input: tuple[str, str] | None = None,
     dcr: str | None = None,
     instrument: Instrument | None = None,
     reference: Reference = "current",
@@ -515,7 +515,7 @@ def pickup(
         In the order they were made; at least one, better one with a known part across the jack.
     input : tuple of str
         Resistance and capacitance of the interface's input and the cable together, such as ``("1M ± 1%", "185p ± 3p")``.
-        [Ω], [F]
+        Not needed where every take is an impedance that was measured elsewhere. [Ω], [F]
     dcr : str, optional
         Winding resistance from a multimeter, such as ``"6.35k ± 1%"``; of several pickups ``"neck=7.1k ± 1%, …"``. [Ω]
     instrument : Instrument, optional
@@ -535,7 +535,7 @@ def pickup(
     Raises
     ------
     ValueError
-        If something stated cannot be read, two takes have one name, or a take has too few frequencies.
+        If something stated cannot be read, two takes have one name, a take has too few frequencies, or the input is missing.
     FileError
         If controls are set and there is no instrument, or they are not those of the instrument; or none of the takes tells
         anything of a part.
@@ -766,7 +766,7 @@ def wiring(book: "Logbook | Path | str", names: Sequence[str]) -> WiringResult:
 def _evidence(
     takes: Sequence[Take],
     *,
-    input: tuple[str, str],
+    input: tuple[str, str] | None,
     dcr: str | None,
     instrument: Instrument | None,
     reference: Reference = "current",
@@ -778,13 +778,13 @@ def _evidence(
     Raises
     ------
     ValueError
-        If two takes have one name, there is none, or the exciter's corner is missing.
+        If two takes have one name, there is none, or the input or the exciter's corner is missing where it is needed.
     FileError
         If controls are set without an instrument, or none of the takes tells anything of a part.
     """
     from fit.answers.calibrate.input import doubt_input
     from fit.desk.book.bounds import bounded
-    from fit.desk.book.references import join_takes
+    from fit.desk.book.references import join_takes, usual_input
     from fit.desk.book.through_controls import with_bounds, with_dcr
     from fit.estimate.evidence import Evidence
     from measure.errors import FileError
@@ -812,7 +812,10 @@ def _evidence(
     if reference != "current" and exciter_corner is None:
         msg = 'where the exciter\'s current was not recorded its corner is needed: exciter_corner="9k ± 5%"'
         raise ValueError(msg)
-    resistance, capacitance = _input(input)
+    if input is None and any(row.is_loaded for row in rows):
+        msg = 'what the pickup was measured into is needed: input=("1M ± 1%", "185p ± 3p"), cable included'
+        raise ValueError(msg)
+    resistance, capacitance = usual_input(warnings) if input is None else _input(input)
     low = doubt_input(resistance.value)
     warnings += [] if low is None else [low.text]
     corner = None if exciter_corner is None or reference == "current" else read_value(exciter_corner, "corner")

@@ -12,6 +12,16 @@ MANY = 400  # frequencies in that band from which on a fit uses only some of the
 USED_PER_OCTAVE = 16  # as many as a response from recordings has
 LOW_ENOUGH_HZ, HIGH_ENOUGH_HZ = 200.0, 8000.0  # [Hz] between them lies what tells inductance and resonance; common practice
 WIDEST_GAP = 1.0  # [octave] a resonance may hide in a wider one
+SHARPEST = 12.0  # [1] Q that a pickup, with whatever hangs on it, does not reach: common practice, no source
+SPIKE = 0.1  # [1] of ln of the size, over what such a resonance and the noise do between three neighbours
+NOISE_REACH = 10  # [points] to both sides whose scatter is the noise
+NOISE_ABOVE, NOISE_BELOW = 8.0, 16.0  # [1] times the scatter is no noise; the logarithm of a noisy size has its tail below
+STEEPEST = 2.0  # [1] of d ln(size)/d ln(f), at an end, where there is a neighbour on one side only
+NOISY = 0.15  # [1] of ln: where neighbours scatter so much, only what is absurd is named
+ABSURD = 100.0  # [1] times its neighbours: no scatter and no resonance
+ABSURD_STEP = 1e3  # [1] between one frequency and the next
+MOST_LOG = 700.0  # [1] whose exponential is still a number
+MOST_SPIKES = 20  # looked for
 NEGATIVE = 0.01  # [1] of abs(Z) by which a passive impedance may have a real part below 0, by errors
 
 
@@ -26,11 +36,12 @@ def judge_table(table: ResponseTable, *, is_impedance: bool) -> tuple[Finding, .
     Returns
     -------
     tuple of Finding
-        One for each check; those that need sound numbers are left out where these are not.
+        One for each check; those that need sound numbers are left out where these are not, and ``"spike"`` where there is none.
     """
     findings = [_judge_order(table), _judge_finite(table)]
     if all(finding.severity == "pass" for finding in findings):
         findings += [_judge_points(table.frequency_hz), _judge_band(table.frequency_hz), _judge_gaps(table.frequency_hz)]
+        findings += _judge_spikes(table)
         findings += [_judge_passive(table)] if is_impedance else []
     return (*findings, _judge_std(table))
 
@@ -69,6 +80,13 @@ def _judge_order(table: ResponseTable) -> Finding:
     if np.all(rises):
         return _finding("order", "pass", "Frequencies rise from line to line.")
     first = int(np.argmin(rises))
+    n_below = int(np.sum(frequency <= 0))
+    if n_below:
+        at = int(np.argmax(frequency <= 0))
+        text = (
+            f"Line {table.lines[at]} has a frequency of {frequency[at]:g} Hz, and {n_below} of {len(frequency)} are not above 0"
+        )
+        return _finding("order", "reject", f"{text}. Leave {'that line' if n_below == 1 else 'them'} out.", float(n_below))
     wrong = int(np.sum(~rises))
     text = f"Frequencies do not rise at {wrong} of {len(frequency)} lines, first in line {table.lines[first]}"
     return _finding("order", "reject", f"{text} ({frequency[first]:g} Hz). Sort them, each once, all above 0.", float(wrong))
@@ -116,6 +134,71 @@ def _judge_gaps(frequency_hz: FloatArray) -> Finding:
     if steps[widest] > WIDEST_GAP:
         return _finding("gaps", "warn", f"{text}; a resonance may hide there.", float(steps[widest]), "octave")
     return _finding("gaps", "pass", f"{text}.", float(steps[widest]), "octave")
+
+
+def _judge_spikes(table: ResponseTable) -> list[Finding]:
+    """Find values, and frequencies, that have nothing to do with their neighbours."""
+    steps = table.frequency_hz[1:] / table.frequency_hz[:-1]
+    far = int(np.argmax(steps)) if len(steps) else 0
+    if len(steps) and steps[far] > ABSURD_STEP:
+        line, other = (table.lines[far + 1], far) if far > len(steps) // 2 else (table.lines[far], far + 1)
+        text = (
+            f"The frequency in line {line} is {steps[far]:.2g} times off the next, {table.frequency_hz[other]:.5g} Hz: a slip. "
+            "Correct that line, or leave it out."
+        )
+        return [_finding("spike", "reject", text, float(steps[far]))]
+    spikes = _spikes(table)
+    if not spikes:
+        return []
+    worst, ratio = max(spikes, key=lambda spike: abs(np.log(spike[1])))
+    ways = f"{ratio:.3g} times" if ratio > 1 else f"1/{1 / ratio:.3g} of" if ratio > 0 else "0 against"
+    where = f"line {table.lines[worst]}, {table.frequency_hz[worst]:.5g} Hz"
+    is_absurd = not 1 / ABSURD < ratio < ABSURD
+    others = "" if len(spikes) == 1 else f"; so do lines {', '.join(str(table.lines[at]) for at, _ in spikes if at != worst)}"
+    cure = f"Leave {'them' if others else 'it'} out, or measure again."
+    text = f"The value in {where}, is {ways} what its neighbours say{others}. {cure}"
+    return [_finding("spike", "reject" if is_absurd else "warn", text, ratio)]
+
+
+def _spikes(table: ResponseTable) -> list[tuple[int, float]]:
+    """Points whose size no resonance and no noise explains, and how many times what their neighbours say; the worst first."""
+    tiny = np.finfo(float).tiny
+    kept = np.arange(len(table.frequency_hz))
+    octave, size = np.log(table.frequency_hz), np.log(np.maximum(np.abs(table.value), tiny))
+    relative = np.zeros(len(size)) if table.std is None else table.std / np.maximum(np.abs(table.value), tiny)
+    spikes: list[tuple[int, float]] = []
+    while len(kept) > 4 and len(spikes) < MOST_SPIKES:
+        off, limit = _off_neighbours(octave[kept], size[kept], np.minimum(relative[kept], 1.0))
+        excess = np.abs(off) - limit
+        place = int(np.argmax(excess))
+        if excess[place] <= 0:
+            break
+        spikes.append((int(kept[place]), float(np.exp(min(off[place], MOST_LOG)))))
+        kept = np.delete(kept, place)
+    return spikes
+
+
+def _off_neighbours(octave: FloatArray, size: FloatArray, relative: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How far each point lies off the line through its two neighbours, and how far it may, shape (n,) each.
+
+    A resonance of quality Q stands by ln √(1 + (2Qh)²) over a neighbour that is h away in ln f.
+    """
+    n, step = len(octave), np.diff(octave)
+    share = step[:-1] / (step[:-1] + step[1:])
+    middle = size[1:-1] - size[:-2] - share * (size[2:] - size[:-2])
+    off = np.concatenate([[size[0] - size[1]], middle, [size[-1] - size[-2]]])
+    reach = np.concatenate([step[:1], np.maximum(step[:-1], step[1:]), step[-1:]])
+    limit = np.log1p((2 * SHARPEST * reach) ** 2) / 2 + SPIKE
+    limit[[0, -1]] += STEEPEST * reach[[0, -1]]
+    near = np.abs(middle)
+    padded = (
+        np.pad(near, NOISE_REACH + 1, mode="reflect")
+        if len(near) > NOISE_REACH + 1
+        else np.full(n + 2 * NOISE_REACH, np.median(near))
+    )
+    scatter = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * NOISE_REACH + 1), axis=1)
+    noise = np.where(off > 0, NOISE_ABOVE, NOISE_BELOW) * np.maximum(scatter, relative)
+    return off, limit + np.where(scatter > NOISY, np.maximum(noise, np.log(ABSURD)), noise)
 
 
 def _judge_passive(table: ResponseTable) -> Finding:

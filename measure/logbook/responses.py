@@ -1,5 +1,6 @@
 """Responses measured elsewhere: from the file that a take keeps to a Response, and its checks."""
 
+import codecs
 from dataclasses import replace
 from pathlib import Path
 
@@ -155,8 +156,10 @@ def _as_used(response: Response) -> Response:
     )
 
 
-# Some programs write UTF-8, others one byte a sign; a degree sign in a header must not be what stops them.
+# Some programs write UTF-8, some two bytes a sign, others one; a degree sign in a header must not be what stops them.
 def _text(content: bytes) -> str:
+    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return content.decode("utf-16", errors="replace")
     if b"\0" in content:
         msg = "not a text file"
         raise ValueError(msg)

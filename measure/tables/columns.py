@@ -11,13 +11,22 @@ from measure.response import ComplexArray, FloatArray
 
 ROLES: tuple[tuple[str, frozenset[str]], ...] = (  # the first that fits counts
     ("std", frozenset({"std", "stdev", "sigma", "deviation", "uncertainty"})),
-    ("phase", frozenset({"phase", "angle", "arg", "argument", "phi", "deg", "degree", "degrees", "rad", "radian", "radians"})),
+    (
+        "phase",
+        frozenset({"phase", "angle", "arg", "argument", "phi", "deg", "degree", "degrees", "rad", "radian", "radians", "theta"}),
+    ),
     ("magnitude", frozenset({"db"})),
-    ("real", frozenset({"real", "re"})),
-    ("imaginary", frozenset({"imaginary", "imag", "im"})),
+    ("real", frozenset({"real", "re", "resistance"})),
+    ("imaginary", frozenset({"imaginary", "imag", "im", "reactance"})),
     ("frequency", frozenset({"frequency", "freq", "f", "hz", "khz", "megahz", "ghz"})),
     ("magnitude", frozenset({"magnitude", "mag", "abs", "absolute", "amplitude", "modulus", "gain", "level", "impedance", "z"})),
 )
+SERIES_WORDS = {"r": "real", "rs": "real", "x": "imaginary", "xs": "imaginary"}  # alone, or beside a unit and these
+BESIDE_SERIES = frozenset({"s", "series", "z", "in", "ohm", "ohms", "kohm", "kohms", "milliohm", "megohm", "megohms"})
+OHM_WORDS = frozenset(
+    {"z", "impedance", "resistance", "reactance", "r", "rs", "x", "xs"}
+)  # are in ohms where nothing else is said
+OTHER_WORDS = frozenset({"rl", "return", "swr", "vswr", "rho", "gamma", "reflection", "parallel"})  # of no response
 DEGREE_WORDS, RADIAN_WORDS = frozenset({"deg", "degree", "degrees"}), frozenset({"rad", "radian", "radians"})
 LEVEL_WORDS = frozenset({"vpp", "vp", "vrms", "volt", "volts", "dbm", "dbv", "dbu", "dbfs"})  # of one voltage: no ratio
 OPEN_WORDS = frozenset({"gain", "level"})  # said of ratios and of decibels alike
@@ -35,9 +44,15 @@ SIGNS = (
     ("%", " percent "),
     ("°", " degree "),
     ("σ", " sigma "),
+    ("θ", " theta "),
+    ("Θ", " theta "),
+    ("φ", " phi "),
+    ("ϕ", " phi "),
+    ("∠", " angle "),
 )
 RADIANS_AT_MOST = 7.0  # [1] a phase beyond it, of which nobody said whether it is degrees, is in degrees
 EXAMPLE = "frequency_hz,real,imaginary"
+NAMELESS = f"no column is named frequency; name the columns in a first line, for example {EXAMPLE}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,14 +89,13 @@ def recognise_columns(names: Sequence[str]) -> tuple[dict[str, Column], tuple[st
     found: dict[str, list[Column]] = {}
     for index, name in enumerate(names):
         words = column_words(name)
-        role = next((role for role, wanted in ROLES if wanted & set(words)), None)
-        role = None if role == "magnitude" and LEVEL_WORDS & set(words) else role
+        role = _role_of(name, words)
         if role is not None:
             unit, scale = _unit_of(role, words)
+            scale = -scale if name.strip().startswith(("-", "−")) else scale
             found.setdefault(role, []).append(Column(index=index, name=name.strip(), unit=unit, scale=scale))
     if "frequency" not in found:
-        msg = f"no column is named frequency; name the columns in a first line, for example {EXAMPLE}"
-        raise ValueError(msg)
+        raise ValueError(NAMELESS)
     pair = next((p for p in (("real", "imaginary"), ("magnitude", "phase")) if all(role in found for role in p)), None)
     if pair is None:
         there = ", ".join(column.name[:30] for columns in found.values() for column in columns)
@@ -92,7 +106,7 @@ def recognise_columns(names: Sequence[str]) -> tuple[dict[str, Column], tuple[st
         columns = found.get(role, [])
         if len(columns) > 1:
             (i, first), (j, second) = ((column.index + 1, column.name[:30]) for column in columns[:2])
-            msg = f'columns {i} and {j}, "{first}" and "{second}", are both {role}'
+            msg = f'columns {i} and {j}, "{first}" and "{second}", are both {role}: leave one'
             raise ValueError(msg)
         if columns:
             used[role] = columns[0]
@@ -106,9 +120,12 @@ def column_words(name: str) -> list[str]:
     Examples
     --------
     >>> column_words("|Z| [kΩ]"), column_words("phase_degree"), column_words("Gain (dB)")
-    (['magnitude', 'kohm'], ['phase', 'degree'], ['gain', 'db'])
+    (['impedance', 'kohm'], ['phase', 'degree'], ['gain', 'db'])
     """
-    text = re.sub(r"\|\w*\|", " magnitude ", name)
+    text = re.sub(r"\|[zZ]\w*\|", " impedance ", name)
+    text = re.sub(r"\|\w*\|", " magnitude ", text)
+    text = re.sub(r"\b[zZ]('')(?!')|\b[zZ][\"″]", " imaginary z ", text)
+    text = re.sub(r"\b[zZ]['′](?!')", " real z ", text)
     for sign, word in SIGNS:
         text = text.replace(sign, word)
     return re.findall(r"[a-z]+", text.lower())
@@ -239,6 +256,18 @@ def _joined(real: FloatArray, imaginary: FloatArray) -> ComplexArray:
     return value
 
 
+def _role_of(name: str, words: Sequence[str]) -> str | None:
+    """Tell what a column is; None for one that says nothing of a response."""
+    told = set(words)
+    if OTHER_WORDS & told or re.search(r"\bs\d\d\b", name.lower()):
+        return None
+    part = next((SERIES_WORDS[word] for word in words if word in SERIES_WORDS), None)
+    if part is not None and told - set(SERIES_WORDS) <= BESIDE_SERIES:
+        return part
+    role = next((role for role, wanted in ROLES if wanted & told), None)
+    return None if role == "magnitude" and LEVEL_WORDS & told else role
+
+
 def _unit_of(role: str, words: Sequence[str]) -> tuple[str, float]:
     if role == "frequency":
         return "Hz", next((HZ_SCALES[word] for word in words if word in HZ_SCALES), 1.0)
@@ -253,4 +282,6 @@ def _unit_of(role: str, words: Sequence[str]) -> tuple[str, float]:
         return "Ω", ohm
     if words.count("v") == 2:
         return "V/V", 1.0
+    if OHM_WORDS & set(words):
+        return "Ω", 1.0
     return ("dB or V/V" if OPEN_WORDS & set(words) else ""), 1.0

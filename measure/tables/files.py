@@ -6,26 +6,31 @@ Touchstone File Format Specification, version 1.1, EIA/IBIS Open Forum, 2002 (fr
 Z and Y parameters are normalised to R.
 """
 
-import csv
 import math
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from measure.response import ComplexArray, FloatArray, Response
-from measure.tables.columns import EXAMPLE, Column, column_std, column_unit, column_value, complex_values, recognise_columns
+from measure.tables.columns import (
+    EXAMPLE,
+    NAMELESS,
+    Column,
+    column_std,
+    column_unit,
+    column_value,
+    complex_values,
+    recognise_columns,
+)
+from measure.tables.traces import NOT_FINITE, NUMBER, Row, Trace, find_traces, is_comment, split_names
 
 MOST_ROWS = 50_000
-COMMENT_SIGNS = ("#", "!", "%", "*", "//")
-SEPARATORS = ("\t", ";", ",")
 PORT_SCALES = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
 DEFAULT_R_OHM = 50.0  # [Ω] of an option line that does not say
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eEdD][+-]?\d+)?", re.ASCII)
-_NOT_FINITE = re.compile(r"[+-]?(nan|inf|infinity)|[+-]?1\.#\w+", re.IGNORECASE)
 _FACT = re.compile(r"\W*(unit|simulated)\s*:\s*(\S+)\s*", re.IGNORECASE)
 
 
@@ -64,8 +69,9 @@ def parse_csv(text: str) -> ResponseTable:
     Parameters
     ----------
     text : str
-        Separated by tab, semicolon or comma; a decimal comma only with the first two. Lines that begin with # ! % * or // are
-        comments; the columns may be named in the last of them.
+        Separated by tab, semicolon, comma or spaces; a decimal comma not with the third. Lines that begin with # ! % * ; or //
+        are comments; the columns may be named in the last of them. Other words above and below the numbers are left alone. Of
+        several traces one may be a response, or all of them together, at the same frequencies.
 
     Raises
     ------
@@ -77,21 +83,18 @@ def parse_csv(text: str) -> ResponseTable:
     >>> parse_csv("frequency (kHz);gain (dB);phase (deg)\n1;-20;90\n2;0;0").value.round(9)
     array([0.+0.1j, 1.+0.j ])
     """
-    numbered = [(number, line) for number, line in enumerate(text.splitlines(), start=1) if line.strip()]
-    comments = [(number, line) for number, line in numbered if line.lstrip().startswith(COMMENT_SIGNS)]
-    rest = [(number, line) for number, line in numbered if not line.lstrip().startswith(COMMENT_SIGNS)]
-    sample = next((line for _, line in rest if _is_number(re.split(r"[,;\t ]", line.strip().replace('"', ""))[0])), "")
-    separator = next((sign for sign in SEPARATORS if sign in sample), None)
-    if separator is None:
-        msg = f"no line of numbers separated by comma, semicolon or tab; expected for example {EXAMPLE} and lines below it"
+    traces, separator = find_traces(text)
+    if not traces:
+        msg = (
+            f"no line of numbers separated by comma, semicolon, tab or spaces; expected for example {EXAMPLE} and lines below it"
+        )
         raise ValueError(msg)
-    cells = [(number, _cells(number, line, separator)) for number, line in rest]
-    begin = next(place for place, (_, row) in enumerate(cells) if _is_number(row[0]))
-    if len(cells) - begin > MOST_ROWS:
-        msg = f"{len(cells) - begin} lines of numbers, at most {MOST_ROWS} are read: keep fewer frequencies"
+    n_rows = sum(len(trace.rows) for trace in traces)
+    if n_rows > MOST_ROWS:
+        msg = f"{n_rows} lines of numbers, at most {MOST_ROWS} are read: keep fewer frequencies"
         raise ValueError(msg)
-    columns, unused, width = _columns(cells[:begin], comments, separator)
-    return _table(cells[begin:], columns, unused=unused, width=width, facts=_facts(comments), separator=separator)
+    comments = [(number, line) for number, line in enumerate(text.splitlines(), start=1) if is_comment(line)]
+    return _chosen(traces, facts=_facts(comments), separator=separator)
 
 
 def format_csv(response: Response, *, comments: Sequence[str] = ()) -> str:
@@ -222,7 +225,7 @@ def _option(number: int, words: Sequence[str]) -> _Option:
             parameter = word
         elif word in ("ri", "ma", "db"):
             form = word
-        elif word == "r" and left and _NUMBER.fullmatch(left[0]) and 0 < _plain(left[0]) < math.inf:
+        elif word == "r" and left and NUMBER.fullmatch(left[0]) and 0 < _plain(left[0]) < math.inf:
             reference_ohm = _plain(left.pop(0))
         else:
             what = {"r": "R without a resistance above 0", "g": "G parameters, of two ports", "h": "H parameters, of two ports"}
@@ -249,61 +252,135 @@ def _impedance(value: ComplexArray, option: _Option) -> ComplexArray:
         return option.reference_ohm * ratio
 
 
-def _cells(number: int, line: str, separator: str) -> list[str]:
-    try:
-        row = [cell.strip() for cell in next(csv.reader([line], delimiter=separator))]
-    except csv.Error as err:
-        msg = f"line {number}: cannot be split into columns ({err})"
-        raise ValueError(msg) from None
-    return row[:-1] if len(row) > 1 and not row[-1] else row  # some programs end every line with the separator
-
-
-def _is_number(cell: str) -> bool:
-    return any(form.fullmatch(cell.replace(",", ".", 1)) for form in (_NUMBER, _NOT_FINITE))
-
-
 def _facts(comments: Sequence[tuple[int, str]]) -> dict[str, str]:
     found = (match for _, line in comments if (match := _FACT.fullmatch(line)) is not None)
     return {match[1].lower(): match[2] for match in found}
 
 
-def _columns(
-    heads: Sequence[tuple[int, list[str]]], comments: Sequence[tuple[int, str]], separator: str
-) -> tuple[dict[str, Column], tuple[str, ...], int]:
-    """Columns from the last line above the numbers, which may be a comment.
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Headed:
+    """A trace, and what its columns are; `slip` says why they are no response."""
+
+    trace: Trace
+    columns: dict[str, Column]
+    names: list[str]
+    unused: tuple[str, ...] = ()
+    slip: str = ""
+
+
+def _chosen(traces: Sequence[Trace], *, facts: dict[str, str], separator: str) -> ResponseTable:
+    """Read the one trace of several that holds a response.
 
     Raises
     ------
     ValueError
-        If it does not name what is needed.
+        If none does, or more than one: which is meant would be a guess.
     """
-    if heads:
-        number, names = heads[-1]
-    elif comments:
-        number, line = comments[-1]
-        names = _cells(number, line.lstrip().lstrip("#!%*/"), separator)
-    else:
-        number, names = 1, []
+    headed: list[_Headed] = []
+    for trace in traces:
+        one = _headed(trace, separator)
+        before = headed[-1] if headed else None
+        if before is not None and not one.names:  # no names of its own: goes on where the one before ended, or is another like it
+            if _rises(before, trace):
+                before.trace.rows.extend(trace.rows)
+                continue
+            one = replace(before, trace=trace)
+        headed.append(one)
+    whole = [one for one in headed if not one.slip] or _side_by_side(headed)
+    if not whole:
+        raise ValueError(headed[0].slip)
+    tables = [_table(one.trace.rows, one, facts=facts, separator=separator) for one in whole]
+    others = [table for table in tables[1:] if not _is_same(table, tables[0])]
+    if others:
+        first, second = tables[0].lines, others[0].lines
+        end = max(table.lines[-1] for table in tables)
+        msg = (
+            f"line {second[0]}: another trace begins, and a take is one: to keep the first ({len(first)} frequencies) cut lines "
+            f"{first[-1] + 1} to {end}"
+        )
+        raise ValueError(msg)
+    taken = set(tables[0].lines)
+    left = [one.trace.rows for one in headed if one.trace.rows[0][0] not in taken]
+    unused = (*tables[0].unused, *(f"lines {rows[0][0]} to {rows[-1][0]}" for rows in left))
+    return replace(tables[0], unused=unused)
+
+
+def _headed(trace: Trace, separator: str) -> _Headed:
+    """Find the line that names the columns of a trace: the nearest above that does, words before comments."""
+    width, slip = len(trace.rows[0][1]), ""
+    for number, ways in _heads(trace, separator):
+        for names in ways:
+            if len(names) < 2:
+                continue
+            try:
+                columns, unused = recognise_columns(names)
+            except ValueError as err:
+                slip = slip or f"line {number}: {err}"
+                continue
+            if len(names) == width or not slip:
+                return _Headed(trace=trace, columns=columns, names=names, unused=unused)
+    if slip:
+        names = next((names for _, ways in _heads(trace, separator) for names in ways if len(names) == width), [""] * width)
+        return _Headed(trace=trace, columns={}, names=names, slip=slip)
+    number = trace.words[-1][0] if trace.words else trace.rows[0][0]
+    return _Headed(trace=trace, columns={}, names=[], slip=f"line {number}: {NAMELESS}")
+
+
+def _heads(trace: Trace, separator: str) -> Iterator[tuple[int, Iterator[list[str]]]]:
+    """Lines that may name the columns, each in the ways it may be split; two together where units have one of their own."""
+    words = trace.words
+    if words:
+        yield words[-1][0], split_names(*words[-1], separator)
+    if len(words) > 1:
+        pairs = zip(split_names(*words[-2], separator), split_names(*words[-1], separator), strict=False)
+        joined = (
+            [f"{name} ({unit})" for name, unit in zip(*pair, strict=True)] for pair in pairs if len(pair[0]) == len(pair[1])
+        )
+        yield words[-1][0], joined
+    for number, line in (*words[-2::-1], *trace.comments[::-1]):
+        yield number, split_names(number, line, separator)
+
+
+def _rises(before: _Headed, trace: Trace) -> bool:
+    """See whether a run of numbers goes on where the one before ended."""
+    place = before.columns["frequency"].index if "frequency" in before.columns else 0
+    last, first = (row[place] if place < len(row) else "" for row in (before.trace.rows[-1][1], trace.rows[0][1]))
+    if len(trace.rows[0][1]) != len(before.trace.rows[0][1]) or not (NUMBER.fullmatch(last) and NUMBER.fullmatch(first)):
+        return False
+    return _plain(first) > _plain(last)
+
+
+def _side_by_side(headed: Sequence[_Headed]) -> list[_Headed]:
+    """Put traces together that hold a part of the response each, all at the same frequencies."""
+    first = headed[0].trace.rows
+    same = [one for one in headed if len(one.names) > 1 and len(one.trace.rows) == len(first)]
+    if len(same) < 2 or any(
+        [row[0] for _, row in one.trace.rows] != [row[0] for _, row in first]
+        or {len(row) for _, row in one.trace.rows} != {len(one.names)}
+        for one in same
+    ):
+        return []
+    names = same[0].names + [name for one in same[1:] for name in one.names[1:]]
+    rows = [
+        (number, row + [cell for one in same[1:] for cell in one.trace.rows[place][1][1:]])
+        for place, (number, row) in enumerate(same[0].trace.rows)
+    ]
     try:
         columns, unused = recognise_columns(names)
-    except ValueError as err:
-        msg = f"line {number}: {err}"
-        raise ValueError(msg) from None
-    return columns, unused, len(names)
+    except ValueError:
+        return []
+    return [_Headed(trace=Trace(rows=rows, words=[], comments=[]), columns=columns, names=names, unused=unused)]
 
 
-def _table(
-    rows: Sequence[tuple[int, list[str]]],
-    columns: dict[str, Column],
-    *,
-    unused: tuple[str, ...],
-    width: int,
-    facts: dict[str, str],
-    separator: str,
-) -> ResponseTable:
+def _is_same(one: ResponseTable, other: ResponseTable) -> bool:
+    return np.array_equal(one.frequency_hz, other.frequency_hz) and np.array_equal(one.value, other.value)
+
+
+def _table(rows: Sequence[Row], headed: _Headed, *, facts: dict[str, str], separator: str) -> ResponseTable:
+    columns = headed.columns
     for number, row in rows:
-        if len(row) != width:
-            msg = f"line {number}: {len(row)} columns, but {width} are named"
+        if len(row) != len(headed.names):
+            msg = f"line {number}: {len(row)} columns, but {len(headed.names)} are named"
             raise ValueError(msg)
     numbers = [number for number, _ in rows]
     as_point = _decimal_sign(rows, columns, separator)
@@ -320,11 +397,11 @@ def _table(
         unit=column_unit(columns, facts.get("unit", "")),
         lines=tuple(numbers),
         simulated=facts.get("simulated", "").lower() == "yes",
-        unused=unused,
+        unused=headed.unused,
     )
 
 
-def _decimal_sign(rows: Sequence[tuple[int, list[str]]], columns: dict[str, Column], separator: str) -> Callable[[str], str]:
+def _decimal_sign(rows: Sequence[Row], columns: dict[str, Column], separator: str) -> Callable[[str], str]:
     """How a cell becomes a number with a decimal point.
 
     Raises
@@ -349,9 +426,9 @@ def _plain(cell: str) -> float:
 
 
 def _number(cell: str, *, number: int, column: int) -> float:
-    if _NUMBER.fullmatch(cell):
+    if NUMBER.fullmatch(cell):
         return _plain(cell)
-    if _NOT_FINITE.fullmatch(cell):
+    if NOT_FINITE.fullmatch(cell):
         return math.nan  # kept, and found by the checks, which name all such lines
     shown = "".join(char if char.isprintable() else "?" for char in cell[:20])
     msg = f'line {number}, column {column}: "{shown}" is not a number' if cell else f"line {number}, column {column}: empty"

@@ -10,6 +10,7 @@ import fit
 import measure
 from fit.desk.command.main import main
 from measure.errors import FileError
+from measure.response import Response
 from tests.desk_bench import run_json
 from tests.places import RECORDINGS
 from tests.python_bench import CHANNELS, RIG, make_logbook
@@ -219,3 +220,20 @@ def test_an_instrument_shows_itself_as_its_circuit(books):
     svg = fit.Instrument.read(books / "guitar" / "instrument.toml")._repr_svg_()
     assert svg.startswith("<svg ")
     assert 'data-part="capacitor.tone"' in svg
+
+
+def test_an_impedance_measured_elsewhere_needs_no_input():
+    frequency_hz = np.geomspace(50, 20e3, 120)
+    s = 2j * np.pi * frequency_hz
+    size = 1e-3 / np.sqrt(2)
+    takes = []
+    for added, farad in (("", 0.0), ("1n ± 1%", 1e-9)):
+        value = 1 / (1 / (6e3 + 2.5 * s) + s * (100e-12 + farad))
+        covariance = (size * np.abs(value))[:, None, None] ** 2 * np.eye(2)
+        takes.append(fit.Take(Response(frequency_hz=frequency_hz, value=value, covariance=covariance, unit="Ω"), added=added))
+    found = fit.pickup(takes)
+    assert abs(found["inductance"].value - 2.5) < 2 * found["inductance"].standard_uncertainty
+    assert any("no input is stated" in warning for warning in found.warnings)
+    ratio = replace(takes[0], response=replace(takes[0].response, unit="V/V"))
+    with pytest.raises(ValueError, match="what the pickup was measured into is needed"):
+        fit.pickup([ratio])

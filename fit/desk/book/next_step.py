@@ -10,7 +10,7 @@ from fit.desk.book.fits import FitWish
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take_sets import days_of
-from fit.desk.book.through_controls import is_connected
+from fit.desk.book.through_controls import hears_input, is_connected
 from fit.desk.show.sheets.notices import next_line
 from fit.desk.show.words import command_text
 from measure.errors import FileError
@@ -114,6 +114,8 @@ def _stated(take: Take, now: Rig, key: str) -> object:
 
 def _is_open(take: Take, now: Rig) -> bool:
     """See whether the rig lacks something without which no fit is made."""
+    if not hears_input(take):
+        return False
     needed = ["input.resistance", "input.capacitance"]
     has_reference = not take.recordings or any(one.reference_channel is not None for one in take.recordings)
     if not has_reference or _stated(take, now, "reference.kind") in ("loopback", "none"):
@@ -126,7 +128,10 @@ def _goes_with(one: Take, take: Take, instrument: Instrument | None, now: Rig) -
     stated, own = one.conditions, take.conditions
     if one.outcome == "rejected" or stated.method not in FITTED or stated.item != own.item or one.simulated != take.simulated:
         return False
-    if any(_stated(one, now, key) != _stated(take, now, key) for key in SHARED):
+    are_heard = hears_input(one) and hears_input(take)
+    if are_heard and any(_stated(one, now, key) != _stated(take, now, key) for key in SHARED):
+        return False
+    if not are_heard and any(_is_open(each, now) for each in (one, take)):
         return False
     if stated.method == "impedance" and stated.series_resistor is None and one.kind == "recording":
         return False

@@ -9,7 +9,7 @@ from fit.answers.calibrate.input import doubt_input
 from fit.circuit.instrument import Instrument
 from fit.desk.book.bounds import bounded
 from fit.desk.book.rig import RIG_OPTIONS, rig_of
-from fit.desk.book.through_controls import instrument_of_takes, take_evidence, with_dcr
+from fit.desk.book.through_controls import hears_input, instrument_of_takes, take_evidence, with_dcr
 from fit.estimate.evidence import CLOCK_BOUND, Evidence, TakeEvidence
 from measure.errors import FileError
 from measure.logbook.placement import placements
@@ -19,6 +19,9 @@ from measure.logbook.take import Take
 from measure.marking import parse_parts, read_value
 from measure.quantity import Quantity
 from measure.response import Response
+
+# A cable of some metres into an amplifier: common practice, no source. Only what is told of the pickup behind them rests on it.
+USUAL_INPUT = ("1M ± 10%", "500p ± 30%")
 
 
 def gather_evidence(
@@ -55,6 +58,9 @@ def gather_evidence(
     rig = _common_rig(takes, rig_of(logbook), warnings)
     rows = join_takes(takes, responses, placements(list_takes(logbook).takes), instrument, warnings)
     resistance, capacitance = input_resistance(rig), input_capacitance(rig)
+    is_heard = any(row.is_loaded for row in rows)
+    if not is_heard and (resistance is None or capacitance is None):
+        resistance, capacitance = usual_input(warnings)
     if resistance is None or capacitance is None:
         key = "input.resistance" if resistance is None else "input.capacitance"
         example = "1M ± 1%" if resistance is None else "185p ± 3p"
@@ -63,7 +69,7 @@ def gather_evidence(
     low = doubt_input(resistance.value)
     if low is not None:
         warnings.append(low.text)
-    kind = rig.reference.kind or "current"
+    kind = (rig.reference.kind if is_heard else None) or "current"
     further = parse_parts(at_hand)
     warnings += [f"at hand: {part.understood}" for part in further if part.understood]
     whole = Evidence(
@@ -78,6 +84,27 @@ def gather_evidence(
         clock_bound=_widest_clock(takes, rig),
     )
     return whole, tuple(warnings)
+
+
+def usual_input(warnings: list[str]) -> tuple[Quantity, Quantity]:
+    """Take what a pickup usually plays into, where no take rests on it.
+
+    Parameters
+    ----------
+    warnings : list of str
+        What is assumed is added to it.
+
+    Returns
+    -------
+    resistance, capacitance : Quantity
+        [Ω], [F]
+    """
+    resistance, capacitance = read_value(USUAL_INPUT[0], "input resistance"), read_value(USUAL_INPUT[1], "input capacitance")
+    warnings.append(
+        "no input is stated, and these takes need none; the resonance behind cable and input is told for the usual "
+        f"{resistance.text} and {capacitance.text} (common practice)"
+    )
+    return resistance, capacitance
 
 
 def join_takes(
@@ -135,10 +162,10 @@ def _common_rig(takes: Sequence[Take], now: Rig, warnings: list[str]) -> Rig:
     for key in ("input.resistance", "input.capacitance", "reference.kind", "exciter.corner_hz"):
         section, name = key.split(".")
         current = getattr(getattr(now, section), name)
-        own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes}
+        own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes if hears_input(take)}
         if key == "reference.kind":  # a take whose reference was not recorded has none, whatever the rig says
             own |= {take.name: "none" for take in takes if _has_no_reference(take)}
-        values = {value if value is not None else current for value in own.values()}
+        values = {value if value is not None else current for value in own.values()} or {current}
         if len(values) > 1:
             each = ", ".join(f"{name} {value or current}" for name, value in own.items())
             msg = f"the takes were made with different {key} ({each}): fit them apart"

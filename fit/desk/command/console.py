@@ -1,10 +1,13 @@
 """The desk at a terminal: messages and progress on stderr, silence where JSON was asked for."""
 
+import codecs
 import contextlib
+import io
 import json
 import os
 import shutil
 import sys
+import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -15,6 +18,66 @@ if TYPE_CHECKING:
     from fit.desk.book.desk import Desk
 
 Item = TypeVar("Item")
+
+# What is written for a letter that a terminal has not; the name of what is Greek, else the
+# letter without its accent, else a question mark.
+READABLE = {
+    "\N{MINUS SIGN}": "-",
+    "\N{EN DASH}": "-",
+    "\N{BOX DRAWINGS LIGHT HORIZONTAL}": "-",
+    "\N{BOX DRAWINGS LIGHT VERTICAL}": "|",
+    "\N{GREEK CAPITAL LETTER OMEGA}": "Ohm",
+    "\N{OHM SIGN}": "Ohm",
+    "\N{GREEK SMALL LETTER MU}": "u",
+    "\N{MICRO SIGN}": "u",
+    "\N{PLUS-MINUS SIGN}": "+-",
+    "\N{MULTIPLICATION SIGN}": "x",
+    "\N{DIVISION SIGN}": "/",
+    "\N{MIDDLE DOT}": "*",
+    "\N{BULLET}": "*",
+    "\N{DEGREE SIGN}": " deg ",
+    "\N{SUPERSCRIPT MINUS}": "^-",
+    "\N{SQUARE ROOT}": "sqrt ",
+    "\N{MUSIC SHARP SIGN}": "#",
+    "\N{MUSIC FLAT SIGN}": "b",
+    "\N{PARTIAL DIFFERENTIAL}": "d",
+    "\N{SECTION SIGN}": "section ",
+    "\N{BOX DRAWINGS LIGHT VERTICAL AND RIGHT}": "+",
+    "\N{BOX DRAWINGS LIGHT UP AND RIGHT}": "+",
+    "\N{LEFT DOUBLE QUOTATION MARK}": '"',
+    "\N{RIGHT DOUBLE QUOTATION MARK}": '"',
+    "\N{RIGHT SINGLE QUOTATION MARK}": "'",
+    "\N{RIGHTWARDS ARROW}": "->",
+    "\N{LESS-THAN OR EQUAL TO}": "<=",
+    "\N{GREATER-THAN OR EQUAL TO}": ">=",
+    "\N{ALMOST EQUAL TO}": "~",
+}
+
+
+def ready_streams() -> None:
+    """Write UTF-8 where output goes to a file or another program, and at a terminal what its letters can show."""
+    codecs.register_error("readable", _readable)
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            is_read = stream is sys.stdin
+            if stream.isatty():
+                stream.reconfigure(errors="replace" if is_read else "readable")
+            else:
+                stream.reconfigure(encoding="utf-8", errors="replace")
+
+
+def _readable(error: UnicodeError) -> tuple[str, int]:
+    """Put what every encoding has for letters that this one lacks."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(_in_ascii(letter) for letter in error.object[error.start : error.end]), error.end
+
+
+def _in_ascii(letter: str) -> str:
+    name = unicodedata.name(letter, "").split()
+    if letter not in READABLE and name[:1] == ["GREEK"]:
+        return name[-1].lower()
+    return READABLE.get(letter) or unicodedata.normalize("NFKD", letter).encode("ascii", "ignore").decode() or "?"
 
 
 def desk_at(logbook: Path, *, as_json: bool = False) -> "Desk":

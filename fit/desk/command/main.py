@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema, takes
-from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave
+from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave, ready_streams
 from fit.desk.command.plain_lmfit import spare_extras
 
 if TYPE_CHECKING:
@@ -161,9 +161,7 @@ def run() -> None:
     for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(variable, "1")  # the matrices are small: threads wait for each other (4 s of demo became 10 s)
     spare_extras()
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
+    ready_streams()
     sys.exit(main())
 
 

@@ -1,5 +1,7 @@
 """What is wrong with a response that was measured elsewhere."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -47,3 +49,56 @@ def test_each_check_fires_on_its_fault_alone():
     active = np.where(GRID_HZ > 5e3, -0.1 + 1j, 1.0)
     assert found(table_of(GRID_HZ, active), is_impedance=True)["passive"].severity == "warn"
     assert "passive" not in found(table_of(GRID_HZ, active))
+
+
+def resonant(frequency_hz, *, q=9.0, seed=1, noise=3e-3):
+    """A voltage behind a resonance at 5 kHz, as sharp as pickups have it, with noise."""
+    x = frequency_hz / 5e3
+    value = 1 / (1 - x**2 + 1j * x / q)
+    rng = np.random.default_rng(seed)
+    return value * (1 + noise * (rng.standard_normal(len(x)) + 1j * rng.standard_normal(len(x))) / np.sqrt(2))
+
+
+@pytest.mark.parametrize("factor", [0.0, 0.05, 10.0, 1e20])
+@pytest.mark.parametrize("place", [0, 1, 40, 75, 149])
+def test_an_absurd_value_among_sound_ones_is_found_with_its_place(factor, place):
+    value = resonant(GRID_HZ)
+    value[place] *= factor
+    spike = found(table_of(GRID_HZ, value))["spike"]
+    assert spike.severity == ("warn" if 0.01 < factor < 100 else "reject")
+    assert f"line {place + 2}, {GRID_HZ[place]:.5g} Hz" in spike.text
+    assert spike.figure == pytest.approx(factor, rel=1.0) or factor in (0.0, 1e20)
+    assert "so do lines" not in spike.text
+
+
+def test_several_absurd_values_are_all_named():
+    value = resonant(GRID_HZ)
+    value[[30, 31, 90]] *= [1e20, 1e19, 50]
+    text = found(table_of(GRID_HZ, value))["spike"].text
+    assert {"32", "33", "92"} <= set(re.findall(r"\b\d+\b", text))
+    assert text.endswith("Leave them out, or measure again.")
+
+
+@pytest.mark.parametrize("n", [10, 20, 50, 150, 3000])
+@pytest.mark.parametrize("grid", [np.geomspace, np.linspace])
+def test_a_sharp_resonance_noise_and_sparse_points_are_no_spike(n, grid):
+    frequency_hz = grid(20.0, 20e3, n)
+    for seed, noise in enumerate((1e-5, 1e-3, 0.03, 0.3)):
+        value = resonant(frequency_hz, noise=noise, seed=seed)
+        assert "spike" not in found(table_of(frequency_hz, value))
+        assert "spike" not in found(table_of(frequency_hz, 1e4j * frequency_hz * value), is_impedance=True)
+    deviation = np.where(frequency_hz > 3e3, 0.5, 1e-3)
+    rough = resonant(frequency_hz, noise=deviation)
+    assert "spike" not in found(table_of(frequency_hz, rough, deviation * np.abs(rough)))
+
+
+def test_a_frequency_that_is_a_slip_is_named():
+    value = np.ones(len(GRID_HZ))
+    negative = np.where(np.arange(len(GRID_HZ)) == 7, -GRID_HZ, GRID_HZ)
+    order = found(table_of(negative, value))["order"]
+    assert (order.severity, order.figure) == ("reject", 1.0)
+    assert f"Line 9 has a frequency of {negative[7]:g} Hz" in order.text
+    far = np.append(GRID_HZ[:-1], 1e20)
+    assert "The frequency in line 151 is" in found(table_of(far, value))["spike"].text
+    low = np.append(1e-9, GRID_HZ[1:])
+    assert "The frequency in line 2 is" in found(table_of(low, value))["spike"].text

@@ -264,3 +264,46 @@ def test_series_resistor_method_on_measured_data():
     assert impedance.real.mean() == pytest.approx(47.956, abs=5e-4)
     assert impedance.real.std(ddof=1) == pytest.approx(0.059, abs=5e-4)
     assert impedance.imag.mean() == pytest.approx(-0.009, abs=5e-4)
+
+
+def test_two_bytes_a_sign_are_text_too(bench, capsys):
+    (bench / "wide.csv").write_bytes(table_text().encode("utf-16"))
+    assert run(capsys, "import", "wide", bench / "wide.csv", "--logbook", bench)[0] == 0
+
+
+def test_a_table_with_an_absurd_value_is_kept_and_rejected_with_its_place(bench, capsys):
+    lines = table_text().splitlines()
+    lines[60] = f"{lines[60].split(';')[0]};400;0"
+    code, out, err = run(capsys, "import", "slip", put(bench, "slip.csv", "\n".join(lines)), "--logbook", bench)
+    assert code == 3
+    assert "line 61, " in err
+    assert "Kept: take slip" in out
+
+
+def impedance_table(added_f=0.0, *, seed=1):
+    """R and X between marks, as an analyser writes them, decimal comma."""
+    s = 2j * np.pi * GRID_HZ
+    z = 1 / (1 / (DCR_OHM + s * INDUCTANCE_H) + s * (CAPACITANCE_F + added_f))
+    z = z * (1 + 1e-3 * np.random.default_rng(seed).standard_normal(len(s)))
+    rows = [f"{f / 1e3:.9f};{one.real:.6f};{one.imag:.6f}".replace(".", ",") for f, one in zip(GRID_HZ, z, strict=True)]
+    return "\n".join(["! made elsewhere", "BEGIN TRACE A", "f (kHz);R (ohm);X (ohm)", *rows, "END TRACE A"]) + "\n"
+
+
+def test_an_impedance_is_fitted_in_a_logbook_without_a_rig(tmp_path, capsys):
+    book = ["--logbook", tmp_path / "book"]
+    bare, plus = put(tmp_path, "bare.csv", impedance_table()), put(tmp_path, "plus.txt", impedance_table(1e-9, seed=2))
+    code, _, err = run(capsys, "import", "bare", bare, *book)
+    assert code == 2
+    assert "import it with --method impedance" in err
+    code, out, _ = run(capsys, "import", "bare", bare, "--method", "impedance", *book)
+    assert code == 0
+    assert "Next: coilsweep fit bare --logbook" in out
+    code, out, _ = run(capsys, "import", "plus", plus, "--method", "impedance", "--add", "1n ± 1%", *book)
+    assert "Next: coilsweep fit bare plus --logbook" in out
+    code, document, _ = run_json(capsys, "fit", "bare", "plus", *book)
+    assert code == 0
+    assert not (tmp_path / "book" / "rig.toml").exists()
+    for name, truth in (("inductance", INDUCTANCE_H), ("winding_capacitance", CAPACITANCE_F), ("dc_resistance", DCR_OHM)):
+        found = document["quantities"][name]
+        assert abs(found["value"] - truth) < 3 * found["standard_uncertainty"]
+    assert any("no input is stated" in warning for warning in document["warnings"])

@@ -24,8 +24,98 @@ SAME = {
     "phase that can only be degrees": "frequency,magnitude,phase\n100,0.1,90\n1000,0.5,180\n",
     "gain that can only be dB": "frequency,gain,phase (deg)\n100,-20,90\n1000,-6.020599913279624,180\n",
     "real and imaginary preferred": "frequency,real,imaginary,magnitude,phase (deg)\n100,0,0.1,9,9\n1000,-0.5,0,9,9\n",
+    "spaces": "frequency  real   imaginary\n 100   0    0.1\n1000  -0.5   0\n",
+    "spaces, a unit in brackets": "Freq (Hz) Re Im\n100 0 0.1\n1000 -0.5 0\n",
+    "spaces, decimal comma": "f[kHz] Re Im\n0,1 0,0 0,1\n1,0 -0,5 0,0\n",
+    "semicolon for comments": "; by hand\n; frequency, real, imaginary\n100,0,0.1\n; between\n1000,-0.5,0\n; the end\n",
+    "header in a comment, otherwise split": "! f(Hz)  Re  Im\n!---------\n100\t0\t0.1\n1000\t-0.5\t0\n! the end\n",
+    "between marks": "BEGIN\nfrequency,real,imaginary\n100,0,0.1\n1000,-0.5,0\nEND\n",
+    "marks below the header": "frequency;real;imaginary\nBEGIN TRACE A\n100;0;0,1\n1000;-0,5;0\nEND TRACE A\n",
+    "marks in brackets": "[settings]\npoints=2\n[data]\nfrequency,real,imaginary\n100,0,0.1\n1000,-0.5,0\n[end]\n",
+    "a count": "frequency,real,imaginary\n2\n100,0,0.1\n1000,-0.5,0\n",
+    "units in a line of their own": "frequency;gain;phase\nkHz;dB;deg\n0,1;-20;90\n1;-6,020599913279624;180\n",
+    "two segments": "frequency,real,imaginary\nBEGIN\n100,0,0.1\nEND\nBEGIN\n1000,-0.5,0\nEND\n",
+    "the same trace twice": "BEGIN\nf,re,im\n100,0,0.1\n1000,-0.5,0\nEND\n" * 2,
+    "two traces, a part each": "BEGIN\nf;real\n100;0\n1000;-0,5\nEND\nBEGIN\nf;imaginary\n100;0,1\n1000;0\nEND\n",
+    "a trace that is no response": "BEGIN\nf,SWR\n100,3\n1000,2\nEND\nBEGIN\nf,re,im\n100,0,0.1\n1000,-0.5,0\nEND\n",
+    "a negated part": "f,Re,-Im\n100,0,-0.1\n1000,-0.5,0\n",
     "byte order of digits": "frequency,real,imaginary\n1.0D+02,.0,1.0d-1\n+1000.,-5E-1,0.\n",
 }
+
+
+# 1 kHz 3000 + 4000j Ω, 2 kHz 1000 − 500j Ω, as analysers name such columns.
+POLAR = "5000{0}53.13010235415598\n2000{0}1118.033988749895{0}-26.56505117707799\n"
+IMPEDANCES = {
+    "R and X": "Frequency(Hz),R(Ohm),X(Ohm)\n1000,3000,4000\n2000,1000,-500\n",
+    "Rs and Xs": "f (kHz);Rs (kΩ);Xs (kΩ)\n1;3;4\n2;1;-0,5\n",
+    "R and X without a unit": "freq R X\n1000 3000 4000\n2000 1000 -500\n",
+    "resistance and reactance": "Frequency,Resistance,Reactance,SWR\n1000,3000,4000,9\n2000,1000,-500,9\n",
+    "size and phase": "Frequency (Hz),|Z| (ohm),phase (deg)\n1000," + POLAR.format(","),
+    "size and angle": "f/Hz;|Z|/Ω;θ/°\n1000;" + POLAR.format(";").replace(".", ","),
+    "Z and phase, beside a reflection": "f,RL (dB),Z,Phase (deg),S11 (dB)\n1000,1," + POLAR.format(",").replace(
+        "\n", ",7\n").replace("2000,", "2000,1,"),
+    "real and imaginary part of Z": "f,Re(Z)/Ohm,Im(Z)/Ohm\n1000,3000,4000\n2000,1000,-500\n",
+    "Z' and Z''": "f (Hz)\tZ' (Ω)\t-Z'' (Ω)\n1000\t3000\t-4000\n2000\t1000\t500\n",
+    "R in one trace, X in another": "BEGIN CH1\nf,R\n1000,3000\n2000,1000\nEND\nBEGIN CH2\nf,X\n1000,4000\n2000,-500\nEND\n",
+    "both forms": "f,R,X,|Z|,phase (deg)\n1000,3000,4000,5000,53.1\n2000,1000,-500,1118,-26.6\n",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", IMPEDANCES.values(), ids=IMPEDANCES)
+def test_an_impedance_as_analysers_write_it(text):
+    table = parse_csv(text)
+    np.testing.assert_allclose(table.frequency_hz, [1000, 2000], rtol=1e-12)
+    np.testing.assert_allclose(table.value, [3000 + 4000j, 1000 - 500j], rtol=1e-12)
+    assert table.unit == "Ω"
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("f,re,im\n1,2,3\n2,3,4\nEND\nBEGIN\n1,5,6\n2,6,7\n", r"line 6: another .* first \(2 frequencies\) cut lines 4 to 7"),
+        ("f,re,im\n1,2,3\nnext\nf,re,im\n1,5,6\nnext\nf,re,im\n1,8,9\n", "line 5: another trace begins, .* cut lines 3 to 8"),
+        ("f,R1,X1,R2,X2\n1,2,3,4,5\n", 'line 1: columns 2 and 4, "R1" and "R2", are both real: leave one'),
+        ("f,R,X,R,X\n1,2,3,4,5\n", 'line 1: columns 2 and 4, "R" and "R", are both real: leave one'),
+        ("f,Rp (parallel),Xp (parallel)\n1,2,3\n", "real and imaginary or magnitude and phase are needed; found only f"),
+        ("f,S11 (dB),S11 (deg)\n1,2,3\n", "real and imaginary or magnitude and phase are needed; found only f"),
+        ("f,re,im\n1,2,3\n2,3,4\n3O,5,6\n", 'line 4, column 1: "3O" is not a number'),
+        ("f,re,im\n1,2,3\n2,3\n4,5,6\n", "line 3: 2 columns, but 3 are named"),
+        ("f,re\n1,2\n2,3\nx\nf,im\n1,2\n3,4\n", "line 1: beside the frequency"),
+    ],
+)  # fmt: skip
+def test_what_of_a_file_is_to_be_cut_or_mended_is_said(text, message):
+    with pytest.raises(ValueError, match=message):
+        parse_csv(text)
+
+
+def test_a_trace_that_is_not_used_is_told():
+    text = "BEGIN\nf,re,im\n100,0,0.1\n1000,-0.5,0\nEND\nBEGIN\nf,SWR\n100,3\n1000,2\nEND\n"
+    assert parse_csv(text).unused == ("lines 8 to 9",)
+
+
+CELLS = st.sampled_from(
+    ["1", "-2.5", "3e3", "1e20", "nan", "x", "", "BEGIN", "END", "f", "R", "X", "kHz", "0,5", '"', "|Z|", "!"]
+)
+LINES = st.lists(st.lists(CELLS, min_size=1, max_size=4), max_size=8)
+
+
+@given(st.sampled_from([",", ";", "\t", "  "]), LINES, LINES)
+def test_malformed_tables_are_read_or_refused_in_one_line(sign, above, below):
+    lines = [*above, ["f", "R", "X"], ["1", "2", "3"], ["2", "3", "4"], *below]
+    said, table = outcome_of(parse_csv, "\n".join(sign.join(cells) for cells in lines))
+    assert (table is None) == bool(said)
+    assert len(said.splitlines()) <= 1
+    if table is None:
+        return
+    assert len(table.lines) == len(table.value) >= 1
+    for line, frequency in zip(table.lines, table.frequency_hz, strict=True):  # each point is one of the file's own lines
+        assert np.isnan(frequency) or f"{frequency:g}" in {f"{float(c):g}" for c in _floats(lines[line - 1][0])}
+
+
+def _floats(cell):
+    """What a cell's number may be: in Hz, or in kHz."""
+    number = float(cell.replace(",", ".")) if cell not in ("", '"') else np.nan
+    return [number, 1e3 * number]
 
 
 @pytest.mark.parametrize("text", SAME.values(), ids=SAME)
@@ -57,7 +147,7 @@ def test_a_file_says_that_it_is_simulated_only_in_a_line_of_its_own():
 WRONG = {
     "": "no line of numbers",
     "only words\nand more\n": "no line of numbers",
-    "1 2 3\n4 5 6\n": "no line of numbers that|no line of numbers separated",
+    "1 2 3\n4 5 6\n": "line 1: no column is named frequency",
     "100,1,2\n": "line 1: no column is named frequency",
     "time,real,imaginary\n1,2,3\n": "line 1: no column is named frequency",
     "frequency,real\n1,2\n": "line 1: beside the frequency, real and imaginary or magnitude and phase are needed",

@@ -8,8 +8,10 @@ import pytest
 from fit.desk.book.references import gather_evidence
 from fit.estimate.evidence import CLOCK_BOUND
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.rig import write_rig
-from measure.logbook.store import read_take, rig_path
+from measure.logbook.store import open_logbook, read_take, rig_path
+from measure.logbook.take import ResponseFile, Take
 from measure.response import Response
 from tests.kept_takes import keep, new_book
 
@@ -110,3 +112,31 @@ def test_clock_of_the_rig_reaches_the_estimate_and_the_widest_counts(book):
     keep(book, "loose")
     assert gather(book, "tight")[0].clock_bound == pytest.approx(20e-6)
     assert gather(book, "tight", "loose")[0].clock_bound == pytest.approx(50e-6)
+
+
+def impedance_table(name, **conditions):
+    """A take of an impedance that was measured elsewhere."""
+    conditions = Conditions(method="impedance", **conditions)
+    return Take(name=name, conditions=conditions, kind="response", response_file=ResponseFile(file="response.csv"))
+
+
+def test_an_impedance_measured_elsewhere_needs_no_rig(tmp_path):
+    book = open_logbook(tmp_path, create=True)
+    takes = [impedance_table("open"), impedance_table("plus", added="1n ± 1%")]
+    evidence, warnings = gather_evidence(book, takes, [response() for _ in takes], dcr=None, at_hand="")
+    assert [row.is_loaded for row in evidence.takes] == [False, False]
+    assert (evidence.input_resistance.value, evidence.input_capacitance.value) == (1e6, pytest.approx(500e-12))
+    assert len(warnings) == 1
+    assert "no input is stated" in warnings[0]
+    # what a rig says of an exciter is of no meaning for it
+    write_rig(rig_path(book), {"reference.kind": "loopback", "input.resistance": "470k ± 1%", "input.capacitance": "200p ± 5p"})
+    evidence, warnings = gather_evidence(book, takes, [response() for _ in takes], dcr=None, at_hand="")
+    assert (evidence.input_resistance.value, evidence.reference_kind, evidence.exciter_corner) == (470e3, "current", None)
+    assert warnings == ()
+
+
+def test_a_recorded_impedance_hears_the_input_and_needs_it(tmp_path):
+    book = open_logbook(tmp_path, create=True)
+    keep(book, "jack", method="impedance", series_resistor="100k ± 1%")
+    with pytest.raises(FileError, match=r"does not state input\.resistance"):
+        gather(book, "jack")

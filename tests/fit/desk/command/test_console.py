@@ -1,13 +1,18 @@
 """The desk at a terminal: what goes to stdout and what to stderr, bars where somebody watches, readers that leave."""
 
+import ast
+import contextlib
 import io
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
-from fit.desk.command.console import desk_at, read_line, reader_may_leave
+import fit
+import measure
+from fit.desk.command.console import desk_at, read_line, reader_may_leave, ready_streams
 
 
 class Terminal(io.StringIO):
@@ -118,3 +123,73 @@ def test_what_is_written_after_giving_up_goes_nowhere():
     code = "import sys; from fit.desk.command.console import give_up_stdout as g; g(); print('x' * 100000); sys.stdout.flush()"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, env=dict(os.environ), timeout=60)
     assert done.stdout == b""
+
+
+COMMAND = "from fit.desk.command.main import run; run()"
+C_LOCALE = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+
+
+def start(words, settings, **streams):
+    """A command in a process of its own, its letters as the settings say."""
+    environment = {name: value for name, value in os.environ.items() if not name.startswith(("LC_", "LANG", "PYTHONIO"))}
+    return subprocess.Popen([sys.executable, "-c", COMMAND, *words], env=environment | settings, **streams)
+
+
+RIG = ["rig", "--input-resistance", "1M ± 1%", "--sense-resistor", "100 Ω ± 1%"]
+
+
+@pytest.mark.parametrize("settings", [{"PYTHONIOENCODING": "cp1252"}, {"PYTHONIOENCODING": "ascii"}, C_LOCALE])
+@pytest.mark.parametrize("as_json", [False, True])
+def test_what_goes_to_a_file_or_a_program_is_utf_8_everywhere(tmp_path, settings, as_json):
+    book = ["--logbook", str(tmp_path)]
+    start([*RIG, *book], settings if settings is not C_LOCALE else {}, stdout=subprocess.DEVNULL).wait()
+    assert '"100 Ω ± 1%"' in (tmp_path / "rig.toml").read_text(encoding="utf-8")
+    process = start(["rig", *book, *["--json"][: int(as_json)]], settings, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    out, err = process.communicate()
+    assert process.returncode == 0, err
+    assert "100 Ω ± 1%" in out.decode("utf-8")
+    (tmp_path / "rig.toml").write_text('[input]\nresistance = "−5 Ω"\n', encoding="utf-8")
+    process = start(["rig", *book], settings, stderr=subprocess.PIPE)
+    assert '"−5 Ω"' in process.communicate()[1].decode("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "ohm"),
+    [("cp1252", "100 Ohm ± 1%"), ("cp437", "100 Ω ± 1%"), ("koi8-r", "100 Ohm +- 1%"), ("latin-1", "100 Ohm ± 1%")],
+)
+def test_a_terminal_is_given_words_for_letters_it_has_not(tmp_path, encoding, ohm):
+    pty = pytest.importorskip("pty", reason="a system without terminals of this kind")
+    reader, writer = pty.openpty()
+    process = start([*RIG, "--logbook", str(tmp_path)], {"PYTHONIOENCODING": encoding}, stdout=writer, stderr=subprocess.DEVNULL)
+    os.close(writer)
+    written = b""
+    with contextlib.suppress(OSError):  # how a terminal ends
+        while part := os.read(reader, 4096):
+            written += part
+    os.close(reader)
+    assert process.wait() == 0
+    assert ohm in written.decode(encoding)
+    assert "?" not in written.decode(encoding)
+
+
+def test_typed_letters_come_from_a_pipe_as_utf_8():
+    script = "from fit.desk.command.console import *; ready_streams(); print(read_line('', on_stderr=True))"
+    words, typed = [sys.executable, "-c", script], "1M ± 1 Ω\n"
+    done = subprocess.run(
+        words, env=os.environ | {"PYTHONIOENCODING": "cp1252"}, input=typed.encode(), capture_output=True, check=True
+    )
+    assert done.stdout.decode("utf-8") == typed
+
+
+def test_every_letter_that_is_written_has_words_on_the_plainest_terminal():
+    ready_streams()
+    letters = set()
+    for path in [*Path(fit.__file__).parent.rglob("*.py"), *Path(measure.__file__).parent.rglob("*.py")]:
+        nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+        told = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}  # docstrings
+        texts = [node.value for node in nodes if isinstance(node, ast.Constant) and id(node) not in told]
+        letters |= {letter for text in texts if isinstance(text, str) for letter in text}
+    plain = {letter: letter.encode("ascii", "readable").decode() for letter in letters}
+    only_read = set("′″∠")  # in names of columns
+    assert {letter for letter, text in plain.items() if text == "?"} - only_read <= {"?", "\N{REPLACEMENT CHARACTER}"}
+    assert [letter.encode("ascii", "readable").decode() for letter in "−Ω±χé"] == ["-", "Ohm", "+-", "chi", "e"]
