@@ -93,7 +93,7 @@ class Instrument:
 
     @classmethod
     def read(cls, path: Path | str) -> "Instrument":
-        """Read an instrument.toml (README, "Keys of instrument.toml").
+        """Read an instrument.toml (`coilsweep manual instrument-file`).
 
         Parameters
         ----------
@@ -120,6 +120,11 @@ class Instrument:
 
         names = [*self.stated.pickup, *(key for key, _, _ in parts_of(self.stated)), *self.stated.switch]
         return f"Instrument {self.stated.name or self.path.name}: {', '.join(names)}"
+
+    def _repr_svg_(self) -> str:
+        from fit.desk.show.drawing.svg import drawing_svg
+
+        return drawing_svg(self.stated)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -279,7 +284,8 @@ class PickupResult(Mapping[str, "Estimate"]):
         JCGM 106:2012, 8.3: guarded acceptance.
         """
         from fit.desk.questions.confirm import judge_part, marking_of
-        from measure.marking import kind_of, read_value
+        from measure.kinds import kind_of
+        from measure.marking import read_value
 
         if self._instrument is None:
             msg = f"{part[:60]}: a bare pickup has no part that is marked; fit takes through an instrument"
@@ -297,7 +303,7 @@ class PickupResult(Mapping[str, "Estimate"]):
 
     def plot(self) -> "Figure":
         """Draw measured and modelled responses with what is left between them, as ``coilsweep fit --plot`` does."""
-        from fit.desk.show.figures.style import response_figure
+        from fit.desk.show.figures.fit import response_figure
 
         return _shown(response_figure(self.answer))
 
@@ -424,7 +430,7 @@ class Prediction:
     _name: str = "instrument"
 
     def plot(self) -> "Figure":
-        """Draw gain, phase and group delay with their bands, as ``coilsweep predict --plot`` does."""
+        """Draw the gain with its band, as ``coilsweep predict --plot`` does."""
         from fit.desk.show.figures.predict import predict_figure
 
         return _shown(predict_figure(self.answer, self.before))
@@ -536,8 +542,8 @@ def pickup(
 
     Notes
     -----
-    A value without ± gets the usual bound, and a warning says so. The model, its limits and the papers that it rests on: README,
-    "How it works", and `fit.answers.pickup.characterisation`.
+    A value without ± gets the usual bound, and a warning says so. The model, its limits and the papers that it rests on:
+    DEVELOPERS.md, "The estimate in one page", and `fit.answers.pickup.characterisation`.
     """
     from fit.answers.pickup.characterisation import characterise_pickup
 

@@ -3,6 +3,7 @@
 Also the codes printed on parts (IEC 60062) and preferred values (IEC 60063).
 """
 
+import datetime
 import math
 import re
 from dataclasses import dataclass, replace
@@ -15,6 +16,7 @@ MAX_TEXT = 120  # [characters] of one quantity; the longest sensible one has abo
 SMALLEST_BOUND = Decimal("1e-9")  # [1] over the value; nothing at a bench is known better
 LEAST_TANGENT = 1e-6  # [1] less than any dielectric's
 COLDEST_C, HOTTEST_C = -40.0, 120.0  # [°C] of a bench
+MAX_ORIGIN = 200  # [characters] of where a value is from
 MAX_PARTS = 20  # more parts than anyone clips across one jack
 
 PREFIX_EXPONENTS = {"f": -15, "p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "K": 3, "M": 6, "Meg": 6, "G": 9, "T": 12}
@@ -514,3 +516,39 @@ def _prefix_exponent(value: Decimal, unit: str) -> int:
 # Digits, without an exponent where that can be read, with a true minus sign.
 def _plain(value: Decimal) -> str:
     return format(value, "f" if abs(value.adjusted()) < 18 else "e").replace("-", "\u2212")
+
+
+def check_origin(place: str, source: str | None, date: str | None) -> None:
+    """See that what is stated of a value's origin can stand in a report.
+
+    Parameters
+    ----------
+    place : str
+        Of the value in its file, for the message.
+    source : str or None
+        Who says so: a meter, a data sheet, a certificate.
+    date : str or None
+        When that was: a year, a month or a day.
+
+    Raises
+    ------
+    ValueError
+        If it cannot; the message names the key.
+
+    Examples
+    --------
+    >>> check_origin("input", "meter no. 3", "2026-03-01")
+    >>> check_origin("input", None, "2026-03")
+    """
+    if source is not None and not (0 < len(source) <= MAX_ORIGIN and source.isprintable() and source.strip()):
+        msg = f"{place}.source: expected 1 to {MAX_ORIGIN} printable characters"
+        raise ValueError(msg)
+    if date is None:
+        return
+    is_date = re.fullmatch(r"[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?", date) is not None
+    try:
+        datetime.date.fromisoformat((date + "-01-01")[:10] if is_date else "")
+    except ValueError:
+        shown = "".join(char if char.isprintable() else "?" for char in date[:40])
+        msg = f'{place}.date: "{shown}" is no date, expected one such as 2026-03-01 or 2026-03'
+        raise ValueError(msg) from None

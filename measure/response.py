@@ -192,6 +192,24 @@ def median(values: FloatArray, *, axis: int = -1) -> FloatArray:
     return np.where(np.isnan(last), last, middle)
 
 
+def percentile(values: FloatArray, percent: float) -> float:
+    """Compute a percentile without numpy.ma, as `median` does.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        At least one.
+    percent : float
+        0 to 100; between two values it is taken in proportion. [%]
+    """
+    place = percent / 100 * (len(values) - 1)
+    low = int(place)
+    high = min(low + 1, len(values) - 1)
+    ordered = np.partition(values, (low, high, len(values) - 1))
+    found = ordered[low] + (ordered[high] - ordered[low]) * (place - low)
+    return float(ordered[-1] if np.isnan(ordered[-1]) else found)
+
+
 def relative_std(response: Response) -> FloatArray:
     """Noise of a response relative to its magnitude.
 

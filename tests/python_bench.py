@@ -1,4 +1,4 @@
-"""The folder that README's "From Python" begins in: two recordings of a bare pickup, and two logbooks made by commands."""
+"""The folder that the manual's page for Python begins in: two recordings of a bare pickup, and two logbooks made by commands."""
 
 import json
 import shutil

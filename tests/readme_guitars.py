@@ -1,4 +1,4 @@
-"""Recordings of three drawn guitars for the worked examples of README.md: python -m tests.readme_guitars FOLDER.
+"""Recordings of three drawn guitars for the worked examples of the manual: python -m tests.readme_guitars FOLDER.
 
 FOLDER/one-pickup: through the controls, through a resistor, from a foil, and of silence. FOLDER/three-pickups: the coil over each
 pickup at every switch position. FOLDER/real-parts: pots that leave ohms at their stops, a lossy tone capacitor, and a winding 8 K

@@ -20,6 +20,7 @@ EXCEPTIONS = {
     ("Order", "Sweep"): "an order leaves open what the rig settles; a sweep is whole",
     ("Device", "Found"): "a device for people, and as the audio library lists it",
     ("Pickup", "SecondCoil"): "a pickup is one coil or two; the keys are those of instrument.toml",
+    ("Part", "Pot"): "the keys of instrument.toml, each part by its own",
     ("Excited", "Solution"): "one network solved, and the same for several ways to excite it",
     ("Drive", "Strain"): "what is asked, and what came of it, in one table",
     ("MeasuredParts", "_Document"): "arrays, and the form that JSON has them in",

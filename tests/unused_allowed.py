@@ -5,6 +5,7 @@ __getattr__  # the interpreter calls it for public names that are loaded when th
 __dir__  # the interpreter calls it, for completion of those names
 _repr_html_  # notebooks look for it
 _repr_png_  # notebooks look for it
+_repr_svg_  # notebooks look for it
 writeable  # numpy reads it: the matrix is read-only from then on
 input_load  # a command of the command line, reached by its decorator
 Axes  # type in quoted annotations

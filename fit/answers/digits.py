@@ -6,6 +6,7 @@ value, so that what is written is never narrower than what was found. Value and 
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
@@ -124,6 +125,32 @@ def spread_texts(value: float, half: float, *, finest: int | None = None) -> tup
     else:
         grid = _grid(half, half, "", finest)
     return grid.text(grid.steps(value)), grid.text(grid.steps(half, ROUND_CEILING))
+
+
+def part_texts(parts: Sequence[float], whole: float, unit: str) -> tuple[str, ...]:
+    """Write half-widths that together make up one, none with digits finer than those of the whole.
+
+    Parameters
+    ----------
+    parts : sequence of float
+        Half-widths, from 0 up. [`unit`]
+    whole : float
+        Half-width of the whole interval, above 0. [`unit`]
+
+    Returns
+    -------
+    tuple of str
+        With the prefix of the whole; what rounds to nothing is told as a bound.
+
+    Examples
+    --------
+    >>> part_texts((0.0412, 0.0035, 1e-6), 0.0414, "H")
+    ('± 41 mH', '± 4 mH', '< 1 mH')
+    """
+    grid = _grid(whole, whole, unit, FINEST.get(unit))
+    suffix = f" {PREFIXES[grid.exponent]}{unit.replace('1', '')}".rstrip()
+    steps = [grid.steps(part) for part in parts]
+    return tuple(f"± {grid.text(count)}{suffix}" if count else f"< {grid.text(1)}{suffix}" for count in steps)
 
 
 def allowed_digits(value: float, half: float, *, most: int) -> int:

@@ -17,6 +17,8 @@
     excitation = 1.0                              # EMF over that of the first coil
     [pot.volume]
     value = "500k ± 1%"                           # measured; or marked = "500k ± 20%", what is printed on it
+    source = "meter no. 3"                        # of any part and pickup, where that is known: who says so,
+    date = "2026-03-01"                           # and when
     taper = "audio"                               # or "linear"
     cw = "bus"                                    # lugs; an unused one is left out; cw is reached at 10
     wiper = "tip"
@@ -40,7 +42,8 @@ from typing import Literal
 import msgspec
 
 from fit.circuit.coil import Profile
-from measure.marking import kind_of, read_value
+from measure.kinds import kind_of
+from measure.marking import read_value
 from measure.quantity import Quantity
 
 MOST_POSITIONS = 32  # of one switch
@@ -75,6 +78,8 @@ class Pickup(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=Tr
     eddy_loops: tuple[tuple[float, float], ...] = ()
     eddy_spreads: tuple[tuple[float, float, float], ...] = ()
     second: SecondCoil | None = None
+    source: str | None = None
+    date: str | None = None
 
 
 class Pot(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
@@ -86,6 +91,8 @@ class Pot(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True)
     cw: str | None = None
     wiper: str | None = None
     ccw: str | None = None
+    source: str | None = None
+    date: str | None = None
 
 
 class Part(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
@@ -95,6 +102,8 @@ class Part(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
     value: str | None = None
     marked: str | None = None
     kind: Dielectric | None = None
+    source: str | None = None
+    date: str | None = None
 
     @property
     def loss_tangent(self) -> float | None:

@@ -9,8 +9,9 @@ import msgspec
 
 from fit.circuit.instrument import Instrument, Pickup, SecondCoil, coils_of, parts_of
 from fit.circuit.soundness import check_wiring
-from measure.marking import kind_of, read_value
-from measure.quantity import Quantity
+from measure.kinds import kind_of
+from measure.marking import read_value
+from measure.quantity import Quantity, check_origin
 
 LIMIT_CHARACTERS = 50_000  # an instrument has about 1500
 MOST_PARTS = 64  # of all kinds together
@@ -47,11 +48,14 @@ def read_instrument(text: str) -> Instrument:
         msg = f"not TOML: {_shown(str(err), 160)}{_twice(str(err))}"
         raise ValueError(msg) from None
     try:
-        instrument = msgspec.convert(document, Instrument)
+        instrument = msgspec.convert(msgspec.to_builtins(document), Instrument)  # a date of TOML is kept as text
     except msgspec.ValidationError as err:
         raise ValueError(_plain(str(err))) from None
     _check_names(instrument)
     _check_values(instrument)
+    for kind in ("pickup", "pot", "capacitor", "resistor"):
+        for name, part in getattr(instrument, kind).items():
+            check_origin(f"{kind}.{name}", part.source, part.date)
     check_wiring(instrument)
     return instrument
 

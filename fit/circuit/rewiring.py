@@ -109,7 +109,7 @@ def add_chain(instrument: Instrument, ends: Ends, parts: Sequence[tuple[str, str
     Returns
     -------
     instrument : Instrument
-        With them.
+        With a capacitor or resistor more for each of them.
     keys : tuple of str
         How their values are called, such as ``"capacitor.added-1"``.
 

@@ -249,10 +249,10 @@ def _compare(
     problems = [_problem_of(evidence, each.model, COMPARE_THIN, each.released) for each in candidates]
     richest = int(np.argmin([candidate.fit.chi_square for candidate in candidates]))
     floor = fixed_floor or _floor_without_references(
-        problems[richest], candidates[richest].fit.vector, before.floor if before else None
+        problems[richest], candidates[richest].fit.vector, before.floor if before is not None else None
     )
     blocks, log_determinant = floor_blocks(problems[richest], floor)
-    below = before.below if before and astuple(floor) == astuple(before.floor) else {}
+    below = before.below if before is not None and astuple(floor) == astuple(before.floor) else {}
     least = candidates[richest].fit.chi_square
     rungs = []
     for problem, candidate in zip(problems, candidates, strict=True):

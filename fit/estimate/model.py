@@ -342,8 +342,8 @@ class _Chain:
 
     Attributes
     ----------
-    linear : tuple of str
-        Parameters.
+    linear : tuple of str, length k
+        Gains, delay and calibration errors.
     rows : ndarray of complex, shape (k, m)
         Derivatives of ln T by them, the same whatever their values are.
     jacobian : ndarray of complex, shape (p, m)

@@ -74,15 +74,13 @@ class TakeSet:
     source: str  # parameter of the source's impedance; empty for a foil
     terms: tuple[Term, ...]
     drives: tuple[Drive, ...]
-    by_unit: tuple[ComplexArray | float, ...] = field(init=False)  # admittance of each term of unit value; s of a capacitor
-    by_loss: tuple[ComplexArray | float, ...] = field(init=False)  # derivative of its logarithm by its loss tangent
+    by_farad: tuple[ComplexArray, ...] = field(init=False)  # admittance of each term, were it a capacitor without loss
+    by_loss: tuple[ComplexArray, ...] = field(init=False)  # derivative of its logarithm by its loss tangent
 
     def __post_init__(self) -> None:
         """Take each term's points once."""
-        by_unit = tuple((self.s[term.points] if term.is_capacitor else 1.0) for term in self.terms)
-        by_loss = tuple((-2 / np.pi * self.turn[term.points] if term.loss else 0.0) for term in self.terms)
-        object.__setattr__(self, "by_unit", by_unit)
-        object.__setattr__(self, "by_loss", by_loss)
+        object.__setattr__(self, "by_farad", tuple(self.s[term.points] for term in self.terms))
+        object.__setattr__(self, "by_loss", tuple(-2 / np.pi * self.turn[term.points] for term in self.terms))
 
 
 def pickup_of(coil: str) -> str:
@@ -270,20 +268,20 @@ def _drive_at(drive: Drive, p: dict[str, float]) -> FloatArray:
 
 def _admittances(
     group: TakeSet, states: Mapping[str, _PickupState], p: dict[str, float]
-) -> tuple[ComplexArray, list[ComplexArray | FloatArray | float]]:
+) -> tuple[ComplexArray, list[ComplexArray | float]]:
     """Admittance of each branch, shape (b, m), and that of each term at its points."""
     admittance = np.zeros((len(group.wiring.branches), len(group.s)), dtype=complex)
-    own: list[ComplexArray | FloatArray | float] = []
-    for term, by_unit, by_loss in zip(group.terms, group.by_unit, group.by_loss, strict=True):
+    own: list[ComplexArray | float] = []
+    for term, by_farad, by_loss in zip(group.terms, group.by_farad, group.by_loss, strict=True):
         if term.is_winding:
             value = states[pickup_of(term.name)].coils[_index(term.name)].winding_capacitance_f
         else:
             value = term.unit * p[term.name] if term.unit else math.exp(p[term.name])
-        part: ComplexArray | FloatArray | float
+        part: ComplexArray | float
         if term.is_capacitor:
-            part = by_unit * value
+            part = by_farad * value
             if term.loss:
-                part *= np.exp(p[term.loss] * by_loss)
+                part = part * np.exp(p[term.loss] * by_loss)
         else:
             part = value if term.unit else 1 / _segment_ohm(term, value, p)
         admittance[term.branch, term.points] += part
@@ -310,14 +308,14 @@ def _left_at_stop(term: Term, whole_ohm: float, p: dict[str, float]) -> float:
 
 def _keep_part_rows(
     group: TakeSet,
-    own: Sequence[ComplexArray | FloatArray | float],
+    own: Sequence[ComplexArray | float],
     p: dict[str, float],
     solved: Excited,
     rows: dict[str, ComplexArray],
     size: int,
 ) -> None:
     by_admittance = solved.by_admittance[:, 0] / solved.voltage[0]
-    for term, part, by_unit, by_loss in zip(group.terms, own, group.by_unit, group.by_loss, strict=True):
+    for term, part, by_farad, by_loss in zip(group.terms, own, group.by_farad, group.by_loss, strict=True):
         if term.is_winding:
             continue
         here = by_admittance[term.branch, term.points]
@@ -325,7 +323,7 @@ def _keep_part_rows(
             for name, factor in _by_conductance(term, part, p):
                 _add(rows, name, term.at, here * factor, size)
             continue
-        row = here * (term.unit * by_unit if term.unit else part)
+        row = here * (term.unit * by_farad if term.unit else part)
         _add(rows, term.name, term.at, row, size)
         if term.loss:
             _add(rows, term.loss, term.at, row * by_loss, size)

@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from measure.response import ComplexArray, Finding, FloatArray, Response, Severity, median, relative_std
+from measure.response import ComplexArray, Finding, FloatArray, Response, Severity, median, percentile, relative_std
 
 # Of drawn guitars with a smooth error of 0.1 % the nearest network leaves at most 0.4 of this.
 LIMIT = 0.003  # [1] of the response
@@ -230,7 +230,7 @@ def _group_delay(frequency_hz: FloatArray, value: ComplexArray) -> float:
     """Take the lower quartile of the phase's slope at the upper end, where what the circuit adds to a delay is small, in s."""
     turns = -np.angle(value[1:] / value[:-1]) / (2 * np.pi)
     is_upper = frequency_hz[1:] > frequency_hz[-1] * 2.0**-SLOPE_OCTAVES
-    return float(np.percentile((turns / np.diff(frequency_hz))[is_upper], 25))
+    return percentile((turns / np.diff(frequency_hz))[is_upper], 25)
 
 
 def _partial_fractions(s: ComplexArray, poles: ComplexArray) -> ComplexArray:

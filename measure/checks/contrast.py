@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from measure.response import Finding, FloatArray
+from measure.response import Finding, FloatArray, percentile
 from measure.signal.recording import Samples
 
 FRAME_S = 0.2  # [s] lines of the mains stand apart in it
@@ -119,7 +119,7 @@ def judge_level(contrast: Contrast) -> Finding:
         ``"low-level"``, figure in dB; a warning at most, since the response that is yet to come averages.
     """
     ratio = contrast.signal / np.maximum(contrast.silence, 1e-30)
-    figure = float(10 * np.log10(max(np.percentile(ratio, 83), 1e-10)))
+    figure = float(10 * np.log10(max(percentile(ratio, 83), 1e-10)))
     text = f"signal {figure:.0f} dB over the silence in the best sixth of the bands (least {LEVEL_WARN_DB:g} dB)"
     if figure >= LEVEL_WARN_DB:
         return Finding(code="low-level", severity="pass", text=text, figure=figure, unit="dB")

@@ -4,7 +4,7 @@ import numpy as np
 
 from measure.checks.clock import CLEAR, Pace
 from measure.checks.waveform import find_flat_top, find_full_scale
-from measure.response import Finding, Severity
+from measure.response import Finding, Severity, percentile
 from measure.signal.arrival import Arrival
 from measure.signal.recording import Samples
 
@@ -101,7 +101,7 @@ def judge_generator(reference: Arrival | None) -> Finding:
     if reference is None or np.count_nonzero(good) < 5:
         return Finding(code=code, severity="pass", text="not judged: needs the stimulus, a sweep, and a clear reference channel")
     third = reference.third[good] / reference.gain[good]
-    figure = float(np.percentile(third, 90))
+    figure = percentile(third, 90)
     above = reference.frequency_hz[good][third >= figure / 2]
     where = f"third harmonic {_percent_and_db(figure)} of the fundamental, {above[0]:.0f} to {above[-1]:.0f} Hz"
     if figure <= THIRD_WARN:

@@ -14,7 +14,7 @@ from measure.checks import clock, linearity, sweep
 from measure.checks.contrast import Contrast, judge_level, judge_slope, measure_contrast, signal_rms
 from measure.checks.ends import judge_ends
 from measure.checks.waveform import find_repeats
-from measure.response import Finding, FloatArray, Severity
+from measure.response import Finding, FloatArray, Severity, percentile
 from measure.signal.arrival import BEFORE_S, Arrival, find_latency, follow_stimulus
 from measure.signal.mains import find_silences, fit_hum, hum_samples, line_levels
 from measure.signal.recording import Recording, Samples
@@ -438,7 +438,7 @@ def _judge_level(heard: _Heard) -> Finding:
         return Finding(code=code, severity="pass", text="not judged: no signal is known and heard")
     known = np.isfinite(heard.pickup.gain) & (heard.pickup.noise > 0) & (heard.pickup.gain > 0)
     ratios_db = 20 * np.log10(heard.pickup.gain[known] / heard.pickup.noise[known])
-    figure = float(np.percentile(ratios_db, 83)) if len(ratios_db) else 0.0
+    figure = percentile(ratios_db, 83) if len(ratios_db) else 0.0
     text = f"signal {figure:.0f} dB over the noise in the best sixth of the band"
     if figure >= LOW_WARN_DB:
         return Finding(code=code, severity="pass", text=f"{text} (least {LOW_WARN_DB:g} dB)", figure=figure, unit="dB")

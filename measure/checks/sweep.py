@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.checks.sweepline import Line, find_line
-from measure.response import FloatArray
+from measure.response import FloatArray, percentile
 from measure.signal.arrival import Arrival
 from measure.signal.recording import Samples
 from measure.signal.stimulus import FADE_S, Sweep
@@ -222,7 +222,7 @@ def _find_start(samples: Samples, line: Line, *, rate_hz: int) -> float:
     offset = np.float32(np.mean(samples, dtype=np.float64))
     before = samples[:high] - offset
     np.abs(before, out=before)
-    level = float(np.percentile(before[low :: max((high - low) // N_LEVEL, 1)], 95))
+    level = percentile(before[low :: max((high - low) // N_LEVEL, 1)], 95)
     n_quiet = round(GAP_S * rate_hz)
     pieces = before[: len(before) // n_quiet * n_quiet].reshape(-1, n_quiet)
     quiet = float(np.min(np.max(pieces, axis=1))) if len(pieces) else level

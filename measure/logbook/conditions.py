@@ -41,9 +41,9 @@ class Conditions(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_field
     item : str or None
         What lay on the bench, in the words of who measures it: takes of several guitars are told apart by it.
     operator : str or None
-        Person who made it, as they want to be named.
+        Who made the take, as a name.
     note : str
-        For people alone: no answer rests on it.
+        Anything else that is worth remembering.
     """
 
     method: Method = "exciter"

@@ -12,9 +12,10 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from measure.errors import FileError
+from measure.kinds import Kind
 from measure.logbook.disk import describe, one_line, read_small, replace_file
-from measure.marking import Kind, read_value
-from measure.quantity import Quantity
+from measure.marking import read_value
+from measure.quantity import Quantity, check_origin
 
 LIMIT_BYTES = 100_000  # a rig has about 1000
 RATE_LIMITS_HZ = (8000, 768_000)  # [Hz] as the sweep's
@@ -29,6 +30,8 @@ _CLOCK = re.compile(r"(?:± ?|\+-)?(?P<number>[0-9]{1,4}(?:\.[0-9]{0,6})?|\.[0-9
 
 NEW_RIG = """\
 # What the takes are made with. Channels count from 1; after ± stands a bound, as printed on a part or in a meter's data sheet.
+# In [reference], [exciter], [input], and in [part."1n ± 1%"] for a part across the jack, source = "meter no. 3" and
+# date = "2026-03-01" may say where a value is from; a report tells it.
 
 [interface]  # clock = "20ppm", where the data sheet states it: 100 ppm is assumed otherwise
 
@@ -65,6 +68,21 @@ class Interface(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
     clock: float | str | None = None
 
 
+class ValueOrigin(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """Where a value is from.
+
+    Attributes
+    ----------
+    source : str or None
+        Who says so: a meter, a data sheet, a certificate.
+    date : str or None
+        When that was, ISO 8601: a year, a month or a day.
+    """
+
+    source: str | None = None
+    date: str | None = None
+
+
 class Reference(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """What the reference channel records.
 
@@ -74,10 +92,14 @@ class Reference(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields
         The sense resistor's voltage, the output itself, or nothing.
     sense_resistor : str or None
         As written, for example ``"100 ± 1%"``. [Ω]
+    source, date : str or None
+        Where the value of the sense resistor is from, and of which day.
     """
 
     kind: ReferenceKind | None = None
     sense_resistor: str | None = None
+    source: str | None = None
+    date: str | None = None
 
 
 class Exciter(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -88,9 +110,13 @@ class Exciter(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=T
     corner_hz : float, str or None
         R / (2πL) with all that is in series, a number or as people write it ("9k ± 5%"); needed only where the current is
         not recorded. [Hz]
+    source, date : str or None
+        Where its value is from, and of which day.
     """
 
     corner_hz: float | str | None = None
+    source: str | None = None
+    date: str | None = None
 
 
 class Input(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -102,10 +128,14 @@ class Input(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=Tru
         As written, for example ``"1M ± 1%"``. [Ω]
     capacitance : str or None
         As written, for example ``"185p ± 3p"``. [F]
+    source, date : str or None
+        Where the values are from, and of which day.
     """
 
     resistance: str | None = None
     capacitance: str | None = None
+    source: str | None = None
+    date: str | None = None
 
 
 class Calibration(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -162,6 +192,8 @@ class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True,
         Input and cable.
     calibration : Calibration or None
         None before the first calibration.
+    part : dict of str to ValueOrigin
+        Parts that are clipped across the jack, as they are written for a take, to where their values are from.
     """
 
     interface: Interface = Interface()
@@ -169,6 +201,7 @@ class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True,
     exciter: Exciter = Exciter()
     input: Input = Input()
     calibration: Calibration | None = None
+    part: dict[str, ValueOrigin] = {}
 
     def __post_init__(self) -> None:
         """Check each number and quantity once.
@@ -180,6 +213,10 @@ class Rig(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True,
         """
         _check_numbers(self)
         _check_texts(self)
+        for place, one in (("reference", self.reference), ("exciter", self.exciter), ("input", self.input)):
+            check_origin(place, one.source, one.date)
+        for part, origin in self.part.items():
+            check_origin(f"part.{one_line(part, 40)}", origin.source, origin.date)
         for key, (text, kind) in _written_quantities(self).items():
             if text is not None:
                 try:
@@ -402,7 +439,7 @@ def _read_text(path: Path) -> str:
 def _rig_from_text(text: str, path: Path) -> Rig:
     try:
         tomlkit.parse(text)  # it must be writable later, so both readers have to agree that it is TOML
-        return msgspec.convert(tomllib.loads(text), Rig)
+        return msgspec.convert(msgspec.to_builtins(tomllib.loads(text)), Rig)  # a date of TOML is kept as text
     except msgspec.ValidationError as err:
         msg = f"{one_line(path)}, {describe(err, CHOICES)}"
     except (ValueError, RecursionError, TOMLKitError) as err:

@@ -208,9 +208,9 @@ def list_takes(logbook: Logbook) -> Listing:
 
 
 def has_take(logbook: Logbook, name: str) -> bool:
-    """See whether a take of that name is there, damaged or not."""
+    """See whether a take of that name is there, damaged or not, or one that some system cannot tell from it."""
     listing = list_takes(logbook)
-    return name in listing.damaged or any(take.name == name for take in listing.takes)
+    return alike_name(name, [*listing.damaged, *(take.name for take in listing.takes)]) is not None
 
 
 def recording_path(logbook: Logbook, take: Take, index: int = 0) -> Path:
@@ -451,9 +451,10 @@ def _remove_leftovers(directory: Path) -> None:
         if handle is not None:
             shutil.rmtree(folder, ignore_errors=True)
             os.close(handle)
-    for pattern in (f"{HIDDEN}rig.toml.*{UNFINISHED}", f"{RESULTS}/{HIDDEN}*{UNFINISHED}", f"{DERIVED}/{HIDDEN}*{UNFINISHED}"):
+    unfinished = f"{HIDDEN}*{UNFINISHED}"
+    for pattern in (f"{HIDDEN}rig.toml.*{UNFINISHED}", *(f"{place}/{unfinished}" for place in (RESULTS, DERIVED, f"{TAKES}/*"))):
         for file in directory.glob(pattern):
-            if _is_settled(file, is_folder=False):
+            if not file.parent.is_symlink() and _is_settled(file, is_folder=False):
                 with suppress(OSError):
                     file.unlink()
 

@@ -11,7 +11,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.response import ComplexArray, FloatArray
+from measure.response import ComplexArray, FloatArray, median
 
 Numbers = TypeVar("Numbers", FloatArray, ComplexArray)
 
@@ -363,7 +363,7 @@ def _delay(cells: _Groups, n_bands: int) -> float:
     good = np.flatnonzero((size > 0) & (np.arange(n_bands) >= n_bands - DELAY_OCTAVES * POINTS_PER_OCTAVE))
     if len(good) == 0:
         return 0.0
-    return -float(np.median(np.angle(total[good]) / (2 * np.pi * step_hz[good])))
+    return -float(median(np.angle(total[good]) / (2 * np.pi * step_hz[good])))
 
 
 def _fit_pilots(frequency_hz: FloatArray, part_hz: FloatArray, part_ratio: ComplexArray, weight: FloatArray) -> ComplexArray:

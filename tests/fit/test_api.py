@@ -216,6 +216,12 @@ def test_a_folder_will_do_for_a_logbook_and_a_number_for_a_rotation(books, guita
     assert repr(by_number) == repr(by_text)
 
 
+def test_an_instrument_shows_itself_as_its_circuit(books):
+    svg = fit.Instrument.read(books / "guitar" / "instrument.toml")._repr_svg_()
+    assert svg.startswith("<svg ")
+    assert 'data-part="capacitor.tone"' in svg
+
+
 def test_an_impedance_measured_elsewhere_needs_no_input():
     frequency_hz = np.geomspace(50, 20e3, 120)
     s = 2j * np.pi * frequency_hz

@@ -15,6 +15,7 @@ import tempfile
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -244,7 +245,7 @@ def calibration_recordings(folder):
 
 
 def riff(folder):
-    """Six strings struck one after the other, two seconds, as README.md makes them."""
+    """Six strings struck one after the other, two seconds, as the manual makes them."""
     rate_hz, dice = 48000, np.random.default_rng(1)
     played = np.zeros(2 * rate_hz)
     for string, pitch_hz in enumerate((82.41, 110.0, 146.83, 196.0, 246.94, 329.63)):
@@ -278,6 +279,21 @@ POSITIONS = ("bridge", "bridge-middle", "middle", "neck-middle", "neck")
 ALL_WIRED = [f"{pickup}-at-{at}" for pickup in ("bridge", "middle", "neck") for at in POSITIONS]
 UNKNOWN_PICKUP = (('inductance = "4.4"\n', ""), ('winding_capacitance = "110p"\n', ""))
 UP, DOWN, ADDED = "--set volume=10 --set tone=10", "--set volume=10 --set tone=0", '--add "1n ± 1%"'
+
+
+def two_days(folder):
+    """A pickup in March and in May, and another one; of one take a part is stated wrongly."""
+    book, rng = kept_coil.new_book(folder / "book"), np.random.default_rng(3)
+    takes = (
+        ("march", 0.0, 0, ("--item", "neck", "--operator", "me")),
+        ("march-1n", kept_coil.ADDED_F, 0, ("--item", "neck", "--operator", "me", "--add", "2n ± 1%")),
+        ("may", 0.0, 60, ("--item", "neck", "--temperature", "26C", "--coil-moved")),
+        ("may-1n", kept_coil.ADDED_F, 60, ("--item", "neck", "--temperature", "26C", "--add", "1n ± 1%")),
+        ("other", 0.0, 60, ("--coil-moved",)),
+    )
+    for minute, (name, added_f, day, stated) in enumerate(takes):
+        text = kept_coil.take_text(rng, kept_coil.response(added_f, kelvin=6.0 if day else 0.0))
+        kept_coil.keep(book, name, text, *stated, at=kept_coil.FIRST + timedelta(days=day, minutes=minute))
 
 
 def imports_of_three(stimulus, *, more=""):
@@ -325,6 +341,30 @@ SCENES = {
         "import jack open-plus-1n.s1p --logbook elsewhere",
         text_only('fit jack --dcr "5.62k ± 1%" --logbook elsewhere'),
         "import slip slip.csv --logbook elsewhere",
+    ),
+    "mended": (
+        two_days,
+        "takes --logbook book",
+        'takes amend march-1n --add "1n ± 1%" --note "was stated as 2n" --logbook book',
+        "takes amend march-1n --set tone=0 --coil-over neck --logbook book",
+        "takes amend march-1n --unset tone --coil-over '' --logbook book",
+        "fit march march-1n --logbook book",
+        "fit may may-1n --logbook book",
+        "fit march may --logbook book",
+        "takes amend other --item bridge --logbook book",
+        "fit march other --logbook book",
+        "history --logbook book",
+        "takes rename may-1n Mai-1n --logbook book",
+        "takes rename march MAY --logbook book",
+        "takes remove may --logbook book",
+        "takes list --logbook book",
+        "fit may --logbook book",
+        "fit may-1n --logbook book",
+        "takes restore may --logbook book",
+        "takes restore may --logbook book",
+        "takes list --item neck --logbook book",
+        "takes amend may --logbook book",
+        "takes mend may",
     ),
     "takes": (
         "rig",
@@ -478,7 +518,7 @@ SCENES = {
         text_only("guide pickup --virtual"),
         "guide pickup",
     ),
-    "guide-capacitor": (text_only("guide capacitor --virtual", What_is_printed=("223", "223K", "33n ± 10%")),),
+    "guide-capacitor": (text_only("guide capacitor --virtual", What_is_printed=("500", "223K", "33n ± 10%")),),
     "guide-compare": (
         text_only("guide compare --virtual", Which_wiring=("none",), Is_the_job_done=("q",)),
         text_only("guide compare --virtual"),

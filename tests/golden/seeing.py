@@ -24,6 +24,7 @@ def neutral(text, folders):
         text = text.replace(str(folder), "FOLDER")
     text = re.sub(rf"(?<![\d.]){re.escape(metadata.version('coilsweep'))}(?![\d.])", "VERSION", text)
     text = re.sub(r"\b[0-9a-f]{64}\b", "SHA256", text)
+    text = re.sub(r"(?<=~)\d{8}T\d{9}Z", "WHEN", text)
     text = re.sub(r"(?<=-)[0-9a-f]{12}\b", "DIGEST", text)
     text = re.sub(r'"figure": -?(\d\.\d+e-\d+|0\.000\d+)', '"figure": 0.00000', text)  # what rounding leaves of nothing
     text = re.sub(r'"figure": [^,]*, "unit": "days"', '"figure": "AGE", "unit": "days"', text)  # of a calibration made just now

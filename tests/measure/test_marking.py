@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from measure.marking import KINDS, PRINTED, assume_tolerance, kind_of, parse_parts, read_part, read_value
+from measure.kinds import KINDS, PRINTED, assume_tolerance, kind_of
+from measure.marking import parse_parts, read_part, read_value
 
 IEC_62, TRADE = "IEC 60062", "common practice, no source"
 SI = "SI prefix and unit, ISO 80000-1"
@@ -99,6 +100,7 @@ MARKINGS = [
     ("pot", "B500K 20%", 500e3, M20, "linear", TRADE),
     ("pot", "A500K ± 10%", 500e3, K10, "audio", TRADE),
     ("pot", "500KM", 500e3, M20, None, IEC_62),
+    ("resistor", "223K", 223e3, None, None, IEC_62),  # in E192
     ("pot", "251k ± 1%", 251e3, 0.01, None, SI),
     ("resistor", "472", 4700.0, None, None, IEC_62),
     ("resistor", "472J", 4700.0, J5, None, IEC_62),
@@ -199,6 +201,8 @@ def test_what_is_plain_raises_no_doubt(text):
         ("pot", ".25", "no pot has 250 mΩ; is .25M meant"),
         ("pot", "33n", "is not a resistance"),
         ("resistor", "470", "470 Ω .write 470R., or as a code 47 Ω .write 47R"),
+        ("pot", "504K", "504 kΩ .write 504k., or a code with K for ± 10 % .write 500k ± 10%"),
+        ("resistor", "472K", "472 kΩ .write 472k., or a code with K for ± 10 % .write 4.7k ± 10%"),
         ("resistor", "47", "47 Ω is odd for a resistor; is 47k meant. Otherwise write the unit"),
         ("dcr", "6.35", "6.35 Ω is odd for a winding; is 6.35k meant. Otherwise write the unit"),
         ("dcr", "6.35 ± 1%", "is 6.35k ± 1% meant"),

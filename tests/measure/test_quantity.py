@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from measure.quantity import (
     capacitor_code,
+    check_origin,
     format_quantity,
     nearest_preferred,
     parse_capacitor_code,
@@ -296,3 +297,23 @@ def test_reads_temperatures(text: str, celsius: float) -> None:
 def test_refuses_what_is_no_temperature_of_a_bench(text: str) -> None:
     with pytest.raises(ValueError, match="is not a temperature such as 24C: expected −40 to 120 °C"):
         parse_temperature(text)
+
+
+@pytest.mark.parametrize("date", ["2026", "2026-03", "2026-02-28", "0001-01-01"])
+def test_dates_of_an_origin(date):
+    check_origin("input", "meter", date)
+
+
+@pytest.mark.parametrize(
+    "date",
+    ["", "26", "2026-3", "2026-02-30", "2026-13", "01.03.2026", "2026-03-01T12", "\uff12\uff10\uff12\uff16"],
+)
+def test_what_is_no_date_of_an_origin(date):
+    with pytest.raises(ValueError, match=r"input.date: .* is no date"):
+        check_origin("input", None, date)
+
+
+@pytest.mark.parametrize("source", ["", " ", "a\nb", "x" * 201])
+def test_what_is_no_source(source):
+    with pytest.raises(ValueError, match=r"input.source: expected 1 to 200 printable characters"):
+        check_origin("input", source, None)

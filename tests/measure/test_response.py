@@ -1,9 +1,9 @@
-"""Medians against numpy's own."""
+"""Medians and percentiles against numpy's own."""
 
 import numpy as np
 import pytest
 
-from measure.response import Finding, median, outcome
+from measure.response import Finding, median, outcome, percentile
 
 
 @pytest.mark.parametrize("shape", [(1,), (5,), (6,), (3, 8), (3, 4, 7)])
@@ -22,3 +22,11 @@ def test_outcome_is_the_worst() -> None:
     assert outcome([good]) == outcome([]) == "good"
     assert outcome([doubtful, good]) == "usable"
     assert outcome([doubtful, bad, good]) == "rejected"
+
+
+@pytest.mark.parametrize("percent", [0, 10, 25, 50, 83, 95, 100])
+@pytest.mark.parametrize("n", [1, 2, 5, 40])
+def test_a_percentile_is_that_of_numpy(n: int, percent: float) -> None:
+    values = np.random.default_rng(n).standard_normal(n)
+    assert percentile(values, percent) == pytest.approx(np.percentile(values, percent), rel=1e-12, abs=1e-15)
+    assert np.isnan(percentile(np.array([1.0, np.nan, 2.0]), percent))

@@ -7,7 +7,7 @@ from fit.answers.confirm.conformity import Decision, decide_conformity
 from fit.answers.confirm.marking import marking_code, nearest_marking, preferred_text
 from fit.answers.digits import allowed_digits
 from fit.answers.figures import Estimate, NextTake
-from measure.marking import KINDS, PRINTED, assume_tolerance, kind_of
+from measure.kinds import KINDS, PRINTED, assume_tolerance, kind_of
 from measure.quantity import Quantity, format_quantity
 
 Verdict = Literal["within marking", "outside marking", "not resolved"]

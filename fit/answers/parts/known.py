@@ -16,7 +16,7 @@ from fit.circuit.controls import Settings, taper_fraction
 from fit.circuit.instrument import Instrument, stated_values
 from fit.circuit.realparts import INPUT_F, LEAK, STOPS, is_beside, is_linear, loss_key, owner_of
 from fit.estimate.parameters import STATED_LOSS_STD
-from measure.marking import PRINTED, assume_tolerance, kind_of
+from measure.kinds import PRINTED, assume_tolerance, kind_of
 from measure.quantity import Quantity
 from measure.response import FloatArray
 

@@ -20,7 +20,8 @@ from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument, Unit, stated_values
 from fit.circuit.realparts import is_beside, stops_among
 from fit.circuit.transfers import Transfer, solve_instrument
-from measure.marking import kind_of, read_value
+from measure.kinds import kind_of
+from measure.marking import read_value
 from measure.quantity import Quantity, parse_quantity
 from measure.response import ComplexArray, FloatArray
 

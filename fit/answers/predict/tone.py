@@ -20,10 +20,11 @@ from fit.circuit.transfers import Transfer, solve_instrument
 from fit.circuit.wiring import passives_of
 from measure.response import FloatArray
 
+LEAST_GAIN = 1e-12  # [V/V] stands for nothing
 ROTATIONS = tuple(range(10, -1, -1))  # ten steps
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ToneStep:
     """A tone control at one rotation.
 
@@ -38,6 +39,8 @@ class ToneStep:
         Standard uncertainty of the two frequencies over them; 0 where nothing is known of it. [1]
     textbook_hz : float or None
         1/(2πRC) of pot and capacitor alone; None at 0 Ω. [Hz]
+    level_db : ndarray, shape (n,)
+        Of the jack over the winding, at the frequencies of the prediction. [dB]
     """
 
     rotation: int
@@ -46,11 +49,12 @@ class ToneStep:
     peak_hz: float | None
     peak_db: float | None
     textbook_hz: float | None
+    level_db: FloatArray
     corner_relative_std: float = 0.0
     peak_relative_std: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ToneSweep:
     """A tone control turned down in ten steps.
 
@@ -156,6 +160,7 @@ def _step(
         corner_hz=None if corner is None else corner.frequency_hz,
         peak_hz=None if peak is None else peak.frequency_hz,
         peak_db=None if peak is None else float(20 * np.log10(np.e) * peak.log_gain),
+        level_db=20 * np.log10(np.maximum(np.abs(solve(frequency_hz).voltage[row]), LEAST_GAIN)),
         textbook_hz=1 / (2 * np.pi * product_s) if product_s > 0 else None,
         corner_relative_std=0.0 if corner is None else std_of(known, corner.frequency_slopes),
         peak_relative_std=0.0 if peak is None else std_of(known, peak.frequency_slopes),

@@ -119,14 +119,12 @@ def carry_values(layout: Instrument, own: Instrument) -> tuple[Instrument, tuple
     Parameters
     ----------
     layout : Instrument
-        With usual values.
-    own : Instrument
-        As it is stated.
+        With usual values, as `fit.circuit.layouts` has them.
 
     Returns
     -------
     instrument : Instrument
-        Wired as `layout`.
+        Wired as `layout`, with the parts of `own`.
     strange : tuple of str
         Parts of the layout that `own` has not: they keep what is usual.
     """

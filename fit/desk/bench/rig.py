@@ -13,10 +13,11 @@ from fit.desk.book.rig import RIG_OPTIONS, rig_of, rig_rows
 from fit.desk.show.document.bench import RigDocument, StimulusDocument
 from fit.desk.show.sheets.bench import sheet_of_rig, sheet_of_stimulus
 from fit.desk.show.words import SWEEP_CAUTION
+from measure.kinds import Kind
 from measure.logbook.disk import replaced_file
 from measure.logbook.rig import Rig, exciter_corner, input_capacitance, input_resistance, missing, write_rig
 from measure.logbook.store import open_logbook, rig_path
-from measure.marking import Kind, read_value
+from measure.marking import read_value
 from measure.quantity import Quantity
 
 DEFAULT_RATE_HZ = 96000

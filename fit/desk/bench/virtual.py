@@ -30,6 +30,7 @@ EDDY_LOOP = (0.35, 9e3)  # coupling [1] and corner [Hz] of an invented guitar's 
 EDDY_FIELD = 0.2  # [1]
 TONE_CAPACITOR_F = 20.7e-9  # [F] of every invented tone capacitor
 OTHER_CAPACITOR_F = 1.04e-9  # [F]
+USUAL_OHM = {"pot": 471e3, "resistor": 152e3}  # [Ω] of parts of which nothing is stated
 JOB_F = 60e-12  # [F] what the job of "compare" adds across each winding: a shield close to it
 JOB_HUM = 0.2  # [1] what it leaves of the hum
 WITHIN = 0.6  # [1] of a bound that stated parts are off at most
@@ -106,6 +107,8 @@ def true_values(instrument: Instrument, load: Mapping[str, Quantity], *, is_afte
             out[key] = TONE_CAPACITOR_F if "tone" in name else OTHER_CAPACITOR_F
         elif kind in instrument.pickup and name.removeprefix("second.") in ("inductance", "dcr", "winding_capacitance"):
             out[key] = _coil_value(kind, name.removeprefix("second."), is_after=is_after)
+        elif stated.quantity is None and kind in USUAL_OHM:
+            out[key] = USUAL_OHM[kind]
         elif stated.quantity is not None:
             out[key] = stated.quantity.value if "eddy" in name or name == "coupling" else true_value(key, stated.quantity)
     return out

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from measure.marking import KINDS, Kind, assume_tolerance, kind_of_unit
+from measure.kinds import KINDS, Kind, assume_tolerance, kind_of_unit
 from measure.quantity import Quantity
 
 

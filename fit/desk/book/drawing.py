@@ -4,7 +4,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
+import msgspec
 import numpy as np
 
 from fit.answers.figures import COVERAGE, Estimate
@@ -16,6 +18,7 @@ from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.drawing import drawing_of, with_drawing
 from fit.desk.show.words import SIMULATED_TEXT
 from measure.logbook.store import Logbook, instrument_path
+from measure.quantity import Quantity, format_quantity
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -95,8 +98,28 @@ def with_instrument(
     asked: str,
     parts: MeasuredParts | None,
     notes: tuple[str, ...],
+    changes: Mapping[str, Quantity] | None = None,
 ) -> Sheet:
-    """Put the drawing of an instrument into the sheet of a page, as `page_with_drawing`."""
+    """Put the drawing of an instrument into the sheet of a page, as `page_with_drawing`.
+
+    Parameters
+    ----------
+    changes : mapping of str to Quantity
+        Values that stand in for what is stated or measured.
+    """
+    changed = changes or {}
     found = found_parts(instrument, parts)
-    drawing = drawing_of(instrument, at=at, measured=found.measured, notes=(*found.notes, *notes), asked=asked)
+    measured = {name: estimate for name, estimate in found.measured.items() if name not in changed}
+    drawing = drawing_of(_changed(instrument, changed), at=at, measured=measured, notes=(*found.notes, *notes), asked=asked)
     return with_drawing(sheet, drawing)
+
+
+def _changed(instrument: Instrument, changes: Mapping[str, Quantity]) -> Instrument:
+    """Instrument with pots, capacitors and resistors of changed values, which then carry no marking."""
+    kinds: dict[str, dict[str, Any]] = {kind: dict(getattr(instrument, kind)) for kind in ("pot", "capacitor", "resistor")}
+    for key, value in changes.items():
+        kind, _, name = key.partition(".")
+        if name in kinds.get(kind, {}):
+            text = format_quantity(value.value, value.unit, 4)
+            kinds[kind][name] = msgspec.structs.replace(kinds[kind][name], value=text, marked=None)
+    return msgspec.structs.replace(instrument, **kinds)

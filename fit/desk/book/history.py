@@ -1,7 +1,6 @@
 """What the fits of a logbook found, by date, in results/: derived/ may be deleted, this is what lasts."""
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import msgspec
 
@@ -13,7 +12,7 @@ from fit.desk.book.kept_fit import changed_takes
 from fit.desk.book.take_sets import NIGHT_S
 from fit.desk.show.document.history import KeptResults, PastResult
 from fit.desk.show.document.pieces import Value, value_of
-from fit.desk.show.sheets.history import Earlier
+from fit.desk.show.sheets.history import Earlier, lasting
 from measure.errors import FileError
 from measure.logbook.disk import DAMAGE, describe, one_line, read_small
 from measure.logbook.store import RESULTS, Logbook, instrument_path, list_takes, write_result
@@ -37,11 +36,16 @@ def read_history(logbook: Logbook) -> tuple[PastResult, ...]:
     if not path.exists():
         return ()
     try:
-        return msgspec.json.decode(read_small(path, LIMIT_BYTES), type=KeptResults).results
+        kept = msgspec.json.decode(read_small(path, LIMIT_BYTES), type=KeptResults).results
     except DAMAGE as err:
         cure = "move it away, and what is fitted from now on is kept in a new one"
         msg = f"{one_line(path)} is damaged ({describe(err, {})}): {cure}"
         raise FileError(msg) from None
+
+    # what a take is of may have been mended since
+    items = {take.name: take.conditions.item for take in list_takes(logbook).takes if take.conditions.item is not None}
+    now = [next((items[name] for name in one.takes if name in items), one.item) for one in kept]
+    return tuple(msgspec.structs.replace(one, item=item) for one, item in zip(kept, now, strict=True))
 
 
 def keep_in_history(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> PastResult:
@@ -69,6 +73,7 @@ def result_of(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> P
     takes = [take for take in list_takes(logbook).takes if take.name in names]
     warm = [take.conditions.temperature_c for take in takes if take.conditions.temperature_c is not None]
     return PastResult(
+        begun_utc=takes[0].time_utc,
         measured_utc=takes[-1].time_utc,
         fitted_utc=time_now(),
         item=next((take.conditions.item for take in takes if take.conditions.item is not None), None),
@@ -82,13 +87,17 @@ def result_of(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> P
 
 
 def by_day(results: Sequence[PastResult]) -> tuple[PastResult, ...]:
-    """Of each day at the bench the good result that was fitted last, in the order they were measured."""
+    """Of each day at the bench the good result that tells most, of such the one fitted last, in the order they were measured.
+
+    What rests on takes of several days is of none.
+    """
     days: list[list[PastResult]] = []
-    for one in sorted((one for one in results if one.outcome == "good"), key=lambda one: parse_time(one.measured_utc)):
-        if not days or not _is_same_day(days[-1][-1], one):
+    of_one_day = [one for one in results if one.outcome == "good" and _is_within(one.begun_utc, one.measured_utc)]
+    for one in sorted(of_one_day, key=lambda one: parse_time(one.measured_utc)):
+        if not days or not _is_within(days[-1][-1].measured_utc, one.measured_utc):
             days.append([])
         days[-1].append(one)
-    return tuple(max(day, key=lambda one: parse_time(one.fitted_utc)) for day in days)
+    return tuple(max(day, key=lambda one: (len(lasting(values_of(one))), parse_time(one.fitted_utc))) for day in days)
 
 
 def earlier_result(logbook: Logbook, found: PastResult, *, is_one_item: bool) -> PastResult | None:
@@ -105,8 +114,8 @@ def earlier_result(logbook: Logbook, found: PastResult, *, is_one_item: bool) ->
         one
         for one in read_history(logbook)
         if (one.item, one.simulated) == (found.item, found.simulated)
-        and parse_time(one.measured_utc) < parse_time(found.measured_utc)
-        and not _is_same_day(one, found)
+        and parse_time(one.measured_utc) < parse_time(found.begun_utc)
+        and not _is_within(one.measured_utc, found.begun_utc)
         and not changed_takes(logbook, one.stated)
     ]
     return next(iter(reversed(by_day(before))), None)
@@ -118,7 +127,8 @@ def earlier_of(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> 
     result = earlier_result(logbook, found, is_one_item=instrument_path(logbook).exists())
     if result is None:
         return None
-    values = {key: one for key, one in values_of(result).items() if key in found.values and "eddy_" not in key}
+    before = values_of(result)
+    values = {key: before[key] for key in lasting(before) if key in found.values}
     changed = frozenset(key for key in values if is_changed(key, result, found))
     return Earlier(result=result, values=values, changed=changed)
 
@@ -140,11 +150,18 @@ def is_changed(key: str, before: PastResult, after: PastResult) -> bool:
     return is_beyond(first, second, allowance=allowance)
 
 
-def changes_of(results: Sequence[PastResult]) -> dict[str, tuple[bool, ...]]:
-    """Judge every quantity that all results tell, from each result to the next."""
+def changes_of(results: Sequence[PastResult]) -> dict[str, tuple[bool | None, ...]]:
+    """Judge what lasts of an item, from each result to the next that tells it; None where there is nothing to judge."""
     each = [values_of(one) for one in results]
-    told = [key for key in each[0] if all(key in own for own in each)] if each else []
-    return {key: tuple(is_changed(key, one, other) for one, other in pairwise(results)) for key in told if "eddy_" not in key}
+    found: dict[str, tuple[bool | None, ...]] = {}
+    for key in lasting(dict.fromkeys(key for own in each for key in own)):
+        marks: list[bool | None] = []
+        before: PastResult | None = None
+        for one, own in zip(results, each, strict=True):
+            marks.append(None if before is None or key not in own else is_changed(key, before, one))
+            before = one if key in own else before
+        found[key] = tuple(marks)
+    return found
 
 
 def _estimate(value: Value) -> Estimate | None:
@@ -162,5 +179,6 @@ def _estimate(value: Value) -> Estimate | None:
     )
 
 
-def _is_same_day(one: PastResult, other: PastResult) -> bool:
-    return abs((parse_time(other.measured_utc) - parse_time(one.measured_utc)).total_seconds()) < NIGHT_S
+def _is_within(one_utc: str, other_utc: str) -> bool:
+    """See whether two times are of one day at the bench."""
+    return abs((parse_time(other_utc) - parse_time(one_utc)).total_seconds()) < NIGHT_S

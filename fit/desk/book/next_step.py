@@ -15,7 +15,7 @@ from fit.desk.show.sheets.notices import next_line
 from fit.desk.show.words import command_text
 from measure.errors import FileError
 from measure.logbook.rig import Rig
-from measure.logbook.store import Logbook, instrument_path, list_takes, read_take
+from measure.logbook.store import Logbook, has_take, instrument_path, list_takes, read_take
 from measure.logbook.take import Take
 
 FITTED = ("exciter", "impedance")
@@ -25,6 +25,8 @@ SHARED = ("input.resistance", "input.capacitance", "reference.kind", "exciter.co
 def with_next_step(kept: Outcome, logbook: Logbook, name: str) -> Outcome:
     """Add to what is told of a new take what to type next."""
     stated = read_take(logbook, name, verify=False).conditions
+    if stated.method == "quiet":
+        return kept  # what it tells was said already
     more = [next_line(after_take(logbook, name, rig_of(logbook)))]
     if stated.method == "exciter" and not (stated.added or stated.controls) and kept.exit_code == DONE:
         more.append("A further take with a known part across the jack (--add), the coil left in place, tells more.")
@@ -87,9 +89,11 @@ def after_fit(logbook: Logbook, wish: FitWish, marked: Collection[str]) -> str:
 
 def free_name(logbook: Logbook | None, wanted: str = "open") -> str:
     """Name that no take has yet: the one that is wanted, or that with a number."""
-    there = set() if logbook is None else {take.name for take in list_takes(logbook).takes}
-    names = (wanted if number == 1 else f"{wanted}-{number}" for number in range(1, len(there) + 2))
-    return next(name for name in names if name not in there)
+    number, name = 1, wanted
+    while logbook is not None and has_take(logbook, name):
+        number += 1
+        name = f"{wanted}-{number}"
+    return name
 
 
 # A capacitor is what people doubt most.

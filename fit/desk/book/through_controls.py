@@ -8,16 +8,18 @@ import numpy as np
 
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.instrument import Instrument, Part, Pickup, Pot
+from fit.circuit.layouts import STARTING
 from fit.circuit.network import GROUND
 from fit.circuit.wiring import Passive, wire_instrument
 from fit.desk.book.bounds import as_text, bounded
 from fit.desk.book.instrument import read_instrument_file
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
+from measure.kinds import PRINTED, Kind
 from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path
 from measure.logbook.take import Take
-from measure.marking import PRINTED, Kind, read_value
+from measure.marking import read_value
 from measure.quantity import Quantity, parse_quantity, refuse_decimal_comma
 from measure.response import Response
 
@@ -194,8 +196,9 @@ def _with_known_values(name: str, pickup: Pickup, warnings: list[str]) -> Pickup
         "winding_capacitance": (pickup.winding_capacitance, "winding capacitance"),
     }
     open_ended = [key for key, (text, kind) in texts.items() if text is not None and read_value(text, kind).bound is None]
-    if open_ended:
-        listed = ", ".join(f"{key.replace('_', ' ')} {texts[key][0]}" for key in open_ended)
+    told = [key for key in open_ended if texts[key][0] not in STARTING[key]]
+    if told:
+        listed = ", ".join(f"{key.replace('_', ' ')} {texts[key][0]}" for key in told)
         warnings.append(f"pickup {name}: {listed} stated without ±, so the fit does not rely on it; a measured dcr with ± helps")
     return msgspec.structs.replace(pickup, **dict.fromkeys(open_ended))
 

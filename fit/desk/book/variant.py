@@ -19,16 +19,12 @@ class Change:
 
     Attributes
     ----------
-    settings, changes : tuple of str
-        CONTROL=VALUE, PART=VALUE.
-    added : tuple of str
-        PLACE=PARTS, soldered in.
-    moved : tuple of str
-        LEAD=POINT, soldered elsewhere.
+    settings, changes, added, moved : tuple of str
+        CONTROL=VALUE, PART=VALUE, PLACE=PARTS that are soldered in, LEAD=POINT that are soldered elsewhere.
     layout : str or None
         Another wiring, with the parts of the logbook's instrument.
     instrument : Path or None
-        Another instrument.toml.
+        Another instrument.toml, in place of the logbook's.
     """
 
     settings: tuple[str, ...] = ()

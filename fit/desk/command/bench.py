@@ -133,7 +133,7 @@ def import_take(name: str, files: tuple[Path, ...], *, as_json: bool, logbook: P
 
 @click.command()
 @click.argument("name")
-@output_options()
+@output_options(("--plot", "noise", "Picture of noise and mains lines"))
 @shared_options
 def inspect(name: str, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Show checks and noise of one take."""

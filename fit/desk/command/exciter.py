@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 @click.option("--corner", metavar="HZ", default="20k", show_default=True, help="Wanted of a coil to wind: no lower than this.")
 @click.option("--current", metavar="A", help='Wanted of a coil to wind, rms: "5m".')
 @click.option("--pickup-voltage", metavar="V", help='Wanted of a coil to wind, rms at 1 kHz: "20m".')
-@output_options()
+@output_options(("--plot", "levels", "Picture of the pickup's voltage"))
 @shared_options
 def exciter(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say what an exciter does, or which one to wind for this output.

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk.command import bench, calibrate, card, exciter, guide, questions, repeat, schema, takes
+from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema, takes
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave, ready_streams
 from fit.desk.command.plain_lmfit import spare_extras
 
@@ -48,6 +48,7 @@ Examples:
   coilsweep history "neck pickup"                  what was found of it before, by date
   coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
   coilsweep schema fit                             what the keys of fit --json mean
+  coilsweep manual confirm                         all that the manual says of it; manual --find WORD searches
 
 \b
 Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
@@ -69,6 +70,7 @@ coilsweep: find out what is in an electric guitar, with a sound card and a coil.
   What would a change do?      predict  listen
   Does my bench repeat?        repeat  check
   For other programs           export  schema
+  Read on, or look a word up   manual
 
 coilsweep COMMAND --help says how one is used, coilsweep --help lists them all.\
 """
@@ -110,6 +112,7 @@ for _command in (
     repeat.check,
     repeat.history,
     schema.schema,
+    manual.manual,
 ):
     coilsweep.add_command(_command)
 

@@ -245,6 +245,9 @@ def _write(outcome: "Outcome", logbook: Path, *, files: dict[str, Path | None], 
     desk = desk_at(logbook)
     for figure, file in files.items():
         if file is not None:
+            if figure not in outcome.figures:
+                msg = f"{file}: this answer has no such picture, so it was not written"
+                raise ValueError(msg)
             write_figure(desk, outcome.figures[figure], file)
             outcome = with_written(outcome, file)
     return outcome if page is None else write_page(desk, outcome, page)

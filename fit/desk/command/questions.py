@@ -30,7 +30,10 @@ if TYPE_CHECKING:
 )
 @output_options(
     ("--plot", "response", "Picture of the fit"),
+    ("--plot-jack", "jack", "Picture of each pickup at the jack, controls included"),
     ("--plot-tapers", "tapers", "Picture of the tapers of pots between 0 and 10"),
+    ("--plot-budget", "budget", "Picture of what limits each value"),
+    ("--plot-ellipse", "ellipse", "Picture of inductance and capacitance together"),
 )
 @shared_options
 def fit(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
@@ -155,7 +158,11 @@ def instrument(
     show_default=True,
     help="Count in the intervals what is printed on parts that are only marked, and how tapers differ.",
 )
-@output_options(("--plot", "curves", "Picture of the curves"))
+@output_options(
+    ("--plot", "curves", "Picture of the gain"),
+    ("--plot-phase", "phase", "Picture of phase and group delay"),
+    ("--plot-tone", "tone", "Picture of the tone control over its travel"),
+)
 @shared_options
 def predict(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Predict what the instrument does to the signal, and what a change would do.

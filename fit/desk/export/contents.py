@@ -288,5 +288,7 @@ def _take_lines(take: Take) -> list[str]:
     facts += [f"{name}={value}" for name, value in stated.controls.items()]
     facts += [f"coil over {stated.coil_over}"] if stated.coil_over else []
     facts += [] if stated.temperature_c is None else [temperature_text(stated.temperature_c)]
+    facts += [f"of {stated.item}"] if stated.item else []
+    facts += [f"by {stated.operator}"] if stated.operator else []
     lines = [f"coilsweep: response of take {take.name}, {'; '.join(facts)}", _made_by()]
     return [plain_text(line) for line in [*lines, *([f"note: {' '.join(stated.note.split())}"] if stated.note else [])]]

@@ -3,27 +3,31 @@
 import hashlib
 from collections.abc import Mapping
 
+from fit.circuit.alone import alone_controls
 from fit.circuit.instrument import Instrument, parts_of
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk.book.instrument import LIMIT_BYTES, heard_pickups, read_instrument_file
-from fit.desk.guide.scene import Scene, read_quantity, said
+from fit.desk.book.instrument import LIMIT_BYTES, read_instrument_file
+from fit.desk.guide.scene import UNKNOWN, Scene, read_quantity, said
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import in_sentence, plain_text, table_lines
+from measure.kinds import Kind, kind_of
 from measure.logbook.disk import read_small, replace_file, write_new
 from measure.logbook.store import instrument_path
-from measure.marking import Kind, kind_of, read_value
+from measure.marking import read_value
 
 ALONE = "none"
 
 
-def instrument_stage(scene: Scene, *, without: str = "") -> Step | None:
+def instrument_stage(scene: Scene, *, without: str = "", is_marking_known: bool = True) -> Step | None:
     """Ask how the guitar is wired, where no instrument.toml says so.
 
     Parameters
     ----------
     without : str
         What it means to go without one; empty where there has to be one.
+    is_marking_known : bool
+        Enter takes for what is printed on a part what is usual; otherwise that nobody has looked.
     """
     path = instrument_path(scene.logbook())
     if not scene.settled("instrument.known"):
@@ -40,7 +44,7 @@ def instrument_stage(scene: Scene, *, without: str = "") -> Step | None:
     for name, part, _ in parts_of(read_instrument(layout_text(layout))):
         kind = kind_of(name)
         if part.marked is not None and kind is not None and not scene.settled(f"marked.{name}"):
-            return _marking_question(name, part.marked, kind)
+            return _marking_question(name, part.marked, kind, is_known=is_marking_known)
     if not scene.settled("instrument.written") or not path.exists():
         return Deed(key="instrument.writing", run=lambda: _write(scene, layout))
     return None
@@ -80,18 +84,12 @@ def over_stage(scene: Scene) -> Step | None:
 
 
 def usual_controls(scene: Scene) -> dict[str, str]:
-    """Where the controls stand while one pickup is measured: pots at 10, switches so that it reaches the jack."""
+    """Where the controls stand while one pickup is measured: it reaches the jack, alone if that can be."""
     instrument = instrument_of(scene)
     if instrument is None:
         return {}
     over = scene.answer("over", next(iter(instrument.pickup)))
-    controls = dict.fromkeys(instrument.pot, "10")
-    heard = heard_pickups(instrument)
-    for switch in instrument.switch:
-        ways = {position: pickups for (name, position), pickups in heard.items() if name == switch and over in pickups}
-        if ways:
-            controls[switch] = min(ways, key=lambda position: len(ways[position]))
-    return controls
+    return alone_controls(instrument, over)
 
 
 def _title(scene: Scene) -> str:
@@ -115,16 +113,17 @@ def _layout_question(without: str) -> Question:
     )
 
 
-def _marking_question(name: str, usual: str, kind: Kind) -> Question:
+def _marking_question(name: str, usual: str, kind: Kind, *, is_known: bool) -> Question:
     return Question(
         key=f"marked.{name}",
         text=f"What is printed on the {in_sentence(name)}?",
-        default=usual,
+        default=usual if is_known else UNKNOWN,
         explanation=(
-            "A claim to be tested: the fit only begins from it. Without a look inside, Enter takes what is usual.",
+            f"A claim to be tested: the fit only begins from it. Usual is {usual}.",
+            f"Without a look inside: {UNKNOWN}. Its value is found all the same, and then there is no marking to be off from.",
             "223K on a capacitor is 22n ± 10%: 22, then 3 zeros, in picofarads; J is ± 5 %, K ± 10 %, M ± 20 % (IEC 60062).",
         ),
-        read=read_quantity(kind),
+        read=read_quantity(kind, may_be_unknown=True),
         act=lambda answer: Done(lines=said(answer, in_sentence(name), kind)),
     )
 
@@ -166,13 +165,16 @@ def marked_text(layout: str, marked: Mapping[str, str]) -> str:
     Parameters
     ----------
     marked : dict of str to str
-        Part, such as ``"capacitor.tone"``, to its marking.
+        Part, such as ``"capacitor.tone"``, to its marking, or that it is not known.
     """
     import tomlkit
 
     document = tomlkit.parse(layout_text(layout))
     for key, text in marked.items():
         kind, name = key.split(".")
+        if text == UNKNOWN:
+            document[kind][name].remove("marked")
+            continue
         document[kind][name]["marked"] = text
         taper = read_value(text, "pot").taper if kind == "pot" else None
         if taper is not None:

@@ -9,8 +9,8 @@ from fit.desk.guide.scene import Offer, Scene, read_quantity, read_yes, said
 from fit.desk.guide.session import Deed, Done, Question, Read, Step, one_of
 from fit.desk.show.words import plain_text, table_lines
 from measure.errors import MeasureError
+from measure.kinds import Kind
 from measure.logbook.rig import Rig
-from measure.marking import Kind
 
 MOST_RATE_HZ = 96000  # [Hz] more makes takes longer to work on and tells a pickup no better
 

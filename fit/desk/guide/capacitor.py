@@ -8,11 +8,13 @@ from fit.circuit.instrument import parts_of, stated_values
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage, over_stage, usual_controls
 from fit.desk.guide.ask_rig import rig_stage
-from fit.desk.guide.make_take import Slot, level_stage, take_stage
+from fit.desk.guide.make_take import Slot, level_stage, takes_stage
+from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.page import Asked, answer_stage
 from fit.desk.guide.plan import (
     LEFT_ALONE,
     Plan,
+    accepted_slots,
     dcr_stage,
     further_stage,
     hushed,
@@ -44,6 +46,7 @@ def next_step(scene: Scene) -> Step | None:
     """
     return first_open(
         (
+            needs_stage,
             caution_stage,
             rig_stage,
             lambda scene: instrument_stage(scene),
@@ -52,8 +55,8 @@ def next_step(scene: Scene) -> Step | None:
             lambda scene: dcr_stage(scene, is_closed=True),
             reference_stage,
             level_stage,
-            *(lambda scene, index=index: take_stage(scene, slots(scene)[index]) for index in range(2)),
-            lambda scene: further_stage(scene, slots(scene), lambda answer: _plan(scene, answer)),
+            lambda scene: takes_stage(scene, slots(scene), plan(scene)),
+            lambda scene: further_stage(scene, slots(scene), lambda answer: _plan(scene, answer), plan=plan),
             _answer_stage,
             lambda scene: report_stage(scene, names_of(scene, slots(scene))),
         ),
@@ -75,7 +78,7 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
     return (
         Slot(
             name="open",
-            title="First take: the guitar as it is",
+            title="the guitar as it is",
             todo=(
                 "guitar to the input by the cable that you stated, unplugged from any amplifier; nothing else at the jack",
                 f"lay the exciter over {where}, on the strings if need be, and fix it: it has to stay there",
@@ -84,11 +87,16 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
         ),
         Slot(
             name="plus-added",
-            title="Second take: with the known part",
+            title="with the known part",
             todo=(LEFT_ALONE, f"clip {added} across the jack, tip to sleeve, for example at the far plug of the cable"),
             conditions=msgspec.structs.replace(conditions, added=added),
         ),
     )
+
+
+def plan(scene: Scene) -> tuple[Slot, ...]:
+    """List all takes that are planned by now."""
+    return (*slots(scene), *accepted_slots(scene))
 
 
 def part_stage(scene: Scene) -> Step | None:

@@ -7,7 +7,8 @@ import msgspec
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage, over_stage, usual_controls
 from fit.desk.guide.ask_rig import rig_stage
-from fit.desk.guide.make_take import Slot, level_stage, take_of, take_stage
+from fit.desk.guide.make_take import Slot, level_stage, take_of, takes_stage
+from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.page import Asked, answer_stage
 from fit.desk.guide.plan import (
     LEFT_ALONE,
@@ -40,6 +41,7 @@ def next_step(scene: Scene) -> Step | None:
     """
     return first_open(
         (
+            needs_stage,
             caution_stage,
             rig_stage,
             lambda scene: instrument_stage(scene, without="no guitar around it: a pickup wired straight to the jack"),
@@ -47,11 +49,10 @@ def next_step(scene: Scene) -> Step | None:
             lambda scene: dcr_stage(scene, is_closed=instrument_of(scene) is not None),
             reference_stage,
             level_stage,
-            *(lambda scene, index=index: take_stage(scene, slots(scene, "before")[index]) for index in range(len(KINDS))),
-            lambda scene: further_stage(scene, slots(scene, "before")[1:], plan_for_comparison),
+            lambda scene: takes_stage(scene, slots(scene, "before"), plan(scene)),
+            lambda scene: further_stage(scene, slots(scene, "before")[1:], plan_for_comparison, plan=plan),
             _job_stage,
-            *(lambda scene, index=index: take_stage(scene, slots(scene, "after")[index]) for index in range(len(KINDS))),
-            _further_after_stage,
+            lambda scene: takes_stage(scene, _side(scene, "after"), plan(scene)),
             _answer_stage,
             lambda scene: report_stage(scene, _names(scene, "after")[1:]),
         ),
@@ -80,7 +81,7 @@ def slots(scene: Scene, side: str) -> tuple[Slot, ...]:
     quiet, plain, loaded = (
         Slot(
             name=f"{kind}-{side}",
-            title=f"{side.capitalize()} the job: {title}",
+            title=f"{side} the job, {title}",
             todo=lines,
             conditions=Conditions(
                 method="quiet" if kind == "quiet" else "exciter",
@@ -101,18 +102,21 @@ def _further(scene: Scene, number: int, side: str) -> Slot:
     if side == "before":
         return slot
     after = msgspec.structs.replace(slot.conditions, is_after=True)
-    return replace(slot, name=f"{slot.name}-after", title=f"After the job: {slot.title.lower()}", conditions=after)
+    return replace(slot, name=f"{slot.name}-after", title=f"after the job, {slot.title.lower()}", conditions=after)
+
+
+def _side(scene: Scene, side: str) -> tuple[Slot, ...]:
+    further = [_further(scene, number, side) for number in accepted_plans(scene)]
+    return (*slots(scene, side), *further)
+
+
+def plan(scene: Scene) -> tuple[Slot, ...]:
+    """List all takes that are planned by now; what is added before the job is made again after it."""
+    return (*_side(scene, "before"), *_side(scene, "after"))
 
 
 def _names(scene: Scene, side: str) -> tuple[str, ...]:
-    further = [_further(scene, number, side) for number in accepted_plans(scene)]
-    return tuple(take_of(scene, slot) for slot in (*slots(scene, side), *further))
-
-
-def _further_after_stage(scene: Scene) -> Step | None:
-    """Make the further takes of the side before the job again."""
-    steps = (take_stage(scene, _further(scene, number, "after")) for number in accepted_plans(scene))
-    return next((step for step in steps if step is not None), None)
+    return tuple(take_of(scene, slot) for slot in _side(scene, side))
 
 
 def _job_stage(scene: Scene) -> Step | None:

@@ -11,24 +11,33 @@ import msgspec
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide import capacitor as guide_capacitor
 from fit.desk.guide import compare as guide_compare
+from fit.desk.guide import guitar as guide_guitar
 from fit.desk.guide import pickup as guide_pickup
 from fit.desk.guide import wiring as guide_wiring
 from fit.desk.guide.page import wrapped
 from fit.desk.guide.scene import Bench, Scene
-from fit.desk.guide.session import Job, Memory, Talk, answer_of, converse, rewound
+from fit.desk.guide.session import WORDS, Ending, Job, Memory, Talk, answer_of, converse, one_of, rewound
 from fit.desk.show.document.guided import Answered, GuideDocument
-from fit.desk.show.document.pieces import Document
-from fit.desk.show.words import SIMULATED_TEXT, plain_text
+from fit.desk.show.document.guitar import WiringDocument
+from fit.desk.show.words import SIMULATED_TEXT, plain_text, table_lines
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, list_takes, open_logbook, write_result
 
 LIMIT_BYTES = 2_000_000  # of the file of a session; a long one has some 20 kB
 JOBS: dict[Job, ModuleType] = {
+    "guitar": guide_guitar,
     "pickup": guide_pickup,
     "capacitor": guide_capacitor,
     "compare": guide_compare,
     "wiring": guide_wiring,
+}
+OFFERS: dict[Job, str] = {
+    "guitar": "a whole guitar that stays closed: what is in it?",
+    "pickup": "a pickup on the bench: what is it?",
+    "capacitor": "is a tone capacitor, or a pot, what is printed on it? The guitar stays closed",
+    "compare": "what did a job on shielding or wiring change?",
+    "wiring": "what does each position of the switch connect?",
 }
 MOST_COLUMNS = 130
 HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves (to go on later)."
@@ -106,7 +115,7 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
     talk = Keeper(logbook=logbook, show=desk.tell, read_line=read_line)
     memory = _begin(logbook, job, virtual=virtual, talk=talk)
     if memory is None:
-        return _outcome(desk, job, None, document=None)
+        return _outcome(desk, job, None)
     going_on = f"To go on: {' '.join(['coilsweep guide', job, *(['--virtual'] if virtual else [])])}, with the same logbook."
     try:
         ending = converse(lambda memory: JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench)), memory, talk)
@@ -115,7 +124,30 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
         raise
     if not ending.is_finished:
         desk.tell(f"Left; nothing is lost. {going_on}")
-    return _outcome(desk, job, ending.memory if ending.is_finished else None, document=ending.document)
+    return _outcome(desk, job, ending)
+
+
+def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | None]) -> Job | Outcome:
+    """Offer the jobs.
+
+    Returns
+    -------
+    str or Outcome
+        The job; how it ended where the person left.
+    """
+    names: tuple[Job, ...] = tuple(JOBS)
+    rows: list[tuple[str, ...]] = [(str(number), name, OFFERS[name]) for number, name in enumerate(names, start=1)]
+    for line in ("What do you want to know?", *table_lines(rows)):
+        desk.tell(line)
+    if not virtual:
+        desk.tell("Without a sound card: coilsweep guide --virtual rehearses each of them.")
+    while (typed := read_line("Which, by its number? [1] ")) is not None and WORDS.get(typed.strip().lower()) != "leave":
+        try:
+            return cast("Job", one_of(names)(typed.strip() or "1"))
+        except ValueError as err:
+            desk.tell(f"  Not so: {plain_text(str(err))}")
+    document = GuideDocument(job=None, logbook=str(desk.logbook), finished=False, report=None, answer=None)
+    return Outcome(lines=(), document=document)
 
 
 def read_memory(logbook: Logbook, job: Job) -> Memory | None:
@@ -187,13 +219,16 @@ def _made(memory: Memory) -> str:
     return f"takes so far: {', '.join(names)}" if names else "no take was made yet"
 
 
-def _outcome(desk: Desk, job: Job, memory: Memory | None, *, document: Document | None) -> Outcome:
-    report = "" if memory is None else answer_of(memory, "report")
+def _outcome(desk: Desk, job: Job, ending: Ending | None) -> Outcome:
+    is_finished = ending is not None and ending.is_finished
+    report = "" if ending is None or not is_finished else answer_of(ending.memory, "report")
+    first, second, *_ = (*(() if ending is None else ending.documents), None, None)
     told = GuideDocument(
         job=job,
         logbook=str(desk.logbook),
-        finished=memory is not None,
+        finished=is_finished,
         report=report or None,
-        answer=cast("Answered | None", document),  # jobs ask nothing else
+        answer=cast("Answered | None", first),  # jobs ask nothing else
+        wiring=cast("WiringDocument | None", second),
     )
-    return Outcome(lines=(), document=told)
+    return Outcome(lines=(), document=told, exit_code=0 if ending is None else ending.exit_code)

@@ -1,15 +1,15 @@
 """The stages of a guide that make a take: what to do first, the sweep, a look at it, and a repeat where it is needed."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import msgspec
 
 from fit.desk.bench.take import Order, PreflightError
-from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Scene, read_yes
+from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Scene, cardless_lines, read_yes
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import plain_text
-from measure.errors import MeasureError
+from measure.errors import DeviceError, MeasureError
 from measure.logbook.conditions import Conditions
 from measure.logbook.store import has_take
 
@@ -68,8 +68,13 @@ def _read_level(typed: str) -> str:
     return f"{level:.4g}"
 
 
-def take_stage(scene: Scene, slot: Slot) -> Step | None:
+def take_stage(scene: Scene, slot: Slot, plan: Sequence[Slot] = ()) -> Step | None:
     """Make one take: ready, the sweep, a look at it.
+
+    Parameters
+    ----------
+    plan : sequence of Slot
+        All takes that are planned by now, so that it can be said which of them this is.
 
     Returns
     -------
@@ -77,7 +82,7 @@ def take_stage(scene: Scene, slot: Slot) -> Step | None:
         None when there is a take that can be used.
     """
     if not scene.settled(f"ready.{slot.name}"):
-        return _ready(scene, slot)
+        return _ready(scene, slot, plan)
     if not scene.settled(f"outcome.{slot.name}"):
         return _sweep(scene, slot)
     if scene.answer(f"outcome.{slot.name}") != "good" and not scene.settled(f"verdict.{slot.name}"):
@@ -103,7 +108,33 @@ def control_lines(controls: Mapping[str, str]) -> tuple[str, ...]:
     return (f"Set {', '.join(f'{name} to {value}' for name, value in controls.items())}.",)
 
 
-def _ready(scene: Scene, slot: Slot) -> Question:
+def takes_stage(scene: Scene, slots: Sequence[Slot], plan: Sequence[Slot] = ()) -> Step | None:
+    """Make several takes, one after the other.
+
+    Parameters
+    ----------
+    plan : sequence of Slot
+        All takes that are planned by now; empty where these are.
+
+    Returns
+    -------
+    Question, Deed or None
+        None when all of them can be used.
+    """
+    for slot in slots:
+        step = take_stage(scene, slot, plan or slots)
+        if step is not None:
+            return step
+    return None
+
+
+def heading(slot: Slot, plan: Sequence[Slot]) -> str:
+    """Say which of the planned takes one is, and what it is for."""
+    place = next((number for number, one in enumerate(plan, start=1) if one.name == slot.name), 0)
+    return f"Take {place} of {len(plan)}: {slot.title}" if place else slot.title[:1].upper() + slot.title[1:]
+
+
+def _ready(scene: Scene, slot: Slot, plan: Sequence[Slot]) -> Question:
     sound = (
         "Nothing is played; hands off the strings."
         if slot.conditions.method == "quiet"
@@ -113,7 +144,7 @@ def _ready(scene: Scene, slot: Slot) -> Question:
         key=f"ready.{slot.name}",
         text="Ready? Enter records" if slot.conditions.method == "quiet" else "Ready? Enter plays",
         default="yes",
-        before=("", slot.title, *(f"  - {line}" for line in (*slot.todo, *control_lines(slot.conditions.controls)))),
+        before=("", heading(slot, plan), *(f"  - {line}" for line in (*slot.todo, *control_lines(slot.conditions.controls)))),
         explanation=(sound, "Each take is checked at once. A bad one is kept, marked, and never used."),
         read=read_yes,
     )
@@ -133,7 +164,8 @@ def _sweep(scene: Scene, slot: Slot) -> Deed:
         except PreflightError as err:
             return Done(lines=(f"  {err}",), entries={f"outcome.{slot.name}": FAILED, f"codes.{slot.name}": err.code})
         except MeasureError as err:
-            return Done(lines=(f"  No take: {plain_text(str(err))}",), back_to=f"ready.{slot.name}")
+            lines = (f"  No take: {plain_text(str(err))}", *(cardless_lines(scene) if isinstance(err, DeviceError) else ()))
+            return Done(lines=lines, back_to=f"ready.{slot.name}", exit_code=getattr(err, "exit_code", 0))
         codes = tuple(finding.code for finding in made.judgement.findings if finding.severity != "pass")
         is_silent = slot.may_be_silent and _is_nothing(made.judgement.outcome, codes)
         outcome = "silent" if is_silent else made.judgement.outcome

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fit.desk.book.desk import Outcome, lines_of
 from fit.desk.book.output import save_figure, save_page
 from fit.desk.guide.ask_rig import QUESTIONS as RIG_QUESTIONS
+from fit.desk.guide.needs import needs_section
 from fit.desk.guide.scene import Scene
 from fit.desk.guide.session import Deed, Done, Entry, Step
 from fit.desk.show.sheet import Block, Row, Section, Sheet, Table
@@ -17,6 +18,7 @@ ANSWER_FILE = "answer.html"
 QUESTIONS = {
     "layout": "Wiring of the guitar",
     "over": "Coil over",
+    "check": "Check of the switch",
     "pickups": "Pickups",
     "positions": "Positions of the switch",
     "part": "Part in doubt",
@@ -52,7 +54,7 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step
     def run() -> Done:
         folder = scene.logbook().path
         outcome = ask()
-        for draw in outcome.figures.values():
+        for draw in list(outcome.figures.values())[:1]:  # that of the verdict
             save_figure(draw, folder / asked.picture)
         file = folder / ANSWER_FILE
         save_page(replace(outcome, page=lambda: answer_sheet(scene, asked, outcome)), file)
@@ -73,9 +75,10 @@ def answer_sheet(scene: Scene, asked: Asked, outcome: Outcome) -> Sheet:
         rows.append((take.name, take.conditions.added, controls, take.conditions.coil_over or "", take.time_utc, take.outcome))
     answered = asked_rows(scene.memory.entries)
     blocks: tuple[Block, ...] = (
-        *([Section((Table(answered, has_head=False),), heading="What was asked")] if answered else []),
-        Section(() if outcome.sheet is None else outcome.sheet.blocks, heading="The answer"),
-        Section((Table(tuple(rows)),), heading="Takes"),
+        Section(() if outcome.sheet is None else outcome.sheet.blocks, label="The answer"),
+        *([Section((Table(answered, has_head=False),), heading="What was asked", is_folded=True)] if answered else []),
+        Section((Table(tuple(rows)),), heading="Takes", is_folded=True),
+        replace(needs_section(scene), is_folded=True),
     )
     return Sheet(title=titled(asked.title, is_simulated=any(take.simulated for take in takes)), blocks=blocks)
 

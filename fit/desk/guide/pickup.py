@@ -3,9 +3,11 @@
 from fit.desk.book.desk import lines_of
 from fit.desk.book.output import save_figure
 from fit.desk.guide.ask_rig import rig_stage
-from fit.desk.guide.make_take import Slot, level_stage, take_stage
+from fit.desk.guide.make_take import Slot, level_stage, takes_stage
+from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.plan import (
     LEFT_ALONE,
+    accepted_slots,
     dcr_stage,
     further_stage,
     hushed,
@@ -39,13 +41,14 @@ def next_step(scene: Scene) -> Step | None:
     return first_open(
         (
             _alone_stage,
+            needs_stage,
             caution_stage,
             rig_stage,
             lambda scene: dcr_stage(scene, is_closed=False),
             reference_stage,
             level_stage,
-            *(lambda scene, index=index: take_stage(scene, slots(scene)[index]) for index in range(2)),
-            lambda scene: further_stage(scene, slots(scene), plan_for_pickup),
+            lambda scene: takes_stage(scene, slots(scene), plan(scene)),
+            lambda scene: further_stage(scene, slots(scene), plan_for_pickup, plan=plan),
             _answer_stage,
             lambda scene: report_stage(scene, names_of(scene, slots(scene))),
         ),
@@ -65,7 +68,7 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
     return (
         Slot(
             name="open",
-            title="First take: the pickup as it is",
+            title="the pickup as it is",
             todo=(
                 "pickup to the input, nothing else connected to it; keep its cable as it was when you stated the capacitance",
                 "lay the exciter flat on the pickup, over the middle of its coil, and fix it: it has to stay there",
@@ -74,11 +77,16 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
         ),
         Slot(
             name="plus-added",
-            title="Second take: with the known part",
+            title="with the known part",
             todo=(LEFT_ALONE, f"clip {added} across the pickup's two wires"),
             conditions=Conditions(added=added),
         ),
     )
+
+
+def plan(scene: Scene) -> tuple[Slot, ...]:
+    """List all takes that are planned by now."""
+    return (*slots(scene), *accepted_slots(scene))
 
 
 def _alone_stage(scene: Scene) -> Step | None:

@@ -1,15 +1,17 @@
 """The stages of a guide that fit what was taken, plan the next take by what would help most, and write the report."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from fit.desk.book.desk import Desk
 from fit.desk.guide.ask_instrument import usual_controls
 from fit.desk.guide.make_take import Slot, take_of, take_stage
 from fit.desk.guide.scene import NONE, Scene, parts_said, read_parts, read_quantity, said
-from fit.desk.guide.session import Deed, Done, Question, Step, one_of
+from fit.desk.guide.session import Deed, Done, Entry, Question, Step, one_of
 from fit.desk.show.words import headline_keys, in_sentence, plain_text, quantity_name, table_lines
 from measure.logbook.conditions import Conditions
 
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
 
 MOST_ROUNDS = 5  # further takes that are planned; after that the person knows better
 WORTH = 0.9  # [1] a further take is offered where it leaves less than this of an uncertainty
+MUCH, WIDE = 0.5, 0.02  # [1] of a guitar a take is urged that halves an uncertainty of more than 2 % (1 σ)
+PARTS, COILS = ("pot.", "capacitor.", "resistor."), ("inductance", "winding_capacitance")
 SHOWN = ("inductance", "winding_capacitance", "dc_resistance", "resonance_loaded")
 LEFT_ALONE = "leave the coil exactly where it is"
 
@@ -94,7 +98,9 @@ def dcr_stage(scene: Scene, *, is_closed: bool) -> Step | None:
     )
 
 
-def further_stage(scene: Scene, slots: Sequence[Slot], planner: Planner) -> Step | None:
+def further_stage(
+    scene: Scene, slots: Sequence[Slot], planner: Planner, *, plan: Callable[[Scene], Sequence[Slot]] = lambda _: ()
+) -> Step | None:
     """Fit what there is; offer the take that would help most, make it, and fit again.
 
     Parameters
@@ -105,6 +111,8 @@ def further_stage(scene: Scene, slots: Sequence[Slot], planner: Planner) -> Step
         Takes that there are to begin with.
     planner : callable
         Chooses the further take, or none.
+    plan : callable
+        Lists all takes that are planned, so that they can be counted.
 
     Returns
     -------
@@ -117,10 +125,10 @@ def further_stage(scene: Scene, slots: Sequence[Slot], planner: Planner) -> Step
         if scene.answer(f"plan.{number}") == NONE:
             return None
         if not scene.settled(f"more.{number}"):
-            return _more_question(scene, number)
+            return _more_question(scene, number, plan)
         if scene.answer(f"more.{number}") == "no":
             return None
-        step = take_stage(scene, further_slot(scene, number))
+        step = take_stage(scene, further_slot(scene, number), plan(scene))
         if step is not None:
             return step
     return None
@@ -140,13 +148,18 @@ def names_of(scene: Scene, slots: Sequence[Slot]) -> tuple[str, ...]:
         Theirs and those of the further ones.
     """
     names = [take_of(scene, slot) for slot in slots]
-    names += [take_of(scene, further_slot(scene, number)) for number in accepted_plans(scene)]
+    names += [take_of(scene, slot) for slot in accepted_slots(scene)]
     return tuple(name for name in names if name)
 
 
 def accepted_plans(scene: Scene) -> tuple[int, ...]:
     """List the planned takes that the person wanted."""
     return tuple(number for number in range(1, MOST_ROUNDS + 1) if scene.answer(f"more.{number}") == "yes")
+
+
+def accepted_slots(scene: Scene) -> tuple[Slot, ...]:
+    """List the further takes that the person wanted."""
+    return tuple(further_slot(scene, number) for number in accepted_plans(scene))
 
 
 def further_slot(scene: Scene, number: int) -> Slot:
@@ -157,8 +170,8 @@ def further_slot(scene: Scene, number: int) -> Slot:
     what = f"clip {plain_text(added)} across the jack, tip to sleeve" if added else "take every added part off the jack"
     return Slot(
         name=re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:40] or f"more-{number}",
-        title=f"Further take {number}",
-        todo=(LEFT_ALONE, what),
+        title=_turned_text(turned, added),
+        todo=(_where(scene, number), what),
         conditions=Conditions(added=added, controls=usual_controls(scene) | turned, coil_over=scene.answer("over") or None),
     )
 
@@ -217,6 +230,39 @@ def plan_for_pickup(answer: "PickupAnswer") -> Plan | None:
         if plan is not None:
             return plan
     return None
+
+
+def plan_for_guitar(answer: "PickupAnswer", *, has_parts: bool) -> Plan | None:
+    """Choose the take that would tell most of a whole guitar.
+
+    Parameters
+    ----------
+    has_parts : bool
+        There are further known parts at hand; without, only knobs are turned.
+
+    Returns
+    -------
+    Plan or None
+        None where no take helps.
+    """
+    ways = {key: tuple(take for take in takes if has_parts or not take.add) for key, takes in answer.next_takes.items()}
+    narrowed = replace(answer, next_takes=ways)
+    untold = [one for one in answer.not_identified if one.next_take is not None and (has_parts or not one.next_take.add)]
+    if untold:
+        return plan_for_pickup(replace(narrowed, not_identified=tuple(untold)))
+    plans = {key: _sharper(narrowed, key) for key in ways if key.startswith(PARTS) or key.rpartition(".")[2] in COILS}
+    gains = {key: plan.take.predicted_relative_std / _relative(answer, key) for key, plan in plans.items() if plan is not None}
+    if not gains:
+        return None
+    best = min(gains, key=lambda key: gains[key])
+    plan = plans[best]
+    is_needed = gains[best] < MUCH and _relative(answer, best) > WIDE
+    return None if plan is None else replace(plan, is_needed=is_needed)
+
+
+def _relative(answer: "PickupAnswer", key: str) -> float:
+    estimate = answer.quantities[key]
+    return estimate.standard_uncertainty / abs(estimate.value)
 
 
 def plan_for_comparison(answer: "PickupAnswer") -> Plan | None:
@@ -302,7 +348,24 @@ def _told(answer: "PickupAnswer") -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _more_question(scene: Scene, number: int) -> Question:
+# The fit foresees takes with the coil over the first pickup; of a whole guitar the coil has been over all of them.
+def _where(scene: Scene, number: int) -> str:
+    over = plain_text(scene.answer("over"))
+    has_moved = scene.answer("coil_last", over) != over and not any(one < number for one in accepted_plans(scene))
+    return f"lay the exciter over the {over} pickup again, and fix it" if has_moved else LEFT_ALONE
+
+
+def _turned_text(turned: Mapping[str, str], added: str) -> str:
+    what = ", ".join(f"{plain_text(control)} at {plain_text(value)}" for control, value in turned.items())
+    return f"one more, with {plain_text(added) if added else what}"
+
+
+def _more_question(scene: Scene, number: int, plan: Callable[[Scene], Sequence[Slot]]) -> Question:
+    def act(answer: str) -> Done:
+        entries = (*scene.memory.entries, Entry(key=f"more.{number}", answer=answer))
+        n_takes = len(plan(replace(scene, memory=msgspec.structs.replace(scene.memory, entries=entries))))
+        return Done(lines=(f"  The plan has {n_takes} takes now.",) if answer == "yes" and n_takes else ())
+
     needed = scene.answer(f"need.{number}") == "yes"
     return Question(
         key=f"more.{number}",
@@ -319,6 +382,7 @@ def _more_question(scene: Scene, number: int) -> Question:
             "no: the answer rests on what there is.",
         ),
         read=one_of(("yes", "no")),
+        act=act,
     )
 
 

@@ -8,14 +8,17 @@ from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk
 from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
 from fit.desk.show.words import CAUTIONS, plain_text
+from measure.kinds import Kind
 from measure.logbook.store import Logbook, open_logbook
-from measure.marking import Kind, parse_parts, read_value
+from measure.marking import parse_parts, read_value
 
 if TYPE_CHECKING:
     from fit.desk.bench.intake import KeptTake
     from fit.desk.bench.take import Order
 
 NONE = "none"
+UNKNOWN = "don't know"
+UNKNOWN_WORDS = ("don't know", "dont know", "don’t know", "not known", "unknown", "no idea", "x")  # noqa: RUF001
 FAILED = "failed"  # no take was kept: a look before the sweep showed that it would not be worth it
 LEVEL_KEY = "level"
 FIRST_LEVEL = 0.1  # [1] of full scale: begin with the output low
@@ -133,6 +136,14 @@ def caution_stage(scene: Scene) -> Step | None:
     )
 
 
+def cardless_lines(scene: Scene) -> tuple[str, ...]:
+    """Say what can be done where there is no sound card."""
+    return (
+        "  Without a sound card: q leaves, and the same command goes on later.",
+        f"  To rehearse without one: coilsweep guide {scene.memory.job} --virtual --logbook rehearsal",
+    )
+
+
 def read_yes(typed: str) -> str:
     """Read a consent.
 
@@ -147,13 +158,15 @@ def read_yes(typed: str) -> str:
     return "yes"
 
 
-def read_quantity(kind: Kind, *, may_be_none: bool = False) -> Read:
+def read_quantity(kind: Kind, *, may_be_none: bool = False, may_be_unknown: bool = False) -> Read:
     """Read a value as it is printed or measured; a tolerance may be left out.
 
     Parameters
     ----------
     may_be_none : bool
         "none" will do as well.
+    may_be_unknown : bool
+        So will "don't know".
 
     Returns
     -------
@@ -162,8 +175,10 @@ def read_quantity(kind: Kind, *, may_be_none: bool = False) -> Read:
     """
 
     def read(typed: str) -> str:
-        if may_be_none and typed.lower() == NONE:
+        if may_be_none and typed.lower() in (NONE, *UNKNOWN_WORDS):
             return NONE
+        if may_be_unknown and typed.lower() in (NONE, *UNKNOWN_WORDS):
+            return UNKNOWN
         read_value(typed, kind)
         return typed
 
@@ -172,7 +187,7 @@ def read_quantity(kind: Kind, *, may_be_none: bool = False) -> Read:
 
 def said(typed: str, what: str, kind: Kind) -> tuple[str, ...]:
     """Say what an answer was taken for, and which tolerance is assumed, before the session goes on."""
-    if typed.lower() == NONE:
+    if typed.lower() in (NONE, UNKNOWN):
         return ()
     return tuple(f"  {plain_text(line)}" for line in remarks(read_value(typed, kind), what, kind))
 

@@ -13,7 +13,7 @@ import msgspec
 
 from fit.desk.show.document.pieces import Document
 
-Job = Literal["pickup", "capacitor", "compare", "wiring"]
+Job = Literal["guitar", "pickup", "capacitor", "compare", "wiring"]
 MOST_ENTRIES = 2000
 MAX_ANSWER = 1000  # [characters]
 NO_EXPLANATION = ("There is no more to say: type an answer, or Enter for what stands in brackets.",)
@@ -87,12 +87,15 @@ class Done:
         To be remembered beside the deed or answer itself.
     back_to : str
         Key of the question to be asked again, the entries since taken away; empty to go on.
+    exit_code : int
+        What went wrong, as the program's exit code, in case the person leaves now; 0 for nothing.
     """
 
     lines: tuple[str, ...] = ()
     entries: Mapping[str, str] = field(default_factory=dict)
     back_to: str = ""
     document: Document | None = None
+    exit_code: int = 0
 
 
 Read = Callable[[str], str]
@@ -113,6 +116,8 @@ class Question:
         What was typed to what is remembered; raises ValueError with the reason where it will not do.
     act : callable or None
         What follows at once, for example writing it down.
+    exit_code : int
+        Of the program, in case the person leaves here.
     """
 
     key: str
@@ -122,6 +127,7 @@ class Question:
     before: tuple[str, ...] = ()
     explanation: tuple[str, ...] = ()
     act: Act | None = None
+    exit_code: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -220,13 +226,16 @@ class Ending:
     ----------
     is_finished : bool
         False if the person left.
-    document : Document or None
-        The answer for programs, where there is one.
+    documents : tuple of Document
+        Answers for programs, in the order they were given.
+    exit_code : int
+        0, or what was wrong when the person left, for example that there is no sound card.
     """
 
     memory: Memory
     is_finished: bool
-    document: Document | None
+    documents: tuple[Document, ...]
+    exit_code: int = 0
 
 
 def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
@@ -237,14 +246,16 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
     next_step : callable
         What comes next, from what is settled; None at the end.
     """
-    document: Document | None = None
+    documents: tuple[Document, ...] = ()
     told: Question | None = None
+    trouble = 0
     while (step := next_step(memory)) is not None:
         if isinstance(step, Deed):
             _tell(talk, step.before)
             done = step.run()
             memory = _settle(memory, Entry(key=step.key, answer="done"), done, talk=talk)
-            document, told = done.document or document, None
+            documents += () if done.document is None else (done.document,)
+            told, trouble = None, done.exit_code
             continue
         if told is None or (told.key, told.before) != (step.key, step.before):
             _tell(talk, step.before)
@@ -252,7 +263,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
         typed = talk.ask(prompt_of(step))
         word = "leave" if typed is None else WORDS.get(typed.strip().lower(), "")
         if typed is None or word == "leave":
-            return Ending(memory=memory, is_finished=False, document=document)
+            return Ending(memory=memory, is_finished=False, documents=documents, exit_code=step.exit_code or trouble)
         if word == "explain":
             _tell(talk, tuple(f"  {line}" for line in step.explanation or NO_EXPLANATION))
         elif word == "back":
@@ -260,7 +271,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
         else:
             after = _answer(memory, step, typed.strip(), talk=talk)
             memory, told = after, (step if after is memory else None)
-    return Ending(memory=memory, is_finished=True, document=document)
+    return Ending(memory=memory, is_finished=True, documents=documents)
 
 
 def prompt_of(question: Question) -> str:

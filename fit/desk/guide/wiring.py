@@ -6,7 +6,8 @@ import re
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage
 from fit.desk.guide.ask_rig import rig_stage
-from fit.desk.guide.make_take import Slot, level_stage, take_of, take_stage
+from fit.desk.guide.make_take import Slot, level_stage, take_of, takes_stage
+from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.page import Asked, answer_stage
 from fit.desk.guide.plan import hushed
 from fit.desk.guide.scene import Scene, caution_stage, first_open
@@ -28,14 +29,10 @@ def next_step(scene: Scene) -> Step | None:
     Question, Deed or None
         None when the answer is given.
     """
-    step = first_open((caution_stage, rig_stage, _wiring_stage, _names_stage, level_stage), scene)
+    step = first_open((needs_stage, caution_stage, rig_stage, _wiring_stage, _names_stage, level_stage), scene)
     if step is not None:
         return step
-    for slot in slots(scene):
-        step = take_stage(scene, slot)
-        if step is not None:
-            return step
-    return _answer_stage(scene)
+    return takes_stage(scene, slots(scene)) or _answer_stage(scene)
 
 
 def slots(scene: Scene) -> tuple[Slot, ...]:
@@ -62,7 +59,7 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
             out.append(
                 Slot(
                     name=re.sub(r"[^A-Za-z0-9]+", "-", f"{pickup}-{where}").strip("-")[:50],
-                    title=f"Coil over {pickup}, {', '.join(f'{name} at {value}' for name, value in settings.items())}",
+                    title=f"coil over {pickup}, {', '.join(f'{name} at {value}' for name, value in settings.items())}",
                     todo=(lay if number == 0 else "leave the coil where it is, turn the switch only",),
                     conditions=Conditions(controls=pots | settings, coil_over=pickup, coil_moved=number == 0),
                     may_be_silent=True,

@@ -19,8 +19,9 @@ from fit.desk.show.document.pieces import further_take, named_takes, rule_of, va
 from fit.desk.show.figures.verdict import confirm_figure
 from fit.desk.show.sheets.confirm import PICTURE, sheet_of_confirm
 from measure.errors import FileError
+from measure.kinds import kind_of
 from measure.logbook.store import instrument_path, open_logbook
-from measure.marking import kind_of, read_value
+from measure.marking import read_value
 from measure.quantity import Quantity
 
 

@@ -2,6 +2,8 @@
 
 import math
 from dataclasses import asdict, dataclass
+from functools import partial
+from typing import Any
 
 import msgspec
 
@@ -13,8 +15,9 @@ from fit.desk.book.pitch import pitch_hz
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import ExciterDocument, TextbookFormula, VoltageAt, WoundCoil
 from fit.desk.show.document.pieces import checks_of, value_of
+from fit.desk.show.figures.exciter import exciter_figure
 from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose
-from fit.desk.show.sheets.exciter import Shown, sheet_of_exciter
+from fit.desk.show.sheets.exciter import PICTURE, Shown, sheet_of_exciter
 from measure.logbook.rig import sense_resistor
 from measure.logbook.store import open_logbook
 from measure.marking import read_value
@@ -36,7 +39,8 @@ IRON_BOUND = math.sqrt(3) * math.log(2) / 1.96
 # A usual single coil, without its iron: common practice, no source.
 USUAL_PICKUP_TURNS, USUAL_PICKUP_SIZE, USUAL_PICKUP_HEIGHT, PICKUP_BUILD = 8000.0, "58x10", "11", 0.4
 LARGEST_TURNS = 100_000
-USUAL = {
+USUAL_CORNER = "20k"  # [Hz] the least of a coil to wind
+USUAL: dict[str, Any] = {
     "former": "20", "length": "8", "depth": "3", "rating": "0.25", "source": "headphone", "source_level": "1 V",
     "source_resistance": None, "minimum_load": None, "temperature_c": None, "distance": "5",
     "pickup_turns": None, "pickup_size": None, "pickup_height": None,
@@ -119,7 +123,17 @@ def plan_exciter(desk: Desk, wish: ExciterWish) -> Outcome:
         wire = read_wire(wish.wire)
     answer = analyse_exciter(setup, bounds=bounds, at_hz=at_hz)
     shown = Shown(answer=answer, wire=wire.name, typed=_typed(wish), is_design=wish.turns is None, unmet=unmet, assumed=assumed)
-    return Outcome(document=_document(shown, wire), sheet=sheet_of_exciter(shown))
+    draw = partial(exciter_figure, answer)
+    return Outcome(document=_document(shown, wire), sheet=sheet_of_exciter(shown), figures={PICTURE.name: draw})
+
+
+def usual_exciter() -> tuple[str, Winding, float]:
+    """Choose the coil to wind where nothing is asked for: its wire, its winding, its sense resistor in ohms."""
+    nothing: dict[str, Any] = {"turns": None, "wire": None, "sense_resistor": None, "current": None, "pickup_voltage": None}
+    wish = ExciterWish(**nothing, **USUAL, at=(), corner=USUAL_CORNER)
+    setup, _, _ = _read(wish, None)
+    design = design_exciter(setup, _design_wish(wish, keep_sense=False))
+    return design.wire.name, design.setup.winding, design.setup.drive.sense_ohm
 
 
 # What was typed and still holds for the coil that is proposed.

@@ -58,7 +58,7 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     return Outcome(
         document=document,
         sheet=replace(sheet, blocks=(*sheet.blocks, *earlier_section(before), *next_section(following))),
-        figures=figures_of(answer),
+        figures=figures_of(answer, logbook),
         page=partial(report_of, logbook, answer, wish, warnings),
     )
 

@@ -1,11 +1,14 @@
 """A kept take, checked again."""
 
+from functools import partial
+
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.noise import noise_of
 from fit.desk.book.response import inspect_response
 from fit.desk.show.document.bench import InspectDocument
 from fit.desk.show.document.pieces import checks_of, named_takes
-from fit.desk.show.sheets.fit import sheet_of_inspect
+from fit.desk.show.figures.noise import noise_figure
+from fit.desk.show.sheets.fit import NOISE, sheet_of_inspect
 from measure.logbook.card import without_card
 from measure.logbook.recordings import card_findings, kept_recordings
 from measure.logbook.store import open_logbook, read_take
@@ -30,4 +33,5 @@ def inspect_take(desk: Desk, name: str) -> Outcome:
         checks=checks_of(looked.findings),
         noise=noise,
     )
-    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise))
+    draw = partial(noise_figure, noise, is_simulated=take.simulated)
+    return Outcome(document=document, sheet=sheet_of_inspect(take, looked, noise=noise), figures={NOISE.name: draw})

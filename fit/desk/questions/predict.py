@@ -16,13 +16,13 @@ from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.pitch import pitch_hz, pitch_text
 from fit.desk.book.rig import rig_of
 from fit.desk.book.variant import Change, read_change
-from fit.desk.show.figures.predict import predict_figure
+from fit.desk.show.figures.predict import phase_figure, predict_figure, tone_figure
 from fit.desk.show.sheet import Sheet
-from fit.desk.show.sheets.predict import PICTURE, Predicted, predict_document, sheet_of_predict
+from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, Predicted, predict_document, sheet_of_predict
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
+from measure.kinds import kind_of
 from measure.logbook.store import instrument_path, open_logbook
-from measure.marking import kind_of
 from measure.quantity import Quantity
 
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
@@ -92,9 +92,13 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     path = wish.change.instrument or own
     name = read_instrument_file(path).name or path.name
     sheet = sheet_of_predict(first, before, versus, name=name, at=at, notes=fit.notes)
-    draw = partial(predict_figure, first.answer, before, [side.answer for side in versus])
-    page = partial(_page, sheet, wish.change, here, fit.parts)
-    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: draw}, page=page)
+    others = [side.answer for side in versus]
+    figures = {
+        PICTURE.name: partial(predict_figure, first.answer, before, others),
+        PHASE.name: partial(phase_figure, first.answer, before, others),
+        TONE.name: partial(tone_figure, first.answer),
+    }
+    return Outcome(document=document, sheet=sheet, figures=figures, page=partial(_page, sheet, wish.change, here, fit.parts))
 
 
 # Drawn is the instrument as it would be.
@@ -103,7 +107,15 @@ def _page(sheet: Sheet, change: Change, here: Instrument | None, parts: Measured
     told = (f"As predicted, with {', '.join(change.told)}.",) if change.told else ()
     asked = change.changes[0].partition("=")[0].strip() if change.changes else ""
     instrument = made.variant.instrument
-    return with_instrument(sheet, instrument, at=split_settings(change.settings), parts=made.parts, asked=asked, notes=told)
+    return with_instrument(
+        sheet,
+        instrument,
+        at=split_settings(change.settings),
+        parts=made.parts,
+        asked=asked,
+        notes=told,
+        changes=made.variant.changes,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,7 +172,7 @@ def _predict(
 def _before(
     desk: Desk, instrument: Instrument | None, question: _Question, parts: MeasuredParts | None, *, wish: PredictWish
 ) -> PredictAnswer | None:
-    if instrument is None or not (wish.versus or wish.change.told):
+    if instrument is None or not wish.change.told:
         return None
     if not wish.change.is_rewired:
         return _predict(instrument, question, parts, controls=wish.change.settings)

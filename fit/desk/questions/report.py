@@ -9,24 +9,26 @@ from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drawing import page_with_drawing
+from fit.desk.book.equipment import equipment_rows, reference_rows
 from fit.desk.book.fits import FitWish, answer_for, last_wish
 from fit.desk.book.history import earlier_of
-from fit.desk.book.instrument import read_instrument_file
+from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.output import require_folder, require_free, save_page
 from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.show.document.pickup import ReportDocument
 from fit.desk.show.document.pieces import named_takes
-from fit.desk.show.figures.style import budget_figure, loaded_figure, response_figure
+from fit.desk.show.figures.fit import budget_figure, ellipse_figure, jack_figure, loaded_figure, response_figure
 from fit.desk.show.figures.taper import taper_figure
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.history import Earlier, earlier_section
-from fit.desk.show.sheets.report import BUDGET, LOADED, RESPONSE, TAPERS, sheet_of_report
+from fit.desk.show.sheets.report import BUDGET, ELLIPSE, JACK, LOADED, RESPONSE, TAPERS, sheet_of_report
 from measure.errors import FileError
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
 from measure.quantity import Quantity
 
 if TYPE_CHECKING:
     from fit.answers.confirm.confirmation import ConfirmAnswer
+    from fit.answers.predict.at_jack import AtJack
     from fit.desk.show.figures.style import Draw
 
 REPORT_FILE = "report.html"
@@ -79,37 +81,51 @@ def write_report(
         warnings=warnings,
     )
     page = partial(report_of, logbook, answer, wish, warnings)
-    made = Outcome(document=document, lines=(f"Report: {file}",), figures=figures_of(answer), page=page)
+    made = Outcome(document=document, lines=(f"Report: {file}",), figures=figures_of(answer, logbook), page=page)
     save_page(made, file)
     return made
 
 
-def figures_of(answer: PickupAnswer) -> "dict[str, Draw]":
-    """Figures of a fit, by name."""
+def figures_of(answer: PickupAnswer, logbook: Logbook | None = None) -> "dict[str, Draw]":
+    """Figures of a fit, by name; without a logbook no control is known."""
     tapers = read_tapers(answer.quantities, answer.tapers)
     return {
         RESPONSE.name: partial(response_figure, answer),
         LOADED.name: partial(loaded_figure, answer),
+        JACK.name: partial(jack_figure, answer, partial(pickups_at_jack, logbook, answer) if logbook is not None else tuple),
         BUDGET.name: partial(budget_figure, answer),
         TAPERS.name: partial(taper_figure, tapers, simulated=answer.simulated),
+        ELLIPSE.name: partial(ellipse_figure, answer),
     }
+
+
+def pickups_at_jack(logbook: Logbook, answer: PickupAnswer) -> "tuple[AtJack, ...]":
+    """Predict each pickup of the guitar that was fitted with its controls in place; nothing where there is no guitar."""
+    from fit.answers.predict.at_jack import predict_at_jack
+
+    path, load = instrument_path(logbook), _load(logbook)
+    if not path.exists() or answer.parts is None or not answer.tapers or not load:
+        return ()
+    return predict_at_jack(read_instrument_file(path), load=load, measured=answer.parts)
 
 
 def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tuple[str, ...]) -> Sheet:
     """Lay out a fit with the logbook around it."""
     takes = list_takes(logbook).takes
-    references = [("dcr", wish.dcr)] if wish.dcr else []
-    references += _known_rows(logbook, has_dcr=wish.dcr is not None)
+    rig, path = rig_of(logbook), instrument_path(logbook)
+    instrument = read_instrument_file(path) if path.exists() else None
     fitted = [take for take in takes if take.name in answer.takes]
-    references += [(f"added in {take.name}", take.conditions.added) for take in fitted if take.conditions.added]
     sheet = sheet_of_report(
         answer,
         takes=takes,
-        rig=[(key, value) for key, value in rig_rows(rig_of(logbook))],
-        references=references,
+        rig=[(key, value) for key, value in rig_rows(rig)],
+        references=reference_rows(fitted, rig, instrument, dcr=wish.dcr),
+        equipment=equipment_rows(fitted, rig),
         warnings=warnings,
         verdicts=_verdicts(logbook, answer),
         more=earlier_section(_earlier(logbook, answer, wish)),
+        at_jack=pickups_at_jack(logbook, answer),
+        load=_load(logbook),
     )
     return page_with_drawing(sheet, instrument_path(logbook), parts=answer.parts)
 
@@ -121,19 +137,11 @@ def _earlier(logbook: Logbook, answer: PickupAnswer, wish: FitWish) -> Earlier |
         return None  # that the file is damaged, the fit says
 
 
-def _known_rows(logbook: Logbook, *, has_dcr: bool) -> list[tuple[str, str]]:
-    """List what instrument.toml states with a bound, and a fit therefore relies on; a dcr that was typed goes before its own."""
-    from fit.circuit.instrument import stated_values
-
-    if not instrument_path(logbook).exists():
-        return []
-    stated = stated_values(read_instrument_file(instrument_path(logbook)))
-    known = {
-        key: one.quantity.text
-        for key, one in stated.items()
-        if one.quantity is not None and one.quantity.bound is not None and not one.is_marked
-    }
-    return [(f"{key}, instrument.toml", text) for key, text in known.items() if not (has_dcr and key.endswith(".dcr"))]
+def _load(logbook: Logbook) -> dict[str, Quantity]:
+    try:
+        return load_of_rig(rig_of(logbook))
+    except ValueError:  # an impedance needs no input to be stated
+        return {}
 
 
 def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":

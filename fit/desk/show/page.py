@@ -3,12 +3,28 @@
 No script and nothing fetched from elsewhere; every text goes through one place that makes it safe.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from html import escape
 from typing import TYPE_CHECKING
 
 from fit.answers.figures import Estimate
-from fit.desk.show.sheet import Block, Cell, Drawing, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
+from fit.desk.show.sheet import (
+    Block,
+    Cell,
+    Drawing,
+    Headlines,
+    Listing,
+    Mark,
+    Meaning,
+    Notice,
+    Picture,
+    Section,
+    Sheet,
+    Sketch,
+    Table,
+    Text,
+    Verdict,
+)
 from fit.desk.show.words import estimate_texts, plain_text
 
 if TYPE_CHECKING:
@@ -26,12 +42,20 @@ html{background:var(--paper);color:var(--ink);font:16px/1.6 system-ui,sans-serif
 body{max-width:50rem;margin:0 auto;padding:2.5rem 1.25rem 4rem}
 h1,h2{font-family:ui-serif,serif;font-weight:500;line-height:1.2;letter-spacing:-.01em;text-wrap:balance}
 h1{font-size:2.1rem;margin:0 0 .4rem}
-h2{font-size:1.35rem;margin:3rem 0 .8rem;padding-top:.9rem;border-top:1px solid var(--line)}
+h2{font-size:1.35rem;margin:2rem 0 .6rem}
 h3{font-size:1rem;margin:1.6rem 0 .3rem}
 h1,h2,h3,li,dt{overflow-wrap:anywhere}
 p{margin:.5rem 0;max-width:42rem;overflow-wrap:anywhere}
 .lead,figcaption,.small{color:var(--soft)}
 .small,figcaption{font-size:.875rem}
+.verdict{border-left:5px solid var(--look);padding:.2rem 0 .2rem 1rem;margin:1rem 0}
+.verdict.bad{border-color:var(--bad)}.verdict.good{border-color:var(--good)}
+.verdict .said{font-size:1.3rem;line-height:1.4;margin-top:0}
+.meaning{margin:1.2rem 0;font-size:1.05rem}
+details{border-top:1px solid var(--line)}details:last-of-type{border-bottom:1px solid var(--line)}
+summary{cursor:pointer;padding:.55rem 0}
+summary h2,summary h3{display:inline;margin:0;padding:0;border:0;font-size:1.1rem}summary h3{font-size:1rem}
+details[open]{padding-bottom:1rem}
 .notice{border-left:3px solid var(--look);background:var(--card);padding:.7rem 1rem;margin:1.2rem 0;border-radius:0 4px 4px 0}
 .notice.bad{border-color:var(--bad)}.notice.good{border-color:var(--good)}
 .values{display:flex;flex-wrap:wrap;gap:1px;background:var(--line);border:1px solid var(--line);border-radius:6px;
@@ -50,15 +74,17 @@ tbody th{font-weight:400;color:inherit;font-size:inherit}
 td:last-child,th:last-child{padding-right:0}
 .mark{font-size:.78rem;font-weight:600;white-space:nowrap}
 .mark.good{color:var(--good)}.mark.look{color:var(--look)}.mark.bad{color:var(--bad)}
-figure{margin:1.2rem 0 2rem}
-figure svg{display:block;width:100%;min-width:36rem;height:auto}
-figure svg.schematic{width:auto;min-width:0;max-width:none}
+figure{margin:1rem 0 1.4rem;max-width:40rem}
+figure svg{display:block;width:100%;height:auto}
+figure:has(svg.schematic){max-width:none}
+figure svg.schematic{width:auto;max-width:100%}
 ul{padding-left:1.2rem}li{margin:.25rem 0}
 footer{margin-top:3.5rem;padding-top:.9rem;border-top:1px solid var(--line)}
-@media (max-width:34rem){body{padding-top:1.5rem}}
+@media (max-width:34rem){body{padding-top:1.5rem}
+.values div{flex-basis:8.6rem;padding:.5rem .7rem}.values .value{font-size:1.15rem}}
 @media print{:root{--ink:#000;--soft:#444;--paper:#fff;--card:#f4f4f4;--line:#bbb;--good:#064;--look:#640;--bad:#900}
 html{font-size:10.5pt}body{max-width:none;padding:0}h2{break-after:avoid}.wide{overflow:visible}
-figure svg{min-width:0}section,figure,tr,.notice,.values div{break-inside:avoid}}
+details::details-content{content-visibility:visible;block-size:auto}section,figure,tr,.notice,.values div{break-inside:avoid}}
 """
 
 
@@ -71,16 +97,25 @@ def html(sheet: Sheet, figures: "Mapping[str, Draw] | None" = None, *, footer: s
         Draw the sheet's pictures, by their names; one that is not there is left out.
     """
     drawn = figures or {}
-    style = STYLE + (_dark_series() if drawn else "")
+    body = [f"<h1>{safe(sheet.title)}</h1>", *_blocks(sheet.blocks, drawn, level=LARGEST_HEADING)]
+    return page_of(sheet.title, body, style=_series_colours() if drawn else "", footer=footer)
+
+
+def page_of(title: str, body: Iterable[str], *, style: str = "", footer: str = "") -> str:
+    """Put the parts of a page, safe already, into a document.
+
+    Parameters
+    ----------
+    style : str
+        Rules beside those that every page has.
+    """
     head = (
         f'<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}"><title>{_safe(sheet.title)}</title>'
-        f"<style>{style}</style>"
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}"><title>{safe(title)}</title>'
+        f"<style>{STYLE}{style}</style>"
     )
-    body = [f"<h1>{_safe(sheet.title)}</h1>", *_blocks(sheet.blocks, drawn, level=LARGEST_HEADING)]
-    if footer:
-        body.append(f'<footer class="small">{_safe(footer)}</footer>')
-    text = "\n".join(body)
+    parts = [*body, f'<footer class="small">{safe(footer)}</footer>'] if footer else [*body]
+    text = "\n".join(parts)
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>\n{text}\n</body></html>\n'
 
 
@@ -90,7 +125,7 @@ def fragment(sheet: Sheet) -> str:
     return f"<div>{inside}</div>"
 
 
-def _safe(text: str) -> str:
+def safe(text: str) -> str:
     """Text that a browser takes for text: no markup, no character that is not seen."""
     return escape(plain_text(text))
 
@@ -108,11 +143,19 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
             case Listing():
                 yield _listing(block)
             case Notice():
-                paragraphs = "".join(f"<p>{_safe(line)}</p>" for line in block.lines)
+                paragraphs = "".join(f"<p>{safe(line)}</p>" for line in block.lines)
                 yield f'<div class="notice {block.level}">{paragraphs}</div>'
             case Text():
                 css = ' class="small"' if block.is_note else ""
-                yield f"<p{css}>{_safe(' '.join(line.strip() for line in block.lines))}</p>"
+                yield f"<p{css}>{safe(' '.join(line.strip() for line in block.lines))}</p>"
+            case Verdict():
+                paragraphs = "".join(f"<p>{safe(line)}</p>" for line in block.lines)
+                yield f'<div class="verdict {block.level}"><p class="said">{safe(block.text)}</p>{paragraphs}</div>'
+            case Meaning():
+                yield f'<p class="meaning">{safe(block.text)}</p>'
+            case Sketch():
+                drawn = "\n".join(safe(line) for line in block.lines)
+                yield f'<div class="wide"><pre>{drawn}</pre></div>'
             case Headlines():
                 yield _headlines(block)
             case Drawing():
@@ -121,35 +164,42 @@ def _blocks(blocks: tuple[Block, ...], figures: "Mapping[str, Draw]", *, level: 
 
 def _section(section: Section, figures: "Mapping[str, Draw]", *, level: int) -> Iterator[str]:
     heading = section.heading or section.label
-    if heading:
-        yield f"<h{level}>{_safe(heading)}{_mark(section.mark)}</h{level}>"
-    inside = min(level + 1, SMALLEST_HEADING) if heading else level
-    yield from _blocks(section.blocks, figures, level=inside)
+    title = f"<h{level}>{safe(heading)}{_mark(section.mark)}</h{level}>" if heading else ""
+    inside = list(_blocks(section.blocks, figures, level=min(level + 1, SMALLEST_HEADING) if heading else level))
+    if section.is_folded and title:
+        if inside:  # a heading over nothing would be opened for nothing
+            yield f"<details><summary>{title}</summary>"
+            yield from inside
+            yield "</details>"
+        return
+    if title:
+        yield title
+    yield from inside
 
 
 def _mark(mark: Mark | None) -> str:
-    return "" if mark is None else f' <span class="mark {mark.level}">{_safe(mark.text)}</span>'
+    return "" if mark is None else f' <span class="mark {mark.level}">{safe(mark.text)}</span>'
 
 
 def _listing(listing: Listing) -> str:
     items = []
     for item in listing.items:
         first, *others = (item,) if isinstance(item, str) else item
-        more = "".join(f'<p class="small">{_safe(other)}</p>' for other in others)
-        items.append(f"<li>{_safe(first)}{more}</li>")
+        more = "".join(f'<p class="small">{safe(other)}</p>' for other in others)
+        items.append(f"<li>{safe(first)}{more}</li>")
     return f"<ul>{''.join(items)}</ul>"
 
 
 def _headlines(block: Headlines) -> str:
-    doubt = f' <b class="mark bad">{_safe(block.doubt)}</b>' if block.doubt else ""
+    doubt = f' <b class="mark bad">{safe(block.doubt)}</b>' if block.doubt else ""
     cells = []
     for name, estimate in block.values:
         value, interval = estimate_texts(estimate)
         cells.append(
-            f'<div><dt>{_safe(name)}{doubt}</dt><dd class="value">{_safe(value)}</dd>'
-            f'<dd class="interval">{_safe(interval)}</dd></div>'
+            f'<div><dt>{safe(name)}{doubt}</dt><dd class="value">{safe(value)}</dd>'
+            f'<dd class="interval">{safe(interval)}</dd></div>'
         )
-    return f'<dl class="values" aria-label="{_safe(block.label)}">{"".join(cells)}</dl>'
+    return f'<dl class="values" aria-label="{safe(block.label)}">{"".join(cells)}</dl>'
 
 
 # What is wider than a phone scrolls by itself.
@@ -173,40 +223,35 @@ def _cells(row: tuple[Cell, ...]) -> Iterator[tuple[str, str]]:
     """Safe text and attributes of each column; an estimate has two."""
     for cell in row:
         if isinstance(cell, Estimate):
-            yield from ((_safe(text), ' class="figure"') for text in estimate_texts(cell))
+            yield from ((safe(text), ' class="figure"') for text in estimate_texts(cell))
         elif isinstance(cell, Mark):
-            yield _safe(cell.text), f' class="mark {cell.level}"'
+            yield safe(cell.text), f' class="mark {cell.level}"'
         else:
-            yield _safe(cell), ""
+            yield safe(cell), ""
 
 
 def _picture(picture: Picture, draw: "Draw", *, level: int) -> str:
     from fit.desk.show.figures.style import svg_text
 
-    heading, caption = _safe(picture.heading), _safe(picture.caption)
-    image = svg_text(draw(), name=picture.name, title=plain_text(f"{picture.heading}. {picture.caption}"))
-    return (
-        f'<section><h{level}>{heading}</h{level}><figure><div class="wide">{image}</div>'
-        f"<figcaption>{caption}</figcaption></figure></section>"
-    )
+    heading = f"<h{level}>{safe(picture.heading)}</h{level}>" if picture.heading else ""
+    caption = f"<figcaption>{safe(picture.caption)}</figcaption>" if picture.caption else ""
+    title = plain_text(". ".join(text for text in (picture.heading, picture.caption) if text))
+    image = svg_text(draw(), name=picture.name, title=title)
+    return f"<section>{heading}<figure>{image}{caption}</figure></section>"
 
 
 def _drawing(drawing: Drawing, figures: "Mapping[str, Draw]", *, level: int) -> str:
     inside = "\n".join(_blocks(drawing.inside, figures, level=SMALLEST_HEADING))
     return (
-        f'<section><h{level}>{_safe(drawing.heading)}</h{level}><figure><div class="wide">{drawing.svg}</div>'
-        f"<figcaption>{_safe(drawing.caption)}</figcaption></figure>"
-        f"<details><summary>{_safe(drawing.details)}</summary>{inside}</details></section>"
+        f'<section><h{level}>{safe(drawing.heading)}</h{level}><figure><div class="wide">{drawing.svg}</div>'
+        f"<figcaption>{safe(drawing.caption)}</figcaption></figure>"
+        f"<details><summary>{safe(drawing.details)}</summary>{inside}</details></section>"
     )
 
 
-# Pictures carry the colours for paper; on a dark page lighter ones of the same hue take their place.
-def _dark_series() -> str:
+# The same pictures on a light and on a dark page.
+def _series_colours() -> str:
     from fit.desk.show.figures.style import COLOURS, DARK_COLOURS
 
-    rules = [
-        f'svg [style*="{what}: {light}"]{{{what}:{dark}!important}}'
-        for light, dark in zip(COLOURS, DARK_COLOURS, strict=True)
-        for what in ("stroke", "fill")
-    ]
-    return f"@media screen and (prefers-color-scheme:dark){{{''.join(rules)}}}"
+    light, dark = ("".join(f"--series-{number}:{one};" for number, one in enumerate(set_)) for set_ in (COLOURS, DARK_COLOURS))
+    return f":root{{{light}}}@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"

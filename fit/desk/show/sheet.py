@@ -55,6 +55,28 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True)
+class Verdict:
+    """What an answer comes to, in one sentence, before all else.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        Why, or what goes with it.
+    """
+
+    text: str
+    level: Level
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What an answer means for who plays or solders, in one paragraph; a terminal goes without."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Listing:
     """Items one below the other.
 
@@ -76,6 +98,13 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
+class Sketch:
+    """A drawing made of letters, every column where it is."""
+
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Headlines:
     """The values that are asked for first, large; a terminal has them in its tables alone.
 
@@ -92,7 +121,13 @@ class Headlines:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """Where a figure stands; a terminal has none."""
+    """Where a figure stands; a terminal has none.
+
+    Attributes
+    ----------
+    heading : str
+        Empty where what stands before it says as much.
+    """
 
     name: str
     heading: str
@@ -118,7 +153,7 @@ class Drawing:
     inside: tuple["Block", ...]
 
 
-Plain = Text | Notice | Listing | Table | Headlines | Picture | Drawing
+Plain = Text | Notice | Verdict | Meaning | Listing | Table | Sketch | Headlines | Picture | Drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +166,8 @@ class Section:
         Heading of a page, where a terminal goes without.
     is_apart : bool
         An empty line before it in a terminal, a large heading in a page.
+    is_folded : bool
+        A page shows its heading alone, until it is opened.
     """
 
     blocks: tuple["Block", ...]
@@ -138,6 +175,7 @@ class Section:
     label: str = ""
     mark: Mark | None = None
     is_apart: bool = True
+    is_folded: bool = False
 
 
 Block = Plain | Section

@@ -3,7 +3,23 @@
 from collections.abc import Iterator
 
 from fit.answers.figures import Estimate
-from fit.desk.show.sheet import Block, Cell, Drawing, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
+from fit.desk.show.sheet import (
+    Block,
+    Cell,
+    Drawing,
+    Headlines,
+    Listing,
+    Mark,
+    Meaning,
+    Notice,
+    Picture,
+    Section,
+    Sheet,
+    Sketch,
+    Table,
+    Text,
+    Verdict,
+)
 from fit.desk.show.words import estimate_texts, plain_text, table_lines
 
 INDENT = "  "
@@ -32,7 +48,11 @@ def _block_lines(blocks: tuple[Block, ...]) -> Iterator[str]:
             case Text() | Notice():
                 indent = INDENT if isinstance(block, Text) and block.is_note else ""
                 yield from (indent + plain_text(line) for line in block.lines)
-            case Headlines() | Picture() | Drawing():
+            case Verdict():
+                yield from (plain_text(line) for line in (block.text, *block.lines))
+            case Sketch():
+                yield from (INDENT + plain_text(line) for line in block.lines)
+            case Headlines() | Picture() | Meaning() | Drawing():
                 pass
 
 

@@ -202,3 +202,13 @@ def test_slips_are_read_or_refused_in_one_line(place, n_lost, put):
         said = str(err)
     assert len(said.splitlines()) <= 1
     assert len(said) < 700
+
+
+def test_where_values_are_from():
+    text = SOUND.replace('value = "500k ± 1%"', 'value = "500k ± 1%"\nsource = "meter no. 3"\ndate = 2026-03-01')
+    assert "meter no. 3" in text
+    pot = read_instrument(text).pot["volume"]
+    assert (pot.source, pot.date) == ("meter no. 3", "2026-03-01")
+    assert (read_instrument(SOUND).pot["volume"].source, read_instrument(SOUND).pickup["neck"].date) == (None, None)
+    with pytest.raises(ValueError, match=r'pot.volume.date: "2026-13" is no date, expected one such as 2026-03-01'):
+        read_instrument(text.replace("2026-03-01", '"2026-13"'))

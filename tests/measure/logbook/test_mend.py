@@ -92,6 +92,11 @@ def test_a_crash_while_amending_leaves_the_old_take(logbook: Logbook, monkeypatc
     with pytest.raises(CrashError):
         amend_take(logbook, "plus", {"added": "2n"})
     assert read_take(open_logbook(logbook.path), "plus") == before
+    left = logbook.path / "takes" / "plus" / ".take.json.0123456789ab.unfinished"
+    left.write_bytes(b"half")  # as after a power cut
+    os.utime(left, (0, 0))
+    assert read_take(open_logbook(logbook.path), "plus") == before
+    assert not left.exists()
 
 
 def test_a_take_gets_another_name(logbook: Logbook) -> None:

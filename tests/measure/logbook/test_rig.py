@@ -3,6 +3,7 @@
 import os
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from measure.errors import FileError
@@ -12,6 +13,7 @@ from measure.logbook.rig import (
     Interface,
     Reference,
     Rig,
+    ValueOrigin,
     clock_bound,
     input_capacitance,
     input_resistance,
@@ -216,3 +218,28 @@ def test_a_calibration_is_read(file: Path) -> None:
         WHOLE + '\n[calibration]\ndate = "2026-01-31"\nrate_hz = 96000\ndevice = "two-channel card"\n', encoding="utf-8"
     )
     assert read_rig(file).calibration == Calibration(date="2026-01-31", rate_hz=96000, device="two-channel card")
+
+
+def test_where_values_are_from(file: Path) -> None:
+    """A date may stand as TOML has it or as text; a rig without any of it stays as it was."""
+    without = read_rig(file)
+    more = '[part."1n ± 1%"]\nsource = "certificate 12"\ndate = "2026-03"\n'
+    text = WHOLE.replace('resistance = "1M', 'source = "meter no. 3"\ndate = 2026-03-01\nresistance = "1M') + more
+    file.write_text(text, encoding="utf-8")
+    rig = read_rig(file)
+    assert (rig.input.source, rig.input.date) == ("meter no. 3", "2026-03-01")
+    assert rig.part == {"1n ± 1%": ValueOrigin(source="certificate 12", date="2026-03")}
+    assert msgspec.structs.replace(rig, input=without.input, part={}) == without
+    assert write_rig(file, {"interface.rate_hz": 48000}).part == rig.part
+    assert b"source" not in msgspec.json.encode(without)
+    assert msgspec.json.decode(msgspec.json.encode(rig), type=Rig) == rig
+
+
+@pytest.mark.parametrize(
+    ("line", "match"),
+    [('source = ""', "input.source: expected 1 to 200 printable"), ('date = "yesterday"', 'input.date: "yesterday" is no date')],
+)
+def test_an_origin_that_cannot_be_told_gives_one_line(file: Path, line: str, match: str) -> None:
+    file.write_text(f"[input]\n{line}\n", encoding="utf-8")
+    with pytest.raises(FileError, match=match):
+        read_rig(file)

@@ -16,6 +16,7 @@ from measure.logbook.disk import reading
 from measure.logbook.rig import Input, Rig
 from measure.logbook.take import (
     CHOICES,
+    Amendment,
     FileStimulus,
     RecordingFile,
     ResponseFile,
@@ -144,9 +145,16 @@ def test_a_take_reads_back_as_it_was() -> None:
         {"name": "hum", "outcome": "warn", "figure": -50.0, "unit": "dBFS", "advice": "Move away from the transformer."}
     ]
     assert (document["added"], document["temperature_c"]) == ("1n ± 1%, 150k±1%", 24.5)
-    assert "is_after" not in document
-    after = msgspec.structs.replace(WHOLE, conditions=msgspec.structs.replace(WHOLE.conditions, is_after=True))
+    assert not {"is_after", "item", "operator", "amended"} & set(document)  # older versions know no such keys
+    stated = msgspec.structs.replace(WHOLE.conditions, is_after=True, item="red one", operator="me")
+    change = {"time_utc": "2026-02-01T12:00:00.000Z", "key": "temperature_c", "before": None, "after": 24.5}
+    after = msgspec.structs.replace(WHOLE, conditions=stated, amended=(Amendment(**change),))
     assert as_read(encode_take(after)) == after
+    assert json.loads(encode_take(after))["amended"] == [change]
+    wrong = json.loads(encode_take(after))
+    wrong["amended"][0]["key"] = "sha256"
+    with pytest.raises(FileError, match='amended: "sha256" is nothing that a take states'):
+        as_read(json.dumps(wrong).encode())
 
 
 def test_a_take_of_an_older_version_is_still_read() -> None:

@@ -33,8 +33,8 @@ class GuideDocument(Document, frozen=True, kw_only=True, tag="coilsweep.guide/1"
 
     Attributes
     ----------
-    job : {"pickup", "capacitor", "compare", "wiring"}
-        Which guide.
+    job : {"guitar", "pickup", "capacitor", "compare", "wiring"} or None
+        Which guide; null where none was chosen.
     logbook : str
         Folder of its takes.
     finished : bool
@@ -43,10 +43,13 @@ class GuideDocument(Document, frozen=True, kw_only=True, tag="coilsweep.guide/1"
         File of the page; null where it was left before.
     answer : document or None
         As the command of the job prints it; null where nothing was asked yet.
+    wiring : WiringDocument or None
+        Of a whole guitar: what its switch connects; null where that was not asked.
     """
 
-    job: Literal["pickup", "capacitor", "compare", "wiring"]
+    job: Literal["guitar", "pickup", "capacitor", "compare", "wiring"] | None
     logbook: str
     finished: bool
     report: str | None
     answer: Answered | None
+    wiring: WiringDocument | None = None

@@ -13,8 +13,8 @@ class PastResult(Piece, frozen=True, kw_only=True):
 
     Attributes
     ----------
-    measured_utc : str
-        When the last of its takes was made. ISO 8601.
+    begun_utc, measured_utc : str
+        When the first and the last of its takes were made. ISO 8601.
     fitted_utc : str
         When it was fitted. ISO 8601.
     item : str or None
@@ -33,6 +33,7 @@ class PastResult(Piece, frozen=True, kw_only=True):
         What was found, by name.
     """
 
+    begun_utc: str
     measured_utc: str
     fitted_utc: str
     item: str | None
@@ -61,9 +62,10 @@ class HistoryDocument(Document, frozen=True, kw_only=True, tag="coilsweep.histor
     items : tuple of str
         All that are stated.
     results : tuple of PastResult
-        In the order they were measured; of each day the last good one, unless all were asked for.
-    changed : dict of str to tuple of bool
-        For each quantity, for each result but the first, whether it differs from the one before by more than both intervals.
+        In the order they were measured; of each day the good one that tells most, unless all were asked for.
+    changed : dict of str to tuple of (bool or None)
+        For each quantity, for each result, whether it differs by more than both intervals from the one before that tells it; null
+        where it is not told, or was not before.
     doubtful : tuple of str
         Results that rest on takes which were amended or removed since, one line each.
     """
@@ -71,5 +73,5 @@ class HistoryDocument(Document, frozen=True, kw_only=True, tag="coilsweep.histor
     item: str | None
     items: tuple[str, ...]
     results: tuple[PastResult, ...]
-    changed: dict[str, tuple[bool, ...]]
+    changed: dict[str, tuple[bool | None, ...]]
     doubtful: tuple[str, ...]

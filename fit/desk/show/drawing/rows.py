@@ -6,9 +6,10 @@ Rows are found by putting in one part after the other where it costs least, and 
 crossings, little height.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from types import MappingProxyType
 
 from fit.circuit.network import GROUND
 from fit.desk.show.drawing.columns import Columns
@@ -20,6 +21,8 @@ WIRE = 4.0  # [px] free over and under a wire
 CROSSING = 45.0  # [px] of bar that one crossing is worth
 IN_COLUMN = 12.0  # [px] the same for a wire that may have to cross a bar of the column that it comes from
 HEIGHT, WIDTH = 0.5, 0.35  # [1] px of bar that one px of the whole drawing is worth
+NOTHING: Mapping[int, float] = MappingProxyType({})
+STRAIGHT = 0.4  # [1] px of bar that one px off the straight way from coil to pot to jack is worth
 ORDER = 60.0  # [px] coils not in the order of the file
 APART = 250.0  # [px] the two coils of a pickup not in rows that follow each other
 MOST_TRIALS = 2000  # costs worked out while parts are moved
@@ -42,6 +45,8 @@ class Item:
         Node of a chain that hangs; empty for others.
     rank : int
         Of coils: position of the pickup in the file; −1 for others.
+    number : int
+        Of what hangs: position in the file.
     """
 
     block: Block
@@ -52,6 +57,7 @@ class Item:
     right: tuple[tuple[str, float, int], ...]
     tap: str = ""
     rank: int = -1
+    number: int = 0
     room: dict[int, tuple[float, float]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -89,8 +95,12 @@ def make_items(columns: Columns, jack: Drawn, *, flipped: frozenset[str] = froze
     for part, left, right in across:
         rank = pickups.index(_pickup_of(part)) if part.kind == "coil" else -1
         items.append(_across_item(part, left, right, level=level, half=half[level[right]], rank=rank))
-    items += [_pot_item(part, level, is_flipped=part.part in flipped) for part in columns.through if len(part.lugs) == 3]
-    for chain in columns.hung:
+    pots = [part for part in columns.through if len(part.lugs) == 3]
+    rooms: dict[int, float] = {}
+    for item in (_pot_item(part, level, is_flipped=part.part in flipped) for part in pots):
+        rooms[item.channel] = max(rooms.get(item.channel, 0.0), item.block.width - item.block.axis)
+    items += [_pot_item(part, level, is_flipped=part.part in flipped, right=rooms) for part in pots]
+    for number, chain in enumerate(columns.hung):
         node = chain[0][0].at(chain[0][1]) or ""
         place = level[node]
         items.append(
@@ -102,6 +112,7 @@ def make_items(columns: Columns, jack: Drawn, *, flipped: frozenset[str] = froze
                 left=((node, 0.0, place),),
                 right=(),
                 tap=node,
+                number=number,
             )
         )
     tip = jack.at("tip") or ""
@@ -136,7 +147,7 @@ def _pickup_of(part: Drawn) -> str:
     return part.part.removesuffix(".second")
 
 
-def _pot_item(part: Drawn, level: dict[str, int], *, is_flipped: bool) -> Item:
+def _pot_item(part: Drawn, level: dict[str, int], *, is_flipped: bool, right: Mapping[int, float] = NOTHING) -> Item:
     nodes = dict(part.lugs)
     levels = {lug: level[node] for lug, node in part.lugs if node != GROUND}
     others = [one for lug, one in levels.items() if lug != "wiper"]
@@ -150,7 +161,7 @@ def _pot_item(part: Drawn, level: dict[str, int], *, is_flipped: bool) -> Item:
     left = frozenset(lug for lug, one in levels.items() if one <= channel)
     if nodes["cw"] == GROUND or nodes["ccw"] == GROUND:
         is_flipped = nodes["cw"] == GROUND
-    block = pot_block(part, left=left, is_flipped=is_flipped)
+    block = pot_block(part, left=left, is_flipped=is_flipped, right=right.get(channel, 0.0))
     sides: dict[str, list[tuple[str, float, int]]] = {"left": [], "right": []}
     for port in block.ports:
         sides[port.side].append((port.node, port.at[1], level[port.node]))
@@ -177,18 +188,18 @@ def can_share(one: Item, other: Item) -> bool:
         hung, through = (first, second) if first.is_hung else (second, first)
         if through.low == hung.low:
             return len(through.left) == 1 and through.left[0][0] == hung.tap
-    if first.high == second.low:
-        nodes = {node for node, _, level in first.right if 2 * level == first.high}
-        nodes |= {node for node, _, level in second.left if 2 * level == second.low}
-        return len(nodes) == 1
-    return False
+    if first.high != second.low:
+        return False
+    right = [node for node, _, level in first.right if 2 * level == first.high]
+    left = [node for node, _, level in second.left if 2 * level == second.low]
+    return bool(set(right) & set(left)) and min(len(right), len(left)) == 1  # else wires of two nodes might meet at one height
 
 
 def row_order(row: Row) -> list[tuple[Item, float]]:
     """Put the items of a row from left to right, each with its height over the row's first wire: wires go straight on."""
     out: list[tuple[Item, float]] = []
     at: dict[str, float] = {}
-    for item in sorted(row, key=lambda item: (item.low, not item.is_hung, item.high)):
+    for item in sorted(row, key=lambda item: (item.low, not item.is_hung, item.high, item.number)):
         shift = next((at[node] - dy for node, dy, level in item.left if 2 * level == item.low and node in at), 0.0)
         out.append((item, shift))
         for node, dy, level in item.left:
@@ -210,6 +221,8 @@ class _Facts:
         At each place that it takes, over and under its first wire. [px]
     wires : tuple of (str, float, int, int, int)
         Node, height under the first wire, level of its bar, first and last column that are passed on the way to it.
+    ends, pots : tuple of (str, float)
+        Node and height of what the signal comes from and goes to, coils and jack; the same of pots with three lugs.
     widths : dict of int to float
         By channel. [px]
     """
@@ -217,6 +230,8 @@ class _Facts:
     ordered: tuple[tuple[Item, float], ...]
     room: tuple[tuple[int, float, float], ...]
     wires: tuple[tuple[str, float, int, int, int], ...]
+    ends: tuple[tuple[str, float], ...]
+    pots: tuple[tuple[str, float], ...]
     widths: dict[int, float]
 
 
@@ -225,8 +240,14 @@ def _facts_of(row: frozenset[Item]) -> _Facts:
     ordered = row_order(list(row))
     room: dict[int, tuple[float, float]] = {}
     widths: dict[int, float] = {}
-    wires = []
+    wires, ends, pots = [], [], []
     for item, shift in ordered:
+        heights = [(node, shift + dy) for node, dy, _ in (*item.left, *item.right)]
+        kind = item.block.symbols[0].drawn.kind
+        if kind in ("coil", "jack"):
+            ends += heights
+        elif kind == "pot" and len(heights) > 1:
+            pots += heights
         widths[item.channel] = widths.get(item.channel, 0.0) + item.block.width
         for place, (above, below) in item.room.items():
             over, under = room.get(place, (above - shift, below + shift))
@@ -237,6 +258,8 @@ def _facts_of(row: frozenset[Item]) -> _Facts:
         ordered=tuple(ordered),
         room=tuple((place, above, below) for place, (above, below) in room.items()),
         wires=tuple(wires),
+        ends=tuple(ends),
+        pots=tuple(pots),
         widths=widths,
     )
 
@@ -361,6 +384,7 @@ def cost(rows: Sequence[Row]) -> float:
             low, high, _ = spans.get(node, (at, at, own))
             spans[node] = (at if at < low else low, at if at > high else high, own)
             wires.append((node, at, own, first, last))
+    total += STRAIGHT * _detours(facts, lines)
     bars: dict[int, list[tuple[str, float, float]]] = {}
     for node, (low, high, own) in spans.items():
         if high > low:
@@ -375,6 +399,20 @@ def cost(rows: Sequence[Row]) -> float:
             if low < at < high and other != node:
                 total += IN_COLUMN
     return total
+
+
+def _detours(facts: Sequence[_Facts], lines: Sequence[float]) -> float:
+    """Add up how far coils and jack stand from the height of the nearest pot on their node. [px]."""
+    pots: dict[str, list[float]] = {}
+    for one, line in zip(facts, lines, strict=True):
+        for node, dy in one.pots:
+            pots.setdefault(node, []).append(line + dy)
+    return sum(
+        min(abs(line + dy - at) for at in pots[node])
+        for one, line in zip(facts, lines, strict=True)
+        for node, dy in one.ends
+        if node in pots
+    )
 
 
 def _order_cost(facts: Sequence[_Facts]) -> float:

@@ -86,6 +86,7 @@ def drawing_svg(
 
     for text, css in heads:
         write(text, css)
+        y += 4 if css == "title" else 0
     for scene in scenes:
         y += 12 if scene.caption else 0
         write(scene.caption, "name")
@@ -97,9 +98,12 @@ def drawing_svg(
     colours = DARK if theme == "dark" else LIGHT
     back = "" if is_inline else f'<rect class="paper" width="100%" height="100%" fill="{colours["paper"]}"/>'
     sizes = f'width="{width:.0f}" height="{height:.0f}" viewBox="0 0 {width:.0f} {height:.0f}"'
+    least = (
+        f' style="min-width:min(46rem,{width:.0f}px)"' if is_inline else ""
+    )  # on a phone it is moved sideways, not made smaller
     name = "" if is_inline else f' xmlns="http://www.w3.org/2000/svg" font-family="{FONT}"'
     said = "" if is_inline else f"<title>{_safe(title)}</title>"
-    head = f'<svg{name} class="schematic {theme}" role="img" aria-label="{_safe(f"Circuit: {title}")}" {sizes}>'
+    head = f'<svg{name} class="schematic {theme}" role="img" aria-label="{_safe(f"Circuit: {title}")}" {sizes}{least}>'
     drawn = "\n".join(body)
     return f"{head}{said}<style>{_style(theme)}</style>{back}\n{drawn}\n</svg>"
 

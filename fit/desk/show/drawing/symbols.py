@@ -88,6 +88,8 @@ class Block:
         From 0 to the right. [px]
     above, below : float
         Room over and under the wire. [px]
+    axis : float
+        Of an upright pot: where its track stands. [px]
     """
 
     symbols: tuple[Symbol, ...]
@@ -95,6 +97,7 @@ class Block:
     width: float
     above: float
     below: float
+    axis: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +187,7 @@ def hung_block(chain: Sequence[tuple[Drawn, str, str]]) -> Block:
     return _block(symbols, [Port(node=_node(first, chain[0][1]), side="tap", at=(tap_x, 0.0))], width)
 
 
-def pot_block(drawn: Drawn, *, left: frozenset[str], is_flipped: bool) -> Block:
+def pot_block(drawn: Drawn, *, left: frozenset[str], is_flipped: bool, right: float = 0.0) -> Block:
     """Stand a pot upright, the end of its track and its wiper to the left or to the right; an end on ground is below.
 
     Parameters
@@ -193,6 +196,8 @@ def pot_block(drawn: Drawn, *, left: frozenset[str], is_flipped: bool) -> Block:
         Lugs whose nodes lie to the left.
     is_flipped : bool
         The ccw end is above.
+    right : float
+        Least room at the right of its track, the same for all that are to stand in line. [px]
     """
     top, bottom = ("ccw", "cw") if is_flipped else ("cw", "ccw")
     y_top, y_wiper, y_bottom = 0.0, 14 + TRACK / 2, 28 + TRACK
@@ -203,7 +208,7 @@ def pot_block(drawn: Drawn, *, left: frozenset[str], is_flipped: bool) -> Block:
     axis = PAD + (BESIDE + widest if side == "left" else widest / 2 if side == "below" else TAP)
     axis = max(axis, PAD + TAP)
     width = axis + PAD + (BESIDE + widest if side == "right" else max(TAP, widest / 2) if side == "below" else TAP)
-    width = max(width, axis + TAP + PAD)
+    width = max(width, axis + TAP + PAD, axis + right)
     strokes = [
         Stroke(points=_rectangle(axis - THICK / 2, y_top + 14, axis + THICK / 2, y_bottom - 14)),
         Stroke(points=((axis, y_top), (axis, y_top + 14))),
@@ -250,7 +255,7 @@ def pot_block(drawn: Drawn, *, left: frozenset[str], is_flipped: bool) -> Block:
         for i, word in enumerate(drawn.words)
     ]
     symbol = Symbol(drawn=drawn, pins=tuple(pins), grounds=tuple(grounds), strokes=tuple(strokes), labels=tuple(labels))
-    return _block([symbol], ports, width)
+    return replace(_block([symbol], ports, width), axis=axis)
 
 
 def jack_block(drawn: Drawn) -> Block:

@@ -7,14 +7,24 @@ import numpy as np
 from fit.answers.compare.comparison import CompareAnswer
 from fit.answers.compare.shielding import ShieldingAnswer
 from fit.answers.figures import COVERAGE
-from fit.desk.show.figures.style import COLOURS, INK, mark_frequency, mark_simulated, new_figure, style_axes
+from fit.desk.show.figures.style import (
+    COLOURS,
+    INK,
+    curve_style,
+    mark_frequency,
+    mark_simulated,
+    new_figure,
+    place_legend,
+    short_text,
+    style_axes,
+)
 from fit.desk.show.words import plain_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PANEL_IN, HEAD_IN = 2.6, 0.9  # [in]
+PANEL_IN, HEAD_IN = 2.2, 0.8  # [in]
 
 
 def changes_figure(parts: CompareAnswer | None, shielding: ShieldingAnswer | None) -> "Figure":
@@ -43,9 +53,9 @@ def changes_figure(parts: CompareAnswer | None, shielding: ShieldingAnswer | Non
         ends += _draw_foil(panels[-1], shielding)
     for axes in panels:
         axes.axhline(0, color=INK, linewidth=0.7, alpha=0.5)
-        axes.legend(loc="best", frameon=False)
         style_axes(axes)
     mark_frequency(panels[-1], top=panels[0], low_hz=min(ends) / 1.06, high_hz=max(ends) * 1.06)
+    place_legend(figure, panels)
     simulated = (parts is not None and parts.simulated) or (shielding is not None and shielding.simulated)
     mark_simulated(figure, is_simulated=simulated)
     return figure
@@ -53,9 +63,9 @@ def changes_figure(parts: CompareAnswer | None, shielding: ShieldingAnswer | Non
 
 def _draw_pairs(axes: "Axes", parts: CompareAnswer) -> list[float]:
     for number, pair in enumerate(parts.responses):
-        colour = COLOURS[number % len(COLOURS)]
-        label = f"{plain_text(pair.before)} to {plain_text(pair.after)}"
-        axes.plot(pair.frequency_hz, pair.change_db, color=colour, linewidth=1.6, label=label)
+        colour, line, _ = curve_style(number)
+        label = f"{short_text(plain_text(pair.before))} to {short_text(plain_text(pair.after))}"
+        axes.plot(pair.frequency_hz, pair.change_db, line, color=colour, linewidth=1.6, label=label)
         half = COVERAGE * pair.change_db_std
         axes.fill_between(pair.frequency_hz, pair.change_db - half, pair.change_db + half, color=colour, alpha=0.25, linewidth=0)
         axes.plot(pair.frequency_hz, pair.measured_db, ".", color=colour, markersize=3, alpha=0.6)

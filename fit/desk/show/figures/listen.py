@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fit.answers.listen.impulse import ListenAnswer
-from fit.desk.show.figures.style import COLOURS, INK, mark_frequency, mark_simulated, new_figure, style_axes
+from fit.desk.show.figures.style import COLOURS, INK, mark_frequency, mark_simulated, new_figure, place_legend, style_axes
 from measure.response import ComplexArray, FloatArray
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def listen_figure(answer: ListenAnswer, *, level_change_db: float, is_simulated:
     Figure
         Two panels over one frequency axis.
     """
-    figure = new_figure(height_in=5.2)
+    figure = new_figure(height_in=4.6)
     circuit, change = figure.subplots(2, 1, sharex=True)
     frequency_hz = answer.frequency_hz
     circuit.plot(frequency_hz, _db(answer.before.gain), "--", color=INK, linewidth=1.1, label="as recorded")
@@ -45,10 +45,10 @@ def listen_figure(answer: ListenAnswer, *, level_change_db: float, is_simulated:
     for axes in (circuit, change):
         low, high = axes.get_ylim()
         axes.set_ylim(max(low, high - SHOWN_DB), high)
-        axes.legend(loc="best", frameon=False)
         style_axes(axes)
     mark_frequency(change, top=circuit, low_hz=float(frequency_hz[0]), high_hz=float(frequency_hz[-1]) * 1.02)
     figure.align_ylabels((circuit, change))
+    place_legend(figure, (circuit, change))
     mark_simulated(figure, is_simulated=is_simulated)
     return figure
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fit.desk.show.figures.style import COLOURS, INK, mark_simulated, new_figure, short_text, style_axes
+from fit.desk.show.figures.style import COLOURS, INK, TEXT_PT, mark_simulated, new_figure, short_text, style_axes
 from fit.desk.show.sheets.check import few_text
 from fit.desk.show.sheets.take_sets import shown_quantities
 from fit.desk.show.words import in_sentence, quantity_name
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from fit.desk.show.sheets.repeat import Repeated
 
 PANEL_IN, HEAD_IN = 1.35, 0.7  # [in]
-MOST_DATES = 9  # that find room beneath a chart
+MOST_DATES = 5  # that find room beneath a chart
 
 
 def repeat_figure(found: "Repeated") -> "Figure":
@@ -42,7 +42,7 @@ def repeat_figure(found: "Repeated") -> "Figure":
     panels[-1].set_xticks(
         [(start + end - 1) / 2 for start, end in zip(starts, ends, strict=True)], [str(n + 1) for n in range(len(starts))]
     )
-    panels[-1].set_xlabel("placement of the coil; days apart by colour", color=INK, fontsize=8.5)
+    panels[-1].set_xlabel("placement of the coil; days apart by colour", color=INK, fontsize=TEXT_PT)
     figure.align_ylabels(panels)
     mark_simulated(figure, is_simulated=found.simulated)
     return figure
@@ -80,7 +80,7 @@ def check_figure(found: "Checked", key: str) -> "Figure":
         style_axes(axes)
     _mark_dates(panels[-1], [one.takes.date for one in found.fitted])
     title = f"{short_text(found.coil)}: {in_sentence(key)}, {found.state}"
-    panels[0].set_title(title, loc="left", color=INK, fontsize=9, fontweight="bold")
+    panels[0].set_title(title, loc="left", color=INK, fontsize=TEXT_PT, fontweight="bold")
     figure.align_ylabels(panels)
     mark_simulated(figure, is_simulated=found.simulated)
     return figure
@@ -105,7 +105,10 @@ def _draw_results(axes: "Axes", found: "Repeated", key: str) -> None:
     axes.set_xlim(-0.6, len(values) - 0.4)
     axes.set_ylabel(f"[{'dB' if is_level else '%'}]")
     axes.set_title(
-        f"{quantity_name(key)}: {one.verdict} (band: 95 % of what is stated and not shared)", loc="left", color=INK, fontsize=8.5
+        f"{quantity_name(key)}: {one.verdict} (band: 95 % of what is stated and not shared)",
+        loc="left",
+        color=INK,
+        fontsize=TEXT_PT,
     )
 
 
@@ -126,4 +129,4 @@ def _mark_dates(axes: "Axes", dates: Sequence[str]) -> None:
     step = -(-len(dates) // MOST_DATES)
     at = list(range(0, len(dates), step))
     axes.set_xticks(at, [dates[index] for index in at])
-    axes.set_xlabel("measurement; limits dashed, what lies outside is ringed", color=INK, fontsize=8.5)
+    axes.set_xlabel("measurement; limits dashed, what lies outside is ringed", color=INK, fontsize=TEXT_PT)

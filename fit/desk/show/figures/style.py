@@ -1,24 +1,19 @@
-"""Pictures of an answer: the response with its model and residuals, the loaded resonance, the budget.
+"""What all pictures share: size, inks, colours, lines and marks, legends outside the panels, and how they become SVG or PNG.
 
-The one place that imports matplotlib, and only inside the functions that draw. Figures are objects without a window;
-colours are told apart by people who see red and green alike (M. Okabe, K. Ito, Color Universal Design, 2008), and takes
-also differ in line style.
+Figures are objects without a window. Colours are told apart by people who see red and green alike (M. Okabe, K. Ito, Color
+Universal Design, 2008), and nothing is told by them alone: lines differ in their dashes, points in their form.
 """
 
 import io
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from fit.answers.digits import allowed_digits
-from fit.answers.figures import Curve, Estimate
-from fit.answers.pickup.answer import PickupAnswer
-from fit.desk.show.words import headline_keys, note_frequency_hz, quantity_name
+from fit.answers.digits import allowed_digits, spread_texts
+from fit.answers.figures import Estimate
+from fit.desk.show.words import note_frequency_hz
 from measure.quantity import format_quantity
-from measure.response import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,123 +25,19 @@ INK = "#1b2733"  # replaced by the page's own text colour in the report
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
 DARK_COLOURS = ("#56b4e9", "#ff8c4a", "#35c79a", "#e3a3c6", "#d8b740", "#9fd4f2")  # the same on a dark page
 LINES = ("-", "--", "-.", ":")
-NOTE_MARKS = ("E1", "E2", "A2", "E3", "A3", "E4", "A4", "E5", "A5", "E6", "E7", "E8", "E9")
+FORMS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
+NOTE_MARKS = ("E1", "E2", "E3", "E4", "E5", "E6", "E7", "E8", "E9")
 DB_PER_NEPER = 20 / math.log(10)
 DEGREE_PER_RADIAN = 180 / math.pi
-COVER_95 = 1.96
-WIDTH_IN = 7.2  # [in] readable at the width of a page and of a phone held sideways
-PNG_DPI = 150
-BUDGET_ROWS = 4  # bars a quantity; smaller ones are summed up
-BUDGET_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
+WIDTH_IN = 5.2  # [in] so narrow that its texts can be read at the width of a phone
+TEXT_PT = 9.0  # [pt]
+CHARACTER_EM = 0.56  # [em] mean width of a character, a little more than it is
+HANDLE_EM = 4.6  # [em] line, mark and gaps of a legend's entry
+MOST_COLUMNS = 3  # of a legend
+PNG_DPI = 200
 
-
-def response_figure(answer: PickupAnswer) -> "Figure":
-    """Magnitude and phase with the model over the measurement, and what is left between them.
-
-    Parameters
-    ----------
-    answer : PickupAnswer
-        With at least one curve.
-
-    Returns
-    -------
-    Figure
-        Four panels over one frequency axis, marked in Hz below and in notes above.
-    """
-    figure = new_figure(height_in=8.4)
-    panels = figure.subplots(4, 1, sharex=True, gridspec_kw={"height_ratios": [3.2, 2.2, 1.5, 1.5]})
-    magnitude, phase, left_db, left_degree = panels
-    for index, curve in enumerate(answer.curves):
-        colour, line = COLOURS[index % len(COLOURS)], LINES[index % len(LINES)]
-        _draw_curve(magnitude, phase, curve, colour=colour, line=line)
-        _draw_residual(left_db, left_degree, curve, colour=colour)
-    _draw_floor(left_db, left_degree, answer.floor.value)
-    magnitude.set_ylabel("magnitude [dB]")
-    phase.set_ylabel("phase [°]")
-    left_db.set_ylabel("model −\nmeasured [dB]")
-    left_degree.set_ylabel("model −\nmeasured [°]")
-    magnitude.legend(loc="best", frameon=False, ncols=2 if len(answer.curves) > 3 else 1)
-    for axes in panels:
-        style_axes(axes)
-    low = min(float(curve.frequency_hz[0]) for curve in answer.curves)
-    high = max(float(curve.frequency_hz[-1]) for curve in answer.curves)
-    mark_frequency(panels[-1], top=magnitude, low_hz=low / 1.06, high_hz=high * 1.06)
-    figure.align_ylabels(panels)
-    mark_degrees(phase)
-    mark_simulated(figure, is_simulated=answer.simulated)
-    return figure
-
-
-def loaded_figure(answer: PickupAnswer) -> "Figure":
-    """Voltage at the jack for a volt in the winding, behind cable and input, with its peak marked.
-
-    Parameters
-    ----------
-    answer : PickupAnswer
-        With `loaded_frequency_hz` and `loaded_gain`.
-    """
-    figure = new_figure(height_in=3.9)
-    axes = figure.subplots()
-    gain_db = DB_PER_NEPER * np.log(np.abs(answer.loaded_gain))
-    axes.axhline(0, color=INK, linewidth=0.7, alpha=0.5)
-    axes.plot(answer.loaded_frequency_hz, gain_db, color=COLOURS[0], linewidth=1.8)
-    low_db = max(float(np.min(gain_db)), -30.0)
-    axes.set_ylim(low_db - 1.5, float(np.max(gain_db)) + 4.5)
-    resonance = answer.quantities.get("resonance_loaded")
-    peak = answer.quantities.get("peak_loaded")
-    if resonance is not None and peak is not None:
-        axes.axvspan(resonance.low, resonance.high, color=COLOURS[1], alpha=0.25, linewidth=0)
-        error = [[max(peak.value - peak.low, 0)], [max(peak.high - peak.value, 0)]]
-        axes.errorbar(
-            [resonance.value], [peak.value], yerr=error, fmt="o", color=COLOURS[1], markersize=5, capsize=3, linewidth=1.2
-        )
-        text = f"{_label(resonance)}, {_label(peak)}"
-        axes.annotate(text, (resonance.value, peak.high), xytext=(0, 9), textcoords="offset points", ha="center", color=INK)
-    axes.set_ylabel("jack over winding [dB]")
-    style_axes(axes)
-    low, high = float(answer.loaded_frequency_hz[0]), float(answer.loaded_frequency_hz[-1])
-    mark_frequency(axes, top=axes, low_hz=max(low, 40.0), high_hz=min(high, 20e3))
-    mark_simulated(figure, is_simulated=answer.simulated)
-    return figure
-
-
-def budget_figure(answer: PickupAnswer) -> "Figure":
-    """Bars for what limits each value, as standard uncertainty relative to the value.
-
-    Parameters
-    ----------
-    answer : PickupAnswer
-        With a budget; quantities without one are left out.
-    """
-    rows = {
-        key: _budget_rows(answer, key) for key in headline_keys(answer.quantities, BUDGET_QUANTITIES) if answer.budget.get(key)
-    }
-    heights = [len(bars) + 1.0 for bars in rows.values()] or [1.0]
-    figure = new_figure(height_in=0.5 + 0.23 * sum(heights))
-    panels = figure.subplots(len(heights), 1, gridspec_kw={"height_ratios": heights}, squeeze=False)[:, 0]
-    if not rows:
-        panels[0].text(0.5, 0.5, "no budget: no value was identified", ha="center", va="center", color=INK)
-        panels[0].set_axis_off()
-    for axes, (index, (key, bars)) in zip(panels, enumerate(rows.items()), strict=False):
-        names, percents = [name for name, _ in bars], [percent for _, percent in bars]
-        drawn = axes.barh(range(len(bars)), percents, height=0.62, color=COLOURS[index % len(COLOURS)])
-        axes.bar_label(drawn, labels=[f"{percent:.2g} %" for percent in percents], padding=4, color=INK)
-        axes.set_yticks(range(len(bars)), names)
-        axes.invert_yaxis()
-        axes.set_xlim(0, 1.18 * max([*percents, 1e-9]))
-        axes.set_xticks([])
-        axes.set_title(quantity_name(key), loc="left", color=INK, fontsize=9, fontweight="bold")
-        axes.patch.set_alpha(0.0)
-        axes.tick_params(colors=INK, length=0)
-        for side in ("top", "right", "bottom"):
-            axes.spines[side].set_visible(False)
-        axes.spines["left"].set_color(INK)
-    return figure
-
-
-def _label(estimate: Estimate) -> str:
-    digits = allowed_digits(estimate.value, (estimate.high - estimate.low) / 2, most=3)
-    return format_quantity(estimate.value, estimate.unit, digits)
+PLACES = re.compile(r'\s(?:d|x|y|x1|y1|x2|y2)="[^"]*"')  # of an SVG, in points
+FINE = re.compile(r"(\.\d\d)\d+")  # what is finer than a hundredth of a point
 
 
 def svg_text(figure: "Figure", *, name: str, title: str) -> str:
@@ -162,7 +53,7 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     Returns
     -------
     str
-        One `svg` element without references to anything outside; ink is ``currentColor``.
+        One `svg` element without references to anything outside; ink is ``currentColor``, colours are ``--series-0`` and so on.
     """
     from html import escape
 
@@ -178,6 +69,9 @@ def svg_text(figure: "Figure", *, name: str, title: str) -> str:
     text = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", text).replace("xlink:href=", "href=")
     text = re.sub(r'\bid="', f'id="{name}-', text)
     text = text.replace('href="#', f'href="#{name}-').replace("url(#", f"url(#{name}-").replace(INK, "currentColor")
+    text = PLACES.sub(lambda found: FINE.sub(r"\1", found[0]), text)
+    for number, colour in enumerate(COLOURS):
+        text = text.replace(colour, f"var(--series-{number})")
     start = re.sub(r'\s(width|height|version)="[^"]*"', "", text[: text.index(">")])
     return f'{start} role="img" aria-label="{escape(title, quote=True)}">{text[text.index(">") + 1 :]}'
 
@@ -219,27 +113,64 @@ def new_figure(*, height_in: float) -> "Figure":
 
 
 def style_axes(axes: "Axes") -> None:
-    """Dress a panel: grid, inks, sizes.
-
-    Parameters
-    ----------
-    axes : Axes
-        Drawn already, legend included.
-    """
+    """Dress a panel that is drawn already: grid, inks, sizes."""
     axes.patch.set_alpha(0.0)
     axes.grid(which="major", color=INK, alpha=0.14, linewidth=0.6)
-    axes.tick_params(colors=INK, labelsize=8)
+    axes.tick_params(colors=INK, labelsize=TEXT_PT - 0.5)
     axes.yaxis.label.set_color(INK)
-    axes.yaxis.label.set_fontsize(8.5)
+    axes.yaxis.label.set_fontsize(TEXT_PT)
     for side in axes.spines.values():
         side.set_color(INK)
         side.set_linewidth(0.6)
         side.set_alpha(0.6)
-    legend = axes.get_legend()
-    if legend is not None:
-        for text in legend.get_texts():
-            text.set_color(INK)
-            text.set_fontsize(8.5)
+
+
+def place_legend(figure: "Figure", panels: "Sequence[Axes]", *, title: str = "") -> None:
+    """Put what the curves are below all panels, in as many columns as find room; the figure grows by that.
+
+    Parameters
+    ----------
+    panels : sequence of Axes
+        Their labelled curves are named, each label once.
+    """
+    named: dict[str, Any] = {}
+    for axes in panels:
+        for handle, label in zip(*axes.get_legend_handles_labels(), strict=True):
+            named.setdefault(label, handle)
+    if not named:
+        return
+    width_em = HANDLE_EM + CHARACTER_EM * max(len(label) for label in named)
+    columns = min(max(int(72 * WIDTH_IN / TEXT_PT / width_em), 1), MOST_COLUMNS, len(named))
+    rows = -(-len(named) // columns) + bool(title)
+    figure.set_figheight(figure.get_figheight() + 1.75 * TEXT_PT * rows / 72)
+    figure.legend(
+        named.values(),
+        named.keys(),
+        loc="outside lower center",
+        ncols=columns,
+        frameon=False,
+        fontsize=TEXT_PT,
+        labelcolor=INK,
+        handlelength=3.0,
+        columnspacing=1.4,
+        title=title or None,
+        title_fontproperties={"size": TEXT_PT - 0.5},
+    )
+    if title:
+        figure.legends[0].get_title().set_color(INK)
+
+
+def curve_style(index: int) -> tuple[str, str, str]:
+    """Colour, line and mark of a curve; no two of the first dozen share both line and colour, none of nine its mark."""
+    return COLOURS[index % len(COLOURS)], LINES[index % len(LINES)], FORMS[index % len(FORMS)]
+
+
+def estimate_label(estimate: Estimate) -> str:
+    """Write a value that stands in a picture: three digits at most, decibels to a tenth, none finer than its interval."""
+    if estimate.unit == "dB":
+        return f"{spread_texts(estimate.value, (estimate.high - estimate.low) / 2, finest=-1)[0]} dB"
+    digits = allowed_digits(estimate.value, (estimate.high - estimate.low) / 2, most=3)
+    return format_quantity(estimate.value, estimate.unit, digits).replace("-", "\N{MINUS SIGN}")
 
 
 def mark_frequency(axes: "Axes", *, top: "Axes", low_hz: float, high_hz: float) -> None:
@@ -259,13 +190,13 @@ def mark_frequency(axes: "Axes", *, top: "Axes", low_hz: float, high_hz: float) 
     axes.set_xticks(shown, [f"{mark // 1000} k" if mark >= 1000 else str(mark) for mark in shown])
     axes.xaxis.set_minor_locator(FixedLocator([s * 10**p for p in range(1, 6) for s in range(1, 10)]))
     axes.xaxis.set_minor_formatter(NullFormatter())
-    axes.set_xlabel("frequency [Hz]", color=INK, fontsize=8.5)
+    axes.set_xlabel("frequency [Hz]", color=INK, fontsize=TEXT_PT)
     notes = [note for note in NOTE_MARKS if low_hz <= note_frequency_hz(note) <= high_hz]
     above = top.secondary_xaxis("top")
     above.set_xticks([note_frequency_hz(note) for note in notes], notes)
     above.xaxis.set_minor_locator(FixedLocator([]))
-    above.tick_params(colors=INK, labelsize=8)
-    above.set_xlabel("note (A4 = 440 Hz)", color=INK, fontsize=8)
+    above.tick_params(colors=INK, labelsize=TEXT_PT - 0.5)
+    above.set_xlabel("note (A4 = 440 Hz)", color=INK, fontsize=TEXT_PT - 0.5)
     for side in above.spines.values():
         side.set_visible(False)
 
@@ -279,65 +210,10 @@ def mark_degrees(axes: "Axes") -> None:
     axes.yaxis.set_major_locator(MultipleLocator(step))
 
 
-def _draw_curve(magnitude: "Axes", phase: "Axes", curve: Curve, *, colour: str, line: str) -> None:
-    measured_rad = np.unwrap(np.angle(curve.measured))
-    modelled_rad = measured_rad + np.angle(curve.model / curve.measured)
-    measured_db = DB_PER_NEPER * np.log(np.abs(curve.measured))
-    modelled_db = DB_PER_NEPER * np.log(np.abs(curve.model))
-    dots: dict[str, Any] = {
-        "marker": "o",
-        "markersize": 5.5,
-        "linestyle": "none",
-        "color": colour,
-        "alpha": 0.3,
-        "markeredgewidth": 0,
-    }
-    label = f"{short_text(curve.take)}: measured (dots), model (line)"
-    magnitude.plot(curve.frequency_hz, measured_db, **dots)
-    magnitude.plot(curve.frequency_hz, modelled_db, line, color=colour, linewidth=1.0, label=label)
-    phase.plot(curve.frequency_hz, DEGREE_PER_RADIAN * measured_rad, **dots)
-    phase.plot(curve.frequency_hz, DEGREE_PER_RADIAN * modelled_rad, line, color=colour, linewidth=1.0)
-
-
-def _draw_residual(left_db: "Axes", left_degree: "Axes", curve: Curve, *, colour: str) -> None:
-    ratio = np.log(curve.model / curve.measured)
-    half_width: FloatArray = COVER_95 * curve.measured_std / np.abs(curve.measured) / math.sqrt(2)
-    for axes, left, scale in ((left_db, ratio.real, DB_PER_NEPER), (left_degree, ratio.imag, DEGREE_PER_RADIAN)):
-        axes.errorbar(
-            curve.frequency_hz,
-            scale * left,
-            yerr=scale * half_width,
-            fmt=".",
-            color=colour,
-            markersize=3.2,
-            elinewidth=0.7,
-            alpha=0.85,
-        )
-        largest = float(np.max(np.abs(scale * left))) * 1.25
-        axes.set_ylim(-max(largest, axes.get_ylim()[1]), max(largest, axes.get_ylim()[1]))
-
-
-def _draw_floor(left_db: "Axes", left_degree: "Axes", floor: float) -> None:
-    for axes, scale in ((left_db, DB_PER_NEPER), (left_degree, DEGREE_PER_RADIAN)):
-        half_width = COVER_95 * scale * floor / math.sqrt(2)
-        axes.axhspan(-half_width, half_width, color=INK, alpha=0.09, linewidth=0)
-        axes.axhline(0, color=INK, linewidth=0.6, alpha=0.6)
-        largest = max(axes.get_ylim()[1], 1.3 * half_width)
-        axes.set_ylim(-largest, largest)
-
-
 def mark_simulated(figure: "Figure", *, is_simulated: bool) -> None:
     """Say on a picture that it rests on simulated data."""
     if is_simulated:
-        figure.suptitle("simulated", x=0.995, ha="right", fontsize=8.5, color=INK, style="italic")
-
-
-def _budget_rows(answer: PickupAnswer, key: str) -> list[tuple[str, float]]:
-    value = abs(answer.quantities[key].value) or 1.0
-    parts = sorted(answer.budget[key], key=lambda part: -abs(part.contribution))
-    rows = [(short_text(part.source, limit=34), 100 * abs(part.contribution) / value) for part in parts[:BUDGET_ROWS]]
-    rest = math.sqrt(sum(part.contribution**2 for part in parts[BUDGET_ROWS:]))
-    return [*rows, (f"{len(parts) - BUDGET_ROWS} smaller ones", 100 * rest / value)] if rest else rows
+        figure.suptitle("simulated", x=0.995, ha="right", fontsize=TEXT_PT, color=INK, style="italic")
 
 
 def short_text(text: str, *, limit: int = 28) -> str:

@@ -1,11 +1,12 @@
 """Pictures of a verdict: a part against its marking, and which pickups each switch position connects."""
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from fit.answers.confirm.confirmation import ConfirmAnswer
 from fit.answers.wiring.survey import WiringAnswer
-from fit.desk.show.figures.style import COLOURS, INK, mark_simulated, new_figure
+from fit.desk.show.figures.style import COLOURS, INK, TEXT_PT, mark_simulated, new_figure
 from fit.desk.show.sheets.wiring import level_text
 from fit.desk.show.words import estimate_texts
 from measure.quantity import format_quantity
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 ROOM = 0.25  # [1] of the marked band, left beside what is drawn
+WRAPPED = 24  # characters of what a position connects
 ROW_IN = 0.42  # [in] a position
 PALE = 0.12  # [1] opacity of a pickup that is only just connected
 
@@ -54,7 +56,7 @@ def confirm_figure(answer: ConfirmAnswer, *, is_simulated: bool = False) -> "Fig
     axes.set_ylim(0, 1)
     axes.set_yticks([])
     _mark_unit(axes, ends, "F" if answer.part.startswith("capacitor.") else "Ω")
-    axes.set_title(f"{answer.part}: {answer.verdict}", loc="left", color=INK, fontsize=9, fontweight="bold")
+    axes.set_title(f"{answer.part}: {answer.verdict}", loc="left", color=INK, fontsize=TEXT_PT, fontweight="bold")
     mark_simulated(figure, is_simulated=is_simulated)
     return figure
 
@@ -88,8 +90,9 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str], *, is_simulated: b
                 colour = COLOURS[1] if reading.sign < 0 else COLOURS[0]
                 depth = PALE + (0.75 - PALE) * min(reading.level or 0.0, 1.0)
                 axes.barh(row, 0.92, left=column - 0.46, height=0.88, color=colour, alpha=depth, linewidth=0)
-                axes.text(column, row, level_text(reading), color=INK, ha="center", va="center", fontsize=8.5)
-        axes.text(n_columns - 0.35, row, texts[row], color=INK, ha="left", va="center", fontsize=8.5)
+                axes.text(column, row, level_text(reading), color=INK, ha="center", va="center", fontsize=TEXT_PT)
+        told = textwrap.fill(texts[row], WRAPPED)
+        axes.text(n_columns - 0.4, row, told, color=INK, ha="left", va="center", fontsize=TEXT_PT)
     axes.set_xlim(-0.5, n_columns + 3.2)
     axes.set_ylim(n_rows - 0.5, -0.5)
     axes.set_xticks(range(n_columns), answer.pickups)
@@ -103,7 +106,7 @@ def wiring_figure(answer: WiringAnswer, texts: Sequence[str], *, is_simulated: b
 def _beside(axes: "Axes", x: float, y: float, *, text: str, is_left: bool) -> None:
     side: Literal["left", "right"] = "right" if is_left else "left"
     offset = -7 if is_left else 7
-    axes.annotate(text, (x, y), xytext=(offset, 0), textcoords="offset points", color=INK, fontsize=8.5, ha=side, va="center")
+    axes.annotate(text, (x, y), xytext=(offset, 0), textcoords="offset points", color=INK, fontsize=TEXT_PT, ha=side, va="center")
 
 
 def _mark_unit(axes: "Axes", ends: list[float], unit: str) -> None:
@@ -122,6 +125,6 @@ def _tick_text(value: float, unit: str) -> str:
 
 def _plain_axes(axes: "Axes") -> None:
     axes.patch.set_alpha(0.0)
-    axes.tick_params(colors=INK, labelsize=8.5, length=0)
+    axes.tick_params(colors=INK, labelsize=TEXT_PT - 0.5, length=0)
     for side in axes.spines.values():
         side.set_visible(False)

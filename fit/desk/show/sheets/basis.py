@@ -45,7 +45,7 @@ def basis_section(answer: PredictAnswer, *, beside: PredictAnswer | None = None,
     elif claims:
         text = "only marked, by its taper: claims, left out of the intervals above, which are too narrow by that"
         blocks.append(Text((text,), is_note=True))
-    return Section(tuple(blocks), heading="What this rests on")
+    return Section(tuple(blocks), heading="What this rests on", is_folded=True)
 
 
 def _is_same(one: Basis, other: Basis | None) -> bool:

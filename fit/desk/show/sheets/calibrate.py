@@ -11,7 +11,7 @@ from fit.answers.calibrate.input import InputAnswer
 from fit.answers.digits import allowed_digits, spread_texts
 from fit.answers.figures import Contribution, Estimate
 from fit.desk.show.document.bench import LoopbackDocument
-from fit.desk.show.sheet import Block, Notice, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.fit import check_rows
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.words import MINUS
@@ -22,6 +22,7 @@ from measure.transfer.calibration import Calibration, Curve, curve_at
 SHOWN_HZ = (50.0, 1e3, 15e3)  # [Hz]
 COVERAGE = 1.96  # [1] half-width of a 95 % interval over its standard uncertainty
 FINEST = -3  # [1] power of ten: thousandths of a decibel and of a degree
+CALIBRATED = "Calibrated: written into rig.toml."
 SHOWN_SOURCES = 4
 LEAST_SHARE = 0.01  # [1] of the variance, that is worth a line
 FALLEN = 10 ** (-1 / 20)  # [1] 1 dB down: where the card's own response ends
@@ -67,7 +68,7 @@ def sheet_of_loopback(calibration: Calibration, *, has_stimulus: bool, warnings:
     channels = calibration.channels
     ratio = tuple((_hertz(hz), *_level_and_phase(channels, hz, gain=gain, delay_s=delay)) for hz in _shown(channels))
     known = f"known to ± {_decibel(1 + gain):.2g} dB and ± {360 * 10e3 * delay:.2g}° at 10 kHz (95 %)"
-    blocks: list[Block] = [Text((f"Loopback: {pair}, {calibration.rate_hz} Hz",))]
+    blocks: list[Block] = [Verdict(CALIBRATED, "good"), Text((f"Loopback: {pair}, {calibration.rate_hz} Hz",))]
     blocks += simulated_notice(is_simulated=calibration.simulated)
     heading = "The inputs' ratio, which takes are freed of from now on"
     blocks.append(Section((Table(ratio, has_head=False), Text((known,), is_note=True)), heading=heading))
@@ -119,7 +120,11 @@ def sheet_of_input(
         rows.append((name, getattr(answer, key), str(changes[f"input.{key}"])))
     if answer.gain is not None:
         rows.append(("Ratio of the inputs", answer.gain, ""))
-    blocks: list[Block] = [Text((f"Input, from {', '.join(takes)}",)), *simulated_notice(is_simulated=answer.simulated)]
+    blocks: list[Block] = [
+        Verdict(CALIBRATED, "good"),
+        Text((f"Input, from {', '.join(takes)}",)),
+        *simulated_notice(is_simulated=answer.simulated),
+    ]
     blocks.append(Section((Table(tuple(rows)),), label="Values"))
     for name in ("resistance", "capacitance"):
         heading = f"What makes the {name} uncertain (95 %, share of the variance)"
@@ -151,6 +156,7 @@ def sheet_of_corner(answer: CornerAnswer, changes: Mapping[str, object], *, warn
     floor = f"smooth difference of model and take: {100 * answer.floor:.2g} % (values are good below 0.5 %)"
     note = "It is needed only for takes whose reference is the output (loopback) or none; a recorded current needs no corner."
     blocks: tuple[Block, ...] = (
+        Verdict(CALIBRATED, "good"),
         Text(("Exciter, with all that is in series with it",)),
         *simulated_notice(is_simulated=answer.simulated),
         Section((Table(rows),), label="Value"),
@@ -163,10 +169,10 @@ def sheet_of_corner(answer: CornerAnswer, changes: Mapping[str, object], *, warn
 
 def sheet_of_refusal(kind: str, findings: tuple[Finding, ...] = ()) -> Sheet:
     """Say that nothing was calibrated; with findings, why."""
-    text = "Not calibrated: rig.toml is as it was. Put right what is named above, and record again."
-    blocks: list[Block] = [Notice((text,), "bad")]
+    text = "Not calibrated: rig.toml is as it was. Put right what is named here, and record again."
+    blocks: list[Block] = [Verdict(text, "bad")]
     if findings:
-        blocks.insert(0, Section((Table(check_rows(findings)),), heading="Checks"))
+        blocks.append(Section((Table(check_rows(findings)),), heading="Checks"))
     return Sheet(title=f"Calibration, {kind}: rejected", blocks=tuple(blocks))
 
 

@@ -11,7 +11,7 @@ from fit.answers.repeat.control_chart import BASELINE_POINTS, EWMA_WEIGHT, LEAST
 from fit.desk.show.document import pickup
 from fit.desk.show.document.pickup import State
 from fit.desk.show.document.pieces import numbers
-from fit.desk.show.sheet import Block, Level, Notice, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Level, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.drift import change_text, drift_size
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, shown_quantities
@@ -82,7 +82,9 @@ def sheet_of_check(found: Checked) -> Sheet:
     when = f", {found.fitted[0].takes.date} to {found.fitted[-1].takes.date}" if n else ""
     each = f"each of {f'{n_takes} takes' if n_takes > 1 else 'one take'} ({'; '.join(found.split.loads)})"
     head = f"Kept coil {found.coil}: {n} measurement{'s' if n != 1 else ''}{when}, {each}"
-    blocks: list[Block] = [Text((head,)), *simulated_notice(is_simulated=found.simulated)]
+    first, *others = state_lines(found) if found.charts else [f"{few_text(len(found.fitted))}."]
+    verdict = Verdict(first, STATE_LEVELS[found.state] if found.charts else "look", tuple(others))
+    blocks: list[Block] = [verdict, *simulated_notice(is_simulated=found.simulated), Text((head,))]
     blocks += _charts_blocks(found) if found.charts else _few_blocks(found)
     if found.untold:
         text = f"Not told by every measurement: {', '.join(in_sentence(key) for key in found.untold)}"
@@ -94,8 +96,7 @@ def sheet_of_check(found: Checked) -> Sheet:
 def _few_blocks(found: Checked) -> list[Block]:
     latest = {key: found.values[key][-SHOWN_LATEST:] for key in shown_of(found)}
     rows = tuple((quantity_name(key), *(_value_text(found, key, value) for value in values)) for key, values in latest.items())
-    text = Text((f"{few_text(len(found.fitted))}.",))
-    return [text, *([Section((Table(rows, has_head=False),), heading="The latest")] if rows else [])]
+    return [Section((Table(rows, has_head=False),), heading="The latest")] if rows else []
 
 
 def _charts_blocks(found: Checked) -> list[Block]:
@@ -104,9 +105,8 @@ def _charts_blocks(found: Checked) -> list[Block]:
     rests += f"; it grows to {BASELINE_POINTS}, and limits become narrower until then." if n_baseline < BASELINE_POINTS else "."
     told = (rests, *_earlier_texts(found))
     return [
-        Notice(tuple(state_lines(found)), STATE_LEVELS[found.state]),
-        Section((Table(chart_rows(found)),), label="Latest measurement and weighted average"),
         PICTURE,
+        Section((Table(chart_rows(found)),), label="Latest measurement and weighted average"),
         Section(tuple(Text((text,)) for text in told)),
     ]
 

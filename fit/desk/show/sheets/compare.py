@@ -12,11 +12,14 @@ from fit.answers.figures import Estimate
 from fit.circuit.realparts import is_beside
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import NamedTake, Value, numbers, value_of, value_or_none
-from fit.desk.show.sheet import Block, Cell, Listing, Mark, Notice, Picture, Row, Section, Sheet, Table, Text
-from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
-from fit.desk.show.words import MINUS, estimate_texts, in_order, quantity_name
+from fit.desk.show.sheet import Block, Cell, Listing, Mark, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
+from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled, warnings_section
+from fit.desk.show.sheets.player import meaning_of_compare
+from fit.desk.show.words import MINUS, estimate_texts, in_order, in_sentence, quantity_name
 from measure.quantity import format_quantity
 
+MOST_TOLD = 4  # changes in the verdict
+FOLLOWS = ("resonance_", "q_", "peak_", "lc_")  # what follows from other values
 SHOWN_BANDS_HZ = (100.0, 1000.0, 10000.0)  # of the third octaves, in the table
 PICTURE = Picture(
     name="change",
@@ -49,20 +52,21 @@ def sheet_of_compare(
     Sheet
         Part by part, response by response, hum and noise, a foil's signal.
     """
-    blocks: list[Block] = [*simulated_notice(is_simulated=simulated)]
+    blocks: list[Block] = [_verdict(parts, noise, shielding), *simulated_notice(is_simulated=simulated)]
     noticed = list(warnings)
+    blocks += [PICTURE] if is_drawn(parts, shielding) else []
+    meaning = meaning_of_compare(parts)
+    blocks += [*([Meaning(meaning)] if meaning else []), CIRCUIT]
     if parts is not None:
         blocks += _parts_blocks(parts)
         noticed += [finding.text for finding in parts.findings if finding.severity == "warn"]
-    if is_drawn(parts, shielding):
-        blocks.append(PICTURE)
     if noise is not None:
         notes = tuple(dict.fromkeys((*noise.hum.notes, *noise.noise.notes, *noise.notes)))
-        blocks.append(Section((Table(_noise_rows(noise)), Listing(notes)), heading="Hum and noise"))
+        blocks.append(Section((Table(_noise_rows(noise)), Listing(notes)), heading="Hum and noise", is_folded=True))
     if shielding is not None:
         said = Text((shielding.text,), is_note=True)
         inside: tuple[Block, ...] = (said, Table(_band_rows(shielding)), *_coupling_texts(shielding))
-        blocks.append(Section(inside, heading="Foil near the wiring, after against before"))
+        blocks.append(Section(inside, heading="Foil near the wiring, after against before", is_folded=True))
     blocks += warnings_section(dict.fromkeys(noticed))
     return Sheet(title=titled("What the job changed", is_simulated=simulated), blocks=tuple(blocks))
 
@@ -72,21 +76,49 @@ def is_drawn(parts: CompareAnswer | None, shielding: ShieldingAnswer | None) -> 
     return shielding is not None or (parts is not None and bool(parts.responses))
 
 
+# What changed, in one sentence; below it one line for each thing that was compared.
+def _verdict(parts: CompareAnswer | None, noise: NoiseChange | None, shielding: ShieldingAnswer | None) -> Verdict:
+    changed, lines = [], []
+    if parts is not None and parts.outcome != "good":
+        reasons = [finding.text for finding in parts.findings if finding.severity == "reject"]
+        return Verdict("INDICATIVE ONLY: what was measured and what was stated do not go together.", "bad", tuple(reasons))
+    if parts is not None:
+        found = {key: one for key in in_order(parts.quantities) if (one := parts.quantities[key]).verdict == "changed"}
+        causes = [key for key in found if not is_beside(key) and not key.rpartition(".")[2].startswith(FOLLOWS)]
+        shown = (causes or list(found))[:MOST_TOLD]
+        changed += [f"{in_sentence(key)} {_change_text(found[key].change)}" for key in shown]
+        lines.append(f"{len(found)} of {len(parts.quantities)} values changed by more than chance")
+    for name, level in (("hum", noise.hum), ("noise", noise.noise)) if noise is not None else ():
+        if level.verdict != "not resolved" and (level.change is not None or level.bound_db is not None):
+            bound = "" if level.bound_db is None else f"at least {_signed(level.bound_db, 'dB')}"
+            changed.append(f"{name} {bound if level.change is None else _change_text(level.change)}")
+        else:
+            lines.append(f"No change of {name} was found")
+    if shielding is not None:
+        lines.append(f"Foil near the wiring: {shielding.text}")
+    if changed:
+        return Verdict(f"CHANGED: {'; '.join(changed)}.", "look", tuple(lines))
+    is_foil_alone = parts is None and noise is None and shielding is not None
+    text = lines.pop() if is_foil_alone else "NOTHING CHANGED that these takes can tell."
+    return Verdict(text, "good", tuple(lines))
+
+
+def _change_text(change: Estimate) -> str:
+    text = estimate_texts(change)[0]
+    return text if text.startswith(MINUS) else f"+{text}"
+
+
 def _parts_blocks(parts: CompareAnswer) -> list[Block]:
     names = " and ".join(", ".join(side) for side in (parts.before, parts.after))
     blocks: list[Block] = [Text((f"Before and after, in one fit of {names}",))]
-    if parts.outcome != "good":
-        reasons = [finding.text for finding in parts.findings if finding.severity == "reject"]
-        head = "INDICATIVE ONLY: what was measured and what was stated do not go together."
-        blocks.append(Section((Notice((head, *reasons), "bad"),)))
     rule = f"changed: beyond {parts.beyond:.1f} standard uncertainties, which 5 of 100 comparisons reach by chance"
     blocks.append(Section((Table(_part_rows(parts)), Text((rule,), is_note=True)), label="Part by part"))
     untold = tuple(f"{quantity_name(key)}: {why}" for key, why in _untold(parts).items())
     if untold:
-        blocks.append(Section((Listing(untold),), heading="Not told by these takes"))
+        blocks.append(Section((Listing(untold),), heading="Not told by these takes", is_folded=True))
     responses = tuple(_response_text(pair) for pair in parts.responses)
     if responses:
-        blocks.append(Section((Listing(responses),), heading="Response at the jack, for the same field"))
+        blocks.append(Section((Listing(responses),), heading="Response at the jack, for the same field", is_folded=True))
     return blocks
 
 

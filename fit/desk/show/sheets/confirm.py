@@ -4,12 +4,14 @@ from fit.answers.confirm.confirmation import ConfirmAnswer, limit_text
 from fit.answers.confirm.conformity import Decision
 from fit.answers.digits import MINUS, limits_text, spread_texts
 from fit.answers.figures import Contribution, Estimate
-from fit.desk.show.sheet import Block, Level, Notice, Picture, Row, Section, Sheet, Table, Text
-from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.sheet import Block, Level, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
+from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled, warnings_section
+from fit.desk.show.sheets.player import meaning_of_confirm
 from fit.desk.show.words import estimate_texts, quantity_name
 from measure.quantity import format_quantity
 
 POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
+SOURCES = "What makes it uncertain (95 %, share of the variance)"
 SHOWN_SOURCES = 4
 LEAST_SHARE = 0.005  # [1] of the variance, that is worth a line
 LEVELS: dict[str, Level] = {"within marking": "good", "outside marking": "bad", "not resolved": "look"}
@@ -47,16 +49,18 @@ def sheet_of_confirm(
         Verdict, marked and measured, what makes it uncertain.
     """
     blocks: list[Block] = [
-        Text((f"{answer.part}, from {', '.join(takes)}",)),
+        Verdict(f"{answer.verdict.upper()}: {answer.why}", LEVELS[answer.verdict]),
         *simulated_notice(is_simulated=simulated),
-        Notice((f"{answer.verdict.upper()}: {answer.why}",), LEVELS[answer.verdict]),
-        Section((Table(tuple(part_rows(answer)), has_head=False),), label="What was found"),
+        Text((f"{answer.part}, from {', '.join(takes)}",)),
     ]
     if answer.measured is not None or answer.marked_low is not None:
         blocks.append(PICTURE)
+    meaning = meaning_of_confirm(answer)
+    blocks += [Meaning(meaning)] if meaning else []
+    blocks += [CIRCUIT, Section((Table(tuple(part_rows(answer)), has_head=False),), label="What was found")]
     if answer.measured is not None and budget:
         rows = tuple(_source_rows(answer.measured, budget))
-        blocks.append(Section((Table(rows, has_head=False),), heading="What makes it uncertain (95 %, share of the variance)"))
+        blocks.append(Section((Table(rows, has_head=False),), heading=SOURCES, is_folded=True))
     if answer.next_take is not None:
         reach = 196 * answer.next_take.predicted_relative_std
         text = f"What would tell: {answer.next_take.text}: {answer.part} to ± {reach:.2g} %"

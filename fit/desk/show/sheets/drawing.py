@@ -1,6 +1,6 @@
 """The drawing of an instrument with what is soldered to what, as a piece of any sheet."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 from fit.answers.figures import Estimate
@@ -8,7 +8,8 @@ from fit.circuit.instrument import Instrument
 from fit.circuit.lugs import COMMON, JACK, Lug, all_lugs, contacts_of, wires_of
 from fit.desk.show.drawing.svg import drawing_svg
 from fit.desk.show.drawing.symbols import LUG_NUMBERS
-from fit.desk.show.sheet import Block, Drawing, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Drawing, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheets.notices import CIRCUIT
 from fit.desk.show.words import MINUS, PART_KINDS
 
 HEADING = "The circuit"
@@ -52,20 +53,20 @@ def drawing_of(
 
 
 def with_drawing(sheet: Sheet, drawing: Drawing) -> Sheet:
-    """Put a drawing behind the first picture of a sheet; at its end, where there is none."""
-    pictures = [i for i, block in enumerate(sheet.blocks) if isinstance(block, Picture)]
-    place = pictures[0] + 1 if pictures else len(sheet.blocks)
-    return replace(sheet, blocks=(*sheet.blocks[:place], drawing, *sheet.blocks[place:]))
+    """Put a drawing where a sheet has a place for it; at its end, where it has none."""
+    blocks = sheet.blocks if CIRCUIT in sheet.blocks else (*sheet.blocks, CIRCUIT)
+    place = blocks.index(CIRCUIT)
+    return replace(sheet, blocks=(*blocks[:place], drawing, *blocks[place + 1 :]))
 
 
 def connection_blocks(instrument: Instrument) -> tuple[Block, ...]:
     """List which lug is soldered to which, and what each contact of a switch joins."""
     commons = _commons(instrument)
+    pairs = [name for name, pickup in instrument.pickup.items() if pickup.second is not None]
     rows: list[Row] = [("node", "from", "to")]
-    rows += [
-        (wire.first.node, lug_text(wire.first, n_commons=commons), lug_text(wire.second, n_commons=commons))
-        for wire in wires_of(instrument)
-    ]
+    for wire in wires_of(instrument):
+        first, second = (lug_text(one, n_commons=commons, pairs=pairs) for one in (wire.first, wire.second))
+        rows.append((wire.first.node, first, second))
     blocks: list[Block] = [Section((Table(tuple(rows)),), heading="Connections", is_apart=False)]
     contacts = contacts_of(instrument)
     if contacts:
@@ -78,13 +79,15 @@ def connection_blocks(instrument: Instrument) -> tuple[Block, ...]:
     return (*blocks, Section(tuple(notes)))
 
 
-def lug_text(lug: Lug, *, n_commons: Mapping[str, int]) -> str:
+def lug_text(lug: Lug, *, n_commons: Mapping[str, int], pairs: Collection[str] = ()) -> str:
     """Name a lug as one solders.
 
     Parameters
     ----------
     n_commons : mapping of str to int
         How many common lugs each switch has; of several each is told by its node.
+    pairs : collection of str
+        Pickups of which both coils are led out.
 
     Returns
     -------
@@ -98,7 +101,8 @@ def lug_text(lug: Lug, *, n_commons: Mapping[str, int]) -> str:
         return f"{name} pot, lug {LUG_NUMBERS[lug.lug]}"
     if kind == "pickup":
         pickup, _, second = name.partition(".")
-        return f"{pickup} pickup{', coil 2' if second else ''} {'+' if lug.lug == '+' else MINUS}"
+        coil = f", coil {2 if second else 1}" if second or pickup in pairs else ""
+        return f"{pickup} pickup{coil} {'+' if lug.lug == '+' else MINUS}"
     if kind == "switch":
         if lug.lug == COMMON and n_commons[lug.part] == 1:
             return f"{name} common"

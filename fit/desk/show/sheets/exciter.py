@@ -5,10 +5,15 @@ from dataclasses import dataclass
 
 from fit.answers.exciter.rating import ExciterAnswer
 from fit.answers.figures import Estimate
-from fit.desk.show.sheet import Block, Listing, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Listing, Picture, Row, Section, Sheet, Table, Text, Verdict
 from measure.quantity import format_quantity
 
 CAUTION = "Sweeps are loud: monitors down, headphones off the ears. If coil or resistor becomes more than warm, turn down."
+PICTURE = Picture(
+    name="levels",
+    heading="To expect in the pickup",
+    caption="Voltage in the winding, before its resonance, at the frequencies asked for; bars are 95 % intervals.",
+)
 NAMES = {
     "resistance": "Coil's resistance",
     "inductance": "Inductance",
@@ -70,16 +75,19 @@ def sheet_of_exciter(shown: Shown) -> Sheet:
     expected = tuple(_row(format_quantity(hz, "Hz"), emf) for hz, emf in answer.emf.items())
     usual = "before its resonance, where a bare pickup gives about ten times as much (common practice)"
     warnings = shown.warnings()
-    limits = _listed("Look at this", warnings) or (Text(("Output, resistor and coil are within their limits.",)),)
+    sound = Verdict("Output, resistor and coil are within their limits.", "good")
+    verdict = Verdict(f"LOOK AT THIS: {warnings[0]}", "bad", tuple(warnings[1:])) if warnings else sound
     blocks: tuple[Block, ...] = (
+        verdict,
         *(Text((line,), is_note=index > 0) for index, line in enumerate(_head(shown))),
+        PICTURE,
         Section((Table(tuple(figures)), *(Text((line,), is_note=True) for line in _formula(answer))), label="What it does"),
         Section(
             (Table(expected, has_head=False), Text((usual,), is_note=True)),
             heading=f"To expect in the pickup {1e3 * answer.setup.pickup.gap_m:.3g} mm away, output at {level}",
         ),
         Section(
-            (*limits, *_listed("Assumed", shown.assumed), *_next(shown), Text((CAUTION,))),
+            (*_listed("Assumed", shown.assumed), *_next(shown), Text((CAUTION,))),
             label="What to look at",
         ),
     )

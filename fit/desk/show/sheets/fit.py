@@ -7,8 +7,9 @@ from fit.answers.figures import COVERAGE
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.document.bench import Noise
-from fit.desk.show.sheet import Block, Level, Listing, Mark, Notice, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Level, Listing, Mark, Notice, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.sheets.takes import change_rows
 from fit.desk.show.sheets.taper import taper_section
 from fit.desk.show.words import (
     MINUS,
@@ -36,6 +37,12 @@ MOST_REACHES = 3
 LEAST_SHOWN_DB = 0.05  # [dB] smaller errors of hum and noise are not shown
 HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 UNJUDGED = "not judged"  # how the text of a check begins that could not be made
+OUTCOME_LEVELS: dict[str, Level] = {"good": "good", "usable": "look"}
+NOISE = Picture(
+    name="noise",
+    heading="Noise and hum",
+    caption="Steps are the noise without mains lines in third octaves, stems the mains lines; bars are 95 % intervals.",
+)
 LEVELS: dict[str, Level] = {"pass": "good", "warn": "look", "reject": "bad"}
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
 
@@ -156,10 +163,13 @@ def take_heading(take: "Take") -> str:
     Returns
     -------
     str
-        Its name, when it was made, how warm the winding was.
+        Its name, what it is of, when it was made and by whom, how warm the winding was.
     """
-    warmth = temperature_text(take.conditions.temperature_c)
-    return f"Take {take.name}, made {take.time_utc}{f', {warmth}' if warmth else ''}"
+    stated = take.conditions
+    item = f" of {stated.item}" if stated.item else ""
+    maker = f" by {stated.operator}" if stated.operator else ""
+    warmth = temperature_text(stated.temperature_c)
+    return f"Take {take.name}{item}, made {take.time_utc}{maker}{f', {warmth}' if warmth else ''}"
 
 
 def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None = None, content: str = "") -> Sheet:
@@ -177,11 +187,17 @@ def sheet_of_inspect(take: "Take", looked: "Judgement", *, noise: Noise | None =
     Sheet
         Checks, and noise where there is any.
     """
-    blocks: list[Block] = [Text((take_heading(take),)), *([Text((content,))] if content else [])]
-    blocks += [*simulated_notice(is_simulated=take.simulated), Text((_outcome_text(looked),))]
+    blocks: list[Block] = [Verdict(_outcome_text(looked), OUTCOME_LEVELS.get(looked.outcome, "bad"))]
+    blocks += [*simulated_notice(is_simulated=take.simulated), Text((take_heading(take),))]
+    blocks += [
+        *([Text((content,))] if content else []),
+        *([NOISE] if noise is not None and (noise.third_octaves or noise.lines) else []),
+    ]
     blocks.append(Section((Table(check_rows(looked.findings)),), label="Checks", is_apart=False))
     if noise is not None:
         blocks.append(Section((Table(_noise_rows(noise), has_head=False),), heading="Noise"))
+    if take.amended:
+        blocks.append(Section((Table(change_rows(take.amended, with_time=True)),), heading="Amended"))
     return Sheet(title=titled(f"Take {take.name}: {looked.outcome}", is_simulated=take.simulated), blocks=tuple(blocks))
 
 

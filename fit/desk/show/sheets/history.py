@@ -41,7 +41,7 @@ class Earlier:
 
 def sheet_of_history(
     results: Sequence[PastResult],
-    changed: Mapping[str, Sequence[bool]],
+    changed: Mapping[str, Sequence[bool | None]],
     *,
     item: str | None,
     items: Sequence[str],
@@ -64,11 +64,12 @@ def sheet_of_history(
     if not results:
         blocks = [Text(("No good result is kept yet: coilsweep fit keeps one with every fit.",))]
     blocks += simulated_notice(is_simulated=any(one.simulated for one in results))
-    for key in lasting(changed):
+    for key in changed:
         rows: list[Row] = []
-        for one, own, mark in zip(results, values, (None, *changed[key]), strict=True):
-            said = "" if mark is None else CHANGED if mark else AS_BEFORE
-            rows.append((one.measured_utc[:10], own[key], said))
+        for one, own, mark in zip(results, values, changed[key], strict=True):
+            if key in own:
+                said = "" if mark is None else CHANGED if mark else AS_BEFORE
+                rows.append((one.measured_utc[:10], own[key], said))
         blocks.append(Section((Table(tuple(rows), has_head=False),), heading=quantity_name(key)))
     if len(results) > 1:
         blocks.append(Section((Text(RULE, is_note=True),)))
@@ -103,7 +104,7 @@ def earlier_section(earlier: Earlier | None) -> tuple[Section, ...]:
         return ()
     rows = tuple(
         (quantity_name(key), earlier.values[key], CHANGED_SINCE if key in earlier.changed else AS_BEFORE)
-        for key in lasting(earlier.values)
+        for key in earlier.values
     )
     result = earlier.result
     what = f"{result.item}, " if result.item else ""

@@ -12,7 +12,7 @@ from fit.answers.listen.minimum_phase import filter_gain
 from fit.answers.parts.fitted import MeasuredParts
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes
-from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.notices import simulated_notice, titled
 from fit.desk.show.sheets.predict import control_settings, settings_text
 from fit.desk.show.words import MINUS
@@ -101,17 +101,18 @@ def sheet_of_listen(facts: Facts) -> Sheet:
     change_db = _db(levels.change)
     direction = "louder" if change_db > 0 else "quieter"
     told = [_written_text(one) for one in facts.written]
-    told.append(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).")
-    told.append(f"In {facts.written[0].path.name} that is taken out, so that you judge the colour alone.")
+    told.append(f"In {facts.written[0].path.name} the change of loudness is taken out, so that you judge the colour alone.")
     if len(facts.written) == 1:
         told.append("To hear it as loud as it would be, add --true-level FILE.wav.")
     notes = [f"Note: {finding.text}." for finding in answer.findings]
+    verdict = Verdict(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).", "good")
     blocks: tuple[Block, ...] = (
+        verdict,
+        PICTURE,
         *_texts(head),
         Section(_texts(told), label="What was written"),
         Section((Table(_change_rows(answer, levels)), *_texts(notes)), label="What the change does"),
-        PICTURE,
-        Section(_basis_blocks(facts), label="What this rests on"),
+        Section(_basis_blocks(facts), label="What this rests on", is_folded=True),
     )
     return Sheet(title=titled("A change to be heard", is_simulated=is_simulated(facts)), blocks=blocks)
 

@@ -2,8 +2,11 @@
 
 from collections.abc import Iterable
 
-from fit.desk.show.sheet import Listing, Notice, Section, Text
+from fit.desk.show.sheet import Listing, Notice, Picture, Section, Text
 from fit.desk.show.words import SIMULATED_TEXT
+
+# Stands in every page of a guitar; left out where nobody hands over a drawing of that name.
+CIRCUIT = Picture(name="circuit", heading="How it is wired", caption="As instrument.toml states it.")
 
 
 def titled(text: str, *, is_simulated: bool) -> str:

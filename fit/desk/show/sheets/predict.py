@@ -8,16 +8,17 @@ import msgspec
 import numpy as np
 from msgspec import UNSET
 
-from fit.answers.digits import allowed_digits
+from fit.answers.digits import allowed_digits, spread_texts
 from fit.answers.figures import COVERAGE, Estimate
 from fit.answers.predict.prediction import PickupCurve, PredictAnswer
 from fit.answers.predict.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes, value_or_none
-from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.basis import basis_section, known_value, sureness_text
-from fit.desk.show.sheets.notices import titled
+from fit.desk.show.sheets.notices import CIRCUIT, titled
+from fit.desk.show.sheets.player import hertz_text, meaning_of_predict
 from fit.desk.show.words import MINUS, estimate_texts
 from measure.quantity import format_quantity
 from measure.response import FloatArray
@@ -26,9 +27,20 @@ DB_PER_NEPER = 20 / math.log(10)
 NOTHING = "–"
 PICTURE = Picture(
     name="curves",
-    heading="Curves",
-    caption="Gain, phase and group delay from winding to jack, with bands of 95 %; dashed, where there is a change, what was "
-    "before it. Below, where there is a tone control: its corner and its peak beside the textbook's corner.",
+    heading="At the jack",
+    caption="Voltage at the jack for a constant voltage in the winding, with bands of 95 %; dashed, where there is a change, "
+    "what was before it.",
+)
+PHASE = Picture(
+    name="phase",
+    heading="",
+    caption="Phase and group delay from winding to jack, with bands of 95 %; dashed what was before a change.",
+)
+TONE = Picture(
+    name="tone",
+    heading="",
+    caption="The tone control turned down from 10 to 0, with the parts as they are known; below, its corner and its peak beside "
+    "the textbook's corner.",
 )
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 
@@ -119,10 +131,16 @@ def sheet_of_predict(
     """
     answer = first.answer
     simulated = answer.measured is not None and answer.measured.simulated
-    blocks: list[Block] = [Text((name,))]
+    blocks: list[Block] = [
+        _verdict(answer, before),
+        PICTURE,
+        Meaning(meaning_of_predict(answer, before)),
+        CIRCUIT,
+        Text((name,)),
+    ]
     blocks += [Text((f"Changed: {', '.join(first.changes)}",))] if first.changes else []
     for word, one in zip(_words(versus), versus, strict=True):
-        blocks.append(Text((f"{word.capitalize()}: {', '.join(one.changes) or 'nothing changed'}",)))
+        blocks.append(Text((f"{word.capitalize()}: {', '.join(one.changes) or 'as it is'}",)))
     told = dict.fromkeys((*notes, *first.notes, *(note for one in versus for note in one.notes)))
     blocks += [Text((note,)) for note in told]
     blocks.append(Text((f"Settings: {settings_text(answer.settings)}",)))
@@ -132,9 +150,12 @@ def sheet_of_predict(
     for pickup in dict.fromkeys((*answer.pickups, *(name for one in versus for name in one.answer.pickups))):
         old = before.pickups.get(pickup) if before is not None else None
         beside = {word: one.answer.pickups.get(pickup) for word, one in zip(_words(versus), versus, strict=True)}
-        block = _figures_block(answer.pickups.get(pickup), old, beside, at=at, is_compared=before is not None)
+        first_word = "changed" if first.changes or before is not None else "as it is" if versus else ""
+        sides = {first_word: answer.pickups.get(pickup)} | beside
+        block = _figures_block(sides, old, at=at, is_compared=before is not None)
         blocks.append(Section((block,), heading=f"Pickup {pickup}: output over its winding's EMF"))
-    blocks.append(PICTURE)
+    blocks += [Section((PHASE,), label="Phase and group delay", is_folded=True)] if _heard(answer) else []
+    blocks += [Section((TONE,), label="The tone control over its travel", is_folded=True)] if answer.tone_sweeps else []
     blocks += [_sweep_section(sweep, has_tapers=answer.with_tolerance) for sweep in answer.tone_sweeps]
     for word, one in zip(_words(versus), versus, strict=True):
         shown = {_sweep_figures(sweep) for sweep in answer.tone_sweeps}
@@ -144,6 +165,29 @@ def sheet_of_predict(
     blocks.append(basis_section(answer))
     blocks += [basis_section(one.answer, beside=answer, word=word) for word, one in zip(_words(versus), versus, strict=True)]
     return Sheet(title=titled(f"Prediction: {name}", is_simulated=simulated), blocks=tuple(blocks))
+
+
+def _heard(answer: PredictAnswer) -> dict[str, PickupCurve]:
+    return {name: curve for name, curve in answer.pickups.items() if curve.is_connected}
+
+
+def _verdict(answer: PredictAnswer, before: PredictAnswer | None) -> Verdict:
+    """Where each pickup's peak is, and was."""
+    told = []
+    for name, curve in _heard(answer).items():
+        old = None if before is None else before.pickups.get(name)
+        was = "" if old is None or old.peak_frequency is None else f" (before: {_peak_text(old)})"
+        told.append(f"{name} {_peak_text(curve)}{was}")
+    if not told:
+        return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad")
+    return Verdict(f"{'; '.join(told)}.", "good")
+
+
+def _peak_text(curve: PickupCurve) -> str:
+    if curve.peak_frequency is None or curve.peak_level is None:
+        return "has no peak"
+    level, _ = spread_texts(curve.peak_level.value, (curve.peak_level.high - curve.peak_level.low) / 2, finest=-1)
+    return f"peaks at {hertz_text(curve.peak_frequency)}, {level} dB"
 
 
 def settings_text(settings: Settings) -> str:
@@ -173,19 +217,13 @@ def _words(versus: Sequence[Predicted]) -> tuple[str, ...]:
 
 
 def _figures_block(
-    curve: PickupCurve | None,
-    old: PickupCurve | None,
-    others: Mapping[str, PickupCurve | None],
-    *,
-    at: Mapping[str, float],
-    is_compared: bool,
+    curves: Mapping[str, PickupCurve | None], old: PickupCurve | None, *, at: Mapping[str, float], is_compared: bool
 ) -> Table | Text:
-    if not any(one is not None and one.is_connected for one in (curve, *others.values())):
+    if not any(one is not None and one.is_connected for one in curves.values()):
         return Text(("not heard at these settings",), is_note=True)
     was = {} if old is None or not old.is_connected else _figures(old, at)
-    now = {"changed" if is_compared or others else "": curve} | dict(others)
-    sides = [_figures(one, at) if one is not None and one.is_connected else {} for one in now.values()]
-    head = [cell for word in now for cell in (word, "95 % interval")]
+    sides = [_figures(one, at) if one is not None and one.is_connected else {} for one in curves.values()]
+    head = [cell for word in curves for cell in (word, "95 % interval")]
     rows: list[Row] = [("", *head, *(("before",) if is_compared else ()))]
     for label in next(side for side in sides if side):
         cells = [cell for side in sides for cell in _cells(side, label)]
@@ -230,7 +268,7 @@ def _sweep_section(sweep: ToneSweep, *, has_tapers: bool) -> Section:
     if not has_tapers:
         blocks.append(Text(("Where a rotation stands on the track is by the nominal taper unless measured: not in the 95 %",)))
     head = ("", "in series", "3 dB down at", "95 %", "peak at", "95 %", "peak level", "textbook")
-    return Section((*blocks, Table((head, *(_step_row(step) for step in sweep.steps)))), label=what)
+    return Section((*blocks, Table((head, *(_step_row(step) for step in sweep.steps)))), label=what, is_folded=True)
 
 
 def _sweep_figures(sweep: ToneSweep) -> tuple[tuple[str, ...], ...]:
@@ -240,13 +278,13 @@ def _sweep_figures(sweep: ToneSweep) -> tuple[tuple[str, ...], ...]:
 def _step_row(step: ToneStep) -> tuple[str, ...]:
     return (
         str(step.rotation),
-        format_quantity(step.resistance_ohm, "Ω"),
+        format_quantity(step.resistance_ohm, "Ω", 2),
         _hz_text(step.corner_hz, step.corner_relative_std),
         NOTHING if step.corner_hz is None else sureness_text(COVERAGE * step.corner_relative_std),
         _hz_text(step.peak_hz, step.peak_relative_std),
         NOTHING if step.peak_hz is None else sureness_text(COVERAGE * step.peak_relative_std),
         NOTHING if step.peak_db is None else f"{step.peak_db:.1f} dB".replace("-", MINUS),
-        _hz_text(step.textbook_hz),
+        NOTHING if step.textbook_hz is None else format_quantity(step.textbook_hz, "Hz", 2),
     )
 
 

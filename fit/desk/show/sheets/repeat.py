@@ -8,7 +8,7 @@ from fit.answers.figures import COVERAGE
 from fit.answers.repeat.repeatability import DAY, PLACEMENT, REPEAT, Repeatability, Spread
 from fit.desk.show.document import pickup
 from fit.desk.show.document.pieces import number
-from fit.desk.show.sheet import Block, Listing, Notice, Picture, Row, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Block, Listing, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, sets_text, shown_quantities
 from fit.desk.show.words import MINUS, in_sentence, quantity_name
@@ -73,16 +73,18 @@ def sheet_of_repeat(found: Repeated) -> Sheet:
     n_placements, n_days = _counts(found.fitted)
     where = f"{n_placements} placement{'s' if n_placements > 1 else ''} on {n_days} day{'s' if n_days > 1 else ''}"
     head = f"Repeatability of this bench, from {sets_text(found.split, len(found.fitted))}: {where}"
-    blocks: list[Block] = [Text((head,)), *simulated_notice(is_simulated=found.simulated)]
+    is_judged = any(one.together is not None for one in found.quantities.values())
+    holds = not any(one.verdict == "too narrow" for one in found.quantities.values())
+    first, *others = verdict_lines(found) if is_judged else ["What this bench adds to one result is not told yet."]
+    blocks: list[Block] = [Verdict(first, ("good" if holds else "bad") if is_judged else "look", tuple(others))]
+    blocks += [*simulated_notice(is_simulated=found.simulated), Text((head,)), PICTURE]
     rows: list[Row] = [("", "", "standard deviation", "95 % interval", "degrees of freedom")]
     rows += [row for key in shown_quantities(list(found.quantities)) for row in _spread_rows(key, found)]
-    blocks += [Section((Table(tuple(rows)),), label="Standard deviations"), PICTURE]
-    if any(one.together is not None for one in found.quantities.values()):
+    blocks += [Section((Table(tuple(rows)),), label="Standard deviations")]
+    if is_judged:
         results: list[Row] = [("", "stated", "of it not shared", "on this bench", "stated intervals")]
         results += [_result_row(key, found) for key in found.quantities]
-        holds = not any(one.verdict == "too narrow" for one in found.quantities.values())
         blocks.append(Section((Table(tuple(results)),), heading="One result, half of its 95 % interval"))
-        blocks.append(Section((Notice(tuple(verdict_lines(found)), "good" if holds else "bad"),)))
     if found.untold:
         text = f"Not told by every set: {', '.join(in_sentence(key) for key in found.untold)}"
         blocks.append(Section((Text((text,)),)))

@@ -10,8 +10,8 @@ from fit.answers.wiring.levels import Reading
 from fit.answers.wiring.survey import Position, WiringAnswer
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes, value_of
-from fit.desk.show.sheet import Block, Listing, Mark, Picture, Row, Section, Sheet, Table, Text
-from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
+from fit.desk.show.sheet import Block, Listing, Mark, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
+from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled, warnings_section
 from fit.desk.show.words import MINUS
 
 CAUTIONS = (
@@ -68,8 +68,9 @@ def sheet_of_wiring(
     if answer.leakage is not None:
         leak = f"pickups that are not connected read at most {100 * answer.leakage:.1f} %: the exciter reaches them"
         notes.append(Text((leak,), is_note=True))
-    blocks: list[Block] = [Text((f"Wiring, from {count}{listed}",)), *simulated_notice(is_simulated=simulated)]
-    blocks += [Section((Table(tuple(rows)),), label="Positions"), Section(tuple(notes)), PICTURE]
+    blocks: list[Block] = [_verdict(answer, expected, differences), *simulated_notice(is_simulated=simulated)]
+    blocks += [Text((f"Wiring, from {count}{listed}",)), PICTURE, Meaning(_meaning(answer)), CIRCUIT]
+    blocks.append(Section((Table(tuple(rows)), Section(tuple(notes))), label="The same as a table", is_folded=True))
     if any(word == "" for one in answer.positions for word in one.halves.values()):
         blocks.append(Section((Text(HALF_HINT),)))
     needs = _needs(answer, expected)
@@ -79,10 +80,24 @@ def sheet_of_wiring(
         items = tuple(f"{label}: {text}" for label, texts in differences.items() for text in texts)
         mark = Mark("look at this", "bad")
         blocks.append(Section((Listing(items),), heading="DIFFERS from instrument.toml", mark=mark))
-    elif expected is not None:
-        blocks.append(Section((Text(("Nothing differs from instrument.toml.",)),)))
     blocks += [Section((Text(CAUTIONS),)), *warnings_section(warnings)]
     return Sheet(title=titled("What the switch connects", is_simulated=simulated), blocks=tuple(blocks))
+
+
+def _verdict(answer: WiringAnswer, expected: WiringAnswer | None, differences: dict[str, tuple[str, ...]]) -> Verdict:
+    n, n_open = len(answer.positions), sum(bool(one.needs) for one in answer.positions)
+    undecided = (f"{n_open} of {n} positions are not decided yet.",) if n_open else ()
+    if differences:
+        where = ", ".join(list(differences)[:MOST_LISTED])
+        return Verdict(f"DIFFERS from instrument.toml at {len(differences)} of {n} positions: {where}.", "bad", undecided)
+    if expected is not None:
+        return Verdict("Nothing differs from instrument.toml.", "look" if n_open else "good", undecided)
+    text = f"{n - n_open} of {n} positions told."
+    return Verdict(text, "look" if n_open else "good")
+
+
+def _meaning(answer: WiringAnswer) -> str:
+    return " ".join(f"At {one.label} you hear {position_text(one)}." for one in answer.positions)
 
 
 def _needs(answer: WiringAnswer, expected: WiringAnswer | None) -> tuple[str, ...]:

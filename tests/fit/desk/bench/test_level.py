@@ -1,5 +1,6 @@
 """The commands devices, level and rig --ask without a card: what PortAudio would list and deliver is given."""
 
+import shlex
 from types import SimpleNamespace
 
 import numpy as np
@@ -90,6 +91,20 @@ def test_level_for_some_seconds(delivered, tmp_path, capsys, monkeypatch):
     assert card.device is None
     assert np.max(np.abs(stimulus)) == pytest.approx(0.02, rel=1e-3)
     assert np.all(np.abs(stimulus[[0, -1]]) < 0.02 * 0.14)  # whole periods: it joins itself
+
+
+def test_what_comes_after_a_good_level_can_be_typed(delivered, tmp_path, capsys, monkeypatch):
+    """A take, which needs a card; on the virtual bench it is one all the same."""
+    clock = iter(np.arange(0, 100, 0.005))
+    monkeypatch.setattr(leveling, "time", SimpleNamespace(monotonic=lambda: next(clock)))
+    delivered(sine(1e-3), sine(0.018), n_blocks=400)
+    assert run(capsys, "rig", *RIG, "--rate", RATE_HZ, "--logbook", tmp_path)[0] == 0
+    for name in ("open", "open-2"):
+        code, out, _ = run(capsys, "level", "--seconds", 1.5, "--logbook", tmp_path)
+        last = out.splitlines()[-1]
+        assert (code, last) == (0, f"Next: coilsweep take {name} --logbook {tmp_path}")
+        words = shlex.split(last)[2:]
+        assert run(capsys, *words, "--virtual", "--at-once", "--duration", "1")[0] == 0
 
 
 def test_level_until_it_is_interrupted(delivered, tmp_path, capsys, monkeypatch):

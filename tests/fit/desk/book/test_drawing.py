@@ -4,14 +4,16 @@ import json
 
 import numpy as np
 import pytest
-from fit.desk.book.evidence import RESULT_FILE
 
 from fit.answers.parts.fitted import MeasuredParts, measured_document
+from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk.book.drawing import found_parts, last_found, page_with_drawing
+from fit.desk.book.drawing import found_parts, last_found, page_with_drawing, with_instrument
+from fit.desk.book.fits import RESULT_FILE
 from fit.desk.book.kept_fit import text_sha256
 from fit.desk.show.sheet import Drawing, Sheet
 from measure.logbook.store import open_logbook
+from measure.quantity import parse_quantity
 from tests.instrument_texts import SOUND
 
 INSTRUMENT = read_instrument(SOUND)
@@ -83,3 +85,20 @@ def test_a_page_has_a_drawing_where_there_is_an_instrument(book):
     assert "31.20 nF" in drawing.svg
     assert "asked" in drawing.svg
     assert page_with_drawing(Sheet("", ()), book / "none.toml").blocks == ()
+
+
+def test_a_changed_part_is_drawn_as_it_would_be():
+    instrument = read_instrument(layout_text("one-pickup"))
+    sheet = with_instrument(
+        Sheet(title="", blocks=()),
+        instrument,
+        at=None,
+        asked="",
+        parts=None,
+        notes=(),
+        changes={"capacitor.tone": parse_quantity("10n", "F"), "input.capacitance": parse_quantity("1n", "F")},
+    )
+    svg = sheet.blocks[-1].svg
+    assert ">10 nF<" in svg
+    assert "marked 22 nF" not in svg
+    assert "500 k\u03a9" in svg

@@ -70,6 +70,8 @@ def test_of_each_day_the_good_one_that_was_fitted_last_counts(book):
         keep_in_history(book, found(2.5), names(3)[:1]),
         keep_in_history(book, found(2.7), names(3)),
         keep_in_history(book, replace(found(9.9), outcome="misfit"), names(3)[1:]),
+        keep_in_history(book, found(8.8), (names(3)[0], names(5)[0])),  # of two days, so of none
+        keep_in_history(book, replace(found(), quantities={"q_loaded": estimate(4.0, 0.1, "1")}), names(5)[:1]),  # tells less
     ]
     kept = [msgspec.structs.replace(one, fitted_utc=f"2026-08-0{day}T00:00:00Z") for day, one in enumerate(kept, start=1)]
     assert [one.values["inductance"].value for one in by_day(kept)] == [2.7, 2.6]
@@ -77,7 +79,7 @@ def test_of_each_day_the_good_one_that_was_fitted_last_counts(book):
 
 def test_the_same_item_in_march(book):
     keep_in_history(book, found(2.31), names(3))
-    keep_in_history(book, found(9.0), (*names(3), *names(5)))  # of the same day as the one below
+    keep_in_history(book, found(9.0), (*names(3), *names(5)))  # of two days
     earlier = earlier_of(book, found(2.6, dcr=6000 * (1 + 0.00393 * 2)), names(5))
     assert earlier.result.measured_utc[:10] == "2026-03-02"
     assert earlier.values["inductance"].value == 2.31
@@ -85,7 +87,7 @@ def test_the_same_item_in_march(book):
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("item", "bridge"), ("item", None), ("simulated", True), ("measured_utc", "2026-03-02T17:05:00Z")]
+    ("key", "value"), [("item", "bridge"), ("item", None), ("simulated", True), ("begun_utc", "2026-03-02T17:05:00Z")]
 )
 def test_other_items_other_benches_and_the_same_day_are_no_earlier_result(book, key, value):
     keep_in_history(book, found(), names(3))
@@ -109,6 +111,12 @@ def test_a_result_whose_takes_were_amended_is_no_earlier_one(book):
     assert earlier_of(book, found(), names(5)) is None
 
 
+def test_an_item_that_was_misspelt_is_mended_in_its_history_too(book):
+    keep_in_history(book, found(), names(3))
+    amend_take(book, "open-3", {"item": "bridge"})
+    assert [one.item for one in read_history(book)] == ["bridge"]
+
+
 def test_a_renamed_take_is_the_same(book):
     keep_in_history(book, found(), names(3))
     rename_take(book, "plus-3", "neu")
@@ -118,10 +126,13 @@ def test_a_renamed_take_is_the_same(book):
 
 def test_changes_from_each_result_to_the_next(book):
     kept = [keep_in_history(book, found(value), names(month)) for value, month in ((2.6, 3), (2.61, 5), (2.7, 7))]
-    assert changes_of(kept)["inductance"] == (False, True)
+    # the winding was 2 K warmer each time, and yet its resistance the same: that is a change
+    assert changes_of(kept) == {"inductance": (None, False, True), "dc_resistance": (None, True, True)}
+    silent = msgspec.structs.replace(kept[1], values={})
+    assert changes_of([kept[0], silent, kept[2]])["inductance"] == (None, None, True)
     assert is_changed("inductance", kept[0], kept[2])
     assert changes_of([]) == {}
-    assert changes_of(kept[:1])["inductance"] == ()
+    assert changes_of(kept[:1])["inductance"] == (None,)
 
 
 def test_what_is_not_finite_is_kept_and_left_out(book):

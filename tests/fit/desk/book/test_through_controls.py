@@ -64,7 +64,13 @@ def test_starting_values_of_a_layout_are_no_references(capsys, tmp_path):
     assert code == 0
     assert document["outcome"] == "good"
     assert document["quantities"]["inductance"]["value"] == pytest.approx(3.62, rel=0.01)
-    assert any("stated without ±" in warning for warning in document["warnings"])
+    assert not any("stated without ±" in warning for warning in document["warnings"])
+    assert not any("pickup bridge" in warning for warning in document["warnings"])
+    path = tmp_path / "instrument.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace('dcr = "8k"', 'dcr = "7.2k"'), encoding="utf-8")
+    _, document, _ = run_json(capsys, "fit", *names[:2], "--logbook", tmp_path)
+    told = [warning for warning in document["warnings"] if "stated without ±" in warning]
+    assert [warning.partition(" stated")[0] for warning in told] == ["pickup bridge: dcr 7.2k"]
 
 
 def test_slips_are_one_line(capsys, tmp_path):
@@ -148,7 +154,7 @@ def test_take_over_a_pickup_that_is_switched_off_is_left_out(capsys, tmp_path):
 
 
 def test_real_parts_on_a_warm_day(capsys, tmp_path):
-    """The guitar of README.md: stops, a lossy capacitor, a winding 8 K warmer than when its resistance was read at 20 °C."""
+    """The guitar of the page real-parts: stops, a lossy capacitor, a winding 8 K warmer than when its dcr was read at 20 °C."""
     case = cases.draw_one_pickup(REAL_SEED, conditions=REAL)
     start(capsys, tmp_path, text=case.instrument_toml)
     for name, recording in recordings_of(case).items():

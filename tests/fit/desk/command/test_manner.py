@@ -44,7 +44,7 @@ def test_an_option_takes_one_kind_of_value_in_all_commands(flag):
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_what_all_have(command):
     has = {one.opts[0] for name, one in OPTIONS if name == command}
-    assert {"--json", "--logbook", "--debug"} <= has or command == "schema"
+    assert {"--json", "--logbook", "--debug"} <= has or command in ("schema", "manual")
     writes = {"--plot", "--page", "--out", "--true-level"} & has
     assert not writes or "--replace" in has
 

@@ -33,6 +33,12 @@ def state(folder, layout):
     (folder / "instrument.toml").write_text(layout_text(layout), encoding="utf-8")
 
 
+def test_a_pot_is_written_with_the_taper_that_is_printed_on_it():
+    printed = read_instrument(marked_text("one-pickup", {"pot.volume": "B500K", "pot.tone": "500k", "capacitor.tone": ".033"}))
+    assert (printed.pot["volume"].taper, printed.pot["tone"].taper) == ("linear", "audio")  # as the marking says, or as usual
+    assert printed.capacitor["tone"].marked == ".033"
+
+
 def test_a_file_that_a_guide_wrote_is_known_until_somebody_edits_it():
     text = marked_text("one-pickup", {"capacitor.tone": "33n ± 10%"})
     assert read_instrument(text).capacitor["tone"].marked == "33n ± 10%"

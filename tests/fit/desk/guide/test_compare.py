@@ -54,8 +54,10 @@ def test_both_sides_are_made_alike(tmp_path):
 
 def test_further_takes_are_made_again_after_the_job(tmp_path):
     settled = {"plan__1": "470p ± 1%|", "more__1": "yes", "plan__2": "1n ± 1%|", "more__2": "no"}
-    again = compare._further_after_stage(scene(tmp_path, **settled))
-    assert again.key == "ready.plus-470p-1-after"
-    assert "After the job: further take 1" in again.before
-    made = {"ready__plus-470p-1-after": "yes", "outcome__plus-470p-1-after": "good", "take__plus-470p-1-after": "x"}
-    assert compare._further_after_stage(scene(tmp_path, **settled, **made)) is None
+    planned = compare.plan(scene(tmp_path, **settled))
+    assert [slot.name for slot in planned] == [
+        *("quiet-before", "open-before", "plus-added-before", "plus-470p-1"),
+        *("quiet-after", "open-after", "plus-added-after", "plus-470p-1-after"),
+    ]
+    assert planned[-1].conditions.is_after
+    assert planned[-1].title == "after the job, one more, with 470p ± 1%"

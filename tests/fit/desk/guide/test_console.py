@@ -46,7 +46,7 @@ def test_take_that_was_deleted_is_made_again(tmp_path):
     script = Script(**answers(ready=["", "q"]))
     guided(tmp_path, "pickup", script)
     assert "no take was made yet" in script.text
-    assert script.text.index("First take") < script.text.index("Second take")
+    assert script.text.index("Take 1 of 2") < script.text.index("Take 2 of 2")
 
 
 @pytest.mark.parametrize(

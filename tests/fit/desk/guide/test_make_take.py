@@ -40,7 +40,7 @@ def test_bad_take_is_offered_for_repeat(tmp_path, said, choices, default):
     script = Script(**answers(now=["again"], ready=["", "", "q"]))
     guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[said]))
     assert f"What now: {choices}? [{default}]" in script.text
-    assert "Second take" not in script.text.partition("What now")[2].partition("Ready?")[0]
+    assert "Take 2 of 2" not in script.text.partition("What now")[2].partition("Ready?")[0]
     assert settled(tmp_path, "take.open") == "open-2"  # the first one is kept, and not used
 
 
@@ -55,7 +55,7 @@ def test_trouble_with_the_card_is_said_and_the_take_asked_for_again(tmp_path):
     trouble = ServerDiedError("the sound server ended")
     guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[trouble]))
     assert "No take: the sound server ended" in script.text
-    assert script.text.count("First take") == 2
+    assert script.text.count("Take 1 of 2: the pickup as it is") == 2
 
 
 def test_interrupted_sweep_is_not_played_unasked_on_going_on(tmp_path):

@@ -55,6 +55,8 @@ def test_only_takes_of_this_session_stand_on_the_page(book):
     assert [row[0] for row in rows] == ["take", "open"]
     assert rows[1][2:4] == ("tone=0", "neck")
     assert headings(sheet) == ["The answer", "Takes"]
+    asked = answer_sheet(scene(book.path, dcr="6k ± 1%"), ASKED, ANSWER)
+    assert headings(asked)[0] == "The answer"  # before what led to it
 
 
 def test_what_was_asked_stands_in_words_and_the_latest_answer_counts():

@@ -110,4 +110,4 @@ def test_a_guitar_in_the_logbook_is_none_of_its_business_once_the_report_is_ther
     (tmp_path / "instrument.toml").write_text(layout_text("one-pickup"), encoding="utf-8")
     with pytest.raises(FileError, match="states a guitar around the pickup"):
         job.next_step(scene(tmp_path))
-    assert job.next_step(scene(tmp_path, report="there")).key == "cautions"
+    assert job.next_step(scene(tmp_path, report="there", needs="done")).key == "cautions"

@@ -121,7 +121,7 @@ def test_a_deed_tells_before_and_after_and_its_document_is_the_answer():
     talk = Talk()
     ending = converse(steps(deed), memory_of(), talk)
     assert talk.told == ["before", "after"]
-    assert (ending.is_finished, ending.document) == (True, {"x": 1})
+    assert (ending.is_finished, ending.documents) == (True, ({"x": 1},))
 
 
 def test_a_deed_may_lead_back_to_a_question():

@@ -71,10 +71,12 @@ def test_lines_and_picture(capsys, book, tmp_path):
     assert (tmp_path / "change.png").read_bytes()[:4] == b"\x89PNG"
     page = read_page((tmp_path / "change.html").read_text(encoding="utf-8"))
     assert page.headings == [
-        *("What the job changed", "Part by part", "Not told by these takes", "Response at the jack, for the same field"),
-        *("Change against frequency", "Hum and noise"),
+        *("What the job changed", "Change against frequency", "The circuit", "Connections", "Part by part"),
+        *("Not told by these takes", "Response at the jack, for the same field", "Hum and noise"),
     ]
     assert ("td", "class", "mark look") in page.attributes  # what changed
+    text = (tmp_path / "change.html").read_text(encoding="utf-8")
+    assert text.index("CHANGED: ") < text.index("<svg") < text.index("the sound changed most at") < text.index("<details>")
     assert "Added capacitance" in page.said
 
 

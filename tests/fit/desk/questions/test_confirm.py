@@ -1,5 +1,6 @@
 """The command confirm: on recordings of an instrument, and on answers written down by hand."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -67,10 +68,10 @@ def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
     page = read_page((tmp_path / "c.html").read_text(encoding="utf-8"))
     assert str(tmp_path / "c.html") in document["written"]
     assert page.headings == [
-        *("Tone capacitor: within marking", "What was found", "Measured and marked"),
+        *("Tone capacitor: within marking", "Measured and marked", "The circuit", "Connections", "What was found"),
         "What makes it uncertain (95 %, share of the variance)",
     ]
-    assert ("div", "class", "notice good") in page.attributes
+    assert ("div", "class", "verdict good") in page.attributes
     assert document["schema"] == "coilsweep.confirm/1"
     assert document["verdict"] == "within marking"
     assert document["measured"]["value"] == pytest.approx(30.6e-9, rel=0.01)
@@ -108,8 +109,9 @@ def test_the_report_judges_every_marked_part_that_is_told(book, capsys, tmp_path
     assert run(capsys, "fit", *words, "--dcr", "7150 ± 1%")[0] == 0
     assert run(capsys, "report", tmp_path / "report.html", "--logbook", book)[0] == 0
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
-    marked = page[page.index("<h2>Marked parts</h2>") :]
-    marked = marked[: marked.index("<section>")]
+    assert re.search(r"[1-3] of 3 marked parts within their marking", page[: page.index("<svg")])
+    marked = page[page.index("<h2>How marked parts were judged</h2>") :]
+    marked = marked[: marked.index("</details>")]
     assert 'Tone capacitor <span class="mark good">within marking</span>' in marked
     assert marked.count("guard band w = U") == marked.count("<h3>") + 1 == 4  # once as the rule, and by how much for each part
     assert "&gt; 99.9 %" in marked

@@ -62,8 +62,8 @@ def test_fit_writes_a_picture(capsys, bench, tmp_path):
     code, _, err = run(capsys, "fit", "open", "plus-1n", *words)
     assert code == 0
     page = read_page((tmp_path / "x.html").read_text(encoding="utf-8"))
-    assert page.headings[0] == "A pickup, measured"
-    assert "loud rejected, not used for the values" in page.headings  # the whole report
+    assert page.headings[0] == "Measurement report: a pickup"
+    assert "Not used for the values: 1 take" in page.headings  # the whole report
     assert "x.png" in err
     assert (tmp_path / "x.png").read_bytes().startswith(b"\x89PNG")
 
@@ -90,7 +90,7 @@ def test_winding_that_is_warmer_than_when_its_dcr_was_read(capsys, bench, tmp_pa
     (said,) = (text for text in out["warnings"] if text.startswith("misfit of a reference: dcr"))
     assert "K warmer than when it was read" in said
     code, out, _ = run(capsys, "inspect", "warm-open", *book)
-    assert out.splitlines()[0].endswith(", winding at 30 °C")
+    assert out.splitlines()[1].endswith(", winding at 30 °C")
     code, out, _ = run(capsys, "report", tmp_path / "r.html", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "winding at 30 °C" in page

@@ -40,9 +40,9 @@ def test_the_same_pickup_in_march(capsys, book, tmp_path):
     assert [line.split("  ")[-1].strip() for line in said] == ["as before", "changed since", "as before"]
     code, document, _ = run_json(capsys, "history", "--logbook", book)
     assert (code, document["item"], len(document["results"])) == (0, "neck", 3)
-    assert document["changed"]["inductance"] == [False, False]
-    assert document["changed"]["winding_capacitance"] == [False, True]
-    assert document["changed"]["dc_resistance"] == [False, False]  # 8 K are 3 %, and are stated
+    assert document["changed"]["inductance"] == [None, False, False]
+    assert document["changed"]["winding_capacitance"] == [None, False, True]
+    assert document["changed"]["dc_resistance"] == [None, False, False]  # 8 K are 3 %, and are stated
     page = tmp_path / "history.html"
     assert run(capsys, "history", "neck", "--logbook", book, "--page", page)[0] == 0
     assert "<title>History: neck (simulated)</title>" in page.read_text(encoding="utf-8")

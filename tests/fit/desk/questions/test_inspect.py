@@ -26,12 +26,26 @@ def test_inspect_tells_checks_and_noise(capsys, bench, tmp_path):
     assert document["noise"]["hum_hz"] == pytest.approx(50.0, abs=0.05)
     # 1e-3 of full scale is −60 dBFS against a sine of full scale
     assert document["noise"]["hum_dbfs"] == pytest.approx(-60, abs=1.5)
-    code, out, _ = run(capsys, "inspect", "open", "--logbook", bench / "book", "--page", tmp_path / "open.html")
+    code, out, _ = run(
+        capsys, "inspect", "open", "--logbook", bench / "book", "--page", tmp_path / "open.html", "--plot", tmp_path / "open.svg"
+    )
     assert code == 0
     assert "mains at 50.0" in out
     page = read_page((tmp_path / "open.html").read_text(encoding="utf-8"))
-    assert page.headings == ["Take open: good", "Checks", "Noise"]
+    assert page.headings == ["Take open: good", "Noise and hum", "Checks", "Noise"]
     assert page.columns == ["check", "outcome", "what was found"]
+    assert "<svg" in (tmp_path / "open.svg").read_text(encoding="utf-8")
+
+
+def test_what_was_amended_is_told(capsys, tmp_path):
+    book = new_book(tmp_path)
+    keep(book, "noise", item="red one", operator="me")
+    assert run(capsys, "takes", "amend", "noise", "--add", "1n ± 1%", "--logbook", book.path)[0] == 0
+    _, out, _ = run(capsys, "inspect", "noise", "--logbook", book.path)
+    assert out.startswith("Take noise of red one, made ")
+    assert " by me\n" in out
+    said = out.partition("\nAmended\n")[2].split()
+    assert said[-5:] == ["added", "-", "1n", "±", "1%"]
 
 
 def test_what_the_recordings_say_now_counts_not_what_was_kept(tmp_path):

@@ -229,7 +229,7 @@ def test_picture(book, capsys):
     )
     assert code == 0
     page = read_page((book / "change.html").read_text(encoding="utf-8"))
-    assert page.headings[1:] == ["What was written", "What the change does", "Curves", "What this rests on"]
+    assert page.headings[1:] == ["Curves", "What was written", "What the change does", "What this rests on"]
     assert page.columns == ["change", "at equal loudness"]
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")

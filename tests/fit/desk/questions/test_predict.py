@@ -75,15 +75,17 @@ def test_predict_beside_another_instrument(book, tmp_path, capsys):
 def test_predict_draws(book, tmp_path, capsys):
     picture, file = tmp_path / "curves.png", tmp_path / "curves.html"
     words = ("--set", "selector=neck", "--change", "capacitor.tone=10n", "--plot", picture, "--page", file, "--logbook", book)
+    words += ("--plot-tone", tmp_path / "tone.svg", "--plot-phase", tmp_path / "phase.svg")
     code, _, err = run(capsys, "predict", *words)
     assert code == 0
     page = read_page(file.read_text(encoding="utf-8"))
     assert page.headings[0].startswith("Prediction: ")
     assert page.headings[-1] == "What this rests on"
-    assert {"Curves"} < set(page.headings)
+    assert {"At the jack", "Phase and group delay", "The tone control over its travel"} < set(page.headings)
     assert {"changed", "95 % interval", "before", "textbook"} <= set(page.columns)
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")
+    assert all("<svg" in (tmp_path / name).read_text(encoding="utf-8") for name in ("tone.svg", "phase.svg"))
     code, _, err = run(capsys, "predict", "--set", "volume=0", "--plot", tmp_path / "silence.png", "--logbook", book)
     assert code == 0
     assert (tmp_path / "silence.png").stat().st_size > 1000
@@ -135,6 +137,18 @@ def test_two_changes_side_by_side(book, capsys, tmp_path):
     assert max(len(line) for line in out.splitlines() if "Level at" in line) <= 90
     assert "neck, versus" in (tmp_path / "p.svg").read_text(encoding="utf-8")
     assert "473J" in read_page((tmp_path / "p.html").read_text(encoding="utf-8")).said
+
+
+def test_two_settings_side_by_side(book, capsys):
+    words = ["--set", "selector=neck", "--excite", "neck", "--set", "tone-1=10", "--versus", "--set", "tone-1=0"]
+    code, document, _ = run_json(capsys, "predict", *words, "--logbook", book)
+    assert code == 0
+    assert "before" not in document
+    assert [side["settings"]["tone-1"]["setting"] for side in (document, *document["versus"])] == ["10", "0"]
+    assert document["versus"][0]["settings"]["selector"] == {"setting": "neck"}
+    out = run(capsys, "predict", *words, "--logbook", book)[1]
+    head = next(line for line in out.splitlines() if "interval" in line)
+    assert head.split() == ["as", "it", "is", "95", "%", "interval", "versus", "95", "%", "interval"]
 
 
 def test_what_is_soldered_in_shows_and_is_told(book, capsys):

@@ -73,7 +73,7 @@ def test_pictures_of_both_kinds(told, book, capsys):
     assert text.startswith("<?xml")
     page = read_page((pictures / "x.html").read_text(encoding="utf-8"))
     assert page.headings[:4] == [
-        *("How well this bench repeats (simulated)", "Standard deviations", "Results", "One result, half of its 95 % interval")
+        *("How well this bench repeats (simulated)", "Results", "Standard deviations", "One result, half of its 95 % interval")
     ]
     assert "<svg" in text
     folder, names = book

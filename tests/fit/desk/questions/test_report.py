@@ -81,3 +81,21 @@ def test_a_folder_that_is_not_there_is_said_before_the_work(tmp_path):
     desk = Desk(logbook=tmp_path, say=str, tell=str, steps=lambda items, _: items)
     with pytest.raises(FileError, match="there is no folder"):
         write_report(desk, tmp_path / "nowhere" / "r.html", names=("a",))
+
+
+def test_a_report_names_equipment_and_references(capsys, bench, tmp_path):
+    """Old files of a logbook, without any of the later keys, are read as they are; later keys are told."""
+    book = bench / "book"
+    assert run(capsys, "fit", "open", "plus-1n", "--logbook", book)[0] == 0
+    rig = (book / "rig.toml").read_text(encoding="utf-8")
+    page = tmp_path / "out.html"
+    assert run(capsys, "report", page, "--logbook", book)[0] == 0
+    old = read_page(page.read_text(encoding="utf-8"))
+    assert "source" not in old.columns
+    assert "not stated; 48000 Hz; pickup at input 1, reference at input 2" in old.said
+    (book / "rig.toml").write_text(f'{rig}\n[part."1n ± 1%"]\nsource = "certificate 12"\ndate = 2026-03-01\n', encoding="utf-8")
+    assert run(capsys, "report", page, "--logbook", book)[0] == 0
+    (book / "rig.toml").write_text(rig, encoding="utf-8")
+    said = read_page(page.read_text(encoding="utf-8"))
+    assert "certificate 12" in said.said
+    assert {"source", "date"} <= set(said.columns)

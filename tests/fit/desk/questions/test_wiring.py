@@ -198,6 +198,6 @@ def test_wiring_draws_a_picture(book, capsys, tmp_path):
     assert code == 0
     assert f"Written: {tmp_path / 'w.png'}\nWritten: {tmp_path / 'w.html'}\n" in err
     page = read_page((tmp_path / "w.html").read_text(encoding="utf-8"))
-    assert page.headings[:3] == ["What the switch connects", "Positions", "At a glance"]
+    assert page.headings[:3] == ["What the switch connects", "At a glance", "The same as a table"]
     assert page.columns == ["position", "bridge", "neck", "what is connected"]
     assert (tmp_path / "w.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"

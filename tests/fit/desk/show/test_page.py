@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from fit.answers.figures import Estimate
 from fit.desk.show.page import html
-from fit.desk.show.sheet import Drawing, Headlines, Listing, Mark, Notice, Picture, Section, Sheet, Table, Text
+from fit.desk.show.sheet import Drawing, Headlines, Listing, Mark, Meaning, Notice, Picture, Section, Sheet, Table, Text, Verdict
 from tests.pages import read_page
 
 EVIL = '<script>alert("x")</script><img src=//evil.invalid/x.png onerror=alert(1)>'
@@ -24,8 +24,10 @@ def blocks_of(text):
         Table((("", text), (text, Mark(text, "look")))),
         Headlines(text, ((text, ESTIMATE),), text),
         Drawing(text, text, '<svg aria-label="a drawing"></svg>', text, (Text((text,)),)),
+        Verdict(text, "look", (text,)),
+        Meaning(text),
     )
-    return (*plain, Section(plain, heading=text, mark=Mark(text, "good")), Section(plain, label=text))
+    return (*plain, Section(plain, heading=text, mark=Mark(text, "good"), is_folded=True), Section(plain, label=text))
 
 
 def test_every_block_has_its_element():
@@ -80,3 +82,55 @@ def test_hostile_text_is_shown_as_text(text):
     page = read_page(html(Sheet(text, blocks_of(text)), footer=text))
     assert page.title == re.sub("[\x00\x1b\u202e\u2028]", "\N{REPLACEMENT CHARACTER}", text)
     assert page.said.count(page.title) > 20
+
+
+def test_a_verdict_comes_large_with_its_reasons_and_a_meaning_as_a_paragraph():
+    text = html(Sheet("T", (Verdict("WITHIN", "good", ("because",)), Meaning("for the player"))))
+    assert '<div class="verdict good"><p class="said">WITHIN</p><p>because</p></div>' in text
+    assert '<p class="meaning">for the player</p>' in text
+    read_page(text)
+
+
+def test_a_folded_section_shows_its_heading_alone():
+    folded = Section(
+        (Text(("inside",)), Section((Text(("deeper",)),), heading="Inner", is_folded=True)), heading="Outer", is_folded=True
+    )
+    text = html(Sheet("T", (folded,)))
+    assert "<details><summary><h2>Outer</h2></summary>\n<p>inside</p>\n<details><summary><h3>Inner</h3></summary>" in text
+    assert "<details open" not in text
+    read_page(text)
+
+
+def test_nothing_is_folded_under_a_heading_for_nothing():
+    empty = Section((Picture("absent", "Not drawn", ""),), heading="Outer", is_folded=True)
+    assert "Outer" not in html(Sheet("T", (empty,)))
+
+
+def test_pictures_take_lighter_colours_on_a_dark_page_and_need_no_width():
+    from fit.desk.show.figures.style import COLOURS, DARK_COLOURS, new_figure
+
+    def draw():
+        figure = new_figure(height_in=1.0)
+        axes = figure.subplots()
+        for colour in COLOURS:
+            axes.plot([0, 1], [0, 1], color=colour)
+        return figure
+
+    text = html(Sheet("T", (Picture("one", "", "A line."),)), {"one": draw})
+    light, dark = text.split("@media screen and (prefers-color-scheme:dark)", 1)
+    for number, (on_paper, on_dark) in enumerate(zip(COLOURS, DARK_COLOURS, strict=True)):
+        assert f"--series-{number}:{on_paper};" in light
+        assert f"--series-{number}:{on_dark};" in dark[: dark.index("}}")]
+        assert f"var(--series-{number})" in text[text.index("<svg") :]
+    assert "figure svg{display:block;width:100%;height:auto}" in text
+    assert read_page(text).headings == ["T"]  # a picture without a heading has none
+
+
+def test_what_can_be_wider_than_a_phone_scrolls_in_a_box_of_its_own():
+    text = html(
+        Sheet(
+            "T", (Table((("", "a"), ("b", "c"))), Section((Table((("d", "e"),), has_head=False),), heading="S", is_folded=True))
+        )
+    )
+    assert text.count('<div class="wide"><table>') == text.count("<table>") == 2
+    assert ".wide{overflow-x:auto" in text

@@ -19,7 +19,7 @@ from tests.golden.scenes import KEPT
 FILES = sorted(KEPT.glob("*/*.json"))
 SUMMARY = {"length", "numbers", "first", "last", "rms"}  # of a long list, as scenes keep it
 
-BACK = {"AGE": 1.5, "SHA256": 64 * "0"}  # what scenes keep of what is another one each time
+BACK = {"AGE": 1.5, "SHA256": 64 * "0", "WHEN": "2026-01-31T12:00:00.000Z"}  # what scenes keep of what is another one each time
 
 
 def printed(path: Path):

@@ -37,6 +37,17 @@ def test_the_nominal_laws_are_drawn():
     np.testing.assert_allclose(laws["nominal, audio"], [100 * taper_fraction("audio", one) for one in ROTATIONS.tolist()])
 
 
+def test_what_is_usual_of_audio_pots_is_a_band_from_10_to_15_per_cent_at_5():
+    (axes,) = taper_figure(TAPERS, simulated=False).axes
+    (band,) = (one for one in axes.collections if one.get_label() == "usual of audio pots")
+    corners = band.get_paths()[0].vertices
+    at_5 = corners[np.isclose(corners[:, 0], 5.0), 1]
+    assert at_5.min() == pytest.approx(10, abs=0.3)
+    assert at_5.max() == pytest.approx(15, abs=0.4)
+    linear = taper_figure({"tone": TAPERS["tone"]}, simulated=False).axes[0]
+    assert "usual of audio pots" not in linear.get_legend_handles_labels()[1]
+
+
 def test_without_a_taper_the_takes_that_are_needed_are_named():
     with pytest.raises(ValueError, match="make takes with --set volume=7"):
         taper_figure({}, simulated=False)

@@ -67,7 +67,7 @@ def test_the_matrix_shows_levels_signs_and_what_is_missing():
     answer = WiringAnswer(pickups=tuple(readings), positions=(position,), leakage=0.02, unheard=(), unmeasured=("spare",))
     figure = wiring_figure(answer, ["bridge parallel to middle, out of phase"])
     texts = texts_of(figure)
-    assert texts[:6] == ["+0.62", "−0.42", "·", "?", "", "bridge parallel to middle, out of phase"]
+    assert texts[:6] == ["+0.62", "−0.42", "·", "?", "", "bridge parallel to\nmiddle, out of phase"]
     assert {"selector=2", *readings} <= set(texts)
     bars = [(bar.get_facecolor(), bar.get_x() + bar.get_width() / 2) for bar in figure.axes[0].patches]
     assert [round(x) for _, x in bars] == [0, 1]

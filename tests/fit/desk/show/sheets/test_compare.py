@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from fit.desk.show.sheet import Mark, Notice
+from fit.desk.show.sheet import Mark, Verdict
 from fit.desk.show.sheets.compare import is_drawn, sheet_of_compare, verdict_mark
 from measure.response import Finding
 from tests.changes_by_hand import changed_foil, changed_noise, changed_parts, misfit
-from tests.sheet_parts import blocks_in, headings, pictures, said, tables
+from tests.sheet_parts import headings, pictures, said, tables
 
 
 def sheet(parts=None, noise=None, shielding=None, *, simulated=False, warnings=()):
@@ -37,12 +37,27 @@ def test_responses_name_where_they_changed_most():
 
 def test_a_misfit_heads_the_parts():
     found = sheet(changed_parts(outcome="misfit", findings=(misfit(),)))
-    (notice,) = [block for block in blocks_in(found) if isinstance(block, Notice)]
-    assert notice.level == "bad"
-    assert notice.lines == (
-        "INDICATIVE ONLY: what was measured and what was stated do not go together.",
-        "dcr as stated lies 9 σ off",
+    verdict = found.blocks[0]
+    assert verdict == Verdict(
+        "INDICATIVE ONLY: what was measured and what was stated do not go together.", "bad", ("dcr as stated lies 9 σ off",)
     )
+
+
+def test_the_verdict_names_what_changed_before_all_else():
+    verdict = sheet(changed_parts(), noise=changed_noise()).blocks[0]
+    assert isinstance(verdict, Verdict)
+    assert verdict.text.startswith("CHANGED: ")
+    assert "hum −14.00 dB" in verdict.text
+    assert "values changed by more than chance" in verdict.lines[0]
+
+
+def test_a_foil_alone_gives_its_own_verdict():
+    verdict = sheet(shielding=changed_foil()).blocks[0]
+    assert verdict.text.startswith("Foil near the wiring: ")
+
+
+def test_where_nothing_changed_that_is_said():
+    assert sheet().blocks[0] == Verdict("NOTHING CHANGED that these takes can tell.", "good")
 
 
 def test_hum_that_is_known_and_noise_that_is_bounded():
@@ -75,7 +90,7 @@ def test_bands_of_a_foil_and_its_capacitance():
 )
 def test_there_is_a_picture_where_there_is_a_response_on_both_sides(parts, shielding, expected):
     assert is_drawn(parts, shielding) is expected
-    assert pictures(sheet(parts, shielding=shielding)) == (["change"] if expected else [])
+    assert pictures(sheet(parts, shielding=shielding)) == (["change", "circuit"] if expected else ["circuit"])
 
 
 def test_what_was_noticed_is_said_once_and_what_is_simulated_too():

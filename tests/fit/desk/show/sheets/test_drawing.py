@@ -6,6 +6,7 @@ from fit.circuit.reading import read_instrument
 from fit.desk.show.page import html
 from fit.desk.show.sheet import Drawing, Picture, Sheet, Text
 from fit.desk.show.sheets.drawing import connection_blocks, drawing_of, lug_text, with_drawing
+from fit.desk.show.sheets.notices import CIRCUIT
 from fit.desk.show.terminal import lines
 from tests.instrument_texts import SOUND
 from tests.pages import read_page
@@ -16,7 +17,6 @@ WIDTH = 80  # [characters] of a terminal
 
 def test_the_table_says_which_lug_goes_to_which():
     said = lines(Sheet("", connection_blocks(read_instrument(layout_text("one-pickup")))))
-    assert [line.split("  ") for line in (" ".join(one.split(" ")) for one in said)]
     rows = [tuple(filter(None, line.strip().split("  "))) for line in said]
     rows = [tuple(cell.strip() for cell in row) for row in rows]
     assert rows[:3] == [("Connections",), ("node", "from", "to"), ("bridge hot", "bridge pickup +", "volume pot, lug 3")]
@@ -48,13 +48,15 @@ def test_lugs_are_named_as_one_solders():
     ]
     for (part, lug, node), text in names:
         assert lug_text(Lug(part=part, lug=lug, node=node), n_commons=commons) == text
+    first = Lug(part="pickup.bridge", lug="+", node="bridge hot")
+    assert lug_text(first, n_commons=commons, pairs=["bridge"]) == "bridge pickup, coil 1 +"
 
 
-def test_a_drawing_stands_behind_the_first_picture():
+def test_a_drawing_stands_where_a_sheet_has_its_place():
     drawing = drawing_of(INSTRUMENT)
     picture = Picture("curves", "Curves", "Drawn.")
-    with_picture = with_drawing(Sheet("", (Text(("first",)), picture, Text(("last",)))), drawing)
-    assert [type(block) for block in with_picture.blocks] == [Text, Picture, Drawing, Text]
+    placed = with_drawing(Sheet("", (Text(("first",)), picture, CIRCUIT, Text(("last",)))), drawing)
+    assert [type(block) for block in placed.blocks] == [Text, Picture, Drawing, Text]
     without = with_drawing(Sheet("", (Text(("first",)),)), drawing)
     assert without.blocks[-1] is drawing
 

@@ -13,26 +13,20 @@ def henry(value):
 
 
 def result(day, **options):
-    facts = {
-        "item": "neck",
-        "takes": ("open", "plus"),
-        "stated": {},
-        "simulated": False,
-        "outcome": "good",
-        "temperature_c": 24.0,
-    }
-    return PastResult(measured_utc=f"{day}T17:00:00Z", fitted_utc=f"{day}T18:00:00Z", values={}, **(facts | options))
+    times = {"begun_utc": f"{day}T16:00:00Z", "measured_utc": f"{day}T17:00:00Z", "fitted_utc": f"{day}T18:00:00Z"}
+    facts = {"item": "neck", "takes": ("open", "plus"), "stated": {}, "outcome": "good", "temperature_c": 24.0}
+    return PastResult(simulated=False, values={}, **(times | facts | options))
 
 
 def test_a_quantity_day_by_day():
     shown = lines(
         sheet_of_history(
             [result("2026-03-02"), result("2026-05-01")],
-            {"inductance": (True,), "q_loaded": (False,)},
+            {"inductance": (None, True), "capacitor.tone": (None, None)},
             item="neck",
             items=("neck", "bridge"),
             doubtful=("old",),
-            values=[{"inductance": henry(value), "q_loaded": henry(value)} for value in (2.31, 2.6)],
+            values=[{"inductance": henry(2.31)}, {"inductance": henry(2.6), "capacitor.tone": henry(3.0)}],
         )
     )
     assert shown[:4] == ["neck", "", "Inductance", "  2026-03-02  2.310 H  2.290 … 2.330 H"]
@@ -40,7 +34,7 @@ def test_a_quantity_day_by_day():
     assert "  2026-03-02  takes open, plus; winding at 24 °C" in shown
     assert shown[-1] == "Other items: bridge"
     assert "  old" in shown
-    assert not any("Q," in line for line in shown)
+    assert shown[5:8] == ["", "Tone capacitor", "  2026-05-01  3.000 H  2.980 … 3.020 H"]
     assert max(map(text_width, shown)) <= 80
 
 
@@ -63,6 +57,7 @@ def test_the_same_in_march():
         "  Bridge: inductance  3.000 H  2.980 … 3.020 H  as before",
     ]
     assert earlier_section(None) == ()
+    assert earlier_section(Earlier(result=result("2026-03-02"), values={}, changed=frozenset())) == ()
 
 
 def test_what_hangs_on_cable_input_or_model_is_not_of_the_item():

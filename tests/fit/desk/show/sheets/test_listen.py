@@ -33,7 +33,8 @@ def facts(**changes):
 
 def test_what_was_changed_and_written_is_said_first():
     text = said(sheet_of_listen(facts()))
-    assert text.startswith("Changed: capacitor.tone=10n Recorded at: volume=10 (100 %), tone=3 (")
+    assert text.startswith("The change makes it ")
+    assert " Changed: capacitor.tone=10n Recorded at: volume=10 (100 %), tone=3 (" in text
     assert "Heard at:" not in text  # the controls stand as they stood
     assert "Written: out.wav, as loud as the recording" in text
     assert "The change makes it 1.9 dB louder (K-weighted, ITU-R BS.1770)." in text

@@ -9,7 +9,7 @@ from fit.circuit.controls import read_settings
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.show.sheet import Table
-from fit.desk.show.sheets.predict import settings_text, sheet_of_predict
+from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_predict
 from measure.quantity import parse_quantity
 from tests.found_parts import INSTRUMENT, LOAD, found_parts
 from tests.sheet_parts import blocks_in, headings, pictures, said
@@ -21,8 +21,8 @@ CHANGED = predict_instrument(
 )
 
 
-def sheet(answer=PLAIN, before=None, **options):
-    return sheet_of_predict(answer, before, **({"name": "mine", "at": AT} | options))
+def sheet(answer=PLAIN, before=None, versus=(), changes=(), **options):
+    return sheet_of_predict(Predicted(answer=answer, changes=changes), before, versus, **({"name": "mine", "at": AT} | options))
 
 
 def figures(one):
@@ -48,6 +48,22 @@ def test_beside_a_change_stands_what_was_before():
     assert "Changed: capacitor.tone=10n" in said(sheet(CHANGED, PLAIN, changes=("capacitor.tone=10n",)))
 
 
+def test_other_changes_stand_beside_the_first():
+    other = Predicted(answer=CHANGED, changes=("capacitor.tone=10n",), notes=("a note on it",))
+    one = sheet(PLAIN, None, [other])
+    head, rows = figures(one)
+    assert head == ("", "as it is", "95 % interval", "versus", "95 % interval")
+    assert rows["Level at 3k"] == (*figures(sheet())[1]["Level at 3k"], *figures(sheet(CHANGED))[1]["Level at 3k"])
+    assert "Versus: capacitor.tone=10n" in said(one)
+    assert "a note on it" in said(one)
+    two = sheet(CHANGED, PLAIN, [other, Predicted(answer=PLAIN)], ("capacitor.tone=10n",))
+    assert figures(two)[0][1::2] == ("changed", "versus 1", "versus 2", "before")
+    assert "Versus 2: as it is" in said(two)
+    assert "What differs versus 2" in headings(two)
+    silent = replace(CHANGED, pickups={})
+    assert figures(sheet(PLAIN, None, [Predicted(answer=silent)]))[1]["Level at 3k"][2:] == ("not heard", "")
+
+
 def test_a_pickup_that_was_not_there_before_has_a_dash():
     _, rows = figures(sheet(CHANGED, replace(PLAIN, pickups={})))
     assert {row[-1] for row in rows.values()} == {"–"}
@@ -66,7 +82,7 @@ def test_a_pickup_that_is_switched_off_is_not_heard():
 def test_the_tone_control_stands_beside_its_textbook_and_the_picture_before_it():
     one = sheet()
     assert "Tone control tone turned down, bridge heard. Textbook: 1/(2πRC) of pot.tone and capacitor.tone alone" in said(one)
-    assert pictures(one) == ["curves"]
+    assert pictures(one) == ["curves", "circuit", "phase", "tone"]
     sweep = next(block for block in blocks_in(one) if isinstance(block, Table) and "textbook" in block.rows[0])
     assert [row[0] for row in sweep.rows[1:]] == [str(step.rotation) for step in PLAIN.tone_sweeps[0].steps]
     assert "by the nominal taper unless measured" in said(one)

@@ -72,7 +72,7 @@ def test_what_differs_from_the_file_is_marked_and_agreement_is_said():
     assert "read at most 3.1 %" in said(sheet)
     assert "Nothing differs from instrument.toml." in said(sheet_of_wiring(answer, answer, differences={}, takes=("t",)))
     assert "instrument.toml" not in said(sheet_of_wiring(answer, None, differences={}, takes=("t",)))
-    assert pictures(sheet) == ["positions"]
+    assert pictures(sheet) == ["positions", "circuit"]
 
 
 def test_many_takes_are_counted_not_listed():

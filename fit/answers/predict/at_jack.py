@@ -1,0 +1,83 @@
+"""Each pickup at the jack as the guitar stands: every pot at 10, the switches where the pickup is heard by itself."""
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fit.answers.parts.fitted import MeasuredParts
+from fit.answers.predict.prediction import PickupCurve, PredictAnswer, predict_instrument
+from fit.circuit.controls import read_settings
+from fit.circuit.harness import Case
+from fit.circuit.instrument import Instrument, stated_values
+from fit.circuit.transfers import solve_instrument
+from measure.quantity import Quantity
+
+MOST_POSITIONS = 64  # of all switches together, that are looked through
+SPOT_HZ = 1e3  # [Hz] where it is seen which pickups are connected
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class AtJack:
+    """One pickup at the jack.
+
+    Attributes
+    ----------
+    positions : dict
+        Where each switch stands so that the pickup is heard, if it can be by itself.
+    beside : tuple of str
+        Other pickups that are connected there.
+    """
+
+    pickup: str
+    positions: dict[str, str]
+    beside: tuple[str, ...]
+    answer: PredictAnswer
+
+    @property
+    def curve(self) -> PickupCurve:
+        """The pickup's own."""
+        return self.answer.pickups[self.pickup]
+
+
+def predict_at_jack(
+    instrument: Instrument, *, load: Mapping[str, Quantity], measured: MeasuredParts | None
+) -> tuple[AtJack, ...]:
+    """Predict every pickup with all controls in place.
+
+    Parameters
+    ----------
+    load : mapping
+        ``"input.resistance"`` and ``"input.capacitance"``, cable included.
+
+    Returns
+    -------
+    tuple of AtJack
+        Without pickups that no position connects, and without those of which a value is missing.
+    """
+    found = []
+    for pickup, (positions, beside) in _places(instrument).items():
+        try:
+            answer = predict_instrument(instrument, positions, load=load, measured=measured, with_tolerance=True, excite=pickup)
+        except ValueError:  # a value is not known; what can be told is
+            continue
+        found.append(AtJack(pickup=pickup, positions=positions, beside=beside, answer=answer))
+    return tuple(found)
+
+
+# Which pickups are connected does not hang on the values: those that are not stated are 1.
+def _places(instrument: Instrument) -> dict[str, tuple[dict[str, str], tuple[str, ...]]]:
+    ways = [[(name, position) for position in switch.positions] for name, switch in instrument.switch.items()]
+    positions = [dict(way) for way in itertools.islice(itertools.product(*ways), MOST_POSITIONS)]
+    cases = [Case(settings=read_settings(instrument, one), frequency_hz=np.array([SPOT_HZ])) for one in positions]
+    stated = {key: 1.0 if one.quantity is None else one.quantity.value for key, one in stated_values(instrument).items()}
+    values = stated | {"input.resistance": 1e6, "input.capacitance": 1e-9}
+    places: dict[str, tuple[dict[str, str], tuple[str, ...]]] = {}
+    for one, transfer in zip(positions, solve_instrument(instrument, cases, values=values), strict=True):
+        heard = tuple(name for row, name in enumerate(instrument.pickup) if transfer.voltage[row].any())
+        for name in heard:
+            beside = tuple(other for other in heard if other != name)
+            if name not in places or len(beside) < len(places[name][1]):
+                places[name] = (one, beside)
+    return {name: places[name] for name in instrument.pickup if name in places}

@@ -1,0 +1,1 @@
+"""Tests of the manual: its Markdown, its topics, its pages."""
