@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 Item = TypeVar("Item")
 
+PLAIN = "plain_ascii"
 # What is written for a letter that a terminal has not; the name of what is Greek, else the
 # letter without its accent, else a question mark.
 READABLE = {
@@ -57,13 +58,23 @@ READABLE = {
 def ready_streams() -> None:
     """Write UTF-8 where output goes to a file or another program, and at a terminal what its letters can show."""
     codecs.register_error("readable", _readable)
+    codecs.register(_plain_codec)
     for stream in (sys.stdin, sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             is_read = stream is sys.stdin
             if stream.isatty():
-                stream.reconfigure(errors="replace" if is_read else "readable")
+                is_plain = not is_read and codecs.lookup(stream.encoding).name == "ascii"
+                stream.reconfigure(encoding=PLAIN if is_plain else None, errors="replace" if is_read else "readable")
             else:
                 stream.reconfigure(encoding="utf-8", errors="replace")
+
+
+# click takes ASCII by that name for a mistake, and writes UTF-8.
+def _plain_codec(name: str) -> codecs.CodecInfo | None:
+    """Offer ASCII by another name."""
+    known = codecs.lookup("ascii")
+    made = (known.encode, known.decode, known.streamreader, known.streamwriter)
+    return codecs.CodecInfo(*made, known.incrementalencoder, known.incrementaldecoder, name=PLAIN) if name == PLAIN else None
 
 
 def _readable(error: UnicodeError) -> tuple[str, int]:

@@ -155,7 +155,13 @@ def test_what_goes_to_a_file_or_a_program_is_utf_8_everywhere(tmp_path, settings
 
 @pytest.mark.parametrize(
     ("encoding", "ohm"),
-    [("cp1252", "100 Ohm ± 1%"), ("cp437", "100 Ω ± 1%"), ("koi8-r", "100 Ohm +- 1%"), ("latin-1", "100 Ohm ± 1%")],
+    [
+        ("ascii", "100 Ohm +- 1%"),
+        ("cp1252", "100 Ohm ± 1%"),
+        ("cp437", "100 Ω ± 1%"),
+        ("koi8-r", "100 Ohm +- 1%"),
+        ("latin-1", "100 Ohm ± 1%"),
+    ],
 )
 def test_a_terminal_is_given_words_for_letters_it_has_not(tmp_path, encoding, ohm):
     pty = pytest.importorskip("pty", reason="a system without terminals of this kind")
