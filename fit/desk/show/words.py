@@ -1,8 +1,11 @@
 """How figures and findings are put for people: names of quantities, numbers with prefixes, note names, aligned tables."""
 
+import itertools
 import math
 import os
+import re
 import shlex
+import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -24,6 +27,17 @@ QUANTITY_NAMES = {
 PART_KINDS = {"pot": "pot", "capacitor": "capacitor", "resistor": "resistor"}
 PART_DETAILS = ("", "stop_0", "stop_10", "loss_tangent", "leak")  # of a part, in the order in which they are told
 MINUS = "\N{MINUS SIGN}"
+WIDTH = 80  # columns of a terminal
+GAP = 2  # columns between those of a table
+NARROWEST = 18  # columns of one whose words are broken
+CONTINUED = "  "  # in front of the second line of a name
+INTERVAL_HEADS = ("95 %", "its limits")
+STUCK = "\N{NO-BREAK SPACE}"
+# Where a line is not broken: between a number and its unit, within an interval.
+UNIT = re.compile(
+    r"(?<=[\d±]) (?=%|°C|[npm]F\b|[mk]?H\b|[kM]?Ω|[kM]?Hz|ppm|dB|m?V\b|[cm]m\b|\d|…)|(?<=…) (?=\S)| (?=…)|(?<=×|÷) "
+)
+TYPED = re.compile(r"(?:[A-Z][\w ]*: )?coilsweep ")
 NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 A4_HZ = 440.0  # [Hz] ISO 16
 A4_NUMBER = 57  # [1] semitones from C0 to A4
@@ -115,7 +129,11 @@ def in_sentence(key: str) -> str:
     str
         With a small first letter, but for symbols.
     """
-    name = quantity_name(key)
+    return in_middle(quantity_name(key))
+
+
+def in_middle(name: str) -> str:
+    """Give a name a small first letter, but for symbols."""
     return name if name[1:2] in (",", " ") else name[:1].lower() + name[1:]
 
 
@@ -300,21 +318,132 @@ def _quoted(word: str) -> str:
     return shlex.quote(word) if set(word) & set(unsafe) else f'"{word}"'
 
 
-def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
+def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ", width: int = WIDTH) -> list[str]:
     """Lines of a table with columns aligned left, as wide as they need to be.
+
+    Where a table is wider than it may be, words are broken in its widest columns; where that would leave a column too narrow to
+    be read, it becomes several tables below each other, each with the first column.
 
     Returns
     -------
     list of str
-        One line a row, without spaces at the end.
+        Without spaces at the end.
+
+    Examples
+    --------
+    >>> table_lines([("", "what"), ("rms", "a text that is too long")], width=20)
+    ['       what', '  rms  a text that', '       is too long']
     """
     if not rows:
         return []
-    widths = [max(text_width(row[column]) for row in rows) for column in range(len(rows[0]))]
-    return [
-        (indent + "  ".join(cell + " " * (width - text_width(cell)) for cell, width in zip(row, widths, strict=True))).rstrip()
-        for row in rows
-    ]
+    room = width - text_width(indent)
+    shown = [tuple(UNIT.sub(STUCK, cell) for cell in row) for row in rows]
+    parts: list[list[int]] = [[]]
+    for column in _columns_together(shown):
+        if parts[-1] and len(parts[-1]) > 1 and _column_widths(shown, [*parts[-1], *column], room) is None:
+            parts.append([0])
+        parts[-1] += column
+    lines: list[str] = []
+    for part in parts:
+        widths = _column_widths(shown, part, room) or [min(_widest(shown, column), room // len(part)) for column in part]
+        lines += [""] if lines else []
+        for row in shown:
+            cells = [_broken(row[column], most, is_name=column == 0) for column, most in zip(part, widths, strict=True)]
+            for line in itertools.zip_longest(*cells, fillvalue=""):
+                text = "  ".join(cell + " " * (most - text_width(cell)) for cell, most in zip(line, widths, strict=True))
+                lines.append((indent + text).rstrip().replace(STUCK, " "))
+    return lines
+
+
+# An interval stands beside its value.
+def _columns_together(rows: Sequence[tuple[str, ...]]) -> list[list[int]]:
+    together: list[list[int]] = []
+    for column in range(len(rows[0])):
+        is_interval = rows[0][column].startswith(INTERVAL_HEADS) or any("…" in row[column] for row in rows)
+        if is_interval and column > 1:
+            together[-1].append(column)
+        else:
+            together.append([column])
+    return together
+
+
+def _widest(rows: Sequence[tuple[str, ...]], column: int) -> int:
+    return max(text_width(row[column]) for row in rows)
+
+
+def _column_widths(rows: Sequence[tuple[str, ...]], columns: Sequence[int], room: int) -> list[int] | None:
+    """Widths at which columns fit, the widest narrowed first; None where one would be too narrow."""
+    widths = [_widest(rows, column) for column in columns]
+    words = [max(text_width(word) for row in rows for word in row[column].split(" ")) for column in columns]
+    least = [min(most, max(NARROWEST, word + len(CONTINUED))) for most, word in zip(widths, words, strict=True)]
+    while sum(widths) + GAP * (len(widths) - 1) > room:
+        spare = [most - fewest for most, fewest in zip(widths, least, strict=True)]
+        can_give = [index for index, left in enumerate(spare) if left > 0]
+        if not can_give:
+            return None
+        widths[max(can_give, key=lambda index: widths[index])] -= 1
+    return widths
+
+
+def _broken(cell: str, most: int, *, is_name: bool) -> list[str]:
+    if text_width(cell) <= most:
+        return [cell]
+    if not is_name:
+        return wrapped(cell, most)
+    first = wrapped(cell, most)[0]
+    rest = cell[len(first) :].lstrip(" ")
+    return [first, *(CONTINUED + line for line in wrapped(rest, most - len(CONTINUED)))] if rest else [first]
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Break a text into lines of so many columns at most, between words where that can be.
+
+    Examples
+    --------
+    >>> wrapped("tone=0; added 1n ± 1%", 12)
+    ['tone=0;', 'added 1n ±', '1%']
+    """
+    lines, line = [], ""
+    for word in text.split(" "):
+        joined = f"{line} {word}" if line else word
+        if text_width(joined) <= width:
+            line = joined
+            continue
+        lines += [line] if line else []
+        line = word
+        while text_width(line) > width:
+            cut = next(n for n in range(len(line), 0, -1) if text_width(line[:n]) <= width or n == 1)
+            lines.append(line[:cut])
+            line = line[cut:]
+    return [*lines, line]
+
+
+def prose_lines(text: str, *, first: str = "", later: str = "", width: int = WIDTH) -> list[str]:
+    """Break prose between words; what is to be typed, and what was laid out by hand, is left as it is.
+
+    Parameters
+    ----------
+    first, later : str
+        In front of the first line and of all others.
+
+    Examples
+    --------
+    >>> prose_lines("about 2 H", width=8), prose_lines("Next: coilsweep fit", width=8)
+    (['about', '2 H'], ['Next: coilsweep fit'])
+    """
+    inner = text.strip()
+    if TYPED.match(inner) or "  " in inner or text_width(first + text) <= width:
+        return [first + text]
+    own = text[: len(text) - len(text.lstrip())]
+    told = textwrap.wrap(
+        UNIT.sub(STUCK, inner),
+        width,
+        initial_indent=first + own,
+        subsequent_indent=later + own,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace(STUCK, " ") for line in told]
 
 
 def plain_text(text: str) -> str:
