@@ -153,7 +153,7 @@ def _explain(devices: tuple[Device, ...]) -> str:
         f"{name}: {each.name} ({each.host_api})" if each is not None else f"{name}: none"
         for name, each in (("default output", output), ("default input", input_))
     ]
-    told = f"{'; '.join(parts)}. They are what the system names first among the devices of PortAudio's first host API."
+    told = f"{'; '.join(parts)}. They are what the system names first among the devices of PortAudio's first sound system."
     doubtful = [each.name for each in (output, input_) if each is not None and each.rates_hz == ()]
     if doubtful:
         told += f" {doubtful[0]} does not open at any usual rate: name another device in rig.toml."

@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
 EXAMPLES = """\b
 Examples:
-  coilsweep demo                               the whole job, on a virtual bench
-  coilsweep guide pickup                       be led, take by take; or --virtual
+  coilsweep demo                               the whole job, simulated
+  coilsweep guide pickup                       be led, take by take
   coilsweep rig --sense-resistor "100 ± 1%"    what the bench consists of
   coilsweep exciter --former 24 --source line  which coil to wind
   coilsweep calibrate loopback                 how the inputs differ
-  coilsweep level                              what the inputs hear of a quiet tone
-  coilsweep take open                          play the sweep, record, check, keep
-  coilsweep stimulus sweep.wav --rate 96000    the sweep, to be played elsewhere
+  coilsweep level                              what the inputs hear
+  coilsweep take open                          play, record, check, keep
+  coilsweep stimulus sweep.wav --rate 96000    to be played elsewhere
   coilsweep import open bare.wav --stimulus sweep.wav
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
   coilsweep takes list                         the takes by day; amend, remove
@@ -51,7 +51,7 @@ Examples:
   coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n  how well the bench repeats
   coilsweep history "neck pickup"              what was found before, by date
   coilsweep check drawer --plot drawer.png     has a kept coil drifted
-  coilsweep schema fit                         what the keys of fit --json mean
+  coilsweep schema fit                         what fit --json means
   coilsweep manual confirm                     what the manual says of it
 
 \b

@@ -96,7 +96,7 @@ def quantity_name(key: str) -> str:
     elif rest in QUANTITY_NAMES or rest.startswith("eddy_"):
         name = f"{kind}: {in_sentence(rest)}"
     else:
-        name = key.replace("_", " ").replace(".", ", ")
+        name = key.replace("_", " ").replace(".", ", ").replace("eddy spread", "spread of eddy loops")
     return name[:1].upper() + name[1:]
 
 

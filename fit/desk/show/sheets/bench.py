@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def sheet_of_devices(listed: "DeviceList", rig: "Rig") -> Sheet:
     """List what PortAudio offers, which of it a rig names, and what a rig names in vain."""
-    rows: list[Row] = [("device", "host API", "in", "out", "rates that open", "")]
+    rows: list[Row] = [("device", "sound system", "in", "out", "rates that open", "")]
     for device in listed.devices:
         rates = ", ".join(f"{rate / 1000:g}" for rate in device.rates_hz or ())
         shown = f"{rates} kHz" if rates else "did not answer" if device.rates_hz is None else "none"
