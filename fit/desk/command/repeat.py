@@ -57,8 +57,8 @@ def history(item: str | None, *, is_whole: bool, as_json: bool, logbook: Path, d
 def check(coil: str, *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say whether a kept coil still measures as it did.
 
-    Its takes are those called COIL, or COIL- with anything behind, unless NAME... says otherwise; the same loads each time, one
-    placement a measurement. A drift beyond the limits of the control charts (ISO 7870) warns later results, until a check is
+    Its takes are those called COIL, or COIL- with anything behind, unless NAME... says otherwise; the same loads each time
+    that the coil is laid down. A drift beyond the limits of the control charts (ISO 7870) warns later results, until a check is
     within them again.
     """
     del as_json, debug

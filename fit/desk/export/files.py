@@ -290,7 +290,7 @@ def _instrument_export(logbook: Logbook, wish: ExportWish) -> _Export:
     says = f"the instrument at these settings, 1 V in the winding of {plain_text(excited)}{_spread_text(error)}"
     sheet = _Sheet(stem="instrument", content=text, says=says, told=partial(ExportedFile, spread_error=error, excite=excited))
     advice = (
-        f"{plain_text(instrument.output)} is the jack; Vemf_... are the windings' voltages. Its head says where values come from."
+        f"{plain_text(instrument.output)} is the jack; Vemf_... are the windings' voltages. Its head tells the values' origin."
     )
     return _Export(
         sheets=(sheet,),

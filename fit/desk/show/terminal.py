@@ -19,7 +19,7 @@ from fit.desk.show.sheet import (
     Text,
     Verdict,
 )
-from fit.desk.show.words import WIDTH, estimate_texts, in_middle, plain_text, prose_lines, table_lines
+from fit.desk.show.words import WIDTH, estimate_texts, in_middle, is_paragraph, plain_text, prose_lines, table_lines
 
 INDENT = "  "
 DETAILS = "--details"
@@ -69,8 +69,11 @@ def _block_lines(blocks: tuple[Block, ...], *, with_details: bool, width: int) -
                 yield from _item_lines(block, width)
             case Text() | Notice():
                 indent = INDENT if isinstance(block, Text) and block.is_note else ""
-                for line in block.lines:
-                    yield from prose_lines(plain_text(line), first=indent, later=indent, width=width)
+                told = [plain_text(line) for line in block.lines]
+                if isinstance(block, Text) and is_paragraph(told, width=width):
+                    told = [" ".join(line.strip() for line in told)]
+                for line in told:
+                    yield from prose_lines(line, first=indent, later=indent, width=width)
             case Verdict():
                 for line in (block.text, *block.lines):
                     yield from prose_lines(plain_text(line), width=width)

@@ -35,33 +35,86 @@ INTERVAL_HEADS = ("95 %", "its limits")
 STUCK = "\N{NO-BREAK SPACE}"
 # Where a line is not broken: between a number and its unit, within an interval.
 UNIT = re.compile(
-    r"(?<=[\d±]) (?=%|°C|[npm]F\b|[mk]?H\b|[kM]?Ω|[kM]?Hz|ppm|dB|m?V\b|[cm]m\b|\d|…)|(?<=…) (?=\S)| (?=…)|(?<=×|÷) "
+    r"(?<=[\d±]) (?=%|°C|[npm]F\b|[mk]?H\b|[kM]?Ω|[kM]?Hz|ppm|dB|m?V\b|[cm]m\b|\d|…)|(?<=…) (?=\S)| (?=…)|(?<=[×÷=]) | (?==)"
 )
 TYPED = re.compile(r"(?:[A-Z][\w ]*: )?coilsweep ")
 NOTES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 A4_HZ = 440.0  # [Hz] ISO 16
 A4_NUMBER = 57  # [1] semitones from C0 to A4
 SIMULATED_TEXT = "simulated: these recordings came from the virtual bench, not from a real pickup"
-WORDS = {
-    "inductance": "How strongly the winding stores magnetic energy. Together with the capacitance it places the resonance.",
-    "winding capacitance": "Capacitance between the turns of the coil itself, without cable and input.",
+WORDS = {  # the glossary: of a report, and of the manual
+    "95 % interval": (
+        "Where the true value lies in 95 of 100 such measurements, provided that the reference parts keep their stated bounds."
+    ),
+    "added part": "A known resistor or capacitor clipped across the jack for one take; it sets the scale.",
+    "BIC": (
+        "Bayesian information criterion: weighs a better fit against more parameters. The lowest wins; 10 above the best is "
+        "strong evidence against a model, 2 is not."
+    ),
+    "bound": (
+        "What stands after ±, as printed on a part or given by a meter's data sheet: every value within it counts as equally "
+        "likely (standard uncertainty bound/√3)."
+    ),
+    "budget": "How much each source contributes to the uncertainty of a value.",
+    "corner": "The frequency from which something begins to work: the exciter's R/(2πL), an eddy loop's 1/(2πτ).",
+    "coverage factor": (
+        "Half of the 95 % interval over the standard uncertainty: 1.65 where one bound is nearly all of it, 1.96 where many "
+        "sources share."
+    ),
+    "dBFS": "Decibels relative to full scale: 0 is a sine that just reaches it.",
     "dcr": "Resistance of the winding at DC: what a multimeter shows.",
-    "eddy loop": "A closed path in pole pieces, cover or base plate in which a current is induced. It takes energy from the "
-    "treble and lowers the inductance there.",
-    "loss angle": "How far a capacitor is from an ideal one, as tan δ: 0.1 to 0.5 % for film, 1 to 3 % for ceramic and paper "
-    "(common practice, no source).",
-    "ohms left": "Resistance that stays between a pot's wiper and its lug at the end of the travel, mostly 0 to 100 Ω (common "
-    "practice, no source).",
-    "resonance": "The frequency at which the output peaks. Cable and input capacitance pull it down.",
-    "Q": "How sharp the resonance is. A higher Q is a narrower, taller peak.",
-    "95 % interval": "Where the true value lies in 95 of 100 such measurements, provided that the reference parts keep "
-    "their stated bounds.",
-    "reference part": "A part with a known value (an added capacitor, the dcr, the input). It gives the scale in ohms "
-    "and farads.",
-    "misfit": "A smooth difference between model and measurement that noise does not explain. From 0.5 % on, values are "
-    "indicative only.",
-    "take": "One recording with everything that was true when it was made.",
+    "eddy loop": (
+        "A closed path in pole pieces, cover or base plate in which a current is induced. It takes energy from the treble and "
+        "lowers the inductance there."
+    ),
+    "eddy spread": "Many eddy loops about one corner, as solid steel poles have.",
+    "EMF": "The voltage that is induced in the winding, before its own losses and capacitance.",
+    "exciter": "The small driven coil on the pickup.",
+    "floor (noise)": "What an input hears from 20 Hz to 20 kHz without the mains lines.",
+    "host API": "The sound system through which a device is reached: the same card may stand there several times.",
+    "inductance": "How strongly the winding stores magnetic energy. Together with the capacitance it places the resonance.",
+    "instrument": "Pickups, pots, capacitors, switch and how they are joined: instrument.toml.",
+    "logbook": "The folder that keeps rig, instrument and takes.",
+    "loss angle": (
+        "How far a capacitor is from an ideal one, as tan δ: 0.1 to 0.5 % for film, 1 to 3 % for ceramic and paper (common "
+        "practice, no source)."
+    ),
+    "marked value": "Printed on a part: a claim to be tested.",
+    "measured value": "Known, with its uncertainty: a reference that a fit may rely on.",
+    "misfit": (
+        "A smooth difference between model and measurement that noise does not explain. From 0.5 % on, values are indicative "
+        "only."
+    ),
+    "model floor": (
+        "What the model cannot describe of the response, as smooth differences along frequency; it widens the intervals."
+    ),
+    "node": "A place where leads meet, under a name of your choice; ground is the jack's sleeve.",
+    "not identified": "What the takes do not tell: no number is given, but the reason and the cheapest take that would tell it.",
+    "not resolved": "The interval lies across a limit, or across “no change”: the takes do not decide.",
+    "ohms left": (
+        "Resistance that stays between a pot's wiper and its lug at the end of the travel, mostly 0 to 100 Ω (common practice, "
+        "no source)."
+    ),
+    "peak height": "How far the output at the resonance stands above that at low notes.",
     "placement": "Takes between which the exciter was not moved.",
+    "plate": "A piece of foil that is driven in place of the exciter, to see what shielding keeps out.",
+    "Q": "How sharp the resonance is. A higher Q is a narrower, taller peak.",
+    "reduced χ²": "What is left of the fit over what noise and floor lead one to expect; near 1 where it looks like them.",
+    "reference channel": "The input that records the sense resistor, or the output itself.",
+    "reference part": (
+        "A part with a known value (an added capacitor, the dcr, the input). It gives the scale in ohms and farads."
+    ),
+    "resonance": "The frequency at which the output peaks. Cable and input capacitance pull it down.",
+    "response": "Pickup over reference against frequency, with its uncertainty.",
+    "rig": "Interface, channels, sense resistor, resistance and capacitance of the input: rig.toml.",
+    "sense resistor": "In series with the exciter; its voltage is the exciter's current.",
+    "simulated": "Made by the virtual bench; whatever rests on it says so.",
+    "smooth difference": "The size of the model floor, as a fraction of the response. Below 0.5 % values are good.",
+    "σ, standard uncertainty": "One standard deviation of what a value may be off.",
+    "stimulus": "What is played: a sweep.",
+    "take": "One recording with everything that was true when it was made.",
+    "taper": "The share of a pot's track below the wiper, by rotation: audio or linear.",
+    "winding capacitance": "Capacitance between the turns of the coil itself, without cable and input.",
 }
 CAUTIONS = (
     "Unplug the guitar from the amplifier before you measure. Valve amplifiers hold lethal voltage after they are switched off: "
@@ -374,8 +427,7 @@ def _widest(rows: Sequence[tuple[str, ...]], column: int) -> int:
 def _column_widths(rows: Sequence[tuple[str, ...]], columns: Sequence[int], room: int) -> list[int] | None:
     """Widths at which columns fit, the widest narrowed first; None where one would be too narrow."""
     widths = [_widest(rows, column) for column in columns]
-    words = [max(text_width(word) for row in rows for word in row[column].split(" ")) for column in columns]
-    least = [min(most, max(NARROWEST, word + len(CONTINUED))) for most, word in zip(widths, words, strict=True)]
+    least = [_narrowest(rows, column) for column in columns]
     while sum(widths) + GAP * (len(widths) - 1) > room:
         spare = [most - fewest for most, fewest in zip(widths, least, strict=True)]
         can_give = [index for index, left in enumerate(spare) if left > 0]
@@ -383,6 +435,15 @@ def _column_widths(rows: Sequence[tuple[str, ...]], columns: Sequence[int], room
             return None
         widths[max(can_give, key=lambda index: widths[index])] -= 1
     return widths
+
+
+def _narrowest(rows: Sequence[tuple[str, ...]], column: int) -> int:
+    """Columns that a column needs at least; a heading over figures may be broken at each word."""
+    words = [[text_width(word) for word in row[column].split(" ")] for row in rows]
+    body = rows[1:] or rows
+    longest = max(max(each) for each in words[-len(body) :])
+    needed = min(_widest(body, column), max(NARROWEST, longest + len(CONTINUED)))
+    return max(needed, *words[0])
 
 
 def _broken(cell: str, most: int, *, is_name: bool) -> list[str]:
@@ -416,6 +477,12 @@ def wrapped(text: str, width: int) -> list[str]:
             lines.append(line[:cut])
             line = line[cut:]
     return [*lines, line]
+
+
+def is_paragraph(lines: Sequence[str], *, width: int = WIDTH) -> bool:
+    """Say whether lines are prose that has to be broken anew: one is too wide, and none is to be typed or laid out by hand."""
+    is_wide = any(text_width(line) > width for line in lines)
+    return is_wide and not any(TYPED.match(line.strip()) or "  " in line.strip() for line in lines)
 
 
 def prose_lines(text: str, *, first: str = "", later: str = "", width: int = WIDTH) -> list[str]:

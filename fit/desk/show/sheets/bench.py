@@ -86,7 +86,7 @@ def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[
 def sheet_of_stimulus(file: Path, sweep: "Sweep", *, seconds: float) -> Sheet:
     """Say what a sweep's file holds, and how it is used."""
     return Sheet(
-        title="Stimulus",
+        title="Sweep",
         blocks=(
             Text(
                 (
