@@ -158,7 +158,7 @@ def read(
         played, rate_hz = read_stimulus(stimulus)
         require_same_rate(rate_hz, recording.rate_hz, name=str(stimulus))
     elif recording.reference_channel is None:
-        msg = "without a reference channel the stimulus is needed: stimulus=FILE, what was played"
+        msg = "without a reference channel the sweep is needed: stimulus=FILE, what was played"
         raise ValueError(msg)
     free = None if rig is None else freeing(Folder(path=Path(rig).parent), stated, [recording], is_live=False)
     return _checked(recording, played, free=free)

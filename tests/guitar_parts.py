@@ -314,14 +314,14 @@ def draw_one_pickup_guitar(rng, *, kind="loops", references="gaussian", has_dcr=
     build.pickup("bridge", kind=kind, ends=("bridge hot", GROUND))
     ohm = str(rng.choice(["250k", "500k"]))
     build.pot("volume", ohm, {"cw": "bridge hot", "wiper": TIP, "ccw": GROUND})
-    build.pot("tone", ohm, {"wiper": "bridge hot", "ccw": "tone node"}, taper=str(rng.choice(["audio", "linear"])))
-    build.capacitor("tone", "tone node")
+    build.pot("tone", ohm, {"wiper": "bridge hot", "ccw": "tone link"}, taper=str(rng.choice(["audio", "linear"])))
+    build.capacitor("tone", "tone link")
 
     def wire(circuit, parts, fractions, position):
         assert position == ""
         add_pot(circuit, parts, "volume", ("bridge hot", TIP, GROUND), fractions["volume"])
-        add_pot(circuit, parts, "tone", ("", "bridge hot", "tone node"), fractions["tone"])
-        add_capacitor(circuit, parts, "tone", "tone node")
+        add_pot(circuit, parts, "tone", ("", "bridge hot", "tone link"), fractions["tone"])
+        add_capacitor(circuit, parts, "tone", "tone link")
 
     return build.guitar(wire)
 
@@ -353,8 +353,8 @@ def draw_three_pickup_guitar(rng, *, kind="one loop", out_of_phase="middle", is_
         build.pickup(name, kind=kind, ends=real, henry=(2.0, 3.6), stated=real if is_stated else ends)
     build.pot("volume", "250k", {"cw": "bus", "wiper": TIP, "ccw": GROUND})
     for name in ("tone-1", "tone-2"):
-        build.pot(name, "250k", {"wiper": f"{name} top", "ccw": "tone node"})
-    build.capacitor("tone", "tone node")
+        build.pot(name, "250k", {"wiper": f"{name} top", "ccw": "tone link"})
+    build.capacitor("tone", "tone link")
     joins = {}
     for position, heard in FIVE_POSITIONS.items():
         joins[position] = [(f"{name} hot", "bus") for name in heard]
@@ -364,8 +364,8 @@ def draw_three_pickup_guitar(rng, *, kind="one loop", out_of_phase="middle", is_
     def wire(circuit, parts, fractions, position):
         add_pot(circuit, parts, "volume", ("bus", TIP, GROUND), fractions["volume"])
         for name in ("tone-1", "tone-2"):
-            add_pot(circuit, parts, name, ("", f"{name} top", "tone node"), fractions[name])
-        add_capacitor(circuit, parts, "tone", "tone node")
+            add_pot(circuit, parts, name, ("", f"{name} top", "tone link"), fractions[name])
+        add_capacitor(circuit, parts, "tone", "tone link")
         circuit.joins.extend(joins[position])
 
     return build.guitar(wire, FIVE_POSITIONS)
@@ -376,7 +376,7 @@ def draw_four_pot_guitar(rng, *, kind="one loop", references="gaussian", has_dcr
     build = _Builder(rng, references=references, has_dcr=has_dcr)
     joins = {}
     for name in ("bridge", "neck"):
-        hot, out, node = f"{name} hot", f"{name} out", f"{name} tone node"
+        hot, out, node = f"{name} hot", f"{name} out", f"{name} tone link"
         build.pickup(name, kind=kind, ends=(hot, GROUND), henry=(3.0, 6.0))
         build.pot(f"{name}-volume", "500k", {"cw": hot, "wiper": out, "ccw": GROUND})
         build.pot(f"{name}-tone", "500k", {"wiper": hot if is_tone_before else out, "ccw": node})
@@ -387,7 +387,7 @@ def draw_four_pot_guitar(rng, *, kind="one loop", references="gaussian", has_dcr
 
     def wire(circuit, parts, fractions, position):
         for name in ("bridge", "neck"):
-            hot, out, node = f"{name} hot", f"{name} out", f"{name} tone node"
+            hot, out, node = f"{name} hot", f"{name} out", f"{name} tone link"
             add_pot(circuit, parts, f"{name}-volume", (hot, out, GROUND), fractions[f"{name}-volume"])
             tone_lugs = ("", hot if is_tone_before else out, node)
             add_pot(circuit, parts, f"{name}-tone", tone_lugs, fractions[f"{name}-tone"])

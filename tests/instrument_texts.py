@@ -24,10 +24,10 @@ ccw = "ground"
 marked = "250k ± 20%"
 taper = "linear"
 wiper = "bus"
-ccw = "tone node"
+ccw = "tone link"
 [capacitor.tone]
 marked = "33n ± 10%"
-between = ["tone node", "ground"]
+between = ["tone link", "ground"]
 [resistor.bleed]
 value = "150k ± 5%"
 between = ["bus", "tip"]

@@ -24,10 +24,10 @@ ccw = "ground"
 marked = "{tone} ± 20%"
 taper = "audio"
 wiper = "hot"
-ccw = "tone node"
+ccw = "tone link"
 [capacitor.tone]
 marked = "{capacitor} ± 10%"
-between = ["tone node", "ground"]
+between = ["tone link", "ground"]
 """
 
 

@@ -3,6 +3,8 @@
 from fit.desk.show.sheet import Picture, Section, Table
 from fit.desk.show.terminal import lines
 
+WIDE = 1000  # columns in which nothing is broken
+
 
 def blocks_in(sheet):
     """Every block, sections before what they hold."""
@@ -33,5 +35,5 @@ def tables(sheet):
 
 
 def said(sheet):
-    """All of it as one line, as a terminal has it."""
-    return " ".join(" ".join(lines(sheet)).split())
+    """All of it, details too, as one line, as a terminal has it."""
+    return " ".join(" ".join(lines(sheet, with_details=True, width=WIDE)).split())

@@ -26,7 +26,7 @@
     [capacitor.tone]
     marked = "33n ± 10%"                          # its loss angle, where that is known: "33n ± 10% tan 0.4%"
     kind = "film"                                 # or "ceramic", "paper": how large its loss angle usually is
-    between = ["tone node", "ground"]
+    between = ["tone link", "ground"]
     [resistor.bleed]
     value = "150k ± 5%"
     between = ["bus", "tip"]

@@ -124,9 +124,9 @@ def _five_way(*, tone_leads: dict[str, str]) -> str:
 THREE = tuple(_single(name) for name in ("bridge", "middle", "neck"))
 TWO_TONES = (
     _volume(cw="bus", wiper="tip"),
-    _tone("tone-1", top="tone-1 top", bottom="tone node"),
-    _tone("tone-2", top="tone-2 top", bottom="tone node"),
-    _capacitor(node="tone node"),
+    _tone("tone-1", top="tone-1 top", bottom="tone link"),
+    _tone("tone-2", top="tone-2 top", bottom="tone link"),
+    _capacitor(node="tone link"),
 )
 SPLIT_COIL = """
 [pickup.bridge]  # the first of two coils; it counts from its own hot end to the middle
@@ -154,8 +154,8 @@ def _four_pots(*, is_tone_before: bool) -> tuple[str, ...]:
         parts.append(_humbucker(name))
         parts.append(_volume(f"{name}-volume", cw=f"{name} hot", wiper=out, ohm="500k"))
         top = f"{name} hot" if is_tone_before else out
-        parts.append(_tone(f"{name}-tone", top=top, bottom=f"{name} tone node", ohm="500k"))
-        parts.append(_capacitor(f"{name}-tone", node=f"{name} tone node"))
+        parts.append(_tone(f"{name}-tone", top=top, bottom=f"{name} tone link", ohm="500k"))
+        parts.append(_capacitor(f"{name}-tone", node=f"{name} tone link"))
         joins[name] = (out, "tip")
     switch = _switch("selector", bridge=[joins["bridge"]], both=list(joins.values()), neck=[joins["neck"]])
     return (*parts, switch)
@@ -165,16 +165,16 @@ _LAYOUTS: dict[str, tuple[str, ...]] = {
     "one-pickup": (
         _humbucker("bridge"),
         _volume(cw="bridge hot", wiper="tip", ohm="500k"),
-        _tone(top="bridge hot", bottom="tone node", ohm="500k"),
-        _capacitor(node="tone node"),
+        _tone(top="bridge hot", bottom="tone link", ohm="500k"),
+        _capacitor(node="tone link"),
     ),
     "three-singles": (*THREE, *TWO_TONES, _five_way(tone_leads={"middle": "tone-2", "neck": "tone-1"})),
     "three-singles-bridge-tone": (*THREE, *TWO_TONES, _five_way(tone_leads={"bridge": "tone-2", "neck": "tone-1"})),
     "three-singles-blend": (
         *THREE,
         _volume(cw="bus", wiper="tip"),
-        _tone(top="bus", bottom="tone node"),
-        _capacitor(node="tone node"),
+        _tone(top="bus", bottom="tone link"),
+        _capacitor(node="tone link"),
         POT.format(name="blend", ohm="250k", taper="linear", lugs='cw = "blend far"\nwiper = "blend near"'),
         _switch(
             "selector",
@@ -190,8 +190,8 @@ _LAYOUTS: dict[str, tuple[str, ...]] = {
         _single("neck"),
         POT.format(name="blend", ohm="500k", taper="linear", lugs='cw = "bridge hot"\nwiper = "bus"\nccw = "neck hot"'),
         _volume(cw="bus", wiper="tip"),
-        _tone(top="bus", bottom="tone node"),
-        _capacitor(node="tone node", value="47n ± 10%"),
+        _tone(top="bus", bottom="tone link"),
+        _capacitor(node="tone link", value="47n ± 10%"),
     ),
     "two-pickups-tone-before": _four_pots(is_tone_before=True),
     "two-pickups-tone-after": _four_pots(is_tone_before=False),
@@ -206,8 +206,8 @@ _LAYOUTS: dict[str, tuple[str, ...]] = {
             series=[("bridge hot", "bus"), ("bridge cold", "neck hot")],
         ),
         _volume(cw="bus", wiper="tip"),
-        _tone(top="bus", bottom="tone node"),
-        _capacitor(node="tone node", value="47n ± 10%"),
+        _tone(top="bus", bottom="tone link"),
+        _capacitor(node="tone link", value="47n ± 10%"),
     ),
     "humbucker-modes": (
         SPLIT_COIL,
@@ -218,15 +218,15 @@ _LAYOUTS: dict[str, tuple[str, ...]] = {
             parallel=[("top hot", "bus"), ("bottom hot", "bus"), ("top cold", "ground")],
         ),
         _volume(cw="bus", wiper="tip", ohm="500k"),
-        _tone(top="bus", bottom="tone node", ohm="500k"),
-        _capacitor(node="tone node"),
+        _tone(top="bus", bottom="tone link", ohm="500k"),
+        _capacitor(node="tone link"),
     ),
     "treble-bleed": (
         _single("bridge"),
         _volume(cw="bridge hot", wiper="tip"),
         _capacitor("bleed", node="bridge hot", to="tip", value="1n ± 10%"),
         PART.format(kind="resistor", name="bleed", value="150k ± 5%", first="bridge hot", second="tip"),
-        _tone(top="bridge hot", bottom="tone node"),
-        _capacitor(node="tone node"),
+        _tone(top="bridge hot", bottom="tone link"),
+        _capacitor(node="tone link"),
     ),
 }

@@ -106,7 +106,7 @@ def build_network(
     """
     nodes = tuple(dict.fromkeys(node for pair in (*branches, *coils) for node in pair if node != GROUND))
     if output not in nodes:
-        msg = f"nothing is connected to the output {output!r}; the nodes are {', '.join(nodes) or 'none'}"
+        msg = f"nothing is connected to the output {output!r}; the points are {', '.join(nodes) or 'none'}"
         raise ValueError(msg)
     index = {node: place for place, node in enumerate(nodes)} | {GROUND: GROUNDED}
     branch_ends = tuple((index[first], index[second]) for first, second in branches)

@@ -53,14 +53,14 @@ def _check_ends(place: str, nodes: tuple[str, ...]) -> None:
         _check_node(place, node)
     if len(set(nodes)) < len(nodes):
         node = next(node for node in nodes if nodes.count(node) > 1)
-        cure = "leave one lug out" if place.startswith("pot.") else "give two different nodes"
+        cure = "leave one lug out" if place.startswith("pot.") else "give two different points"
         msg = f'{place}: is joined to itself at "{node}", {cure}'
         raise ValueError(msg)
 
 
 def _check_node(place: str, node: str) -> None:
     if not node or len(node) > MAX_TEXT or not node.isprintable() or node != node.strip():
-        msg = f"{place}: a node has a name of at most {MAX_TEXT} printable characters"
+        msg = f"{place}: a point has a name of at most {MAX_TEXT} printable characters"
         raise ValueError(msg)
 
 
@@ -74,18 +74,18 @@ def _check_switches(instrument: Instrument) -> None:
             here = f"{place}.{position}"
             _check_node(place, position)
             if "=" in position or len(joins) > MOST_JOINS:
-                msg = f"{here}: expected a name without = and at most {MOST_JOINS} pairs of nodes"
+                msg = f"{here}: expected a name without = and at most {MOST_JOINS} pairs of points"
                 raise ValueError(msg)
             for first, second in joins:
                 _check_node(here, first)
                 _check_node(here, second)
                 if first == second:
-                    msg = f'{here}: "{first}" is joined to itself, give two different nodes'
+                    msg = f'{here}: "{first}" is joined to itself, give two different points'
                     raise ValueError(msg)
 
 
 def every_join(instrument: Instrument) -> Iterator[tuple[str, Ends]]:
-    """Go through the pairs of nodes that are joined in any position of any switch."""
+    """Go through the pairs of points that are joined in any position of any switch."""
     for name, switch in instrument.switch.items():
         for joins in switch.positions.values():
             for pair in joins:
@@ -106,14 +106,14 @@ def _check_dead_ends(instrument: Instrument, ends: dict[str, tuple[str, ...]]) -
     for node, others in partners.items():
         if node not in jack and node not in touching and len(others) < 2:
             near = next(iter(others))
-            msg = f'switch.{others[near]}: node "{node}" goes nowhere, only "{near}" is ever joined to it'
+            msg = f'switch.{others[near]}: point "{node}" goes nowhere, only "{near}" is ever joined to it'
             raise ValueError(msg)
     for node, places in touching.items():
         if node in jack or len(places) > 1:
             continue
         group = _reach({node}, [pair for _, pair in every_join(instrument)])
         if not group & set(jack) and sum(len(touching.get(other, ())) for other in group) < 2:
-            msg = f'{places[0]}: node "{node}" goes nowhere, no other part touches it in any position'
+            msg = f'{places[0]}: point "{node}" goes nowhere, no other part touches it in any position'
             raise ValueError(msg)
 
 
@@ -122,10 +122,10 @@ def _check_output(instrument: Instrument, ends: dict[str, tuple[str, ...]]) -> N
     joins += [(nodes[0], other) for nodes in ends.values() for other in nodes[1:]]
     reached = _reach({instrument.output}, joins)
     if len(reached) == 1:
-        msg = f'output: node "{instrument.output}" floats, no part and no switch touches it'
+        msg = f'output: point "{instrument.output}" floats, no part and no switch touches it'
         raise ValueError(msg)
     if GROUND not in reached:
-        msg = f'output: node "{instrument.output}" floats, no way leads from it to "{GROUND}" in any position'
+        msg = f'output: point "{instrument.output}" floats, no way leads from it to "{GROUND}" in any position'
         raise ValueError(msg)
 
 

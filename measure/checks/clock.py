@@ -138,7 +138,7 @@ def judge_rate(pace: float | None, *, rate_hz: int, limit: float = MISMATCH) -> 
     pairs = [(a, b) for a in COMMON_RATES_HZ for b in COMMON_RATES_HZ if a != b and abs(a / b / (1 + pace) - 1) < 0.005]
     guess = f", as {pairs[0][0]} against {pairs[0][1]} Hz would make it" if pairs else ""
     cure = "set player and recorder to the same sample rate and record again"
-    text = f"{where}{guess}: the recording, which claims {rate_hz} Hz, ran at another rate than the stimulus; {cure}"
+    text = f"{where}{guess}: the recording, which claims {rate_hz} Hz, ran at another rate than the sweep; {cure}"
     return Finding(code="rate-mismatch", severity="reject", text=text, figure=figure, unit="%")
 
 
@@ -213,7 +213,7 @@ def judge_drift(arrival: Arrival | None, pace: Pace | None) -> Finding:
     """
     code = "clock-drift"
     if arrival is None or pace is None or pace.rate is None:
-        return Finding(code=code, severity="pass", text="not judged: needs the stimulus, a sweep, and a clear reference channel")
+        return Finding(code=code, severity="pass", text="not judged: needs the played sweep and a clear reference channel")
     ppm = 1e6 * pace.rate
     limit = max(DRIFT_WARN_PPM, 1e6 * DRIFT_LEAST_S / float(arrival.time_s[-1] - arrival.time_s[0]))
     where = f"player and recorder differ by {ppm:+.1f} ppm (limit {limit:.0f} ppm)"

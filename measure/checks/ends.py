@@ -54,7 +54,7 @@ def _told(end: str, level: float, *, is_tone: bool) -> Finding:
     figure = float(20 * np.log10(level))
     severity: Severity = "reject" if is_tone else "warn"
     text = (
-        f"the recording {end} while the stimulus sounds: {figure:.0f} dB of its highest level there (limit "
+        f"the recording {end} while the sweep sounds: {figure:.0f} dB of its highest level there (limit "
         f"{20 * np.log10(LOUD):.0f} dB), and silence at the other end only; record for longer"
     )
     return Finding(code="truncated", severity=severity, text=text, figure=figure, unit="dB")

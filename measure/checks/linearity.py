@@ -69,7 +69,7 @@ def judge_gain(reference: Arrival | None, pace: Pace | None) -> Finding:
     """
     code = "automatic-gain"
     if reference is None or pace is None or pace.rate is None:
-        return Finding(code=code, severity="pass", text="not judged: needs the stimulus, a sweep, and a clear reference channel")
+        return Finding(code=code, severity="pass", text="not judged: needs the played sweep and a clear reference channel")
     good = (reference.gain > CLEAR * reference.noise) & np.isfinite(reference.gain)
     frequency_hz = reference.frequency_hz[good]
     model = -0.5 * np.log1p((frequency_hz / pace.gain_corner_hz) ** 2) - 0.5 * np.log1p((pace.low_corner_hz / frequency_hz) ** 2)
@@ -99,7 +99,7 @@ def judge_generator(reference: Arrival | None) -> Finding:
     if reference is not None:
         good = np.isfinite(reference.third) & (reference.gain > CLEAR * reference.noise) & (reference.frequency_hz > 30)
     if reference is None or np.count_nonzero(good) < 5:
-        return Finding(code=code, severity="pass", text="not judged: needs the stimulus, a sweep, and a clear reference channel")
+        return Finding(code=code, severity="pass", text="not judged: needs the played sweep and a clear reference channel")
     third = reference.third[good] / reference.gain[good]
     figure = percentile(third, 90)
     above = reference.frequency_hz[good][third >= figure / 2]
@@ -121,7 +121,7 @@ def judge_input(pickup: Arrival | None, reference: Arrival | None) -> Finding:
         ``"nonlinear-input"``, figure in percent of the fundamental.
     """
     code = "nonlinear-input"
-    unjudged = Finding(code=code, severity="pass", text="not judged: needs the stimulus, a sweep, and both channels clear")
+    unjudged = Finding(code=code, severity="pass", text="not judged: needs the played sweep and both channels clear")
     if pickup is None or reference is None:
         return unjudged
     frequency_hz = pickup.frequency_hz

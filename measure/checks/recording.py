@@ -134,7 +134,7 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
 
 
 def noise_summary(recording: Recording) -> dict[str, float | None]:
-    """Hum and noise floor of the pickup's channel, from the silences before and after the stimulus.
+    """Hum and noise floor of the pickup's channel, from the silences before and after the sweep.
 
     Returns
     -------
@@ -286,19 +286,19 @@ def _judge_length(heard: _Heard, timing: Samples, *, rate_hz: int) -> Finding:
     if broken_off is not None:
         return broken_off
     if heard.timetable is None or arrival is None or not (heard.pickup_is_heard or heard.reference_is_heard):
-        return Finding(code=code, severity="pass", text="not judged: no stimulus that is known and heard")
+        return Finding(code=code, severity="pass", text="not judged: no sweep that is known and heard")
     start, stop = heard.timetable.start + arrival.latency, heard.timetable.stop + arrival.latency
     missing_s = (max(0, -start) + max(0, stop - n_samples)) / rate_hz
     if missing_s > MISSING_REJECT_S and not _is_stretched(heard):
         end = "start" if start < 0 else "end"
-        text = f"{missing_s:.3f} s of the stimulus are missing at the {end} (limit {MISSING_REJECT_S:g} s); record for longer"
+        text = f"{missing_s:.3f} s of the sweep are missing at the {end} (limit {MISSING_REJECT_S:g} s); record for longer"
         return Finding(code=code, severity="reject", text=text, figure=missing_s, unit="s")
     silence_s = max(start, n_samples - stop) / rate_hz
     if silence_s < SILENCE_LEAST_S and not _is_stretched(heard):
         text = f"only {max(silence_s, 0):.3f} s of silence for the noise (least {SILENCE_LEAST_S:g} s); leave 0.5 s on each side"
         return Finding(code=code, severity="warn", text=text, figure=missing_s, unit="s")
     note = "" if heard.recognised is None else f"; {sweep.describe_sweep(heard.recognised.sweep)}"
-    return Finding(code=code, severity="pass", text=f"all of the stimulus was recorded{note}", figure=missing_s, unit="s")
+    return Finding(code=code, severity="pass", text=f"all of the sweep was recorded{note}", figure=missing_s, unit="s")
 
 
 def _judge_silence(heard: _Heard, channels: dict[str, Samples]) -> Finding:
@@ -309,7 +309,7 @@ def _judge_silence(heard: _Heard, channels: dict[str, Samples]) -> Finding:
     cure = "check the exciter's plug, the output level, and which inputs were recorded"
     is_silent = peak == 0.0 or (heard.timetable is not None and not (heard.pickup_is_heard or heard.reference_is_heard))
     if is_silent:
-        text = f"no stimulus in any channel (highest peak {peak_db:.0f} dBFS); {cure}"
+        text = f"no sweep in any channel (highest peak {peak_db:.0f} dBFS); {cure}"
         return Finding(code=code, severity="reject", text=text, figure=peak_db, unit="dBFS")
     return Finding(code=code, severity="pass", text=f"highest peak {peak_db:.1f} dBFS", figure=peak_db, unit="dBFS")
 
@@ -325,9 +325,7 @@ def _judge_channels(heard: _Heard, channels: dict[str, Samples], recording: Reco
     if len(dead) != 1 or len(channels) == 1 or (dead == ["pickup"] and _hum_explains(noise)):
         return Finding(code=code, severity="pass", text="no channel is dead while the other plays", figure=0.0, unit="channels")
     number = recording.pickup_channel if dead == ["pickup"] else recording.reference_channel
-    text = (
-        f"{dead[0]} channel ({number}) holds {_dbfs(powers[dead[0]]):.0f} dBFS and no stimulus; check its cable, input and gain"
-    )
+    text = f"{dead[0]} channel ({number}) holds {_dbfs(powers[dead[0]]):.0f} dBFS and no sweep; check its cable, input and gain"
     return Finding(code=code, severity="reject", text=text, figure=1.0, unit="channels")
 
 
@@ -343,7 +341,7 @@ def _judge_roles(heard: _Heard) -> Finding:
     if heard.timetable is None:
         return judge_slope(heard.contrasts.get("pickup"), heard.contrasts.get("reference"))
     if heard.reference is None or heard.pickup is None or not (heard.pickup_is_heard and heard.reference_is_heard):
-        return Finding(code=code, severity="pass", text="not judged: needs the stimulus and both channels clear")
+        return Finding(code=code, severity="pass", text="not judged: needs the sweep and both channels clear")
     if heard.is_swapped:
         text = (
             f"pickup and reference are exchanged: between {SPAN_HZ[0]:g} and {SPAN_HZ[1]:g} Hz the pickup's channel is flat "
@@ -376,13 +374,13 @@ def _judge_time(
     if pickup is not None and reference is not None and judged.is_sweep:
         offset_s = clock.channel_offset(pickup, reference)
     if reference is None and pickup is None and not breaks:
-        dropouts = Finding(code="dropouts", severity="pass", text="not judged: needs the stimulus, whole and clear")
+        dropouts = Finding(code="dropouts", severity="pass", text="not judged: needs the sweep, whole and clear")
     else:
         dropouts = clock.judge_stream(breaks, soft, pace=pace, offset_s=offset_s, rate_hz=rate_hz)
     whole = None if breaks else reference
     drift = clock.judge_drift(whole, pace)
     if heard.recognised is not None and not sweep.is_own(heard.recognised.sweep):
-        text = f"not judged: {sweep.describe_sweep(heard.recognised.sweep)}, and only the stimulus tells its true pace"
+        text = f"not judged: {sweep.describe_sweep(heard.recognised.sweep)}, and only what was played tells its true pace"
         rate, drift = (Finding(code=finding.code, severity="pass", text=text) for finding in (rate, drift))
     return [rate, drift, dropouts, linearity.judge_gain(whole, pace)]
 

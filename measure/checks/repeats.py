@@ -45,7 +45,7 @@ def check_repeats(recordings: Sequence[Recording]) -> Finding:
     if figure <= max(MOVED_WARN, 4 * float(scatter[worst])):
         return Finding(code=code, severity="pass", text=where, figure=100 * figure, unit="%")
     severity: Severity = "reject" if figure > MOVED_REJECT else "warn"
-    text = f"{where}: the exciter seems to have moved; fix it in its place and repeat, or keep the repeats as separate placements"
+    text = f"{where}: the exciter seems to have moved; fix it and repeat, or keep each as a take with --coil-moved"
     return Finding(code=code, severity=severity, text=text, figure=100 * figure, unit="%")
 
 

@@ -1,7 +1,7 @@
 """What the silences of a recording tell: where they are, which mains lines hum in them, what noise is left.
 
 The mains frequency is found, not assumed: 50 or 60 Hz, each within 1.1 %. Its lines are fitted in the silences
-before and after the stimulus together, so the phase is held over the whole recording, and then subtracted from all of it.
+before and after the sweep together, so the phase is held over the whole recording, and then subtracted from all of it.
 """
 
 from dataclasses import dataclass

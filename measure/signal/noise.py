@@ -131,7 +131,7 @@ def noise_levels(recordings: Sequence[Recording], *, stimulus: FloatArray | None
     stimulus : ndarray, shape (n,), optional
         What was played; it tells where the silences are when there is no reference channel.
     is_quiet : bool
-        Nothing was played: all of each recording counts. Otherwise the silences before and after the stimulus do.
+        Nothing was played: all of each recording counts. Otherwise the silences before and after the sweep do.
 
     Returns
     -------

@@ -177,7 +177,7 @@ def _judge_pace(measured_hz: float | None, *, rate_hz: int) -> Finding:
 def _judge_zeros(
     samples: FloatArray | NDArray[np.float32], played: FloatArray | NDArray[np.float32], *, rate_hz: int
 ) -> list[Finding]:
-    """Exact zeros while the stimulus sounds: throughout, from somewhere to the end, or in between."""
+    """Exact zeros while the sweep sounds: throughout, from somewhere to the end, or in between."""
     sounding = np.flatnonzero(played)
     low = (int(sounding[0]) if len(sounding) else 0) + round(LATE_S * rate_hz)
     high = min((int(sounding[-1]) if len(sounding) else 0), len(samples))
@@ -197,7 +197,7 @@ def _judge_zeros(
     column = int(np.argmax([length for _, length in runs]))
     start, length = runs[column]
     if length < least:
-        text = "no run of exact zeros while the stimulus sounded"
+        text = "no run of exact zeros while the sweep sounded"
         return [Finding(code="exact-zeros", severity="pass", text=text, figure=length / rate_hz, unit="s"), unplugged]
     if length >= high - low:
         dead = [str(index + 1) for index, (_, n) in enumerate(runs) if n >= high - low]

@@ -167,7 +167,7 @@ def _explain(devices: tuple[Device, ...]) -> str:
     ]
     told = f"{'; '.join(parts)}. They are what the system names first among the devices of "
     taken = {each.host_api for each in (output, input_) if each is not None}
-    told += f"{WASAPI}, which can leave out its mixer." if taken == {WASAPI} else "PortAudio's first host API."
+    told += f"{WASAPI}, which can leave out its mixer." if taken == {WASAPI} else "PortAudio's first sound system."
     doubtful = [each.name for each in (output, input_) if each is not None and each.rates_hz == ()]
     if doubtful:
         told += f" {doubtful[0]} does not open at any usual rate: name another device in rig.toml."

@@ -112,7 +112,7 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
     samples, rate_hz, _ = _read_samples(path)
     stimulus: FloatArray = np.ascontiguousarray(samples[:, 0])
     if not np.any(stimulus):
-        msg = f"{shown_name(path)}: the stimulus is silent in its first channel. Name the file that was played."
+        msg = f"{shown_name(path)}: the sweep is silent in its first channel. Name the file that was played."
         raise FileError(msg)
     return stimulus, rate_hz
 
@@ -401,5 +401,5 @@ def require_same_rate(stimulus_rate_hz: int, rate_hz: int, *, name: str) -> None
         If they differ.
     """
     if stimulus_rate_hz != rate_hz:
-        msg = f"{name}: the stimulus has {stimulus_rate_hz} Hz, the recording {rate_hz} Hz. Record at the stimulus's rate."
+        msg = f"{name}: the sweep has {stimulus_rate_hz} Hz, the recording {rate_hz} Hz. Record at the sweep's rate."
         raise FileError(msg)

@@ -178,7 +178,7 @@ def choose_device(sd: Any, *, name: str | None, host_api: str | None, is_input: 
         apis = sorted({each.host_api for each in devices})
         devices = [each for each in devices if each.host_api.casefold() == host_api.casefold()]
         if not devices:
-            msg = f"no {direction} of host API {host_api!r}; there are: {', '.join(apis)}. `coilsweep devices` lists them."
+            msg = f"no {direction} of sound system {host_api!r}; there are: {', '.join(apis)}. `coilsweep devices` lists them."
             raise UnknownDeviceError(msg)
     if name is None:
         return _default_of(sd, devices, default=default, direction=direction)

@@ -202,7 +202,7 @@ def _check_call(recordings: Sequence[Recording], stimulus: FloatArray | None) ->
         msg = f"repeats at different sample rates: {[recording.rate_hz for recording in recordings]} Hz"
         raise ValueError(msg)
     if stimulus is None and any(recording.reference_channel is None for recording in recordings):
-        msg = "a recording without a reference channel needs the stimulus that was played"
+        msg = "a recording without a reference channel needs the sweep that was played"
         raise ValueError(msg)
 
 
@@ -312,7 +312,7 @@ def _check_coherence(ratio: BandRatio, noise: _Noise, *, name: str) -> None:
     if middle > LEAST_COMMON:
         msg = (
             f"{name or 'the recording'}: nothing of the reference arrives in the pickup's channel (noise {middle:.0%} of the "
-            f"response at half of the frequencies, {LEAST_COMMON:.0%} allowed). Check that the stimulus was played and recorded."
+            f"response at half of the frequencies, {LEAST_COMMON:.0%} allowed). Check that the sweep was played and recorded."
         )
         raise MeasureError(msg)
 
@@ -395,7 +395,7 @@ def _quiet_finding(*, is_open: bool) -> Finding:
     if is_open:
         text = "The noise lies below the steps of the samples, and was taken from the steps: more bits a sample would show it."
         return Finding(code=code, severity="pass", text=text)
-    text = "The silence around the stimulus is quieter than the steps of its samples (muted, gated or made by a program): "
+    text = "The silence around the sweep is quieter than the steps of its samples (muted, gated or made by a program): "
     text += "the noise was taken from the steps alone. Record with the input open throughout."
     return Finding(code=code, severity="warn", text=text)
 
@@ -418,7 +418,7 @@ def _noise_from_scatter(cells: Cells, grid_hz: FloatArray, *, length_s: float) -
     freedom = np.maximum(band_width_hz(grid_hz) * length_s - 1, 0.0)
     density = SCATTER_START * sum_bands(cells, cells.power, n) / length_s / band_width_hz(grid_hz)
     text = (
-        "No silence before and after the stimulus: noise was taken from the scatter within each band, and mains lines stayed in. "
+        "No silence before and after the sweep: noise was taken from the scatter within each band, and mains lines stayed in. "
         "Leave half a second of silence at both ends."
     )
     findings = (Finding(code="no-silence", severity="warn", text=text),)

@@ -202,14 +202,14 @@ def _doubts(choice: Choice, corner: Estimate) -> list[Finding]:
     findings = []
     if choice.floor.total >= MISFIT:
         text = (
-            f"a coil and a resistor do not describe the current (smooth difference {100 * choice.floor.total:.2g} %, values are "
+            f"a coil and a resistor do not describe the current (they differ by {100 * choice.floor.total:.2g} %, values are "
             f"good below {100 * MISFIT:.1f} %): see that the sense resistor is on the pickup's input and the output on the "
             "other, and that the exciter has no iron in it"
         )
         findings.append(Finding(code="corner-misfit", severity="reject", text=text, figure=choice.floor.total))
     relative = corner.standard_uncertainty / corner.value
     if relative > TELLING:
-        text = f"the take leaves the corner uncertain by {100 * min(relative, 9.99):.0f} % (1 σ): "
+        text = f"the take leaves the corner uncertain by ± {196 * min(relative, 5.0):.0f} %: "
         text += "play louder, or record up to 20 kHz; run coilsweep calibrate loopback first"
         findings.append(Finding(code="corner-not-told", severity="reject", text=text, figure=relative))
     elif corner.value > HIGH_HZ:

@@ -247,7 +247,7 @@ def _doubts(choice: Choice, estimates: dict[str, Estimate]) -> list[Finding]:
     findings = []
     if choice.floor.total >= MISFIT:
         text = (
-            f"a resistor and a capacitor do not describe the input (smooth difference {100 * choice.floor.total:.2g} %, values "
+            f"a resistor and a capacitor do not describe the input (they differ by {100 * choice.floor.total:.2g} %, values "
             f"are good below {100 * MISFIT:.1f} %): see that driven end and input end are recorded by the channels stated, "
             "nothing else is connected, and each resistor stands in the take that it is named for"
         )
@@ -256,7 +256,7 @@ def _doubts(choice: Choice, estimates: dict[str, Estimate]) -> list[Finding]:
         relative = estimates[key].standard_uncertainty / estimates[key].value
         if relative > TELLING:
             text = (
-                f"the takes leave the input's {key} uncertain by {100 * min(relative, 9.99):.0f} % (1 σ): record one more, "
+                f"the takes leave the input's {key} uncertain by ± {196 * min(relative, 5.0):.0f} %: record one more, "
                 "through another resistor, or run coilsweep calibrate loopback first"
             )
             findings.append(Finding(code="input-not-told", severity="reject", text=text, figure=relative))

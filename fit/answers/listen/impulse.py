@@ -221,7 +221,7 @@ def _require_sound(heard: Heard, grid_hz: FloatArray, *, word: str, excite: str)
     share = _share_in_step(heard, grid_hz)
     if share < CANCELLED:
         msg = (
-            f"{word} the change the pickups {' and '.join(heard.pickups)} cancel each other at equal EMFs, {nothing}: "
+            f"{word} the change the pickups {' and '.join(heard.pickups)} cancel each other at equal voltages, {nothing}: "
             "name one of them by --excite"
         )
         raise ValueError(msg)
@@ -306,8 +306,8 @@ def _findings(
         share_db = float(20 * np.log10(_share_in_step(heard, grid_hz)))
         if share_db < PARTLY_CANCELLED_DB:
             text = (
-                f"{word} the change {' and '.join(heard.pickups)} nearly cancel at equal EMFs ({share_db:.0f} dB); strings reach "
-                "them unequally, so neither level nor colour is to be trusted: name one of them by --excite"
+                f"{word} the change {' and '.join(heard.pickups)} nearly cancel at equal voltages ({share_db:.0f} dB); strings "
+                "reach them unequally, so neither level nor colour is to be trusted: name one of them by --excite"
             ).replace("-", "\N{MINUS SIGN}", 1)
             findings.append(Finding(code="cancelling", severity="warn", text=text, figure=share_db, unit="dB"))
     if old.pickups != new.pickups:

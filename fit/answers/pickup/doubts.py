@@ -11,7 +11,7 @@ from fit.answers.pickup.identifiability import has_two_loads
 from fit.circuit.copper import TEMPERATURE_COEFFICIENT_PER_K
 from fit.estimate.budget import coverage_of
 from fit.estimate.evidence import TakeEvidence
-from fit.estimate.ladder import MISFIT, MOVED_PULL, Choice
+from fit.estimate.ladder import MISFIT, Choice
 from fit.estimate.model import usable_points
 from fit.estimate.parameters import (
     ACROSS_UNIT_S,
@@ -181,7 +181,7 @@ def _shape_difference(first: TakeEvidence, second: TakeEvidence) -> float | None
 
 
 def _moved(name: str) -> Finding:
-    text = f"the coil seems to have moved before take {name} (gain step over {MOVED_PULL:.0f} σ); its gain was left free"
+    text = f"the coil seems to have moved before take {name} (its gain stepped by more than chance); its gain was left free"
     return Finding(code="coil-moved", severity="warn", text=text)
 
 
@@ -399,7 +399,7 @@ def pulled_references(choice: Choice) -> list[Finding]:
         cure = "check its value, and the unit it was written in"
         if parameter.name.startswith("shift_"):
             cure = "a control of the card was moved since, or another input used: run coilsweep calibrate loopback again"
-        text = f"{parameter.source} lies {pull:.1f} σ from what the takes say; {cure}{end}"
+        text = f"{parameter.source} lies {pull:.1f} standard uncertainties from what the takes say; {cure}{end}"
         severity: Severity = "reject" if is_wrong else "warn"
         findings.append(Finding(code="reference-pulled", severity=severity, text=text, figure=float(pull)))
     return findings
@@ -419,7 +419,8 @@ def _implausible(choice: Choice) -> list[Finding]:
     if worst <= IMPLAUSIBLE:
         return []
     text = (
-        f"two coils describe the takes only with halves that no pickup has ({worst_name}, {worst:.0f} σ from usual); "
+        f"two coils describe the takes only with halves that no pickup has ({worst_name}, "
+        f"{worst:.0f} standard uncertainties from usual); "
         "values are indicative only. Check the added part's value, and what else is connected"
     )
     return [Finding(code="implausible-halves", severity="reject", text=text, figure=worst)]

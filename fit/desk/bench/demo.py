@@ -15,7 +15,7 @@ from fit.answers.figures import Estimate
 from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
 from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
-from fit.desk.book.desk import Desk, Outcome, lines_of
+from fit.desk.book.desk import Desk, Outcome, first_lines
 from fit.desk.book.fits import Fit, FitWish, fit_of
 from fit.desk.book.output import write_figure
 from fit.desk.questions.fit import fit_takes
@@ -170,7 +170,7 @@ def _quoted(value: str | int) -> str:
 
 
 def _told(desk: Desk, outcome: Outcome) -> None:
-    for line in lines_of(outcome):
+    for line in first_lines(outcome):
         desk.tell(line)
 
 

@@ -111,7 +111,7 @@ def _require_played(files: Files, conditions: Conditions, *, has_reference: bool
         msg = "an impedance take needs both ends of the series resistor: record its driven end and name it by --reference-channel"
         raise ValueError(msg)
     if files.stimulus_file is None and not has_reference and conditions.method != "quiet":
-        msg = "without a reference channel the stimulus is needed: --stimulus FILE, what was played"
+        msg = "without a reference channel the sweep is needed: --stimulus FILE, what was played"
         raise ValueError(msg)
 
 

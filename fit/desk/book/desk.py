@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from fit.desk.show.document.pieces import Document
 from fit.desk.show.sheet import Sheet
-from fit.desk.show.terminal import lines
+from fit.desk.show.terminal import details_lines, lines
 
 if TYPE_CHECKING:
     from fit.desk.show.figures.style import Draw
@@ -102,6 +102,11 @@ class Outcome:
     exit_code: int = DONE
 
 
-def lines_of(outcome: Outcome) -> tuple[str, ...]:
+def lines_of(outcome: Outcome, *, with_details: bool = False) -> tuple[str, ...]:
     """Lines of an outcome for a terminal: those of its sheet, where it has one."""
-    return outcome.lines if outcome.sheet is None else tuple(lines(outcome.sheet))
+    return outcome.lines if outcome.sheet is None else tuple(lines(outcome.sheet, with_details=with_details))
+
+
+def first_lines(outcome: Outcome) -> tuple[str, ...]:
+    """Lines of an outcome without its details, and what there is of those."""
+    return lines_of(outcome) if outcome.sheet is None else (*lines(outcome.sheet), *details_lines(outcome.sheet))

@@ -23,36 +23,40 @@ if TYPE_CHECKING:
 DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
 EXAMPLES = """\b
 Examples:
-  coilsweep demo                                   the whole job, played on a virtual bench
-  coilsweep guide pickup                           be led through a job, take by take; --virtual to try it
-  coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
-  coilsweep exciter --former 24 --source line      which coil to wind, and what it does
-  coilsweep calibrate loopback                     how the two inputs differ; then: calibrate input
-  coilsweep level                                  what the inputs hear while a quiet tone plays
-  coilsweep take open                              play the sweep, record, check, keep
-  coilsweep stimulus sweep.wav --rate 96000        the sweep, to be played and recorded elsewhere
+  coilsweep demo                               the whole job, simulated
+  coilsweep guide pickup                       be led, take by take
+  coilsweep rig --sense-resistor "100 ± 1%"    what the bench consists of
+  coilsweep exciter --former 24 --source line  which coil to wind
+  coilsweep calibrate loopback                 how the inputs differ
+  coilsweep level                              what the inputs hear
+  coilsweep take open                          play, record, check, keep
+  coilsweep stimulus sweep.wav --rate 96000    to be played elsewhere
   coilsweep import open bare.wav --stimulus sweep.wav
   coilsweep import plus-1n with-1n.wav --add "1n ± 1%" --stimulus sweep.wav
-  coilsweep takes list                             the takes by day; takes amend, rename, remove, restore
-  coilsweep fit open plus-1n --dcr "6.35k ± 1%"    what the pickup is
-  coilsweep report pickup.html                     all of it as one page
-  coilsweep instrument --layout one-pickup         a file to state a whole guitar in
-  coilsweep import down down.wav --set tone=0      a take at the jack of a closed guitar
-  coilsweep confirm capacitor.tone up up-1n down   is the part what is marked on it
-  coilsweep wiring bridge-at-both neck-at-both     what a switch position connects
-  coilsweep compare --before before --after after  what a job changed
+  coilsweep takes list                         the takes by day; amend, remove
+  coilsweep fit open plus-1n --dcr "6.35k ± 1%"
+                                               what the pickup is
+  coilsweep report pickup.html                 all of it as one page
+  coilsweep instrument --layout one-pickup     a file to state a guitar in
+  coilsweep import down down.wav --set tone=0  a take of a closed guitar
+  coilsweep confirm capacitor.tone up up-1n down
+                                               is it what is marked on it
+  coilsweep wiring bridge-at-both neck-at-both
+                                               what a switch position connects
+  coilsweep compare --before before --after after
+                                               what a job changed
   coilsweep predict --set tone=3 --change capacitor.tone=10n
-  coilsweep export open plus-1n --to spice         a netlist of the fitted pickup; also csv, touchstone, ir
-  coilsweep listen riff.wav riff-10n.wav --recorded tone=3 --change capacitor.tone=10n
-  coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n      how well the bench repeats over placements and days
-  coilsweep history "neck pickup"                  what was found of it before, by date
-  coilsweep check drawer --plot drawer.png         has a kept coil drifted, on control charts
-  coilsweep schema fit                             what the keys of fit --json mean
-  coilsweep manual confirm                         all that the manual says of it; manual --find WORD searches
+  coilsweep export open plus-1n --to spice     also csv, touchstone, ir
+  coilsweep listen riff.wav out.wav --change capacitor.tone=10n
+  coilsweep repeat a1 a1-1n a2 a2-1n a3 a3-1n  how well the bench repeats
+  coilsweep history "neck pickup"              what was found before, by date
+  coilsweep check drawer --plot drawer.png     has a kept coil drifted
+  coilsweep schema fit                         what fit --json means
+  coilsweep manual confirm                     what the manual says of it
 
 \b
-Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept, marked), 4 sound card trouble,
-130 interrupted.
+Exit codes: 0 done, 2 wrong use or bad file, 3 recording rejected (kept,
+marked), 4 sound card trouble, 130 interrupted.
 """
 
 OVERVIEW = """\
@@ -76,7 +80,7 @@ coilsweep COMMAND --help says how one is used, coilsweep --help lists them all.\
 """
 
 
-@click.group(epilog=EXAMPLES, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.group(epilog=EXAMPLES, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(package_name="coilsweep", message="coilsweep %(version)s")
 def coilsweep() -> None:
     """Find out what an electric-guitar pickup is, with a sound card and a small exciter coil.
@@ -137,7 +141,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         result = coilsweep.main(args=words, prog_name="coilsweep", standalone_mode=False)
         if result is None or isinstance(result, int):
             return result or DONE
-        _print_outcome(result, as_json=as_json)
+        _print_outcome(result, as_json=as_json, with_details="--details" in options)
         return int(result.exit_code)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message() if words else OVERVIEW)
@@ -218,13 +222,13 @@ def _complain(message: str, code: int, *, as_json: bool) -> int:
     return code
 
 
-def _print_outcome(outcome: "Outcome", *, as_json: bool) -> None:
-    from fit.desk.book.desk import lines_of
+def _print_outcome(outcome: "Outcome", *, as_json: bool, with_details: bool) -> None:
+    from fit.desk.book.desk import first_lines, lines_of
 
     with reader_may_leave():
         if as_json:
             click.echo(_json(outcome.document))
         else:
-            for line in lines_of(outcome):
+            for line in lines_of(outcome, with_details=True) if with_details else first_lines(outcome):
                 click.echo(line)
         sys.stdout.flush()

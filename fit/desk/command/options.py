@@ -32,6 +32,8 @@ def shared_options(command: Command) -> Command:
     command = click.option(
         "--logbook", type=place, default=Path(), metavar="DIR", help="Folder of rig and takes; default: the current one."
     )(command)
+    text = "Print as well what is folded away otherwise: the model, what a value rests on."
+    command = click.option("--details", is_flag=True, expose_value=False, help=text)(command)
     return click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout, nothing else there.")(command)
 
 

@@ -85,7 +85,7 @@ def report(
 @click.option("--rate", "rate_hz", type=RATE, metavar="HZ", help="Of an impulse response; default: the takes'.")
 @click.option("--set", "settings", multiple=True, metavar="CONTROL=VALUE", help="Of the instrument, as for predict.")
 @click.option("--change", "changes", multiple=True, metavar="PART=VALUE", help="Of the instrument, as for predict.")
-@click.option("--excite", default="", metavar="PICKUP", help="Of the instrument: with 1 V of EMF; default: the first.")
+@click.option("--excite", default="", metavar="PICKUP", help="Of the instrument: with 1 V in its winding; default: the first.")
 @click.option("--stated", is_flag=True, help="The instrument from instrument.toml alone, whatever was measured.")
 @click.option(
     "--instrument",

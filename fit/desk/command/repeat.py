@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 def repeat(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say how well the bench repeats, from one coil laid down again and again.
 
-    NAME... are takes of one coil, the same loads in each placement (--coil-moved with its first take), over several days where
-    that is asked for. Each set of takes is fitted by itself; the results' spread is split into repeats, placements and days
-    (ISO 5725), and set beside the intervals that the fits state.
+    NAME... are takes of one coil, the same loads each time that it is laid down (--coil-moved with the first take), over
+    several days where that is asked for. Each set of takes is fitted by itself; the results' spread is split into what comes of
+    repeats, of the coil's place and of days (ISO 5725), and set beside the intervals that the fits state.
     """
     del as_json, debug
     from fit.desk.questions.repeat import RepeatWish, repeat_takes
@@ -57,8 +57,8 @@ def history(item: str | None, *, is_whole: bool, as_json: bool, logbook: Path, d
 def check(coil: str, *, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Outcome":
     """Say whether a kept coil still measures as it did.
 
-    Its takes are those called COIL, or COIL- with anything behind, unless NAME... says otherwise; the same loads each time, one
-    placement a measurement. A drift beyond the limits of the control charts (ISO 7870) warns later results, until a check is
+    Its takes are those called COIL, or COIL- with anything behind, unless NAME... says otherwise; the same loads each time
+    that the coil is laid down. A drift beyond the limits of the control charts (ISO 7870) warns later results, until a check is
     within them again.
     """
     del as_json, debug

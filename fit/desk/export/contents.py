@@ -257,7 +257,7 @@ def fit_lines(fitted: Fitted) -> list[str]:
     answer = fitted.answer
     lines = [f"fitted from {', '.join(answer.takes)}: {answer.model_name}; {_made_by()}"]
     if answer.outcome != "good":
-        lines.append(f"INDICATIVE ONLY: model and measurement differ smoothly by {100 * answer.floor.value:.2g} %")
+        lines.append(f"INDICATIVE ONLY: model and measurement differ beyond noise by {100 * answer.floor.value:.2g} %")
     for key in in_order(answer.quantities):
         value, interval = quantity_texts(key, answer.quantities[key])
         lines.append(f"{quantity_name(key)}: {value} (95 %: {interval})")

@@ -242,17 +242,17 @@ def _fit_export(desk: Desk, logbook: Logbook, wish: ExportWish) -> _Export:
         text, error = fitted_netlist_text(fitted)
         says = f"the fitted pickup behind cable and input{_spread_text(error)}"
         sheet = _Sheet(stem=_stem(wish.names), content=text, says=says, told=partial(ExportedFile, spread_error=error))
-        return _of_fit(fitted, [sheet], advice=("Node tip is the jack; source Vemf is the EMF.",))
+        return _of_fit(fitted, [sheet], advice=("tip is the jack; the source Vemf is the voltage in the winding.",))
     rate_hz = _rate(fitted, wish)
     sheets = []
     for pickup in fitted.pickups:
         impulse = fitted_impulse(fitted, pickup, rate_hz=rate_hz)
         peak = float(np.max(np.abs(impulse.samples)))
         early = impulse.early_s * rate_hz
-        says = f"{len(impulse.samples)} samples at {rate_hz} Hz, {IR_BITS} bit: EMF to the jack, cable and input on"
+        says = f"{len(impulse.samples)} samples at {rate_hz} Hz, {IR_BITS} bit: winding to the jack, cable and input on"
         level, phase = f"{impulse.level_error_db:.1g} dB", f"{impulse.phase_error_degree:.2g}°"
         details = (
-            f"  scaled by {1 / peak:.6g}, so that the largest sample is 1; times {peak:.6g} it is volts per volt of EMF",
+            f"  scaled by {1 / peak:.6g}, so that the largest sample is 1; times {peak:.6g} it is volts per volt in the winding",
             f"  causal, {early:.2f} samples early; level within {level} of the fit, phase else within {phase} up to 10 kHz",
         )
         told = partial(
@@ -287,9 +287,11 @@ def _instrument_export(logbook: Logbook, wish: ExportWish) -> _Export:
         instrument, load=load, measured=parts, settings=wish.settings, changes=wish.changes, excite=wish.excite
     )
     excited = wish.excite or next(iter(instrument.pickup), "")
-    says = f"the instrument at these settings, 1 V of EMF in {plain_text(excited)}{_spread_text(error)}"
+    says = f"the instrument at these settings, 1 V in the winding of {plain_text(excited)}{_spread_text(error)}"
     sheet = _Sheet(stem="instrument", content=text, says=says, told=partial(ExportedFile, spread_error=error, excite=excited))
-    advice = f"Node {plain_text(instrument.output)} is the jack; Vemf_... are the EMFs. Each value's origin stands in its head."
+    advice = (
+        f"{plain_text(instrument.output)} is the jack; Vemf_... are the windings' voltages. Its head tells the values' origin."
+    )
     return _Export(
         sheets=(sheet,),
         takes=() if parts is None else parts.takes,

@@ -166,7 +166,7 @@ def _section(section: Section, figures: "Mapping[str, Draw]", *, level: int) -> 
     heading = section.heading or section.label
     title = f"<h{level}>{safe(heading)}{_mark(section.mark)}</h{level}>" if heading else ""
     inside = list(_blocks(section.blocks, figures, level=min(level + 1, SMALLEST_HEADING) if heading else level))
-    if section.is_folded and title:
+    if (section.is_folded or section.is_pictured) and title:
         if inside:  # a heading over nothing would be opened for nothing
             yield f"<details><summary>{title}</summary>"
             yield from inside

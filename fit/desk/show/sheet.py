@@ -167,7 +167,9 @@ class Section:
     is_apart : bool
         An empty line before it in a terminal, a large heading in a page.
     is_folded : bool
-        A page shows its heading alone, until it is opened.
+        Details: a page shows its heading alone, until it is opened; a terminal shows it where it is asked for.
+    is_pictured : bool
+        A page folds it, since a picture shows the same; a terminal prints it.
     """
 
     blocks: tuple["Block", ...]
@@ -176,6 +178,7 @@ class Section:
     mark: Mark | None = None
     is_apart: bool = True
     is_folded: bool = False
+    is_pictured: bool = False
 
 
 Block = Plain | Section

@@ -170,9 +170,9 @@ def test_singular_network_is_refused(case: str) -> None:
 
 
 def test_output_without_connection_is_refused() -> None:
-    with pytest.raises(ValueError, match="nothing is connected to the output 'jack'; the nodes are tip, m"):
+    with pytest.raises(ValueError, match="nothing is connected to the output 'jack'; the points are tip, m"):
         build_network([("tip", "m"), ("m", "ground")], [("tip", "ground")], "jack")
-    with pytest.raises(ValueError, match="the nodes are none"):
+    with pytest.raises(ValueError, match="the points are none"):
         build_network([], [], "tip")
     with pytest.raises(ValueError, match="output 'ground'"):
         build_network([("tip", "ground")], [], "ground")

@@ -23,7 +23,7 @@ def test_everything_is_read():
     assert values["pot.tone"].is_marked
     assert not values["pot.volume"].is_marked
     assert values["capacitor.tone"].quantity.unit == "F"
-    assert part_ends(instrument)["pot.tone"] == ("bus", "tone node")
+    assert part_ends(instrument)["pot.tone"] == ("bus", "tone link")
     assert list(instrument.switch["selector"].positions) == ["neck", "both", "split"]
 
 
@@ -63,19 +63,19 @@ def test_kind_and_loss_tangent_of_a_capacitor():
 MANY = "\n".join(f"[capacitor.c{i}]\nbetween=['bus','tip']" for i in range(60))
 MISTAKES = {
     "node that goes nowhere": (
-        'between = ["tone node", "ground"]',
+        'between = ["tone link", "ground"]',
         'between = ["tone nod", "ground"]',
-        'pot.tone: node "tone node" goes nowhere',
+        'pot.tone: point "tone link" goes nowhere',
     ),
     "node of a switch": (
         'neck = [["neck hot", "bus"]]',
         'neck = [["neck hott", "bus"]]',
-        'switch.selector: node "neck hott" goes nowhere, only "bus"',
+        'switch.selector: point "neck hott" goes nowhere, only "bus"',
     ),
     "pickup that no position reaches": (
         '["neck hot", "bus"]',
         '["bridge hot", "bus"]',
-        'pickup.neck: node "neck hot" goes nowhere',
+        'pickup.neck: point "neck hot" goes nowhere',
     ),
     "a part twice": ("[resistor.bleed]", "[capacitor.tone]", "a part is stated twice"),
     "a pot and a switch of one name": (
@@ -92,7 +92,7 @@ MISTAKES = {
     "three ends": ('ends = ["neck hot", "ground"]', 'ends = ["a", "b", "c"]', r"pickup\.\*\.ends: expected array of length 2"),
     "joined to itself": ('between = ["bus", "tip"]', 'between = ["bus", "bus"]', 'resistor.bleed: is joined to itself at "bus"'),
     "lug joined to itself": ('cw = "bus"', 'cw = "tip"', 'pot.volume: is joined to itself at "tip", leave one lug out'),
-    "one lug": ('ccw = "tone node"\n', "", "pot.tone: 1 lug is used, expected at least two"),
+    "one lug": ('ccw = "tone link"\n', "", "pot.tone: 1 lug is used, expected at least two"),
     "unknown taper": ('taper = "linear"', 'taper = "log"', r'pot\.\*\.taper: expected "audio" or "linear"'),
     "unknown kind": (
         'marked = "33n ± 10%"',
@@ -112,7 +112,7 @@ MISTAKES = {
     ),
     "loss tangent of a resistor": ('"150k ± 5%"', '"150k ± 5% tan 1%"', "tan is the loss tangent of a capacitor"),
     "loss tangent beyond reason": ('"33n ± 10%"', '"33n ± 10% tan 120%"', "above 0 and below 100 %"),
-    "floating output": ('output = "tip"', 'output = "jack"', 'output: node "jack" floats, no part and no switch'),
+    "floating output": ('output = "tip"', 'output = "jack"', 'output: point "jack" floats, no part and no switch'),
     "output on the sleeve": ('output = "tip"', 'output = "ground"', 'output: the output cannot be "ground"'),
     "passive no more": ("[[0.42, 9e3]]", "[[0.8, 9e3], [0.7, 1e3]]", "pickup.neck.eddy_loops: 2 loops with Σk² 1.13"),
     "no loop": ("[[0.42, 9e3]]", "[[0.42, nan]]", r"pickup.neck.eddy_loops: \[0.42, nan\] is no loop"),
@@ -143,7 +143,7 @@ MISTAKES = {
     "name with a dot": ("[resistor.bleed]", '[resistor."a.b"]', "resistor.a.b: a name has at most 40"),
     "name with an escape": ("[resistor.bleed]", '[resistor."a\\u001b[31m"]', r"resistor.a\?\[31m: a name has at most 40"),
     "reserved name": ("[pickup.neck]", "[pickup.input]", "pickup.input: a pickup cannot be called input"),
-    "node with a line break": ('ccw = "tone node"', 'ccw = "a\\nb"', "pot.tone: a node has a name of at most 60 printable"),
+    "node with a line break": ('ccw = "tone link"', 'ccw = "a\\nb"', "pot.tone: a point has a name of at most 60 printable"),
     "no TOML": ("[pickup.neck]", "[pickup.neck", "not TOML: "),
     "nested too deep": ("eddy_loops = [[0.42, 9e3]]", f"eddy_loops = {'[' * 20000}", "not TOML: nested too deep"),
     "too long": (
@@ -176,7 +176,7 @@ def test_output_that_no_way_leads_to():
     value = "1k"
     between = ["tip", "a"]
     """
-    with pytest.raises(ValueError, match='output: node "tip" floats, no way leads from it to "ground"'):
+    with pytest.raises(ValueError, match='output: point "tip" floats, no way leads from it to "ground"'):
         read_instrument(text)
 
 

@@ -25,7 +25,7 @@ def layout(name):
         ("three-singles", "bridge.hot", "bridge hot"),
         ("three-singles", "pickup.bridge.cold", "ground"),
         ("humbucker-modes", "bridge.second.hot", "bottom hot"),
-        ("three-singles", "capacitor.tone.first", "tone node"),
+        ("three-singles", "capacitor.tone.first", "tone link"),
         ("three-singles", "tone-1 top", "tone-1 top"),
     ],
 )
@@ -48,8 +48,8 @@ def test_all_points_of_a_layout_can_be_named(name):
     ("place", "ends"),
     [
         ("volume", ("bus", "tip")),  # a treble bleed
-        ("pot.tone-1", ("tone-1 top", "tone node")),
-        ("capacitor.tone", ("tone node", "ground")),
+        ("pot.tone-1", ("tone-1 top", "tone link")),
+        ("capacitor.tone", ("tone link", "ground")),
         ("bridge", ("bridge hot", "ground")),
         ("jack", ("tip", "ground")),
         ("volume.cw:ground", ("bus", "ground")),
@@ -104,7 +104,7 @@ def test_a_lug_that_was_not_used_may_be():
     moved = move_leads(layout("one-pickup"), {"tone.cw": "ground"})
     assert moved.pot["tone"].cw == "ground"
     capacitor = move_leads(layout("three-singles"), {"capacitor.tone.second": "jack"})
-    assert capacitor.capacitor["tone"].between == ("tone node", "tip")
+    assert capacitor.capacitor["tone"].between == ("tone link", "tip")
 
 
 @pytest.mark.parametrize(
@@ -112,7 +112,7 @@ def test_a_lug_that_was_not_used_may_be():
     [
         ({"tone.middle": "ground"}, 'there is no lead "tone.middle", expected one of volume.cw'),
         ({"tone.wiper": "nowhere"}, 'there is no point "nowhere"'),
-        ({"tone.ccw": "ground"}, 'capacitor.tone: node "tone node" goes nowhere'),
+        ({"tone.ccw": "ground"}, 'capacitor.tone: point "tone link" goes nowhere'),
         ({"bridge.hot": "ground"}, 'pickup.bridge: is joined to itself at "ground"'),
     ],
 )

@@ -26,7 +26,7 @@ def test_a_sweep_that_breaks_off_is_rejected(stop_s):
     finding = judge_ends(channel()[: round(stop_s * RATE_HZ)], RATE_HZ)
     assert finding is not None
     assert (finding.code, finding.severity) == ("truncated", "reject")
-    assert "ends while the stimulus sounds" in finding.text
+    assert "ends while the sweep sounds" in finding.text
 
 
 @pytest.mark.parametrize("start_s", [0.51, 1.0, 2.0])

@@ -34,7 +34,7 @@ def listen_figure(answer: ListenAnswer, *, level_change_db: float, is_simulated:
     frequency_hz = answer.frequency_hz
     circuit.plot(frequency_hz, _db(answer.before.gain), "--", color=INK, linewidth=1.1, label="as recorded")
     circuit.plot(frequency_hz, _db(answer.after.gain), "-", color=COLOURS[0], linewidth=1.5, label="after the change")
-    circuit.set_ylabel("output over EMF [dB]")
+    circuit.set_ylabel("output over winding [dB]")
     if answer.limited_hz is not None:
         change.plot(frequency_hz, _db(answer.asked), ":", color=INK, linewidth=1.1, label="what the change would be")
     change.plot(frequency_hz, _db(answer.given), "-", color=COLOURS[1], linewidth=1.5, label="filter")

@@ -42,7 +42,7 @@ def repeat_figure(found: "Repeated") -> "Figure":
     panels[-1].set_xticks(
         [(start + end - 1) / 2 for start, end in zip(starts, ends, strict=True)], [str(n + 1) for n in range(len(starts))]
     )
-    panels[-1].set_xlabel("placement of the coil; days apart by colour", color=INK, fontsize=TEXT_PT)
+    panels[-1].set_xlabel("each time the coil was laid down; days apart by colour", color=INK, fontsize=TEXT_PT)
     figure.align_ylabels(panels)
     mark_simulated(figure, is_simulated=found.simulated)
     return figure

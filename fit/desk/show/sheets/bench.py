@@ -23,7 +23,7 @@ SHARED = (
 
 def sheet_of_devices(listed: "DeviceList", rig: "Rig") -> Sheet:
     """List what PortAudio offers, which of it a rig names, and what a rig names in vain."""
-    rows: list[Row] = [("device", "host API", "in", "out", "rates that open", "own", "resampled", "")]
+    rows: list[Row] = [("device", "sound system", "in", "out", "rates that open", "own", "resampled", "")]
     for device in listed.devices:
         shown = _kilohertz(device.rates_hz) or ("did not answer" if device.rates_hz is None else "none")
         own = "" if device.rates_hz is None else f"{device.own_rate_hz / 1000:g}"
@@ -110,7 +110,7 @@ def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[
 def sheet_of_stimulus(file: Path, sweep: "Sweep", *, seconds: float) -> Sheet:
     """Say what a sweep's file holds, and how it is used."""
     return Sheet(
-        title="Stimulus",
+        title="Sweep",
         blocks=(
             Text(
                 (

@@ -128,8 +128,8 @@ def sheet_of_input(
     blocks.append(Section((Table(tuple(rows)),), label="Values"))
     for name in ("resistance", "capacitance"):
         heading = f"What makes the {name} uncertain (95 %, share of the variance)"
-        blocks.append(Section((_budget(answer.budget[name], getattr(answer, name)),), heading=heading))
-    floor = f"smooth difference of model and takes: {100 * answer.floor:.2g} % (values are good below 0.5 %)"
+        blocks.append(Section((_budget(answer.budget[name], getattr(answer, name)),), heading=heading, is_folded=True))
+    floor = f"model and takes differ by {100 * answer.floor:.2g} % (values are good below 0.5 %)"
     blocks += [Section((Text((floor,)),)), *warnings_section(warnings)]
     return Sheet(title=titled("The pickup's input", is_simulated=answer.simulated), blocks=tuple(blocks))
 
@@ -153,14 +153,18 @@ def sheet_of_corner(answer: CornerAnswer, changes: Mapping[str, object], *, warn
         ("", "value", "95 % interval", "in rig.toml"),
         ("Corner of the exciter", answer.corner, str(changes["exciter.corner_hz"])),
     )
-    floor = f"smooth difference of model and take: {100 * answer.floor:.2g} % (values are good below 0.5 %)"
+    floor = f"model and take differ by {100 * answer.floor:.2g} % (values are good below 0.5 %)"
     note = "It is needed only for takes whose reference is the output (loopback) or none; a recorded current needs no corner."
     blocks: tuple[Block, ...] = (
         Verdict(CALIBRATED, "good"),
         Text(("Exciter, with all that is in series with it",)),
         *simulated_notice(is_simulated=answer.simulated),
         Section((Table(rows),), label="Value"),
-        Section((_budget(answer.budget, answer.corner),), heading="What makes it uncertain (95 %, share of the variance)"),
+        Section(
+            (_budget(answer.budget, answer.corner),),
+            heading="What makes it uncertain (95 %, share of the variance)",
+            is_folded=True,
+        ),
         Section((Text((floor,)), Text((note,)))),
         *warnings_section(warnings),
     )

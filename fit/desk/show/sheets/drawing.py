@@ -17,7 +17,7 @@ CAPTION = "From instrument.toml."
 CONTACTS = "Beside each contact of a switch stand the positions in which it is closed."
 CONTACTS_AT = "As it is set here: contacts that are closed are marked, open ones grey."
 ANY_TREE = (
-    "Each line is a lead from lug to lug. Where several meet in one node, any other",
+    "Each line is a lead from lug to lug. Where several meet in one point, any other",
     "way through the same lugs is as good.",
 )
 POT_LUGS = (
@@ -63,7 +63,7 @@ def connection_blocks(instrument: Instrument) -> tuple[Block, ...]:
     """List which lug is soldered to which, and what each contact of a switch joins."""
     commons = _commons(instrument)
     pairs = [name for name, pickup in instrument.pickup.items() if pickup.second is not None]
-    rows: list[Row] = [("node", "from", "to")]
+    rows: list[Row] = [("point", "from", "to")]
     for wire in wires_of(instrument):
         first, second = (lug_text(one, n_commons=commons, pairs=pairs) for one in (wire.first, wire.second))
         rows.append((wire.first.node, first, second))

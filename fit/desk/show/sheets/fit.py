@@ -64,26 +64,42 @@ def sheet_of_fit(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Sheet:
     blocks: list[Block] = [Text((f"{what}, from {', '.join(answer.takes)}",)), *simulated_notice(is_simulated=answer.simulated)]
     if answer.outcome != "good":
         blocks.append(Section((Notice(tuple(misfit_lines(answer)), "bad"),)))
-    blocks.append(Section((Table(quantity_rows(answer)),), label="All values"))
+    rows = quantity_rows(answer)
+    losses = tuple(row for row, key in zip(rows[1:], told_keys(answer), strict=True) if is_loss(key))
+    values = tuple(row[:-1] for row in rows if row not in losses)
+    blocks.append(Section((Table(values),), label="All values"))
     blocks += [
         *taper_section(read_tapers(answer.quantities, answer.tapers)),
         *_not_told_section(answer),
         *_next_takes_section(answer),
     ]
-    blocks.append(
-        Section((Table(candidate_rows(answer, head="tried")[: SHOWN_CANDIDATES + 1]),), heading=f"Model: {answer.model_name}")
-    )
-    agreement: list[Block] = [Table(agreement_rows(answer))]
-    if answer.outcome == "good":
-        text = f"smooth difference: {100 * answer.floor.value:.2g} % (values are good below 0.5 %)"
-        agreement.append(Text((text,), is_note=True))
-    blocks.append(Section(tuple(agreement), heading="Agreement of model and measurement"))
     noticed = (*warnings, *(finding.text for finding in answer.findings if finding.severity == "warn"))
     blocks += warnings_section(dict.fromkeys(noticed))
     rests_on = tuple(finding.text for finding in answer.findings if finding.code == "rests-on")
     if rests_on:
         blocks.append(Section((Listing(rests_on),), heading="Taken on trust"))
+    untold = _not_told_items(answer, of_losses=True)
+    if losses or untold:
+        inside: list[Block] = [Table((rows[0][:-1], *(row[:-1] for row in losses)))] if losses else []
+        inside += [Section((Listing(untold),), heading="Not told by these takes")] if untold else []
+        blocks.append(Section(tuple(inside), heading="Losses in pole pieces, cover and base plate", is_folded=True))
+    limits = tuple((str(row[0]), str(row[-1])) for row in rows[1:] if row[-1])
+    if limits:
+        blocks.append(Section((Table(limits, has_head=False),), heading="What limits each value most", is_folded=True))
+    blocks += _model_sections(answer)
     return Sheet(title=titled(f"A {what.lower()}, measured", is_simulated=answer.simulated), blocks=tuple(blocks))
+
+
+def _model_sections(answer: PickupAnswer) -> tuple[Section, ...]:
+    tried = Table(candidate_rows(answer, head="tried")[: SHOWN_CANDIDATES + 1])
+    agreement: list[Block] = [Table(agreement_rows(answer))]
+    if answer.outcome == "good":
+        text = f"smooth difference: {100 * answer.floor.value:.2g} % (values are good below 0.5 %)"
+        agreement.append(Text((text,), is_note=True))
+    return (
+        Section((tried,), heading=f"Model: {answer.model_name}", is_folded=True),
+        Section(tuple(agreement), heading="Agreement of model and measurement", is_folded=True),
+    )
 
 
 def misfit_lines(answer: "PickupAnswer") -> list[str]:
@@ -100,7 +116,7 @@ def misfit_lines(answer: "PickupAnswer") -> list[str]:
     worst = f"{format_quantity(answer.floor.worst_hz, 'Hz')} (near {note_name(answer.floor.worst_hz)})"
     return [
         "INDICATIVE ONLY: no model tried describes this pickup well enough.",
-        f"Model and measurement differ smoothly by {_at_least(answer.floor.value)}, most near {worst}; the limit is "
+        f"Model and measurement differ by {_at_least(answer.floor.value)} beside the noise, most near {worst}; the limit is "
         f"{100 * MISFIT_AT:.1g} %. True values may lie outside the intervals.",
         *doubts,
     ]
@@ -119,12 +135,19 @@ def quantity_rows(answer: PickupAnswer) -> tuple[Row, ...]:
     tuple
         Quantity, value, 95 % interval, what limits it most; the first row is the heading.
     """
-    rows: list[Row] = [("", "value", "95 % interval", "limited most by")]
-    for key in in_order(answer.quantities):
-        estimate = answer.quantities[key]
-        if "@" not in key:  # a taper has a table of its own
-            rows.append((quantity_name(key), *quantity_texts(key, estimate), limiting_source(answer, key)))
-    return tuple(rows)
+    told = {key: answer.quantities[key] for key in told_keys(answer)}
+    rows = ((quantity_name(key), *quantity_texts(key, one), limiting_source(answer, key)) for key, one in told.items())
+    return (("", "value", "95 % interval", "limited most by"), *rows)
+
+
+def told_keys(answer: PickupAnswer) -> list[str]:
+    """List the quantities that the table of values has: all but a taper's, which has a table of its own."""
+    return [key for key in in_order(answer.quantities) if "@" not in key]
+
+
+def is_loss(key: str) -> bool:
+    """Say whether a quantity describes a loss of the model rather than the pickup."""
+    return "eddy_" in key
 
 
 def limiting_source(answer: "PickupAnswer", key: str) -> str:
@@ -256,8 +279,13 @@ def check_rows(findings: tuple[Finding, ...]) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def not_told(answer: "PickupAnswer") -> list[tuple[str, str, str]]:
+def not_told(answer: "PickupAnswer", *, of_losses: bool = False) -> list[tuple[str, str, str]]:
     """Group what the takes cannot tell by its reason and its cheapest next take.
+
+    Parameters
+    ----------
+    of_losses : bool
+        Of the model's losses, which few ask for, or of all else.
 
     Returns
     -------
@@ -265,7 +293,7 @@ def not_told(answer: "PickupAnswer") -> list[tuple[str, str, str]]:
         Quantities, why, next take with what it would tell; the last is empty where no take helps.
     """
     groups: dict[tuple[str, str], list[tuple[str, str]]] = {}
-    by_key = {one.quantity: one for one in answer.not_identified}
+    by_key = {one.quantity: one for one in answer.not_identified if is_loss(one.quantity) is of_losses}
     for key in in_order(by_key):
         one = by_key[key]
         text = "" if one.next_take is None else one.next_take.text
@@ -278,11 +306,15 @@ def not_told(answer: "PickupAnswer") -> list[tuple[str, str, str]]:
     return rows
 
 
-def _not_told_section(answer: PickupAnswer) -> tuple[Section, ...]:
-    items = tuple(
+def _not_told_items(answer: PickupAnswer, *, of_losses: bool) -> tuple[tuple[str, ...], ...]:
+    return tuple(
         (names, why, f"cheapest next take: {following}") if following else (names, why)
-        for names, why, following in not_told(answer)
+        for names, why, following in not_told(answer, of_losses=of_losses)
     )
+
+
+def _not_told_section(answer: PickupAnswer) -> tuple[Section, ...]:
+    items = _not_told_items(answer, of_losses=False)
     return (Section((Listing(items),), heading="Not told by these takes"),) if items else ()
 
 

@@ -8,8 +8,7 @@ from fit.desk.show.document.history import PastResult
 from fit.desk.show.sheet import Block, Mark, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.take_sets import named
-from fit.desk.show.sheets.takes import wrapped
-from fit.desk.show.words import PART_KINDS, in_order, plain_text, quantity_name, temperature_text
+from fit.desk.show.words import PART_KINDS, in_order, plain_text, quantity_name, temperature_text, wrapped
 
 AS_BEFORE, CHANGED = Mark("as before", "good"), Mark("changed", "look")
 CHANGED_SINCE = Mark("changed since", "look")

@@ -153,7 +153,7 @@ def sheet_of_predict(
         first_word = "changed" if first.changes or before is not None else "as it is" if versus else ""
         sides = {first_word: answer.pickups.get(pickup)} | beside
         block = _figures_block(sides, old, at=at, is_compared=before is not None)
-        blocks.append(Section((block,), heading=f"Pickup {pickup}: output over its winding's EMF"))
+        blocks.append(Section((block,), heading=f"Pickup {pickup}: output over the voltage in its winding"))
     blocks += [Section((PHASE,), label="Phase and group delay", is_folded=True)] if _heard(answer) else []
     blocks += [Section((TONE,), label="The tone control over its travel", is_folded=True)] if answer.tone_sweeps else []
     blocks += [_sweep_section(sweep, has_tapers=answer.with_tolerance) for sweep in answer.tone_sweeps]

@@ -14,17 +14,17 @@ from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, sets_text, shown
 from fit.desk.show.words import MINUS, in_sentence, quantity_name
 
 SYMBOLS = {
-    (REPEAT,): "s_r, within a placement",
-    (PLACEMENT,): "s_placement",
-    (DAY,): "s_day",
-    (PLACEMENT, REPEAT): "s_r and s_placement together",
-    (DAY, PLACEMENT): "s_placement and s_day together",
-    (DAY, PLACEMENT, REPEAT): "s_r, s_placement and s_day together",
+    (REPEAT,): "coil left where it is",
+    (PLACEMENT,): "coil laid down anew",
+    (DAY,): "another day",
+    (PLACEMENT, REPEAT): "coil laid down anew, and repeats",
+    (DAY, PLACEMENT): "coil laid down anew, another day",
+    (DAY, PLACEMENT, REPEAT): "coil laid anew, another day, and repeats",
 }
 PICTURE = Picture(
     name="results",
     heading="Results",
-    caption="Each result by placement, in percent of the mean (dB for levels); days apart by colour. The band is 95 % of what "
+    caption="Each result, time by time, in percent of the mean (dB for levels); days apart by colour. The band is 95 % of what "
     "the fits state beside the references that all results share.",
 )
 
@@ -71,7 +71,8 @@ def sheet_of_repeat(found: Repeated) -> Sheet:
         Standard deviations, what they do to a result, whether stated intervals hold.
     """
     n_placements, n_days = _counts(found.fitted)
-    where = f"{n_placements} placement{'s' if n_placements > 1 else ''} on {n_days} day{'s' if n_days > 1 else ''}"
+    laid = f"coil laid down {f'{n_placements} times' if n_placements > 1 else 'once'}"
+    where = f"{laid} on {n_days} day{'s' if n_days > 1 else ''}"
     head = f"Repeatability of this bench, from {sets_text(found.split, len(found.fitted))}: {where}"
     is_judged = any(one.together is not None for one in found.quantities.values())
     holds = not any(one.verdict == "too narrow" for one in found.quantities.values())
@@ -112,13 +113,13 @@ def verdict_lines(found: Repeated) -> list[str]:
         least = min(one.p_value for one in found.quantities.values())
         return [
             "The stated intervals hold on this bench: results lie no further apart than their intervals allow for beside the "
-            f"references that all of them share (p = {least:.2g} at the least, chi-square)."
+            f"references that all of them share (p = {least:.2g} at the least)."
         ]
     names = ", ".join(in_sentence(key) for key in narrow)
     return [
         f"The stated intervals are TOO NARROW on this bench for {names}: results lie further apart than chance would have it "
-        "(p below 5 % for all quantities together, chi-square).",
-        "Take the half-widths of the column “on this bench”, or the mean of several placements.",
+        "(p below 5 % for all quantities together).",
+        "Take the half-widths of the column “on this bench”, or the mean of several, the coil laid down anew for each.",
     ]
 
 
@@ -176,7 +177,7 @@ def _spread_rows(key: str, found: Repeated) -> list[Row]:
     one, unit = found.quantities[key], found.fitted[0].answer.quantities[key].unit
     named = [(SYMBOLS[sources], spread) for sources, spread in reversed(one.spreads.items())]
     if one.together is not None and len(one.spreads) > 1:
-        named.append(("s_R, all of it", one.together))
+        named.append(("all of it", one.together))
     rows: list[Row] = []
     for index, (symbol, spread) in enumerate(named):
         low, high = (relative_text(end, one.mean, unit) for end in (spread.low, spread.high))
@@ -205,16 +206,16 @@ def advice_of(one: Repeatability, fitted: Sequence[FittedSet]) -> tuple[str, ...
     told = set(one.spreads)
     out = []
     if n_placements == 1:
-        out.append("s_R is not told, the coil lay in one place: lay it down anew for a set (--coil-moved), five times or more")
+        out.append("the coil lay in one place all the time: lay it down anew for a set (--coil-moved), five times or more")
     elif n_days == 1:
-        out.append("all in one day: s_R is that of a day; sets of other days would tell s_day")
+        out.append("all in one day: sets of other days would tell what another day adds")
     elif (DAY, PLACEMENT) in told or (DAY, PLACEMENT, REPEAT) in told:
-        out.append("one placement a day: lay the coil down twice in a day or more often, to tell s_placement and s_day apart")
+        out.append("the coil was laid down once a day: do it twice in a day or more often, to tell its place and the day apart")
     if any(len(sources) > 1 and REPEAT in sources for sources in told):
-        out.append("one set in each placement: take the set twice without moving the coil, to tell s_r by itself")
+        out.append("one set each time: take the set twice without moving the coil, to tell repeats by themselves")
     if one.together is not None and one.together.freedom < FEW:
-        what = "days" if n_days > 1 else "placements"
-        out.append(f"s_R has few degrees of freedom, so its interval is wide: more {what}")
+        what = "days" if n_days > 1 else "times that the coil is laid down"
+        out.append(f"few degrees of freedom make the interval of all of it wide: more {what}")
     return tuple(out)
 
 

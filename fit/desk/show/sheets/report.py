@@ -208,7 +208,7 @@ def _values(answer: PickupAnswer) -> Section:
 
 def _untold(answer: PickupAnswer) -> tuple[Section, ...]:
     blocks: list[Block] = []
-    for names, why, following in not_told(answer):
+    for names, why, following in (*not_told(answer), *not_told(answer, of_losses=True)):
         text = f"Not told by these takes: {names}. Why: {why}."
         blocks.append(Text((f"{text} Cheapest next take: {following}." if following else text,)))
     rows: list[Row] = [("to know better", "take", "95 % interval then")]

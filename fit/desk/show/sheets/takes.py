@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from fit.desk.show.document.takes import MendedDocument
 from fit.desk.show.sheet import Block, Level, Listing, Mark, Notice, Row, Section, Sheet, Table, Text
 from fit.desk.show.sheets.notices import next_section
-from fit.desk.show.words import plain_text, temperature_text, text_width
+from fit.desk.show.words import plain_text, temperature_text, text_width, wrapped
 from measure.logbook.conditions import Conditions
 from measure.logbook.take import Amendment, Take
 
@@ -107,29 +107,6 @@ def _rows(takes: Sequence[Take]) -> tuple[Row, ...]:
             for at in range(n_more)
         ]  # fmt: skip
     return tuple(rows)
-
-
-def wrapped(text: str, width: int) -> list[str]:
-    """Break a text into lines of so many columns at most, between words where that can be.
-
-    Examples
-    --------
-    >>> wrapped("tone=0; added 1n ± 1%", 12)
-    ['tone=0;', 'added 1n ±', '1%']
-    """
-    lines, line = [], ""
-    for word in text.split(" "):
-        joined = f"{line} {word}" if line else word
-        if text_width(joined) <= width:
-            line = joined
-            continue
-        lines += [line] if line else []
-        line = word
-        while text_width(line) > width:
-            cut = next(n for n in range(len(line), 0, -1) if text_width(line[:n]) <= width or n == 1)
-            lines.append(line[:cut])
-            line = line[cut:]
-    return [*lines, line]
 
 
 def sheet_of_mended(found: MendedDocument, *, following: str = "", back: str = "") -> Sheet:

@@ -70,7 +70,7 @@ def sheet_of_wiring(
         notes.append(Text((leak,), is_note=True))
     blocks: list[Block] = [_verdict(answer, expected, differences), *simulated_notice(is_simulated=simulated)]
     blocks += [Text((f"Wiring, from {count}{listed}",)), PICTURE, Meaning(_meaning(answer)), CIRCUIT]
-    blocks.append(Section((Table(tuple(rows)), Section(tuple(notes))), label="The same as a table", is_folded=True))
+    blocks.append(Section((Table(tuple(rows)), Section(tuple(notes))), label="The same as a table", is_pictured=True))
     if any(word == "" for one in answer.positions for word in one.halves.values()):
         blocks.append(Section((Text(HALF_HINT),)))
     needs = _needs(answer, expected)

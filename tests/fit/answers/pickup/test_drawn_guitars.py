@@ -428,7 +428,7 @@ def test_a_pot_at_a_stop_keeps_its_ohms_and_the_rest_of_its_track():
     # the tone capacitor cannot draw more than the stop lets through: far above all corners the jack sees the stop
     case = cases.draw_one_pickup(2, conditions=cases.Conditions(real=replace(gp.IDEAL, stop_ohm=(47.0, 47.0))))
     assert case.truths["pot.tone.stop@0"] == case.truths["pot.volume.stop@10"] == 47.0
-    seen = _across(replace(case.takes["tone-down"].circuit, capacitors=[("tone node", GROUND, 1.0)]), np.array([1e3]))
+    seen = _across(replace(case.takes["tone-down"].circuit, capacitors=[("tone link", GROUND, 1.0)]), np.array([1e3]))
     across = 1 / (1 / 94.0 + 1 / case.truths["pot.volume"] + 1 / case.truths["input.resistance"])
     assert seen[0].real == pytest.approx(across, rel=1e-3)  # the coil is in parallel
 

@@ -87,7 +87,7 @@ def test_how_uncertain_is_too_uncertain(name, relative, is_told):
     reasons = identify_quantities(choice, {name: derived(1.0, gradient)})
     assert (name not in reasons) is is_told
     if not is_told and relative == 0.21:
-        assert reasons[name] == "the takes leave it uncertain by 21 % (1 σ)"
+        assert reasons[name] == "the takes leave it uncertain by ± 41 %"
 
 
 def test_a_capacitor_behind_a_pot_is_hidden():

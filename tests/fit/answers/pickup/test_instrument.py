@@ -186,10 +186,10 @@ parallel = [["top hot", "tip"], ["bottom hot", "tip"], ["top cold", "ground"]]
 marked = "500k ± 20%"
 taper = "audio"
 wiper = "tip"
-ccw = "tone node"
+ccw = "tone link"
 [capacitor.tone]
 marked = "22n ± 10%"
-between = ["tone node", "ground"]
+between = ["tone link", "ground"]
 """
 
 

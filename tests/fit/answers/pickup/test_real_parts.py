@@ -226,15 +226,15 @@ def test_no_false_misfit_from_40_to_100_decibels():
     assert not bad
 
 
-HOT_TONE = 'wiper = "bridge hot"\nccw = "tone node"\n'
+HOT_TONE = 'wiper = "bridge hot"\nccw = "tone link"\n'
 HOT_VOLUME = 'cw = "bridge hot"\nwiper = "tip"\nccw = "ground"\n'
-CAPACITOR = 'between = ["tone node", "ground"]\n'
+CAPACITOR = 'between = ["tone link", "ground"]\n'
 WRONG_IN_ONE_PLACE = {
-    "tone pot behind the volume pot": (HOT_TONE, 'wiper = "tip"\nccw = "tone node"\n'),
-    "tone pot's other lug": (HOT_TONE, 'wiper = "bridge hot"\ncw = "tone node"\n'),
-    "tone pot as a divider": (HOT_TONE, 'cw = "bridge hot"\nwiper = "tone node"\nccw = "ground"\n'),
+    "tone pot behind the volume pot": (HOT_TONE, 'wiper = "tip"\nccw = "tone link"\n'),
+    "tone pot's other lug": (HOT_TONE, 'wiper = "bridge hot"\ncw = "tone link"\n'),
+    "tone pot as a divider": (HOT_TONE, 'cw = "bridge hot"\nwiper = "tone link"\nccw = "ground"\n'),
     "pickup at the volume pot's wiper": (HOT_VOLUME, 'cw = "tip"\nwiper = "bridge hot"\nccw = "ground"\n'),
-    "tone capacitor to the tip": (CAPACITOR, 'between = ["tone node", "tip"]\n'),
+    "tone capacitor to the tip": (CAPACITOR, 'between = ["tone link", "tip"]\n'),
     "volume pot without its ground": (HOT_VOLUME, 'cw = "bridge hot"\nwiper = "tip"\n'),
     "a capacitor that is not there": (
         CAPACITOR,

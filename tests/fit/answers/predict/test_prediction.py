@@ -238,7 +238,7 @@ def test_what_a_prediction_rests_on_names_what_parts_have_beside_their_values():
     }
     lines = {
         line.split()[0]: line
-        for line in terminal_lines(Sheet("", (basis_section(predict_marked({"tone": "0"}, measured=parts)),)))
+        for line in terminal_lines(Sheet("", (basis_section(predict_marked({"tone": "0"}, measured=parts)),)), with_details=True)
         if line.startswith("  ")
     }
     assert lines["pot.tone.stop_0"].split()[1:] == ["38", "Ω", "±", "31", "%", "measured"]

@@ -73,8 +73,8 @@ def sweep_of(known, controls=None):
 def test_what_is_a_tone_control():
     blend = read_instrument(layout_text("three-singles-blend"))
     assert find_tone_controls(blend) == {"tone": "tone"}
-    bare = layout_text("one-pickup").replace('between = ["tone node", "ground"]', 'between = ["tip", "ground"]')
-    bare += '\n[resistor.foot]\nvalue = "1k"\nbetween = ["tone node", "ground"]\n'
+    bare = layout_text("one-pickup").replace('between = ["tone link", "ground"]', 'between = ["tip", "ground"]')
+    bare += '\n[resistor.foot]\nvalue = "1k"\nbetween = ["tone link", "ground"]\n'
     assert find_tone_controls(read_instrument(bare)) == {}
 
 

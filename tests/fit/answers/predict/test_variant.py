@@ -31,10 +31,10 @@ ccw = "ground"
 value = "240k"
 taper = "audio"
 wiper = "hot"
-ccw = "tone node"
+ccw = "tone link"
 [capacitor.tone]
 value = "22n"
-between = ["tone node", "ground"]
+between = ["tone link", "ground"]
 [switch.selector.positions]
 bridge = [["hot", "tip bus"]]
 both = [["hot", "neck hot"]]
@@ -51,13 +51,13 @@ def by_hand(*, resistors=(), capacitors=(), tone="hot", tone_farad=22e-9):
     """The bridge pickup heard through volume and tone, with what was soldered in."""
     circuit = Circuit(
         resistors=[*resistors, (TIP, GROUND, 1e6)],
-        capacitors=[*capacitors, ("hot", GROUND, 100e-12), ("tone node", GROUND, tone_farad), (TIP, GROUND, 600e-12)],
+        capacitors=[*capacitors, ("hot", GROUND, 100e-12), ("tone link", GROUND, tone_farad), (TIP, GROUND, 600e-12)],
         windings=[Winding(name="bridge", henry=2.4, ohm=6.2e3, to_exciter=COUPLING, ends=("hot", GROUND))],
         joins=[("hot", "bus")],
     )
     circuit.resistors.append(("bus", GROUND, 10e6))
     circuit.add_pot(("hot", TIP, GROUND), 250e3, SHARE)
-    circuit.add_pot(("", tone, "tone node"), 240e3, 0.6)
+    circuit.add_pot(("", tone, "tone link"), 240e3, 0.6)
     return circuit
 
 

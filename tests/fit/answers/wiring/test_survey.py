@@ -259,8 +259,8 @@ def humbucker_take(guitar, leakage, over, position):
         circuit.resistors.append((f"{name} hot", GROUND, 1e9))  # no node floats
     circuit.resistors.append(("bridge cold", GROUND, 1e9))
     circuit.joins.extend([*HUMBUCKER_POSITIONS[position][1], ("bus", TIP)])
-    circuit.resistors += [(TIP, GROUND, 500e3), (TIP, "tone node", 500e3)]
-    circuit.capacitors.append(("tone node", GROUND, 22e-9))
+    circuit.resistors += [(TIP, GROUND, 500e3), (TIP, "tone link", 500e3)]
+    circuit.capacitors.append(("tone link", GROUND, 22e-9))
     for kind, value in load:
         (circuit.resistors if kind == "R" else circuit.capacitors).append((TIP, GROUND, value))
     value = solve_tip(circuit, FREQUENCY_HZ)

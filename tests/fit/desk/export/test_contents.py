@@ -108,4 +108,4 @@ def test_a_misfit_is_headed_so_in_the_file():
     bad = replace(fitted, answer=answer(outcome="misfit", floor=0.012))
     for text in (fitted_netlist_text, lambda one: (fitted_port_text(one, TRUTH, reference_ohm=50.0), 0)):
         assert "INDICATIVE ONLY" not in text(fitted)[0]
-        assert "INDICATIVE ONLY: model and measurement differ smoothly by" in text(bad)[0]
+        assert "INDICATIVE ONLY: model and measurement differ beyond noise by" in text(bad)[0]

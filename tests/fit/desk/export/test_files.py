@@ -163,7 +163,7 @@ def test_netlist_of_the_instrument(logbook, tmp_path, capsys, monkeypatch):
     words = ["--to", "spice", "--set", "volume=7", "--change", "capacitor.tone=10n ± 5%", "--excite", "middle"]
     code, out, _ = run(capsys, "export", *words, "--logbook", own)
     assert code == 0
-    assert "Written: instrument.cir (the instrument at these settings, 1 V of EMF in middle)" in out
+    assert "Written: instrument.cir (the instrument at these settings, 1 V in the winding of middle)" in out
     text = (tmp_path / "instrument.cir").read_text(encoding="ascii")
     assert "* set volume=7" in text
     assert "* capacitor.tone = 10.00 nF (changed)" in text

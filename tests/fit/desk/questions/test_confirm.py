@@ -30,10 +30,10 @@ ccw = "ground"
 value = "500k ± 10%"
 taper = "audio"
 wiper = "bridge hot"
-ccw = "tone node"
+ccw = "tone link"
 [capacitor.tone]
 marked = "33n ± 10%"
-between = ["tone node", "ground"]
+between = ["tone link", "ground"]
 """
 MARKED = parse_quantity("33n ± 10%", "F")
 TAKE = NextTake(add="", text="one more take with the controls set to tone=0", predicted_relative_std=0.004)

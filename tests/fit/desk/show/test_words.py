@@ -4,6 +4,8 @@ import shlex
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fit.answers.figures import Estimate
 from fit.desk.show.words import (
@@ -15,11 +17,13 @@ from fit.desk.show.words import (
     note_frequency_hz,
     note_name,
     plain_text,
+    prose_lines,
     quantity_name,
     quantity_texts,
     table_lines,
     temperature_text,
     text_width,
+    wrapped,
 )
 
 
@@ -139,3 +143,49 @@ def test_what_needs_no_quotes_has_none():
 
 def test_columns_of_a_terminal():
     assert [text_width(text) for text in ("abc", "漢字", "a\u0308")] == [3, 4, 1]
+
+
+def test_lines_are_broken_between_words():
+    assert wrapped("a bb ccc dddd", 6) == ["a bb", "ccc", "dddd"]
+    assert wrapped("漢漢漢漢", 3) == ["漢", "漢", "漢", "漢"]
+    assert wrapped("", 5) == [""]
+
+
+HEAD = ("", "baseline", "latest", "its limits", "average", "its limits", "")
+ROW = (
+    *("Resonance, cable and input on", "5.9135 kHz", "5.825 kHz", "5.890 … 5.937 kHz", "5.9044 kHz", "5.9076 … 5.9195 kHz"),
+    "drifted, −1.5 % since 2026-06-22",
+)
+
+
+def test_a_wide_table_becomes_two_and_an_interval_stays_by_its_value():
+    told = table_lines([HEAD, ROW])
+    assert max(map(text_width, told)) <= 80
+    first, second = " ".join(told).split("average")
+    assert first.index("5.825 kHz") < first.index("5.890 … 5.937 kHz")
+    assert "5.9076 … 5.9195 kHz" in second
+    assert "−1.5 %" in second
+    assert " ".join(told).count("Resonance,") == 2
+
+
+def test_a_table_that_fits_is_left_as_it_is():
+    assert table_lines([("a", "b" * 70), ("cc", "d")]) == ["  a   " + "b" * 70, "  cc  d"]
+
+
+@given(
+    st.lists(st.tuples(*[st.text(st.characters(codec="utf-8", categories=("L", "N")), max_size=30)] * 5), min_size=1, max_size=4)
+)
+def test_no_table_of_words_is_wider_than_it_may_be_and_nothing_is_lost(rows):
+    told = table_lines(rows)
+    assert max(map(text_width, told), default=0) <= 80
+    letters = "".join(told)
+    for cell in (cell for row in rows for cell in row):
+        for letter in set(cell):
+            assert letters.count(letter) >= cell.count(letter)
+
+
+def test_what_is_to_be_typed_is_never_broken():
+    command = "coilsweep fit " + "take " * 30
+    assert prose_lines(command) == [command]
+    assert prose_lines(f"Next: {command}") == [f"Next: {command}"]
+    assert prose_lines("- " + "word " * 30, first="  ", later="    ")[1].startswith("    word")

@@ -30,7 +30,7 @@ def test_a_shared_capacitor_hangs_alone():
     columns = layout("three-singles")
     assert [[link[0].part for link in chain] for chain in columns.hung] == [["capacitor.tone"]]
     assert columns.level["bus"] == 2
-    assert columns.level["tone node"] == columns.level["tip"] == 4
+    assert columns.level["tone link"] == columns.level["tip"] == 4
 
 
 def test_a_coil_leads_from_its_negative_end_to_its_positive_one():

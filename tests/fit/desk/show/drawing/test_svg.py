@@ -273,7 +273,7 @@ def test_words_stand_out(colours, least):
 
 
 def test_what_people_wrote_is_no_markup():
-    text = layout_text("one-pickup").replace("tone node", '<b>&"x').replace('"<b>&"x"', "'<b>&\"x'")
+    text = layout_text("one-pickup").replace("tone link", '<b>&"x').replace('"<b>&"x"', "'<b>&\"x'")
     named = text.replace('name = "', 'name = "</title><script>')
     svg = drawing_svg(read_instrument(named))
     assert "<script" not in svg

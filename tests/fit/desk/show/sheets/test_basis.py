@@ -26,7 +26,7 @@ def rows_of(answer):
 
 
 def text_of(answer):
-    return " ".join(lines(Sheet(title="x", blocks=(basis_section(answer),))))
+    return " ".join(lines(Sheet(title="x", blocks=(basis_section(answer),)), with_details=True, width=1000))
 
 
 def test_every_value_has_a_row_with_how_it_is_known():

@@ -20,7 +20,7 @@ TAKE = NextTake(add="", text="one more take with the controls set to tone=0", pr
 
 
 def confirm_lines(judged, budget, *, takes, simulated):
-    return terminal_lines(sheet_of_confirm(judged, budget, takes=takes, simulated=simulated))
+    return terminal_lines(sheet_of_confirm(judged, budget, takes=takes, simulated=simulated), with_details=True, width=1000)
 
 
 def fitted(**changes):

@@ -19,9 +19,9 @@ def test_the_table_says_which_lug_goes_to_which():
     said = lines(Sheet("", connection_blocks(read_instrument(layout_text("one-pickup")))))
     rows = [tuple(filter(None, line.strip().split("  "))) for line in said]
     rows = [tuple(cell.strip() for cell in row) for row in rows]
-    assert rows[:3] == [("Connections",), ("node", "from", "to"), ("bridge hot", "bridge pickup +", "volume pot, lug 3")]
+    assert rows[:3] == [("Connections",), ("point", "from", "to"), ("bridge hot", "bridge pickup +", "volume pot, lug 3")]
     assert ("tip", "volume pot, lug 2", "jack tip") in rows
-    assert ("tone node", "tone pot, lug 1", "tone capacitor") in rows
+    assert ("tone link", "tone pot, lug 1", "tone capacitor") in rows
     assert ("ground", "volume pot, lug 1", "jack sleeve") in rows
     assert not any("Contacts" in line for line in said)
 
@@ -43,7 +43,7 @@ def test_lugs_are_named_as_one_solders():
         (("switch.selector", "common", "bus"), "selector common"),
         (("switch.selector", "throw", "neck hot"), "selector throw “neck hot”"),
         (("switch.phase", "common", "out"), "phase common “out”"),
-        (("capacitor.tone", "1", "tone node"), "tone capacitor"),
+        (("capacitor.tone", "1", "tone link"), "tone capacitor"),
         (("jack", "sleeve", "ground"), "jack sleeve"),
     ]
     for (part, lug, node), text in names:

@@ -64,7 +64,7 @@ def test_a_good_fit_has_no_heading_of_doubt():
 
 def test_a_misfit_heads_the_values_and_says_where_it_is():
     doubtful = answer(outcome="misfit", floor=0.02)
-    assert misfit_lines(doubtful)[1].startswith("Model and measurement differ smoothly by 2 %, most near 8.1")
+    assert misfit_lines(doubtful)[1].startswith("Model and measurement differ by 2 % beside the noise, most near 8.1")
     assert "at least 3 %" in misfit_lines(answer(outcome="misfit", floor=0.03))[1]
     sheet = sheet_of_fit(doubtful, warnings=())
     assert said(sheet).index("INDICATIVE ONLY") < said(sheet).index("Inductance")

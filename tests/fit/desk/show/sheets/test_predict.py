@@ -74,8 +74,8 @@ def test_a_pickup_that_is_switched_off_is_not_heard():
     answer = predict_instrument(guitar, {"selector": "neck"}, load=LOAD)
     assert "not heard at these settings" in said(sheet(answer, at={}))
     assert [text for text in headings(sheet(answer, at={})) if text.startswith("Pickup")] == [
-        "Pickup bridge: output over its winding's EMF",
-        "Pickup neck: output over its winding's EMF",
+        "Pickup bridge: output over the voltage in its winding",
+        "Pickup neck: output over the voltage in its winding",
     ]
 
 

@@ -3,7 +3,7 @@
 import msgspec
 
 from fit.desk.show.document.takes import MendedDocument
-from fit.desk.show.sheets.takes import change_rows, sheet_of_mended, sheet_of_takes, stated_text, wrapped
+from fit.desk.show.sheets.takes import change_rows, sheet_of_mended, sheet_of_takes, stated_text
 from fit.desk.show.terminal import lines
 from fit.desk.show.words import text_width
 from measure.logbook.conditions import Conditions
@@ -58,12 +58,6 @@ def test_nothing_is_wider_than_80_columns():
     text = "".join(shown)
     assert (text.count("x"), text.count("漢")) == (64, 60)  # no name is cut off
     assert sum("rejected" in line for line in shown) == 3
-
-
-def test_lines_are_broken_between_words():
-    assert wrapped("a bb ccc dddd", 6) == ["a bb", "ccc", "dddd"]
-    assert wrapped("漢漢漢漢", 3) == ["漢", "漢", "漢", "漢"]
-    assert wrapped("", 5) == [""]
 
 
 def test_an_empty_logbook_damaged_and_removed_takes():
