@@ -5,10 +5,10 @@ from dataclasses import replace
 
 from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.rig import rig_of, rig_rows
-from fit.desk.guide.scene import Offer, Scene, read_quantity, read_yes, said
+from fit.desk.guide.scene import Offer, Scene, cardless_lines, read_quantity, read_yes, said
 from fit.desk.guide.session import Deed, Done, Question, Read, Step, one_of
 from fit.desk.show.words import plain_text, table_lines
-from measure.errors import MeasureError
+from measure.errors import MeasureError, NoCardError
 from measure.logbook.rig import Rig
 from measure.marking import Kind
 
@@ -196,8 +196,10 @@ def _device_question(scene: Scene, question: Question, rig: Rig) -> Question:
     offers.sort(key=lambda offer: (not offer.is_default, not offer.has_inputs))
     names = [f"{plain_text(offer.device)} ({plain_text(offer.host_api)})" for offer in offers]
     if not names:
-        before = ("", "PortAudio finds no interface: plug it in, see that its sound system runs, then press Enter.")
-        return replace(question, text="Look again?", default="yes", before=before, read=read_yes, act=_look_again)
+        what = "PortAudio finds no interface: plug it in, see that its sound system runs, then press Enter."
+        before = ("", what, *cardless_lines(scene))
+        code = NoCardError.exit_code
+        return replace(question, text="Look again?", default="yes", before=before, read=read_yes, act=_look_again, exit_code=code)
 
     def write(answer: str) -> Done:
         offer = offers[names.index(answer)]

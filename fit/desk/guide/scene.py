@@ -57,11 +57,14 @@ class Bench:
         Lists interfaces; None on the virtual bench, where there is nothing to choose.
     defaults : dict of str to str
         Key of a question to what Enter alone means.
+    rehearsal : str
+        What to type to rehearse without a card; empty for the guide's job on the virtual bench.
     """
 
     take: Callable[["Order"], "KeptTake"]
     offers: Callable[[], Sequence[Offer]] | None
     defaults: Mapping[str, str]
+    rehearsal: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -137,9 +140,10 @@ def caution_stage(scene: Scene) -> Step | None:
 
 def cardless_lines(scene: Scene) -> tuple[str, ...]:
     """Say what can be done where there is no sound card."""
+    typed = scene.bench.rehearsal or f"coilsweep guide {scene.memory.job} --virtual"
     return (
         "  Without a sound card: q leaves, and the same command goes on later.",
-        f"  To rehearse without one: coilsweep guide {scene.memory.job} --virtual --logbook rehearsal",
+        f"  To rehearse without one: {typed} --logbook rehearsal",
     )
 
 
