@@ -25,6 +25,7 @@ from fit.desk.guide.plan import (
     report_stage,
     wish_of,
 )
+from fit.desk.guide.prepare import input_stage, look_stage
 from fit.desk.guide.scene import NONE, Scene, caution_stage, first_open
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.sheet import Section, Sheet
@@ -55,10 +56,12 @@ def next_step(scene: Scene) -> Step | None:
             needs_stage,
             caution_stage,
             rig_stage,
+            input_stage,
             lambda scene: instrument_stage(scene, is_marking_known=False),
             _check_stage,
             reference_stage,
             _plan_stage,
+            look_stage,
             level_stage,
             lambda scene: takes_stage(scene, _before_fit(scene), plan(scene)),
             lambda scene: further_stage(scene, slots(scene), lambda answer: _plan(scene, answer), plan=plan),

@@ -1,11 +1,11 @@
 """What the stages of a guide look at, and what they share: cautions, how quantities are read."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fit.desk.book.bounds import remarks
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
 from fit.desk.show.words import CAUTIONS, plain_text
 from measure.logbook.store import Logbook, open_logbook
@@ -13,6 +13,7 @@ from measure.marking import Kind, parse_parts, read_value
 
 if TYPE_CHECKING:
     from fit.desk.bench.intake import KeptTake
+    from fit.desk.bench.recordings import Batch, InputLoad
     from fit.desk.bench.take import Order
 
 NONE = "none"
@@ -46,6 +47,22 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class InputBench:
+    """Records for a calibration of the input.
+
+    Attributes
+    ----------
+    record : callable
+        Plays and records one load.
+    recorded : dict of str to Batch
+        What was recorded so far, by the load's name; it is not kept from one session to the next.
+    """
+
+    record: Callable[["InputLoad"], "Batch"]
+    recorded: dict[str, "Batch"] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Bench:
     """Where the guide's takes come from.
 
@@ -59,12 +76,18 @@ class Bench:
         Key of a question to what Enter alone means.
     rehearsal : str
         What to type to rehearse without a card; empty for the guide's job on the virtual bench.
+    level : callable or None
+        Shows what the inputs hear while a quiet tone plays; None where that is not offered.
+    calibration : InputBench or None
+        None where no calibration is offered.
     """
 
     take: Callable[["Order"], "KeptTake"]
     offers: Callable[[], Sequence[Offer]] | None
     defaults: Mapping[str, str]
     rehearsal: str = ""
+    level: Callable[[], Outcome] | None = None
+    calibration: InputBench | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
