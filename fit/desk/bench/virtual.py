@@ -91,7 +91,7 @@ def calibration_bench(
     series : Quantity or None
         Resistor that the input is driven through. [Ω]
     added : sequence of Quantity
-        Across the input.
+        What is clipped across the input beside the cable.
 
     Raises
     ------

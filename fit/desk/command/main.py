@@ -24,7 +24,7 @@ DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
 EXAMPLES = """\b
 Examples:
   coilsweep demo                                   the whole job, played on a virtual bench
-  coilsweep guide pickup                           be led through a job, take by take; --virtual to try it
+  coilsweep guide guitar                           be led through a job, take by take; --virtual to try it
   coilsweep rig --input-resistance "1M ± 1%" --input-capacitance "185p ± 3p" --sense-resistor "100 ± 1%"
   coilsweep exciter --former 24 --source line      which coil to wind, and what it does
   coilsweep calibrate loopback                     how the two inputs differ; then: calibrate input

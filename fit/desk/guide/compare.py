@@ -46,7 +46,9 @@ def next_step(scene: Scene) -> Step | None:
             caution_stage,
             rig_stage,
             input_stage,
-            lambda scene: instrument_stage(scene, without="no guitar around it: a pickup wired straight to the jack"),
+            lambda scene: instrument_stage(
+                scene, without="no guitar around it: a pickup wired straight to the jack", is_marking_known=False
+            ),
             over_stage,
             lambda scene: dcr_stage(scene, is_closed=instrument_of(scene) is not None),
             reference_stage,

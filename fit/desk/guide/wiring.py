@@ -71,7 +71,8 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
 
 def _wiring_stage(scene: Scene) -> Step | None:
     is_virtual = scene.bench.offers is None  # it has to know what to connect
-    return instrument_stage(scene, without="" if is_virtual else "none of these, or not known: the takes alone tell")
+    without = "" if is_virtual else "none of these, or not known: the takes alone tell"
+    return instrument_stage(scene, without=without, is_marking_known=False)
 
 
 def _names_stage(scene: Scene) -> Step | None:

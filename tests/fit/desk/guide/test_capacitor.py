@@ -16,7 +16,7 @@ from tests.spies import spy_on
 
 @pytest.mark.slow
 def test_capacitor_by_the_take_that_tells_it(tmp_path, monkeypatch):
-    script = Script(**answers(capacitor=["223", "223K", "33n ± 10%"]))
+    script = Script(**answers(capacitor=["33", "33m", "33n ± 10%"]))
     spy = spy_on(monkeypatch)
     document = guided(tmp_path, "capacitor", script)
     assert spy.fits == 2  # before the further take, and with it
