@@ -1,12 +1,12 @@
 """The guide by scripted answers: somebody who types, and benches whose takes go wrong as they are told."""
 
 import json
+from dataclasses import replace
 
 from fit.desk.bench.intake import KeptTake
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.bench import virtual_bench
 from fit.desk.guide.console import file_name, run_guide
-from fit.desk.guide.scene import Bench
 from fit.desk.show.document.pieces import plain
 from measure.checks.judgement import Judgement
 from measure.response import Finding
@@ -86,7 +86,7 @@ def bench_with(desk, *, outcomes):
         made = real.take(order)
         return made if said is None else said
 
-    return Bench(take=take, offers=None, defaults=real.defaults)
+    return replace(real, take=take)
 
 
 def bad(severity, *codes):

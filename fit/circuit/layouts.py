@@ -75,6 +75,11 @@ def layout_text(name: str) -> str:
     return HEAD.format(title=f"{title[0].upper()}{title[1:]}") + "".join(_LAYOUTS[name])
 
 
+def is_starting_text(text: str) -> bool:
+    """Say whether an instrument.toml is a starting file that nobody has changed: no marking in it was read off a part."""
+    return any(text == layout_text(name) for name in DESCRIPTIONS)
+
+
 def _single(name: str, *, hot: str = "", cold: str = "ground") -> str:
     return PICKUP.format(name=name, hot=hot or f"{name} hot", cold=cold, dcr="6.2k", inductance="2.4", capacitance="100p")
 

@@ -13,7 +13,7 @@ from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import AudioDevice, DevicesDocument, LevelDocument
 from fit.desk.show.document.pieces import checks_of
 from fit.desk.show.sheets.bench import is_named, sheet_of_devices, sheet_of_level
-from fit.desk.show.words import SWEEP_CAUTION, command_text
+from fit.desk.show.words import SIMULATED_TEXT, SWEEP_CAUTION, command_text
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import open_logbook
 from measure.response import Finding, FloatArray
@@ -153,12 +153,41 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
         if seconds is not None:
             raise
     desk.redraw("")
-    findings = judge_levels(watch.levels, tone_level=level, sweep_level=SWEEP_LEVEL) if watch.levels else ()
-    inputs = dict(zip(("pickup", "reference"), watch.levels, strict=False))
-    document = LevelDocument(inputs=inputs, checks=checks_of(findings))
+    return _levels_outcome(desk, watch.levels, level=level)
+
+
+def rehearse_level(desk: Desk, *, level: float = TONE_LEVEL) -> Outcome:
+    """Show what the inputs of the virtual bench hear of a quiet tone.
+
+    Parameters
+    ----------
+    level : float
+        Peak of the tone over full scale.
+    """
+    from fit.desk.bench.preparation import rehearsal_source
+
     book = open_logbook(desk.logbook) if desk.logbook.exists() else None
-    following = command_text(("take", free_name(book)), desk.logbook)
-    return Outcome(sheet=sheet_of_level(watch.levels, findings, following), document=document)
+    rig = Rig() if book is None else rig_of(book)
+    rate_hz = rig.interface.rate_hz or USUAL_RATE_HZ
+    n_channels = 1 if rig.reference.kind == "none" else 2
+    desk.say(SIMULATED_TEXT)
+    time_s = np.arange(round((SETTLED_S + WINDOW_S) * rate_hz)) / rate_hz
+    tone = level * np.sin(2 * np.pi * TONE_HZ * time_s)
+    heard = rehearsal_source(book, rig).record(tone, rate_hz=rate_hz, n_channels=n_channels)
+    until = len(tone)
+    levels = read_levels(heard[until - round(WINDOW_S * rate_hz) : until], rate_hz)
+    desk.say(level_heading(n_channels))
+    desk.say(level_line(levels, judge_levels(levels, tone_level=level, sweep_level=SWEEP_LEVEL)))
+    return _levels_outcome(desk, levels, level=level, is_rehearsal=True)
+
+
+def _levels_outcome(desk: Desk, levels: tuple[ChannelLevel, ...], *, level: float, is_rehearsal: bool = False) -> Outcome:
+    findings = judge_levels(levels, tone_level=level, sweep_level=SWEEP_LEVEL) if levels else ()
+    inputs = dict(zip(("pickup", "reference"), levels, strict=False))
+    document = LevelDocument(inputs=inputs, checks=checks_of(findings), simulated=is_rehearsal)
+    book = open_logbook(desk.logbook) if desk.logbook.exists() else None
+    following = command_text(("take", free_name(book), *(("--virtual",) if is_rehearsal else ())), desk.logbook)
+    return Outcome(sheet=sheet_of_level(levels, findings, following), document=document)
 
 
 def _wait_for_enter(stop: threading.Event) -> None:

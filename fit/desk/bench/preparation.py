@@ -44,14 +44,32 @@ def virtual_source(logbook: Logbook, rig: Rig, conditions: Conditions) -> "Sourc
     return replace(bench, pickup=lambda frequency_hz: INPUT_GAIN * bench.pickup(frequency_hz))
 
 
-def bench_of(logbook: Logbook, rig: Rig, conditions: Conditions) -> "VirtualBench":
-    """Lay what instrument.toml states, or a pickup alone, on the virtual bench; each take has its own noise."""
-    from fit.desk.bench.virtual import bench_for
+def rehearsal_source(logbook: Logbook | None, rig: Rig) -> "Source":
+    """Lay what a logbook states on the virtual bench, the exciter over its first pickup and everything up, to listen only."""
+    from fit.desk.bench.virtual import bench_for, rehearsal_load
 
+    if logbook is None:
+        bench = bench_for(Conditions(), load=rehearsal_load(rig), seed=1)
+    else:
+        bench = bench_of(logbook, rig, Conditions(), is_rehearsal=True)
+    return replace(bench, pickup=lambda frequency_hz: INPUT_GAIN * bench.pickup(frequency_hz))
+
+
+def bench_of(logbook: Logbook, rig: Rig, conditions: Conditions, *, is_rehearsal: bool = False) -> "VirtualBench":
+    """Lay what instrument.toml states, or a pickup alone, on the virtual bench; each take has its own noise.
+
+    Parameters
+    ----------
+    is_rehearsal : bool
+        Nothing is kept, so the rig need not state what the jack sees.
+    """
+    from fit.desk.bench.virtual import bench_for, rehearsal_load
+
+    load = rehearsal_load(rig) if is_rehearsal else load_of_rig(rig)
     path = instrument_path(logbook)
     return bench_for(
         conditions,
-        load=load_of_rig(rig),
+        load=load,
         instrument=read_instrument_file(path) if path.exists() else None,
         seed=1 + len(list_takes(logbook).takes),
     )

@@ -11,8 +11,9 @@ from fit.desk.book.desk import Desk
 from fit.desk.book.rig import rig_of
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
+from measure.logbook.curves import Kind
 from measure.logbook.rig import Rig
-from measure.logbook.store import open_logbook
+from measure.logbook.store import list_takes, open_logbook
 from measure.logbook.take import time_now
 from measure.marking import parse_parts
 from measure.quantity import Quantity
@@ -145,13 +146,15 @@ def play(
     return np.clip(capture.samples.astype(float), -1, 1), capture.findings
 
 
-def record_by_rig(desk: Desk, *, level: float, label: str) -> Batch:
+def record_by_rig(desk: Desk, *, level: float, label: str, source: "Source | None" = None) -> Batch:
     """Play the sweep once and record both inputs of the card that rig.toml names.
 
     Parameters
     ----------
     level : float
         Peak over full scale. [1]
+    source : Source, optional
+        Virtual bench, instead of the card.
     """
     from fit.desk.bench.level import card_of
     from fit.desk.bench.rig import DEFAULT_RATE_HZ
@@ -159,14 +162,40 @@ def record_by_rig(desk: Desk, *, level: float, label: str) -> Batch:
 
     rig = rig_of(open_logbook(desk.logbook, create=True))
     pickup = rig.interface.pickup_channel or 1
-    card = replace(card_of(rig), reference_channel=rig.interface.reference_channel or (1 if pickup == 2 else 2))
+    reference = rig.interface.reference_channel or (1 if pickup == 2 else 2)
+    card = source or replace(card_of(rig), reference_channel=reference)
     rate_hz = rig.interface.rate_hz or DEFAULT_RATE_HZ
     stimulus = sweep_samples(Sweep(rate_hz=rate_hz, level=level))
     time_utc = time_now()
     samples, found = play(desk, card, stimulus, rate_hz=rate_hz, n_channels=2, label=label)
-    recording = Recording(samples=samples, rate_hz=rate_hz, n_bits=LIVE_BITS, name=label)
+    recording = Recording(samples=samples, rate_hz=rate_hz, n_bits=LIVE_BITS, name=label, simulated=source is not None)
     findings = tuple(finding for finding in found if finding.severity != "pass")
     return Batch(repeats=(recording,), played=stimulus, time_utc=time_utc, is_live=True, findings=findings)
+
+
+def calibration_source(desk: Desk, kind: Kind, load: InputLoad | None = None) -> "Source":
+    """Connect the virtual bench for a calibration, by the rig of a logbook."""
+    from fit.desk.bench.virtual import calibration_bench
+
+    rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.is_dir() else Rig()
+    if load is None:
+        return calibration_bench(kind, rig)
+    return calibration_bench(kind, rig, series=load.series, added=load.added)
+
+
+def require_rehearsal(desk: Desk) -> None:
+    """See that no real take stands where a calibration is only rehearsed: it would be written to their rig.toml.
+
+    Raises
+    ------
+    ValueError
+        If one does.
+    """
+    takes = list_takes(open_logbook(desk.logbook)).takes if desk.logbook.is_dir() else ()
+    real = next((take.name for take in takes if not take.simulated), None)
+    if real is not None:
+        msg = f'the take "{plain_text(real)}" here is real: rehearse in a folder of its own, --virtual --logbook rehearsal'
+        raise ValueError(msg)
 
 
 def read_loads(driven: Sequence[str], stated: Sequence[str]) -> list[InputLoad]:

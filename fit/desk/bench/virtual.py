@@ -5,7 +5,7 @@ file invents, whatever is printed on them.
 """
 
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import msgspec
@@ -17,10 +17,12 @@ from fit.circuit.instrument import Instrument, Pickup, stated_values
 from fit.circuit.transfers import solve_instrument
 from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
 from measure.logbook.conditions import Conditions
+from measure.logbook.curves import Kind as CalibrationKind
+from measure.logbook.rig import Rig, input_capacitance, input_resistance
 from measure.marking import parse_parts
-from measure.quantity import Quantity
+from measure.quantity import Quantity, parse_quantity
 from measure.response import ComplexArray, FloatArray
-from measure.source.virtual import ResponseFunction, VirtualBench
+from measure.source.virtual import Noise, ResponseFunction, VirtualBench
 
 GAIN = 0.1  # [1] pickup over what is played at 1 kHz
 REFERENCE_GAIN = 0.6
@@ -66,6 +68,56 @@ def bench_for(
         reference_delay_samples=0.01,
         noise=replace(NOISE, pickup_hum=hum),
         seed=seed,
+    )
+
+
+def rehearsal_load(rig: Rig) -> dict[str, Quantity]:
+    """Tell what the jack sees on the virtual bench: as the rig states it, or else as in the demo."""
+    drawer = Drawer()
+    resistance = input_resistance(rig) or parse_quantity(f"{drawer.input_ohm:g} ± 1%", "Ω")
+    capacitance = input_capacitance(rig) or parse_quantity(f"{1e12 * drawer.input_f:g}p ± 2%", "F")
+    return {"input.resistance": resistance, "input.capacitance": capacitance}
+
+
+def calibration_bench(
+    kind: CalibrationKind, rig: Rig, *, series: Quantity | None = None, added: Sequence[Quantity] = ()
+) -> VirtualBench:
+    """Connect the virtual bench's output and inputs for a calibration.
+
+    Parameters
+    ----------
+    kind : {"loopback", "input", "exciter"}
+        Both inputs on the output; the pickup's input behind a resistor; the sense resistor on it, behind the exciter.
+    series : Quantity or None
+        Resistor that the input is driven through. [Ω]
+    added : sequence of Quantity
+        What is clipped across the input beside the cable.
+
+    Raises
+    ------
+    ValueError
+        If the input is to be driven through no resistor.
+    """
+    if kind == "input" and series is None:
+        msg = "the input is driven through a resistor, and none is stated"
+        raise ValueError(msg)
+    load = {key: true_value(key, quantity) for key, quantity in rehearsal_load(rig).items()}
+    conductance_s = 1 / load["input.resistance"] + sum(1 / _added_value(part) for part in added if part.unit == "Ω")
+    capacitance_f = load["input.capacitance"] + sum(_added_value(part) for part in added if part.unit == "F")
+
+    def divided(frequency_hz: FloatArray) -> ComplexArray:
+        if kind == "input" and series is not None:
+            ohm = true_value(f"series {series.value:.6g} Ω", series)
+            return 1 / (1 + ohm * (conductance_s + 2j * np.pi * frequency_hz * capacitance_f))
+        corner_hz = EXCITER_CORNER_HZ if kind == "exciter" else np.inf
+        return 1 / (1 + 1j * frequency_hz / corner_hz)
+
+    return VirtualBench(
+        pickup=lambda f: REFERENCE_GAIN * _high_pass(f) * divided(f),
+        reference=lambda f: REFERENCE_GAIN * _high_pass(f),
+        reference_delay_samples=0.01,
+        noise=Noise(pickup_white=NOISE.pickup_white, reference_white=NOISE.reference_white),
+        seed=zlib.crc32(f"{kind} {series} {added}".encode()),
     )
 
 
@@ -178,5 +230,9 @@ def _with_losses(instrument: Instrument) -> Instrument:
 
 # Output and exciter: no DC, and the coil's own inductance against its resistance at the top.
 def _interface(frequency_hz: FloatArray) -> ComplexArray:
+    return _high_pass(frequency_hz) / (1 + 1j * frequency_hz / EXCITER_CORNER_HZ)
+
+
+def _high_pass(frequency_hz: FloatArray) -> ComplexArray:
     s = 2j * np.pi * frequency_hz
-    return s / (s + 2 * np.pi * LOSS_OF_DC_HZ) / (1 + s / (2 * np.pi * EXCITER_CORNER_HZ))
+    return np.asarray(s / (s + 2 * np.pi * LOSS_OF_DC_HZ))

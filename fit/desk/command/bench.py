@@ -51,8 +51,9 @@ def demo(folder: Path, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome
 @click.option("--input-resistance", metavar="R", help='Of the pickup\'s input, for example "1M ± 1%".')
 @click.option("--input-capacitance", metavar="C", help='Input and cable together, for example "185p ± 3p".')
 @click.option("--ask", is_flag=True, help="Be asked, one thing at a time; devices are chosen from a list.")
+@click.option("--virtual", is_flag=True, help="With --ask: rehearse on the virtual bench, without a card.")
 @shared_options
-def rig(*, ask: bool, as_json: bool, logbook: Path, debug: bool, **fields: str | int | None) -> "Outcome":
+def rig(*, ask: bool, virtual: bool, as_json: bool, logbook: Path, debug: bool, **fields: str | int | None) -> "Outcome":
     """Write the rig, or show it and what is missing.
 
     Without options it only shows. Options change what they name and leave the rest of rig.toml as it is; with --ask you are
@@ -62,6 +63,7 @@ def rig(*, ask: bool, as_json: bool, logbook: Path, debug: bool, **fields: str |
     from fit.desk.bench.rig import show_or_write_rig
 
     changes = {name: value for name, value in fields.items() if value is not None}
+    _require_questions(ask=ask, virtual=virtual)
     if not ask:
         return show_or_write_rig(desk_at(logbook), changes)
     if changes:
@@ -70,7 +72,20 @@ def rig(*, ask: bool, as_json: bool, logbook: Path, debug: bool, **fields: str |
 
     desk = desk_at(logbook)
     desk = replace(desk, tell=desk.say) if as_json else desk
-    return ask_rig(desk, lambda prompt: read_line(prompt, on_stderr=as_json))
+    return ask_rig(desk, lambda prompt: read_line(prompt, on_stderr=as_json), virtual=virtual)
+
+
+def _require_questions(*, ask: bool, virtual: bool) -> None:
+    """See that there is something to rehearse.
+
+    Raises
+    ------
+    click.UsageError
+        If --virtual stands without --ask.
+    """
+    if virtual and not ask:
+        msg = "--virtual rehearses the questions: coilsweep rig --ask --virtual"
+        raise click.UsageError(msg)
 
 
 @click.command()

@@ -10,8 +10,9 @@ from fit.desk.command.console import desk_at
 from fit.desk.command.options import level_option, output_options, shared_options
 
 if TYPE_CHECKING:
-    from fit.desk.bench.recordings import Batch
+    from fit.desk.bench.recordings import Batch, InputLoad
     from fit.desk.book.desk import Desk, Outcome
+    from measure.logbook.curves import Kind
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 AUDIO = click.Path(path_type=Path, dir_okay=False)
@@ -26,7 +27,9 @@ def recording_options(command: Command) -> Command:
         command
     )
     command = level_option(default=0.1)(command)
-    return click.option("--no-wait", is_flag=True, help="Without waiting for Enter before the sweep.")(command)
+    command = click.option("--no-wait", is_flag=True, help="Without waiting for Enter before the sweep.")(command)
+    text = "Rehearse on the virtual bench: no hardware, the result is marked as simulated."
+    return click.option("--virtual", is_flag=True, help=text)(command)
 
 
 @click.group()
@@ -57,6 +60,7 @@ def loopback(
     from fit.desk.bench.recordings import read_by_rig
 
     desk = desk_at(logbook)
+    _require_rehearsal(desk, is_from_files=bool(files), **playing)
     if files:
         return calibrate_loopback(desk, lambda: read_by_rig(desk, files, stimulus_file))
     return calibrate_loopback(desk, lambda: _record(desk, LOOPBACK, "loopback", **playing))
@@ -92,13 +96,14 @@ def input_load(
 
     desk = desk_at(logbook)
     loads = read_loads(driven, stated)
+    _require_rehearsal(desk, is_from_files=bool(stated), **playing)
 
     def listen(load: InputLoad) -> "Batch":
         if load.file is not None:
             return read_by_rig(desk, [load.file], stimulus_file)
         across = ", ".join(part.text for part in load.added)
         text = INPUT.format(load.series.text, f", {across} across that end" if across else "")
-        return _record(desk, text, load.name, **playing)
+        return _record(desk, text, "input", load=load, **playing)
 
     return calibrate_input(desk, loads, listen)
 
@@ -131,16 +136,39 @@ def exciter_corner(
 
     desk = desk_at(logbook)
     files = (file, by_output, by_current)
+    _require_rehearsal(desk, is_from_files=any(files), **playing)
     return calibrate_exciter_files(desk, files, stimulus_file, live=lambda: _record(desk, EXCITER, "exciter", **playing))
 
 
-def _record(desk: "Desk", text: str, label: str, *, level: float, no_wait: bool) -> "Batch":
+def _require_rehearsal(desk: "Desk", *, is_from_files: bool, virtual: bool, **_: Any) -> None:
+    """See that a rehearsal records by itself, and spoils no real logbook.
+
+    Raises
+    ------
+    click.UsageError
+        If recordings are to be read instead.
+    """
+    from fit.desk.bench.recordings import require_rehearsal
+
+    if virtual and is_from_files:
+        msg = "--virtual records on the virtual bench; leave it out where recordings are read"
+        raise click.UsageError(msg)
+    if virtual:
+        require_rehearsal(desk)
+
+
+def _record(
+    desk: "Desk", text: str, kind: "Kind", *, level: float, no_wait: bool, virtual: bool, load: "InputLoad | None" = None
+) -> "Batch":
     """Say what to connect, wait for Enter, play and record."""
-    from fit.desk.bench.recordings import record_by_rig
-    from fit.desk.show.words import SWEEP_CAUTION
+    from fit.desk.bench.recordings import calibration_source, record_by_rig
+    from fit.desk.show.words import SIMULATED_TEXT, SWEEP_CAUTION
 
     desk.say(text)
-    desk.say(SWEEP_CAUTION)
+    desk.say(SIMULATED_TEXT if virtual else SWEEP_CAUTION)
     if not no_wait:
         click.prompt("Then press Enter", default="", show_default=False, prompt_suffix=" ", err=True)
-    return record_by_rig(desk, level=level, label=label)
+    label = kind if load is None else load.name
+    if not virtual:
+        return record_by_rig(desk, level=level, label=label)
+    return record_by_rig(desk, level=level, label=label, source=calibration_source(desk, kind, load))

@@ -34,15 +34,18 @@ def devices(*, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     "--duration", "duration_s", type=Amount("s", 1, 600), metavar="S", help="1 to 600 s; default: until Enter or Ctrl-C."
 )
 @level_option(default=0.03, most=0.2)
+@click.option("--virtual", is_flag=True, help="Rehearse on the virtual bench: no hardware, one look.")
 @shared_options
-def level(*, duration_s: float | None, level: float, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+def level(*, duration_s: float | None, level: float, virtual: bool, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Play a quiet tone and show what the inputs hear.
 
     Tells whether the exciter is found, too far or too near, whether an input is dead, clips, or hears direct monitoring.
     """
     del debug
-    from fit.desk.bench.level import watch_level
+    from fit.desk.bench.level import rehearse_level, watch_level
 
+    if virtual:
+        return rehearse_level(desk_at(logbook, as_json=as_json), level=level)
     return watch_level(desk_at(logbook, as_json=as_json), seconds=duration_s, level=level)
 
 

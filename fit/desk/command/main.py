@@ -24,7 +24,7 @@ DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
 EXAMPLES = """\b
 Examples:
   coilsweep demo                               the whole job, simulated
-  coilsweep guide pickup                       be led, take by take
+  coilsweep guide guitar                       be led, take by take
   coilsweep rig --sense-resistor "100 ± 1%"    what the bench consists of
   coilsweep exciter --former 24 --source line  which coil to wind
   coilsweep calibrate loopback                 how the inputs differ

@@ -7,16 +7,22 @@ from fit.circuit.alone import alone_controls
 from fit.circuit.instrument import Instrument, parts_of
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
+from fit.desk.book.desk import Outcome
 from fit.desk.book.instrument import LIMIT_BYTES, read_instrument_file
+from fit.desk.book.output import save_page
 from fit.desk.guide.scene import UNKNOWN, Scene, read_quantity, said
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
-from fit.desk.show.words import in_sentence, plain_text, table_lines
+from fit.desk.show.document.pieces import Document
+from fit.desk.show.sheets.layouts import sheet_of_layouts, sheet_of_sketches
+from fit.desk.show.terminal import lines
+from fit.desk.show.words import in_sentence, plain_text
 from measure.kinds import Kind, kind_of
 from measure.logbook.disk import read_small, replace_file, write_new
 from measure.logbook.store import instrument_path
 from measure.marking import read_value
 
 ALONE = "none"
+LAYOUTS_FILE = "layouts.html"
 
 
 def instrument_stage(scene: Scene, *, without: str = "", is_marking_known: bool = True) -> Step | None:
@@ -32,13 +38,15 @@ def instrument_stage(scene: Scene, *, without: str = "", is_marking_known: bool 
     path = instrument_path(scene.logbook())
     if not scene.settled("instrument.known"):
         known = "yes" if path.exists() else "no"
-        lines = ("", f"instrument.toml states the guitar already: {_title(scene)}.") if path.exists() else ()
-        return Deed(key="instrument.begun", run=lambda: Done(lines=lines, entries={"instrument.known": known}))
+        told = ("", f"instrument.toml states the guitar already: {_title(scene)}.") if path.exists() else ()
+        return Deed(key="instrument.begun", run=lambda: Done(lines=told, entries={"instrument.known": known}))
     if scene.answer("instrument.known") == "yes" and path.exists():
         return None
     layout = scene.answer("layout")
+    if not layout and not scene.settled("layouts"):
+        return Deed(key="layouts.drawing", run=lambda: _draw_layouts(scene))
     if not layout:
-        return _layout_question(without)
+        return _layout_question(without, scene.answer("layouts"))
     if layout == ALONE:
         return None
     for name, part, _ in parts_of(read_instrument(layout_text(layout))):
@@ -96,15 +104,26 @@ def _title(scene: Scene) -> str:
     return plain_text(read_instrument_file(instrument_path(scene.logbook())).name or "without a name")
 
 
-def _layout_question(without: str) -> Question:
+def _draw_layouts(scene: Scene) -> Done:
+    """Draw the wirings to choose from, as a page in the logbook."""
+    file = scene.logbook().path / LAYOUTS_FILE
+    sheet = sheet_of_layouts()
+    save_page(Outcome(document=Document(), sheet=sheet), file)
+    return Done(entries={"layouts": str(file)})
+
+
+def _layout_question(without: str, file: str) -> Question:
     names = (*DESCRIPTIONS, *((ALONE,) if without else ()))
-    meanings = DESCRIPTIONS | {ALONE: without}
-    rows: list[tuple[str, ...]] = [(str(number), name, meanings[name]) for number, name in enumerate(names, start=1)]
     return Question(
         key="layout",
         text="Which wiring is nearest to yours, by its number?",
         default="1",
-        before=("", "The guitar", *table_lines(rows)),
+        before=(
+            "",
+            "The guitar",
+            *lines(sheet_of_sketches(without)),
+            f"The same drawn, with every lug, for your browser: {plain_text(file)}",
+        ),
         explanation=(
             "It is written to instrument.toml, as text with a word on every line that needs one. If yours differs, take the",
             "nearest; when the file is written, leave with q, change it in an editor, and start the guide again.",

@@ -5,10 +5,10 @@ from dataclasses import replace
 
 from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.rig import rig_of, rig_rows
-from fit.desk.guide.scene import Offer, Scene, read_quantity, read_yes, said
+from fit.desk.guide.scene import UNKNOWN, Offer, Scene, cardless_lines, read_quantity, read_yes, said
 from fit.desk.guide.session import Deed, Done, Question, Read, Step, one_of
 from fit.desk.show.words import plain_text, table_lines
-from measure.errors import MeasureError
+from measure.errors import MeasureError, NoCardError
 from measure.kinds import Kind
 from measure.logbook.rig import Rig
 
@@ -100,6 +100,12 @@ USUAL = {
     "input_resistance": "1M ± 5%",
     "input_capacitance": "200p ± 50p",
 }
+# What is taken where somebody does not know; common practice, no source.
+GUESSES = {
+    "sense_resistor": ("100 ± 5%", "which the results do not rest on"),
+    "input_resistance": ("1M ± 20%", "as most inputs for instruments have"),
+    "input_capacitance": ("350p ± 250p", "as cables of 1 to 5 m and their inputs have"),
+}
 VALUES: dict[str, Kind] = {
     "sense_resistor": "resistance",
     "exciter_corner": "corner",
@@ -157,7 +163,7 @@ WHOLE = ("rate_hz", "output_channel", "pickup_channel", "reference_channel")
 
 def _rig_reader(name: str) -> Read:
     if name in VALUES:
-        return read_quantity(VALUES[name])
+        return read_quantity(VALUES[name], may_be_unknown=name in GUESSES)
     if name == "reference":
         return one_of(("current", "loopback", "none"))
     return _read_whole
@@ -171,6 +177,11 @@ def _read_whole(typed: str) -> str:
 
 
 def _write_answer(scene: Scene, name: str, answer: str) -> Done:
+    if answer == UNKNOWN:
+        guess, why = GUESSES[name]
+        return replace(
+            _write_rig(scene, {name: guess}), lines=(f"  {name.replace('_', ' ')}: {guess} is taken, {why} (common practice)",)
+        )
     done = _write_rig(scene, {name: int(answer) if name in WHOLE else answer})
     if name not in VALUES:
         return done
@@ -196,8 +207,10 @@ def _device_question(scene: Scene, question: Question, rig: Rig) -> Question:
     offers.sort(key=lambda offer: (not offer.is_default, not offer.has_inputs))
     names = [f"{plain_text(offer.device)} ({plain_text(offer.host_api)})" for offer in offers]
     if not names:
-        before = ("", "PortAudio finds no interface: plug it in, see that its sound system runs, then press Enter.")
-        return replace(question, text="Look again?", default="yes", before=before, read=read_yes, act=_look_again)
+        what = "PortAudio finds no interface: plug it in, see that its sound system runs, then press Enter."
+        before = ("", what, *cardless_lines(scene))
+        code = NoCardError.exit_code
+        return replace(question, text="Look again?", default="yes", before=before, read=read_yes, act=_look_again, exit_code=code)
 
     def write(answer: str) -> Done:
         offer = offers[names.index(answer)]

@@ -5,11 +5,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from fit.desk.bench.intake import KeptTake
+from fit.desk.bench.level import rehearse_level, watch_level
 from fit.desk.bench.preparation import bench_of
+from fit.desk.bench.recordings import Batch, InputLoad, calibration_source, record_by_rig
 from fit.desk.bench.take import Order, make_take
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import rig_of
-from fit.desk.guide.scene import Bench, Offer
+from fit.desk.guide.prepare import LOOK_S
+from fit.desk.guide.scene import Bench, InputBench, Offer
 from fit.desk.guide.session import Job
 from fit.desk.show.words import CAUTIONS, SIMULATED_TEXT
 from measure.logbook.conditions import Conditions
@@ -17,6 +20,7 @@ from measure.logbook.rig import Rig
 from measure.logbook.store import open_logbook
 from measure.source.interface import Source
 
+CALIBRATION_LEVEL = 0.1  # [1] of full scale, as `coilsweep calibrate` plays
 VIRTUAL_DEFAULTS = {
     "reference": "current",
     "sense_resistor": "100 ± 1%",
@@ -40,7 +44,15 @@ def virtual_bench(desk: Desk, job: Job) -> Bench:
 
     defaults = VIRTUAL_DEFAULTS | ({"dcr": VIRTUAL_DCR} if job == "pickup" else {})
     take = functools.partial(_make_take, desk, source=source, simulated=True)
-    return Bench(take=take, offers=None, defaults=defaults)
+
+    def record(load: InputLoad) -> Batch:
+        source = calibration_source(desk, "input", load)
+        return record_by_rig(_quiet(desk), level=CALIBRATION_LEVEL, label=load.name, source=source)
+
+    def level() -> Outcome:
+        return rehearse_level(_quiet(desk))
+
+    return Bench(take=take, offers=None, defaults=defaults, level=level, calibration=InputBench(record=record))
 
 
 def card_bench(desk: Desk) -> Bench:
@@ -66,7 +78,18 @@ def card_bench(desk: Desk) -> Bench:
         return seen
 
     take = functools.partial(_make_take, desk, source=source, simulated=False)
-    return Bench(take=take, offers=offers, defaults={})
+
+    def record(load: InputLoad) -> Batch:
+        return record_by_rig(desk, level=CALIBRATION_LEVEL, label=load.name)
+
+    def level() -> Outcome:
+        return watch_level(desk, seconds=LOOK_S)
+
+    return Bench(take=take, offers=offers, defaults={}, level=level, calibration=InputBench(record=record))
+
+
+def _quiet(desk: Desk) -> Desk:
+    return replace(desk, say=lambda _: None)
 
 
 def _list_offers() -> list[Offer]:

@@ -24,6 +24,7 @@ from fit.desk.guide.plan import (
     report_stage,
     wish_of,
 )
+from fit.desk.guide.prepare import input_stage, look_stage
 from fit.desk.guide.scene import Scene, caution_stage, first_open
 from fit.desk.guide.session import Question, Step, one_of
 from measure.errors import FileError
@@ -49,11 +50,13 @@ def next_step(scene: Scene) -> Step | None:
             needs_stage,
             caution_stage,
             rig_stage,
+            input_stage,
             lambda scene: instrument_stage(scene),
             part_stage,
             over_stage,
             lambda scene: dcr_stage(scene, is_closed=True),
             reference_stage,
+            look_stage,
             level_stage,
             lambda scene: takes_stage(scene, slots(scene), plan(scene)),
             lambda scene: further_stage(scene, slots(scene), lambda answer: _plan(scene, answer), plan=plan),

@@ -22,6 +22,7 @@ from fit.desk.guide.plan import (
     report_stage,
     wish_of,
 )
+from fit.desk.guide.prepare import input_stage, look_stage
 from fit.desk.guide.scene import Scene, caution_stage, first_open, read_yes
 from fit.desk.guide.session import Question, Step
 from measure.logbook.conditions import Conditions
@@ -44,10 +45,14 @@ def next_step(scene: Scene) -> Step | None:
             needs_stage,
             caution_stage,
             rig_stage,
-            lambda scene: instrument_stage(scene, without="no guitar around it: a pickup wired straight to the jack"),
+            input_stage,
+            lambda scene: instrument_stage(
+                scene, without="no guitar around it: a pickup wired straight to the jack", is_marking_known=False
+            ),
             over_stage,
             lambda scene: dcr_stage(scene, is_closed=instrument_of(scene) is not None),
             reference_stage,
+            look_stage,
             level_stage,
             lambda scene: takes_stage(scene, slots(scene, "before"), plan(scene)),
             lambda scene: further_stage(scene, slots(scene, "before")[1:], plan_for_comparison, plan=plan),

@@ -25,11 +25,12 @@ from fit.desk.guide.plan import (
     report_stage,
     wish_of,
 )
+from fit.desk.guide.prepare import input_stage, look_stage
 from fit.desk.guide.scene import NONE, Scene, caution_stage, first_open
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
-from fit.desk.show.sheet import Section, Sheet
+from fit.desk.show.sheet import Block, Section, Sheet, Text
 from fit.desk.show.words import plain_text, table_lines
-from measure.errors import FileError
+from measure.errors import FileError, MeasureError
 from measure.logbook.conditions import Conditions
 
 if TYPE_CHECKING:
@@ -55,10 +56,12 @@ def next_step(scene: Scene) -> Step | None:
             needs_stage,
             caution_stage,
             rig_stage,
+            input_stage,
             lambda scene: instrument_stage(scene, is_marking_known=False),
             _check_stage,
             reference_stage,
             _plan_stage,
+            look_stage,
             level_stage,
             lambda scene: takes_stage(scene, _before_fit(scene), plan(scene)),
             lambda scene: further_stage(scene, slots(scene), lambda answer: _plan(scene, answer), plan=plan),
@@ -256,19 +259,33 @@ def _switch_takes(scene: Scene) -> tuple[str, ...]:
 def _answer_stage(scene: Scene) -> Step | None:
     def ask() -> Outcome:
         from fit.desk.questions.fit import fit_takes
-        from fit.desk.questions.wiring import wiring_of
 
-        desk = hushed(scene.desk)
-        found = fit_takes(desk, wish_of(scene, names_of(scene, slots(scene))))
+        found = fit_takes(hushed(scene.desk), wish_of(scene, names_of(scene, slots(scene))))
         names = _switch_takes(scene)
         if not names or found.sheet is None:
             return found
-        wired = wiring_of(desk, names)
-        blocks = () if wired.sheet is None else (Section(wired.sheet.blocks, heading=WIRING_HEADING),)
-        sheet = Sheet(title=found.sheet.title, blocks=(*found.sheet.blocks, *blocks))
-        return replace(found, sheet=sheet, figures={**found.figures, **wired.figures})
+        wired = _wired(scene, names)
+        if isinstance(wired, str):
+            blocks: tuple[Block, ...] = (Text((f"not told: {wired}",)),)
+            return replace(found, sheet=_joined(found.sheet, blocks))
+        blocks = () if wired.sheet is None else wired.sheet.blocks
+        return replace(found, sheet=_joined(found.sheet, blocks), figures={**found.figures, **wired.figures})
 
     return answer_stage(scene, ASKED, ask)
+
+
+def _joined(sheet: Sheet, wiring: tuple[Block, ...]) -> Sheet:
+    return Sheet(title=sheet.title, blocks=(*sheet.blocks, Section(wiring, heading=WIRING_HEADING)))
+
+
+# What the takes cannot tell of the switch must not keep the rest from being told.
+def _wired(scene: Scene, names: tuple[str, ...]) -> Outcome | str:
+    from fit.desk.questions.wiring import wiring_of
+
+    try:
+        return wiring_of(hushed(scene.desk), names)
+    except (MeasureError, ValueError) as err:
+        return str(err)
 
 
 def _wiring_stage(scene: Scene) -> Step | None:
@@ -278,8 +295,7 @@ def _wiring_stage(scene: Scene) -> Step | None:
         return None
 
     def run() -> Done:
-        from fit.desk.questions.wiring import wiring_of
-
-        return Done(document=wiring_of(hushed(scene.desk), names).document)
+        wired = _wired(scene, names)
+        return Done() if isinstance(wired, str) else Done(document=wired.document)
 
     return Deed(key="wired", run=run)

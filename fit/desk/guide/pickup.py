@@ -17,6 +17,7 @@ from fit.desk.guide.plan import (
     report_stage,
     wish_of,
 )
+from fit.desk.guide.prepare import input_stage, look_stage
 from fit.desk.guide.scene import Scene, caution_stage, first_open
 from fit.desk.guide.session import Deed, Done, Step
 from fit.desk.show.sheets.report import RESPONSE
@@ -44,8 +45,10 @@ def next_step(scene: Scene) -> Step | None:
             needs_stage,
             caution_stage,
             rig_stage,
+            input_stage,
             lambda scene: dcr_stage(scene, is_closed=False),
             reference_stage,
+            look_stage,
             level_stage,
             lambda scene: takes_stage(scene, slots(scene), plan(scene)),
             lambda scene: further_stage(scene, slots(scene), plan_for_pickup, plan=plan),

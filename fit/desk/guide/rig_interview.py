@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.ask_rig import rig_stage
-from fit.desk.guide.bench import card_bench
+from fit.desk.guide.bench import card_bench, virtual_bench
 from fit.desk.guide.scene import Scene
 from fit.desk.guide.session import Memory, converse
 from fit.desk.show.words import CAUTIONS, plain_text
@@ -32,7 +32,7 @@ class _Person:
         del memory
 
 
-def ask_rig(desk: Desk, read_line: Callable[[str], str | None]) -> Outcome:
+def ask_rig(desk: Desk, read_line: Callable[[str], str | None], *, virtual: bool = False) -> Outcome:
     """Ask for what a rig states, and write each answer.
 
     Parameters
@@ -41,18 +41,22 @@ def ask_rig(desk: Desk, read_line: Callable[[str], str | None]) -> Outcome:
         Where; `tell` shows the questions.
     read_line : callable
         Prints a prompt and reads a line; None at the end of input.
+    virtual : bool
+        On the virtual bench, which has no devices to choose from.
 
     Returns
     -------
     Outcome
-        The rig as it is then, and what is missing.
+        The rig as it is then, and what is missing; sound card trouble where the person left since there is none.
     """
     logbook = open_logbook(desk.logbook, create=True)
     for caution in CAUTIONS:
         desk.say(caution)
     person = _Person(show=desk.tell, read_line=read_line)
     person.tell(HOW_TO)
-    bench = card_bench(desk)
-    converse(lambda memory: rig_stage(Scene(desk=desk, memory=memory, bench=bench)), Memory(job="pickup"), person)
+    bench = virtual_bench(desk, "pickup") if virtual else replace(card_bench(desk), rehearsal="coilsweep rig --ask --virtual")
+    if virtual:
+        person.tell("Rehearsed on the virtual bench, which has no devices to choose from.")
+    ending = converse(lambda memory: rig_stage(Scene(desk=desk, memory=memory, bench=bench)), Memory(job="pickup"), person)
     desk.tell("")
-    return show_or_write_rig(replace(desk, logbook=logbook.path), {})
+    return replace(show_or_write_rig(replace(desk, logbook=logbook.path), {}), exit_code=ending.exit_code)

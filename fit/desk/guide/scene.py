@@ -1,11 +1,11 @@
 """What the stages of a guide look at, and what they share: cautions, how quantities are read."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fit.desk.book.bounds import remarks
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
 from fit.desk.show.words import CAUTIONS, plain_text
 from measure.kinds import Kind
@@ -14,6 +14,7 @@ from measure.marking import parse_parts, read_value
 
 if TYPE_CHECKING:
     from fit.desk.bench.intake import KeptTake
+    from fit.desk.bench.recordings import Batch, InputLoad
     from fit.desk.bench.take import Order
 
 NONE = "none"
@@ -47,6 +48,22 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class InputBench:
+    """Records for a calibration of the input.
+
+    Attributes
+    ----------
+    record : callable
+        Plays and records one load.
+    recorded : dict of str to Batch
+        What was recorded so far, by the load's name; it is not kept from one session to the next.
+    """
+
+    record: Callable[["InputLoad"], "Batch"]
+    recorded: dict[str, "Batch"] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Bench:
     """Where the guide's takes come from.
 
@@ -58,11 +75,20 @@ class Bench:
         Lists interfaces; None on the virtual bench, where there is nothing to choose.
     defaults : dict of str to str
         Key of a question to what Enter alone means.
+    rehearsal : str
+        What to type to rehearse without a card; empty for the guide's job on the virtual bench.
+    level : callable or None
+        Shows what the inputs hear while a quiet tone plays; None where that is not offered.
+    calibration : InputBench or None
+        None where no calibration is offered.
     """
 
     take: Callable[["Order"], "KeptTake"]
     offers: Callable[[], Sequence[Offer]] | None
     defaults: Mapping[str, str]
+    rehearsal: str = ""
+    level: Callable[[], Outcome] | None = None
+    calibration: InputBench | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -138,9 +164,10 @@ def caution_stage(scene: Scene) -> Step | None:
 
 def cardless_lines(scene: Scene) -> tuple[str, ...]:
     """Say what can be done where there is no sound card."""
+    typed = scene.bench.rehearsal or f"coilsweep guide {scene.memory.job} --virtual"
     return (
         "  Without a sound card: q leaves, and the same command goes on later.",
-        f"  To rehearse without one: coilsweep guide {scene.memory.job} --virtual --logbook rehearsal",
+        f"  To rehearse without one: {typed} --logbook rehearsal",
     )
 
 

@@ -10,6 +10,7 @@ from fit.desk.guide.make_take import Slot, level_stage, take_of, takes_stage
 from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.page import Asked, answer_stage
 from fit.desk.guide.plan import hushed
+from fit.desk.guide.prepare import look_stage
 from fit.desk.guide.scene import Scene, caution_stage, first_open
 from fit.desk.guide.session import Question, Step
 from fit.desk.show.words import plain_text
@@ -29,7 +30,7 @@ def next_step(scene: Scene) -> Step | None:
     Question, Deed or None
         None when the answer is given.
     """
-    step = first_open((needs_stage, caution_stage, rig_stage, _wiring_stage, _names_stage, level_stage), scene)
+    step = first_open((needs_stage, caution_stage, rig_stage, _wiring_stage, _names_stage, look_stage, level_stage), scene)
     if step is not None:
         return step
     return takes_stage(scene, slots(scene)) or _answer_stage(scene)
@@ -70,7 +71,8 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
 
 def _wiring_stage(scene: Scene) -> Step | None:
     is_virtual = scene.bench.offers is None  # it has to know what to connect
-    return instrument_stage(scene, without="" if is_virtual else "none of these, or not known: the takes alone tell")
+    without = "" if is_virtual else "none of these, or not known: the takes alone tell"
+    return instrument_stage(scene, without=without, is_marking_known=False)
 
 
 def _names_stage(scene: Scene) -> Step | None:

@@ -12,7 +12,7 @@ from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.equipment import equipment_rows, reference_rows
 from fit.desk.book.fits import FitWish, answer_for, last_wish
 from fit.desk.book.history import earlier_of
-from fit.desk.book.instrument import load_of_rig, read_instrument_file
+from fit.desk.book.instrument import LIMIT_BYTES, load_of_rig, read_instrument_file
 from fit.desk.book.output import require_folder, require_free, save_page
 from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.show.document.pickup import ReportDocument
@@ -23,6 +23,7 @@ from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.history import Earlier, earlier_section
 from fit.desk.show.sheets.report import BUDGET, ELLIPSE, JACK, LOADED, RESPONSE, TAPERS, sheet_of_report
 from measure.errors import FileError
+from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
 from measure.quantity import Quantity
 
@@ -146,8 +147,12 @@ def _load(logbook: Logbook) -> dict[str, Quantity]:
 
 def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":
     """Judge every part that instrument.toml calls marked and that the takes tell."""
+    from fit.circuit.layouts import is_starting_text
     from fit.desk.questions.confirm import judge_part
 
+    path = instrument_path(logbook)
+    if path.exists() and is_starting_text(read_small(path, LIMIT_BYTES).decode("utf-8", errors="replace")):
+        return ()  # nobody has read these markings off the parts
     return tuple(judge_part(key, quantity, answer) for key, quantity in marked_in(logbook, answer).items())
 
 

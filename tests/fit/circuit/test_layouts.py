@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fit.circuit.layouts import DESCRIPTIONS, layout_text
+from fit.circuit.layouts import DESCRIPTIONS, is_starting_text, layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_harness
 from tests.wired_layouts import harness_of, values_of
@@ -25,3 +25,10 @@ def test_every_layout_is_sound_and_lets_some_pickup_through(layout):
 def test_unknown_layout_is_named():
     with pytest.raises(ValueError, match='there is no layout "x", expected one of one-pickup, three-singles'):
         layout_text("x")
+
+
+def test_a_starting_file_is_one_until_it_is_changed():
+    text = layout_text("one-pickup")
+    assert is_starting_text(text)
+    assert not is_starting_text(text.replace("22n", "33n"))
+    assert not is_starting_text("")

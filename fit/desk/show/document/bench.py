@@ -126,10 +126,13 @@ class LevelDocument(Document, frozen=True, kw_only=True, tag="coilsweep.level/1"
         "pickup", and "reference" where there is one.
     checks : tuple of Check
         What the levels mean.
+    simulated : bool
+        Rehearsed on the virtual bench.
     """
 
     inputs: dict[str, ChannelLevel]
     checks: tuple[Check, ...]
+    simulated: bool
 
 
 class TakeDocument(Document, frozen=True, kw_only=True, tag="coilsweep.take/1"):

@@ -66,9 +66,13 @@ def test_starting_values_of_a_layout_are_no_references(capsys, tmp_path):
     assert document["quantities"]["inductance"]["value"] == pytest.approx(3.62, rel=0.01)
     assert not any("stated without ±" in warning for warning in document["warnings"])
     assert not any("pickup bridge" in warning for warning in document["warnings"])
+    assert run(capsys, "report", "--logbook", tmp_path)[0] == 0
+    assert "marking" not in (tmp_path / "report.html").read_text(encoding="utf-8").lower()
     path = tmp_path / "instrument.toml"
     path.write_text(path.read_text(encoding="utf-8").replace('dcr = "8k"', 'dcr = "7.2k"'), encoding="utf-8")
     _, document, _ = run_json(capsys, "fit", *names[:2], "--logbook", tmp_path)
+    assert run(capsys, "report", tmp_path / "edited.html", *names, "--logbook", tmp_path)[0] == 0
+    assert "marking" in (tmp_path / "edited.html").read_text(encoding="utf-8").lower()  # whoever edits has looked
     told = [warning for warning in document["warnings"] if "stated without ±" in warning]
     assert [warning.partition(" stated")[0] for warning in told] == ["pickup bridge: dcr 7.2k"]
 

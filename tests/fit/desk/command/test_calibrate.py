@@ -4,8 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from fit.desk.show.words import SWEEP_CAUTION
-from tests.desk_bench import run
+from fit.desk.bench.virtual import EXCITER_CORNER_HZ, rehearsal_load, true_value
+from fit.desk.show.words import SIMULATED_TEXT, SWEEP_CAUTION
+from measure.logbook.rig import read_rig
+from tests.desk_bench import record, run, run_json
 from tests.typed import DONE, catch, refused, typed
 
 
@@ -95,3 +97,35 @@ def test_exciter_by_the_card(monkeypatch, capsys, bench):
 def test_wrong_words_are_refused_before_anything_sounds(capsys, bench, words, says):
     assert says in refused(capsys, "calibrate", *words)
     assert bench[1].calls == []
+
+
+def test_all_calibrations_are_rehearsed_and_find_what_the_virtual_bench_has(capsys, tmp_path):
+    place = ("--virtual", "--no-wait", "--logbook", tmp_path)
+    assert run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--logbook", tmp_path)[0] == 0
+    truths = {key: true_value(key, stated) for key, stated in rehearsal_load(read_rig(tmp_path / "rig.toml")).items()}
+    code, document, err = run_json(capsys, "calibrate", "loopback", *place)
+    assert (code, document["simulated"], document["outcome"]) == (0, True, "good")
+    assert SIMULATED_TEXT in err
+    through = [word for text in ("100k ± 1%", "1M ± 1%", "1M ± 1%, 1n ± 1%") for word in ("--through", text)]
+    code, document, _ = run_json(capsys, "calibrate", "input", *through, *place)
+    assert (code, document["simulated"]) == (0, True)
+    for name in ("resistance", "capacitance"):
+        found = document["quantities"][name]
+        assert abs(found["value"] - truths[f"input.{name}"]) < 3 * found["standard_uncertainty"]
+    code, document, _ = run_json(capsys, "calibrate", "exciter", *place)
+    assert (code, document["simulated"]) == (0, True)
+    assert document["quantities"]["corner"]["value"] == pytest.approx(EXCITER_CORNER_HZ, rel=0.005)
+
+
+def test_a_rehearsal_stays_away_from_real_takes(capsys, tmp_path):
+    assert run(capsys, "stimulus", tmp_path / "sweep.wav", "--rate", "48000", "--duration", "1")[0] == 0
+    record(tmp_path, "open")
+    assert run(capsys, "import", "open", tmp_path / "open.wav", "--logbook", tmp_path)[0] == 0
+    code, _, err = run(capsys, "calibrate", "loopback", "--virtual", "--no-wait", "--logbook", tmp_path)
+    assert code == 2
+    assert 'the take "open" here is real' in err
+    assert "--virtual --logbook rehearsal" in err
+
+
+def test_a_rehearsal_reads_no_files(capsys, tmp_path):
+    assert "--virtual records" in refused(capsys, "calibrate", "loopback", "--virtual", "--from", "a.wav", "--logbook", tmp_path)

@@ -5,7 +5,10 @@ from types import SimpleNamespace
 import pytest
 
 from fit.desk.bench.take import Order
+from fit.desk.show.words import SIMULATED_TEXT
 from measure.logbook.conditions import Conditions
+from tests.desk_bench import run, run_json
+from tests.listed_cards import list_cards
 from tests.typed import DONE, catch, refused, typed
 
 
@@ -110,3 +113,56 @@ def test_wrong_words_are_refused_before_anything_sounds(capsys, tmp_path, made, 
     assert says in refused(capsys, *words, "--logbook", tmp_path)
     assert made.calls == []
     assert list(tmp_path.iterdir()) == []
+
+
+CARD_COMMANDS = (
+    ("level", "--duration", "1"),
+    ("take", "open"),
+    ("calibrate", "loopback", "--no-wait"),
+    ("calibrate", "input", "--through", "1M ± 1%", "--no-wait"),
+    ("calibrate", "exciter", "--no-wait"),
+)
+
+
+@pytest.mark.parametrize("words", CARD_COMMANDS, ids=lambda words: " ".join(words[:2]))
+def test_a_card_that_is_not_there_is_exit_4_in_one_line_and_nothing_is_kept(capsys, tmp_path, words):
+    assert run(capsys, "rig", "--device", "no such card", "--host-api", "nowhere", "--logbook", tmp_path)[0] == 0
+    code, out, err = run(capsys, *words, "--logbook", tmp_path)
+    assert (code, out) == (4, "")
+    assert err.splitlines()[-1].startswith("coilsweep: ")
+    assert "Traceback" not in err
+    assert [file.name for file in tmp_path.rglob("*") if file.is_file() and file.name != ".lock"] == ["rig.toml"]
+
+
+@pytest.mark.parametrize("words", [("rig", "--ask"), ("guide", "guitar"), ("guide", "pickup"), ("guide", "wiring")], ids=" ".join)
+@pytest.mark.parametrize("typed", [["", "q"], []], ids=["left", "end of input"])
+def test_questions_without_a_card_say_how_to_leave_and_how_to_rehearse(capsys, tmp_path, monkeypatch, words, typed):
+    list_cards(monkeypatch)
+    told = iter(["", *typed] if words[0] == "guide" else typed)
+
+    def read():
+        try:
+            return next(told)
+        except StopIteration:
+            raise EOFError from None
+
+    monkeypatch.setattr("builtins.input", read)
+    code, out, err = run(capsys, *words, "--logbook", tmp_path)
+    assert code == 4
+    assert "Look again?" in out
+    assert "q leaves" in out
+    assert f"To rehearse without one: coilsweep {' '.join(words)} --virtual --logbook rehearsal" in out
+    assert "Traceback" not in err
+
+
+def test_level_is_rehearsed_without_a_card_and_says_so(capsys, tmp_path):
+    code, document, err = run_json(capsys, "level", "--virtual", "--logbook", tmp_path / "none")
+    assert (code, document["simulated"]) == (0, True)
+    assert SIMULATED_TEXT in err
+    assert document["inputs"]["pickup"]["tone_dbfs"] > -80
+    assert {one["outcome"] for one in document["checks"]} == {"pass"}
+    louder = run_json(capsys, "level", "--virtual", "--level", "0.06", "--logbook", tmp_path / "none")[1]
+    assert louder["inputs"]["reference"]["tone_dbfs"] - document["inputs"]["reference"]["tone_dbfs"] == pytest.approx(
+        6.02, abs=0.1
+    )
+    assert not (tmp_path / "none").exists()

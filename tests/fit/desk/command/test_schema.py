@@ -39,3 +39,12 @@ def test_nothing_heavy_is_loaded():
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert json.loads(done.stdout.rpartition("\n[")[0])["title"] == "coilsweep.fit/1"
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_the_guide_tells_of_the_whole_guitar(capsys):
+    code, out, _ = run(capsys, "schema", "guide")
+    assert code == 0
+    whole = json.loads(out)
+    properties = whole["$defs"]["GuideDocument"]["properties"] if "$defs" in whole else whole["properties"]
+    assert "guitar" in str(properties["job"])
+    assert "what its switch connects" in properties["wiring"]["description"]

@@ -56,7 +56,7 @@ def test_a_file_that_is_there_is_not_asked_for(tmp_path):
 
 
 def test_a_wiring_is_chosen_then_what_is_printed_on_its_parts_then_it_is_written(tmp_path):
-    begun = {"instrument__known": "no"}
+    begun = {"instrument__known": "no", "layouts": "layouts.html"}
     chosen = instrument_stage(scene(tmp_path, **begun))
     assert (chosen.key, chosen.read("one-pickup")) == ("layout", "one-pickup")
     settled = begun | {"layout": "one-pickup"}
@@ -71,7 +71,7 @@ def test_a_wiring_is_chosen_then_what_is_printed_on_its_parts_then_it_is_written
 
 
 def test_none_is_a_choice_only_where_it_means_something(tmp_path):
-    begun = {"instrument__known": "no"}
+    begun = {"instrument__known": "no", "layouts": "layouts.html"}
     with pytest.raises(ValueError, match="is not one of"):
         instrument_stage(scene(tmp_path, **begun)).read("none")
     assert instrument_stage(scene(tmp_path, **begun), without="a pickup alone").read("none") == "none"

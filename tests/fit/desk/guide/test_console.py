@@ -13,7 +13,7 @@ from tests.desk_bench import run
 from tests.guided import Script, answers, bench_with, desk_of, guided, settled
 
 
-@pytest.mark.parametrize("n_questions", [4, 12])
+@pytest.mark.parametrize("n_questions", [4, 14])
 def test_left_anywhere_and_resumed_asks_nothing_twice(tmp_path, n_questions):
     """Up to the sweep of the second take, whose bench is interrupted."""
 
@@ -101,7 +101,7 @@ def test_hostile_session_gives_no_traceback(tmp_path, capsys, monkeypatch, nonse
 
 
 def test_json_keeps_stdout_for_the_document(tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("builtins.input", iter([*[""] * 11, "q"]).__next__)
+    monkeypatch.setattr("builtins.input", iter([*[""] * 13, "q"]).__next__)
     code, out, err = run(capsys, "guide", "pickup", "--virtual", "--json", "--logbook", tmp_path)
     assert code == 0
     document = json.loads(out)

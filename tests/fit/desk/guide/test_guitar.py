@@ -7,9 +7,12 @@ import pytest
 from fit.answers.figures import Estimate, NextTake, NotIdentified
 from fit.circuit.layouts import layout_text
 from fit.desk.bench.virtual import PICKUPS, TONE_CAPACITOR_F, USUAL_OHM
+from fit.desk.book.desk import Outcome
 from fit.desk.guide import guitar
 from fit.desk.guide.guitar import ALL, SOME
 from fit.desk.guide.plan import plan_for_guitar
+from fit.desk.show.document.pieces import Document
+from fit.desk.show.sheet import Sheet, Text
 from measure.errors import FileError
 from measure.logbook.store import list_takes, open_logbook
 from tests.answer_by_hand import answer
@@ -109,6 +112,21 @@ def test_what_is_not_told_yet_goes_first():
     untold = NotIdentified(quantity="capacitor.tone", why="a pot hides it", next_take=TURN)
     told = replace(answer(), not_identified=(untold,), next_takes={})
     assert plan_for_guitar(told, has_parts=False).is_needed
+
+
+def test_a_switch_that_cannot_be_told_keeps_nothing_else_back(tmp_path, monkeypatch):
+    def refuse(_, names):
+        msg = f"nothing is to be told of {len(names)} takes"
+        raise ValueError(msg)
+
+    found = Outcome(document=Document(), sheet=Sheet(title="t", blocks=(Text(("the values",)),)))
+    monkeypatch.setattr("fit.desk.questions.wiring.wiring_of", refuse)
+    monkeypatch.setattr("fit.desk.questions.fit.fit_takes", lambda *_: found)
+    whole = stated(tmp_path, "three-singles", check=SOME)
+    done = guitar._answer_stage(whole).run()
+    assert "the values" in done.lines
+    assert "not told: nothing is to be told of 7 takes" in done.lines
+    assert guitar._wiring_stage(whole).run().document is None
 
 
 @pytest.mark.slow

@@ -3,9 +3,10 @@
 import pytest
 
 from fit.desk.bench.take import PreflightError
+from fit.desk.guide.console import run_guide
 from fit.desk.guide.make_take import Slot, level_stage, take_of, take_stage
 from fit.desk.guide.scene import Bench
-from measure.errors import ServerDiedError
+from measure.errors import NoCardError, ServerDiedError
 from measure.logbook.store import list_takes, open_logbook
 from tests.guide_scenes import scene
 from tests.guided import Script, answers, bad, bench_with, desk_of, guided, settled
@@ -138,3 +139,14 @@ def test_a_good_take_is_used(tmp_path):
     settled = {"ready__open": "yes", "outcome__open": "good", "take__open": "open-2"}
     assert take_stage(scene(tmp_path, **settled), SLOT) is None
     assert take_of(scene(tmp_path, **settled), SLOT) == "open-2"
+
+
+def test_leaving_since_there_is_no_card_is_sound_card_trouble(tmp_path):
+    script = Script(**answers(ready=["", "q"]))
+    desk = desk_of(tmp_path, script)
+    bench = bench_with(desk, outcomes=[NoCardError("there is no sound card")])
+    outcome = run_guide(desk, "pickup", virtual=True, bench=bench, read_line=script.read_line)
+    assert outcome.exit_code == 4
+    assert "To rehearse without one: coilsweep guide pickup --virtual --logbook rehearsal" in script.text
+    again = Script(**answers(ready=["q"]))
+    assert run_guide(desk_of(tmp_path, again), "pickup", virtual=True, bench=bench, read_line=again.read_line).exit_code == 0

@@ -51,10 +51,10 @@ def test_a_page_that_is_all_there_is_is_the_report(book):
 
 def test_only_takes_of_this_session_stand_on_the_page(book):
     sheet = answer_sheet(scene(book.path, take__open="open"), ASKED, ANSWER)
-    rows = tables(sheet)[-1].rows
+    rows = tables(sheet)[-2].rows
     assert [row[0] for row in rows] == ["take", "open"]
     assert rows[1][2:4] == ("tone=0", "neck")
-    assert headings(sheet) == ["The answer", "Takes"]
+    assert headings(sheet) == ["The answer", "Takes", "What you will need", "The bench"]
     asked = answer_sheet(scene(book.path, dcr="6k ± 1%"), ASKED, ANSWER)
     assert headings(asked)[0] == "The answer"  # before what led to it
 

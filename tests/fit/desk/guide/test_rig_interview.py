@@ -27,3 +27,20 @@ def test_rig_asked_for_can_be_left(tmp_path, capsys, monkeypatch):
     assert code == 0
     assert read_rig(tmp_path / "rig.toml").interface.device == "box"
     assert "Still missing" in out
+
+
+def test_the_questions_are_rehearsed_without_devices(tmp_path, capsys, monkeypatch):
+    list_cards(monkeypatch)
+    monkeypatch.setattr("builtins.input", lambda: "")
+    code, document, said = run_json(capsys, "rig", "--ask", "--virtual", "--logbook", tmp_path)
+    assert code == 0
+    assert document["missing"] == []
+    assert "no devices to choose from" in said
+    assert "Which interface?" not in said
+    assert read_rig(tmp_path / "rig.toml").input.capacitance == "185p ± 3p"
+
+
+def test_there_is_nothing_to_rehearse_without_questions(tmp_path, capsys):
+    code, _, err = run(capsys, "rig", "--virtual", "--logbook", tmp_path)
+    assert code == 2
+    assert "coilsweep rig --ask --virtual" in err
