@@ -53,8 +53,7 @@ def test_devices_of_the_rig_by_name_and_host_api(tmp_path, capsys, monkeypatch):
     assert [device["is_in_rig"] for device in document["devices"]] == [False, True, False]
     assert [device["rates_hz"] for device in document["devices"]] == [[44100, 48000], [96000], None]
     _, out, _ = run(capsys, "devices", "--logbook", tmp_path)
-    assert [line.split()[-1] for line in out.splitlines()[1:4]] == ["output", "rig", "answer"]
-    assert "44.1, 48 kHz" in out
+    assert all(word in out for word in ("default", "rig", "answer", "44.1, 48"))
     assert run(capsys, "rig", "--host-api", "elsewhere", "--logbook", tmp_path)[0] == 0
     assert "The rig names box, which is not there." in run(capsys, "devices", "--logbook", tmp_path)[1]
 
@@ -100,11 +99,11 @@ def test_what_comes_after_a_good_level_can_be_typed(delivered, tmp_path, capsys,
     delivered(sine(1e-3), sine(0.018), n_blocks=400)
     assert run(capsys, "rig", *RIG, "--rate", RATE_HZ, "--logbook", tmp_path)[0] == 0
     for name in ("open", "open-2"):
-        code, out, _ = run(capsys, "level", "--seconds", 1.5, "--logbook", tmp_path)
+        code, out, _ = run(capsys, "level", "--duration", 1.5, "--logbook", tmp_path)
         last = out.splitlines()[-1]
         assert (code, last) == (0, f"Next: coilsweep take {name} --logbook {tmp_path}")
         words = shlex.split(last)[2:]
-        assert run(capsys, *words, "--virtual", "--at-once", "--duration", "1")[0] == 0
+        assert run(capsys, *words, "--virtual", "--no-look", "--duration", "1")[0] == 0
 
 
 def test_level_until_it_is_interrupted(delivered, tmp_path, capsys, monkeypatch):
@@ -114,7 +113,7 @@ def test_level_until_it_is_interrupted(delivered, tmp_path, capsys, monkeypatch)
     code, out, _ = run(capsys, "level", "--logbook", tmp_path)
     assert code == 0
     assert "look: reference clips (0.0 dBFS): lower its input gain" in out
-    assert "look: the exciter is too near or too loud" in out
+    assert "look: the exciter is too near or too loud" in " ".join(out.split())
 
 
 def test_level_that_is_interrupted_before_its_time(delivered, tmp_path, capsys):

@@ -30,11 +30,11 @@ def card(name, *, rates_hz=(48000,), is_default=False):
 def test_a_card_that_the_rig_names_is_marked_and_one_that_is_gone_is_said():
     rig = Rig(interface=Interface(device="box", input_device="gone"))
     listed = DeviceList(library="", explanation="2 devices.", devices=(card("box", is_default=True), card("dumb", rates_hz=None)))
-    told = lines(sheet_of_devices(listed, rig))
-    assert told[1].split() == ["box", "JACK", "2", "2", "48", "kHz", "48", "maybe", *["in", "the", "rig,", "default", "input"]]
-    assert told[2].endswith("did not answer")
-    assert told[3].startswith("Resampled maybe: shared mode,")
-    assert told[5:] == ["2 devices.", "The rig names gone, which is not there."]
+    table, shared, said = sheet_of_devices(listed, rig).blocks
+    assert table.rows[1] == ("box", "JACK", "2", "2", "48 kHz", "48", "maybe", "in the rig, default input")
+    assert table.rows[2][4:] == ("did not answer", "", "", "")
+    assert shared.lines[0].startswith("Resampled maybe: shared mode,")
+    assert said.lines == ("2 devices.", "The rig names gone, which is not there.")
 
 
 @pytest.mark.parametrize(
@@ -49,9 +49,9 @@ def test_a_card_that_the_rig_names_is_marked_and_one_that_is_gone_is_said():
 )
 def test_what_a_card_promises_of_its_samples_is_said(promise, word):
     one = replace(card("box", rates_hz=(44100, 48000)), **promise)
-    told = lines(sheet_of_devices(DeviceList(library="", explanation="", devices=(one,)), Rig()))
-    assert told[1].endswith(word)
-    assert any("shared mode" in line for line in told) == (word != "no")
+    table, *others = sheet_of_devices(DeviceList(library="", explanation="", devices=(one,)), Rig()).blocks
+    assert table.rows[1][6] == word
+    assert any("shared mode" in line for text in others for line in text.lines) == (word != "no")
 
 
 def test_control_characters_of_a_card_never_reach_the_terminal():
