@@ -69,5 +69,5 @@ def answer(*, outcome="good", simulated=True, take_name="plus-1n", floor=0.0004)
         curves=(curve("open", 0.0, 1), curve(take_name, 1e-9, 2)),
         loaded_frequency_hz=frequency_hz,
         loaded_gain=gain,
-        findings=(Finding(code="coil-moved", severity="warn", text="The coil seems to have moved before take plus-1n."),),
+        findings=(Finding(code="coil-moved", severity="warn", text="The exciter seems to have moved before take plus-1n."),),
     )

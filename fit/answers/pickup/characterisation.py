@@ -208,7 +208,7 @@ def _next_take(derived: Derived, take: Further) -> NextTake:
 
 def _described(take: Further, relative: float) -> NextTake:
     what = f"{take.add} clipped across the jack" if take.add else f"the controls set to {', '.join(take.controls)}"
-    text = f"one more take with {what}, the coil left where it is"
+    text = f"one more take with {what}, the exciter left where it is"
     return NextTake(add=take.add, text=text, predicted_relative_std=relative, controls=take.controls)
 
 

@@ -181,7 +181,7 @@ def _shape_difference(first: TakeEvidence, second: TakeEvidence) -> float | None
 
 
 def _moved(name: str) -> Finding:
-    text = f"the coil seems to have moved before take {name} (its gain stepped by more than chance); its gain was left free"
+    text = f"the exciter seems to have moved before take {name} (its gain stepped by more than chance); its gain was left free"
     return Finding(code="coil-moved", severity="warn", text=text)
 
 

@@ -34,7 +34,7 @@ from measure.source.virtual import Faults, VirtualBench
 
 STORY = (
     "A single coil lies in a drawer, without a name, cover off, two wires. What is it?",
-    "On the bench: an audio interface, a small exciter coil with a 100 Ω sense resistor, a 1 nF capacitor of 1 %, a multimeter.",
+    "On the bench: a sound card, a small exciter coil with a 100 Ω sense resistor, a 1 nF capacitor of 1 %, a multimeter.",
     "All of it is simulated here; you type the same commands for real recordings.",
 )
 RATE_HZ = 96000

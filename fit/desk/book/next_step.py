@@ -29,7 +29,7 @@ def with_next_step(kept: Outcome, logbook: Logbook, name: str) -> Outcome:
         return kept  # what it tells was said already
     more = [next_line(after_take(logbook, name, rig_of(logbook)))]
     if stated.method == "exciter" and not (stated.added or stated.controls) and kept.exit_code == DONE:
-        more.append("A further take with a known part across the jack (--add), the coil left in place, tells more.")
+        more.append("A further take with a known part across the jack (--add), the exciter left in place, tells more.")
     return replace(kept, lines=(*kept.lines, *more))
 
 

@@ -51,14 +51,14 @@ def split_into_sets(logbook: Logbook, takes: Sequence[Take]) -> TakeSets:
     usual = [load for load, count in counts.items() if 2 * count > len(groups)]
     if not usual:
         words = "; ".join(dict.fromkeys(_load_text(one[0]) for group in groups.values() for one in group.values()))
-        msg = f"no load is common to most places of the coil ({words}): make the same takes in each, such as without and with 1n"
+        msg = f"no load is common to most places of the exciter ({words}): make the same takes in each, for example with 1n"
         raise ValueError(msg)
     sets, notes = _sets(groups, usual)
     nights = Counter(placement for _, placement in groups)
     stayed = [take for (_, place), group in groups.items() if nights[place] > 1 for own in group.values() for take in own]
     if stayed:
         who = named([take.name for take in stayed])
-        notes.append(f"{who}: of several days, but without --coil-moved; each day counts as if the coil had been laid down anew")
+        notes.append(f"{who}: of several days, but without --coil-moved; each day counts as if the exciter had been laid anew")
     texts = tuple(_load_text(sets[0].takes[index]) for index in range(len(usual))) if sets else ()
     return TakeSets(sets=sets, loads=texts, notes=tuple(notes))
 
@@ -134,7 +134,7 @@ def _sets(groups: dict[tuple[int, int], dict[Load, list[Take]]], usual: Sequence
         (spare if n_sets else lacking).extend(rest)
     notes = []
     if lacking:
-        notes.append(f"{named(lacking)}: left out, at that place of the coil is no take with a load that the others have")
+        notes.append(f"{named(lacking)}: left out, at that place of the exciter is no take with a load that the others have")
     if spare:
         notes.append(f"{named(spare)}: left out, they do not make up another whole set")
     return tuple(sets), notes

@@ -102,7 +102,7 @@ def _one_each(split: TakeSets) -> tuple[TakeSets, list[str]]:
     first = {one.placement: one for one in reversed(split.sets)}
     kept = tuple(one for one in split.sets if first[one.placement] is one)
     spare = [name for one in split.sets if first[one.placement] is not one for name in one.names]
-    notes = [f"{named(spare)}: not on the charts, which have one measurement each time it is laid down"] if spare else []
+    notes = [f"{named(spare)}: not on the charts, which have one measurement each time the exciter is laid down"] if spare else []
     return TakeSets(sets=kept, loads=split.loads, notes=split.notes), notes
 
 

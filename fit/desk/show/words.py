@@ -62,7 +62,7 @@ WORDS = {  # the glossary: of a report, and of the manual
         "sources share."
     ),
     "dBFS": "Decibels relative to full scale: 0 is a sine that just reaches it.",
-    "dcr": "Resistance of the winding at DC: what a multimeter shows.",
+    "dcr": "Winding resistance at DC: what a multimeter shows between the winding's ends.",
     "eddy loop": (
         "A closed path in pole pieces, cover or base plate in which a current is induced. It takes energy from the treble and "
         "lowers the inductance there."

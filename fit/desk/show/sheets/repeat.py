@@ -14,12 +14,12 @@ from fit.desk.show.sheets.take_sets import FittedSet, TakeSets, sets_text, shown
 from fit.desk.show.words import MINUS, in_sentence, quantity_name
 
 SYMBOLS = {
-    (REPEAT,): "coil left where it is",
-    (PLACEMENT,): "coil laid down anew",
+    (REPEAT,): "exciter left where it is",
+    (PLACEMENT,): "exciter laid down anew",
     (DAY,): "another day",
-    (PLACEMENT, REPEAT): "coil laid down anew, and repeats",
-    (DAY, PLACEMENT): "coil laid down anew, another day",
-    (DAY, PLACEMENT, REPEAT): "coil laid anew, another day, and repeats",
+    (PLACEMENT, REPEAT): "exciter laid down anew, and repeats",
+    (DAY, PLACEMENT): "exciter laid down anew, another day",
+    (DAY, PLACEMENT, REPEAT): "exciter laid anew, another day, and repeats",
 }
 PICTURE = Picture(
     name="results",
@@ -71,7 +71,7 @@ def sheet_of_repeat(found: Repeated) -> Sheet:
         Standard deviations, what they do to a result, whether stated intervals hold.
     """
     n_placements, n_days = _counts(found.fitted)
-    laid = f"coil laid down {f'{n_placements} times' if n_placements > 1 else 'once'}"
+    laid = f"exciter laid down {f'{n_placements} times' if n_placements > 1 else 'once'}"
     where = f"{laid} on {n_days} day{'s' if n_days > 1 else ''}"
     head = f"Repeatability of this bench, from {sets_text(found.split, len(found.fitted))}: {where}"
     is_judged = any(one.together is not None for one in found.quantities.values())
@@ -119,7 +119,7 @@ def verdict_lines(found: Repeated) -> list[str]:
     return [
         f"The stated intervals are TOO NARROW on this bench for {names}: results lie further apart than chance would have it "
         "(p below 5 % for all quantities together).",
-        "Take the half-widths of the column “on this bench”, or the mean of several, the coil laid down anew for each.",
+        "Take the half-widths of the column “on this bench”, or the mean of several, the exciter laid down anew for each.",
     ]
 
 
@@ -206,15 +206,15 @@ def advice_of(one: Repeatability, fitted: Sequence[FittedSet]) -> tuple[str, ...
     told = set(one.spreads)
     out = []
     if n_placements == 1:
-        out.append("the coil lay in one place all the time: lay it down anew for a set (--coil-moved), five times or more")
+        out.append("the exciter lay in one place all the time: lay it down anew for a set (--coil-moved), five times or more")
     elif n_days == 1:
         out.append("all in one day: sets of other days would tell what another day adds")
     elif (DAY, PLACEMENT) in told or (DAY, PLACEMENT, REPEAT) in told:
-        out.append("the coil was laid down once a day: do it twice in a day or more often, to tell its place and the day apart")
+        out.append("the exciter was laid down once a day: do it twice in a day or more, to tell its place and the day apart")
     if any(len(sources) > 1 and REPEAT in sources for sources in told):
-        out.append("one set each time: take the set twice without moving the coil, to tell repeats by themselves")
+        out.append("one set each time: take the set twice without moving the exciter, to tell repeats by themselves")
     if one.together is not None and one.together.freedom < FEW:
-        what = "days" if n_days > 1 else "times that the coil is laid down"
+        what = "days" if n_days > 1 else "times that the exciter is laid down"
         out.append(f"few degrees of freedom make the interval of all of it wide: more {what}")
     return tuple(out)
 

@@ -15,9 +15,9 @@ from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled, warn
 from fit.desk.show.words import MINUS
 
 CAUTIONS = (
-    "Signs compare pickups only if the coil was laid the same way round over each. They tell how windings are wound and wired,",
-    "not where magnets point: a pickup that is reverse wound with reversed magnets reads as inverted here, and is in phase for",
-    "the strings.",
+    "Signs compare pickups only if the exciter was laid the same way round over each. They tell how windings are wound and",
+    "wired, not where magnets point: a pickup that is reverse wound with reversed magnets reads as inverted here, and is in",
+    "phase for the strings.",
 )
 
 FINEST = -2  # [1] power of ten: hundredths of a level

@@ -23,7 +23,7 @@ def test_capacitor_by_the_take_that_tells_it(tmp_path, monkeypatch):
     answer = document["answer"]
     assert [take.conditions.controls["tone"] for take in list_takes(open_logbook(tmp_path)).takes] == ["10", "10", "0"]
     assert (
-        "What would help most one more take with the controls set to tone=0, the coil left where it is Tone capacitor: a pot"
+        "What would help most one more take with the controls set to tone=0, the exciter left where it is Tone capacitor: a pot"
         in script.text
     )
     assert answer["verdict"] == "outside marking"

@@ -193,7 +193,7 @@ def test_repeats_of_one_placement_are_one_measurement(copy, capsys):
     code, document, _ = run_json(capsys, "check", "drawer", *names(1, 2, 3), "--logbook", copy)
     assert code == 0
     assert [one["takes"] for one in document["measurements"]] == [names(1), names(3)]
-    assert any("drawer-2" in text and "one measurement for each placement" in text for text in document["warnings"])
+    assert any("drawer-2" in text and "one measurement each time" in text for text in document["warnings"])
 
 
 @pytest.mark.usefixtures("by_hand")

@@ -81,9 +81,9 @@ def test_pictures_of_both_kinds(told, book, capsys):
     assert code == 0
     assert "y.png" in err
     assert (pictures / "y.png").read_bytes().startswith(b"\x89PNG")
-    assert "coil laid down once on 1 day" in out  # one alone: repeats, and what to do for the rest
-    assert "coil left where it is" in out
-    assert "the coil lay in one place all the time" in out
+    assert "exciter laid down once on 1 day" in out  # one alone: repeats, and what to do for the rest
+    assert "exciter left where it is" in out
+    assert "the exciter lay in one place all the time" in out
     assert "hold" not in out
 
 
@@ -91,8 +91,8 @@ def test_in_plain_words(book, capsys):
     folder, names = book
     code, out, _ = run(capsys, "repeat", *names[4:], "--logbook", folder)
     assert code == 0
-    assert "from 4 sets of 2 takes (nothing added; 1n ± 1%): coil laid down 3 times on 2 days" in out
-    for words in ("coil laid down anew", "all of it", "degrees of freedom", "on this bench", "TOO NARROW", "simulated"):
+    assert "from 4 sets of 2 takes (nothing added; 1n ± 1%): exciter laid down 3 times on 2 days" in out
+    for words in ("exciter laid down anew", "all of it", "degrees of freedom", "on this bench", "TOO NARROW", "simulated"):
         assert words in out
     assert "\x1b" not in out
 
@@ -102,7 +102,7 @@ def test_in_plain_words(book, capsys):
     [
         (["coil-1", "coil-1"], 2, "named twice"),
         (["coil-1", "coil-1-1n"], 2, "1 set of 2 takes (nothing added; 1n ± 1%), a spread needs two"),
-        (["coil-1", "coil-3-1n"], 2, "no load is common to most places of the coil"),
+        (["coil-1", "coil-3-1n"], 2, "no load is common to most places of the exciter"),
         (["nothing"], 2, 'no take "nothing"'),
         (["coil-1", "--plot", "x.jpg"], 2, ".png or .svg"),
         (["coil-1", "--plot", "nowhere/x.png"], 2, "no folder nowhere"),

@@ -59,7 +59,7 @@ def test_a_good_fit_has_no_heading_of_doubt():
     assert "INDICATIVE ONLY" not in text
     assert "smooth difference: 0.04 % (values are good below 0.5 %)" in text
     assert "noticed" in text
-    assert "The coil seems to have moved" in text
+    assert "The exciter seems to have moved" in text
 
 
 def test_a_misfit_heads_the_values_and_says_where_it_is():

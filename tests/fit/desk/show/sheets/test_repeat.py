@@ -13,14 +13,14 @@ ONE_SET = ((0, 0), (1, 0), (2, 0), (3, 0))
 
 def test_sets_placements_and_days_are_counted():
     text = said(sheet_of_repeat(repeated()))
-    assert "from 6 sets of 2 takes (nothing added; 1n ± 1%): coil laid down 3 times on 3 days" in text
-    assert "coil laid down once on 1 day" in said(sheet_of_repeat(repeated(ONE_PLACE)))
+    assert "from 6 sets of 2 takes (nothing added; 1n ± 1%): exciter laid down 3 times on 3 days" in text
+    assert "exciter laid down once on 1 day" in said(sheet_of_repeat(repeated(ONE_PLACE)))
 
 
 def test_spreads_are_named_by_what_they_hold():
     rows = tables(sheet_of_repeat(repeated()))[0].rows
     assert rows[1][0].startswith("Resonance, cable and input on, ")
-    assert {row[1] for row in rows[1:]} == {"coil left where it is", "coil laid down anew, another day", "all of it"}
+    assert {row[1] for row in rows[1:]} == {"exciter left where it is", "exciter laid down anew, another day", "all of it"}
     assert pictures(sheet_of_repeat(repeated())) == ["results"]
 
 
@@ -35,10 +35,10 @@ def test_intervals_that_hold_and_those_that_do_not(spread, own_std, text):
 @pytest.mark.parametrize(
     ("design", "text"),
     [
-        (ONE_PLACE, "the coil lay in one place"),
+        (ONE_PLACE, "the exciter lay in one place"),
         (ONE_DAY, "sets of other days would tell what another day adds"),
         (ONE_SET, "one set each time"),
-        (((0, 0), (0, 0), (1, 1), (1, 1)), "the coil was laid down once a day"),
+        (((0, 0), (0, 0), (1, 1), (1, 1)), "the exciter was laid down once a day"),
     ],
 )
 def test_what_the_design_leaves_open_is_advised(design, text):

@@ -144,7 +144,7 @@ def test_report_says_what_was_measured_with_intervals_budget_checks_rig_and_word
         "both halves look alike from the jack",
         "lethal voltage",
         "What the words mean",
-        "The coil seems to have moved",
+        "The exciter seems to have moved",
     ):
         assert text in said
 
