@@ -132,7 +132,7 @@ class LevelDocument(Document, frozen=True, kw_only=True, tag="coilsweep.level/1"
 
     inputs: dict[str, ChannelLevel]
     checks: tuple[Check, ...]
-    simulated: bool
+    simulated: bool = False
 
 
 class TakeDocument(Document, frozen=True, kw_only=True, tag="coilsweep.take/1"):
