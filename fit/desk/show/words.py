@@ -385,7 +385,7 @@ def table_lines(rows: Sequence[tuple[str, ...]], *, indent: str = "  ", width: i
     Examples
     --------
     >>> table_lines([("", "what"), ("rms", "a text that is too long")], width=20)
-    ['       what', '  rms  a text that', '       is too long']
+    ['       what', '  rms  a text', '       that is', '       too long']
     """
     if not rows:
         return []
