@@ -339,10 +339,10 @@ def test_lines_for_people(book, capsys):
     assert re.search(r"1\.00 kHz +\+0\.500 dB +−0\.50\d°", out)
     assert "It holds while both inputs' gain controls stay as they are." in out
     words = [word for text in LOADS for word in ("--from", text)]
-    _, out, _ = run(capsys, "calibrate", "input", *words, "--logbook", book)
+    _, out, _ = run(capsys, "calibrate", "input", *words, "--details", "--logbook", book)
     assert "Input and cable capacitance" in out
     assert "added 1n ± 1% in through-1M-1n.wav" in out
-    _, out, _ = run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--page", book / "x.html", "--logbook", book)
+    _, out, _ = run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--details", "--page", book / "x.html", "--logbook", book)
     page = read_page((book / "x.html").read_text(encoding="utf-8"))
     assert page.headings[0] == "The exciter's corner"
     assert "in rig.toml" in page.columns

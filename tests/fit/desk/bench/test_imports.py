@@ -141,7 +141,7 @@ def test_each_fault_gets_its_name_and_is_kept(capsys, tmp_path, fault, code, che
         (Files(paths=(Path("a.csv"),), stimulus_file=Path("s.wav")), {}, "--stimulus is for recordings"),
         (Files(paths=(Path("a.wav"), Path("b.csv"))), {}, "is a take of its own"),
         (Files(paths=(Path("a.wav"),), stimulus_file=Path("s.wav")), {"method": "quiet"}, "nothing is played for a quiet take"),
-        (Files(paths=(Path("a.wav"),), reference_channel="none"), {}, "the stimulus is needed"),
+        (Files(paths=(Path("a.wav"),), reference_channel="none"), {}, "the sweep is needed"),
         (
             Files(paths=(Path("a.wav"),), reference_channel="none"),
             {"method": "impedance", "series_resistor": "100k"},

@@ -55,7 +55,7 @@ def test_what_was_played_has_the_rate_of_what_was_recorded(tmp_path):
     take = write(tmp_path, "a.wav")
     batch = read_batch(talk(tmp_path), [take], write(tmp_path, "s.wav", n_channels=1), channels=(1, 2))
     assert len(batch.played) == RATE_HZ
-    with pytest.raises(FileError, match="the stimulus has 16000 Hz, the recording 8000 Hz"):
+    with pytest.raises(FileError, match="the sweep has 16000 Hz, the recording 8000 Hz"):
         read_batch(talk(tmp_path), [take], write(tmp_path, "t.wav", rate_hz=16000, n_channels=1), channels=(1, 2))
 
 

@@ -80,7 +80,7 @@ def test_readers_after_a_fit_fit_and_transform_nothing(book, capsys, spy):
     fit(capsys, book)
     assert spy.look() == (1, 2)
     for words in (
-        ("fit", "open", "plus", *DCR, "--plot", "fit.png"),
+        ("fit", "open", "plus", *DCR, "--plot", "fit.png", "--replace"),
         ("fit", "plus", "open", *DCR),  # the same takes
         ("report", "page.html"),
         ("export", "open", "plus", "--to", "csv"),
@@ -155,7 +155,7 @@ CHANGES = {
     "coil moved": (take(coil_moved=True), DCR, 0),
     "when it was made": (take(time_utc="2031-01-01T00:00:00.000Z"), DCR, 1),
     "dcr": (lambda *_: None, ("--dcr", "6k ± 0.5%"), 0),
-    "no dcr": (lambda *_: None, ("--plot", "fit.png"), 0),
+    "no dcr": (lambda *_: None, ("--plot", "fit.png", "--replace"), 0),
     "part at hand": (lambda *_: None, (*DCR, "--have", "470p ± 1%"), 0),
     "instrument": (instrument, DCR, 0),
     "program version": (version, DCR, 2),
