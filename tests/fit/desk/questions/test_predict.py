@@ -7,7 +7,7 @@ import pytest
 
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.desk.book.kept_fit import text_sha256
-from tests.desk_bench import names_of, run, run_json
+from tests.desk_bench import names_of, run, run_json, run_plain
 from tests.pages import read_page
 
 
@@ -48,7 +48,7 @@ def test_predict_document(book, capsys):
 
 
 def test_predict_in_words_beside_what_was_before(book, capsys):
-    code, out, err = run(
+    code, out, err = run_plain(
         capsys, "predict", "--set", "selector=neck", "--change", "neck.inductance=3.1", "--excite", "neck", "--logbook", book
     )
     assert code == 0
@@ -238,7 +238,7 @@ def test_predict_rests_on_the_last_fit(fitted, capsys):
     assert document["rests_on"]["capacitor.tone"]["origin"] == "marked"
     assert document["rests_on"]["capacitor.tone"]["standard_uncertainty"] == pytest.approx(2.2e-9 / 3**0.5, rel=1e-9)
     assert document["marked_only"] == ["capacitor.tone", "pot.tone"]
-    code, out, _ = run(capsys, "predict", "--set", "tone=4", "--logbook", fitted)
+    code, out, _ = run_plain(capsys, "predict", "--set", "tone=4", "--logbook", fitted)
     rows = {line.split()[0]: line for line in out.splitlines() if line.startswith("  ")}
     assert rows["pot.volume"].endswith(" measured")
     assert "± 2 %" in rows["pot.volume"]
@@ -265,7 +265,7 @@ def test_fit_of_another_instrument_is_not_used(fitted, capsys):
     assert {one["origin"] for one in document["rests_on"].values()} == {"stated", "marked"}
     (note,) = document["warnings"]
     assert note.startswith("The last fit (takes open, tone-0) is of another instrument.toml and is not used")
-    assert note in run(capsys, "predict", "--logbook", fitted)[1]
+    assert note in run_plain(capsys, "predict", "--logbook", fitted)[1]
 
 
 def test_rig_with_another_cable_counts(fitted, capsys):
@@ -280,7 +280,7 @@ def test_rig_with_another_cable_counts(fitted, capsys):
 
 def test_fit_that_misfits_is_indicative_only(fitted, capsys):
     write_fit(fitted, outcome="misfit")
-    _, out, _ = run(capsys, "predict", "--logbook", fitted)
+    _, out, _ = run_plain(capsys, "predict", "--logbook", fitted)
     assert "misfits: what rests on its values is indicative only" in out
 
 
@@ -323,5 +323,5 @@ def test_tolerance_counts_unless_it_is_left_out(fitted, capsys):
         assert document["tolerance_counts"] is not bool(options)
         assert (document["rests_on"]["capacitor.tone"]["standard_uncertainty"] is None) is bool(options)
     assert widths[1] > 3 * widths[0]
-    _, out, _ = run(capsys, "predict", "--set", "tone=4", "--no-tolerance", "--logbook", fitted)
+    _, out, _ = run_plain(capsys, "predict", "--set", "tone=4", "--no-tolerance", "--logbook", fitted)
     assert "left out of the intervals above, which are too narrow by that" in out
