@@ -53,7 +53,7 @@ def test_lines_for_people(capsys, tmp_path):
     assert page.columns == ["value", "95 % interval"]
     assert "output overloaded" in page.said
     assert out.startswith("LOOK AT THIS: ")
-    assert "\nExciter: 100 turns of AWG 32 enamelled copper wire on a round former of 20 mm, no iron\n" in out
+    assert " Exciter: 100 turns of AWG 32 enamelled copper wire on a round former of 20 mm, no iron " in out
     assert "output overloaded: it would drive 103 Ω, less than the 600 Ω it is made for" in out
     assert "sense resistor 100 Ω (--sense-resistor)" in out
     assert "Sweeps are loud: monitors down" in out

@@ -131,7 +131,7 @@ def test_words(book, capsys):
     assert code == 0
     assert err == ""
     assert "Recorded at: volume=10 (100 %), tone=0 (0 %)" in out
-    assert "Heard at:    volume=10 (100 %), tone=10 (100 %)" in out
+    assert "Heard at: volume=10 (100 %), tone=10 (100 %)" in out
     assert "out.wav, as loud as the recording" in out
     assert "louder (K-weighted, ITU-R BS.1770)" in out
     assert "by more than 30 dB over 80 … 1000 Hz; the filter stops there" in out
