@@ -143,7 +143,17 @@ def test_two_changes_side_by_side(book, capsys, tmp_path):
     assert code == 0
     assert "Versus: capacitor.tone=473J" in out
     heads = [line.split() for line in out.splitlines() if line.split()[:1] in (["changed"], ["before"])]
-    assert sum(heads, []) == ["changed", "95", "%", "interval", "versus", "95", "%", "interval", "before"]
+    assert [word for head in heads for word in head] == [
+        "changed",
+        "95",
+        "%",
+        "interval",
+        "versus",
+        "95",
+        "%",
+        "interval",
+        "before",
+    ]
     assert max(map(len, out.splitlines())) <= 80
     assert "neck, versus" in (tmp_path / "p.svg").read_text(encoding="utf-8")
     assert "473J" in read_page((tmp_path / "p.html").read_text(encoding="utf-8")).said
@@ -248,7 +258,7 @@ def test_predict_rests_on_the_last_fit(fitted, capsys):
     assert document["rests_on"]["capacitor.tone"]["origin"] == "marked"
     assert document["rests_on"]["capacitor.tone"]["standard_uncertainty"] == pytest.approx(2.2e-9 / 3**0.5, rel=1e-9)
     assert document["marked_only"] == ["capacitor.tone", "pot.tone"]
-    code, out, _ = run_plain(capsys, "predict", "--set", "tone=4", "--logbook", fitted)
+    code, out, _ = run(capsys, "predict", "--details", "--set", "tone=4", "--logbook", fitted)
     rows = {line.split()[0]: line for line in out.splitlines() if line.startswith("  ")}
     assert rows["pot.volume"].endswith(" measured")
     assert "± 2 %" in rows["pot.volume"]
