@@ -91,3 +91,9 @@ def quantities_in(document):
 def names_of(document, role=None):
     """Names of the takes in a document, those of one role where it is named."""
     return [take["name"] for take in document["takes"] if role in (None, take["role"])]
+
+
+def run_plain(capsys, *words):
+    """As `run`, with the details, and as if the terminal were one line."""
+    code, out, err = run(capsys, *words, "--details")
+    return code, " ".join(out.split()), err

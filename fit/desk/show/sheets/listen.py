@@ -108,6 +108,7 @@ def sheet_of_listen(facts: Facts) -> Sheet:
     verdict = Verdict(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).", "good")
     blocks: tuple[Block, ...] = (
         verdict,
+        *simulated_notice(is_simulated=is_simulated(facts)),
         PICTURE,
         *_texts(head),
         Section(_texts(told), label="What was written"),
@@ -128,7 +129,6 @@ def _basis_blocks(facts: Facts) -> tuple[Block, ...]:
     if measured is not None:
         names = ", ".join(sorted({*before.measured, *after.measured}))
         blocks.append(Text((f"Measured, by the last fit (takes {', '.join(measured.takes)}): {names}",)))
-        blocks += simulated_notice(is_simulated=measured.simulated)
     marked = sorted({*before.marked, *after.marked})
     if marked:
         blocks.append(Text((f"Only marked, not measured, so the change may turn out another: {', '.join(marked)}",)))

@@ -17,7 +17,7 @@ from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes, value_or_none
 from fit.desk.show.sheet import Block, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.basis import basis_section, known_value, sureness_text
-from fit.desk.show.sheets.notices import CIRCUIT, titled
+from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled
 from fit.desk.show.sheets.player import hertz_text, meaning_of_predict
 from fit.desk.show.words import MINUS, estimate_texts
 from measure.quantity import format_quantity
@@ -133,6 +133,7 @@ def sheet_of_predict(
     simulated = answer.measured is not None and answer.measured.simulated
     blocks: list[Block] = [
         _verdict(answer, before),
+        *simulated_notice(is_simulated=simulated),
         PICTURE,
         Meaning(meaning_of_predict(answer, before)),
         CIRCUIT,

@@ -190,7 +190,7 @@ WRONG = [
     (["open", "--to", "csv", "--out", "a.wav"], "ends in .csv"),
     (["open", "plus", "--to", "csv", "--out", "a.csv"], "--out must be a folder that is there"),
     (["open", "--to", "csv", "--out", "nowhere/a.csv"], "there is no folder nowhere"),
-    (["open", "--to", "csv", "--out", "here.csv"], "here.csv: is there already and is not overwritten"),
+    (["open", "--to", "csv", "--out", "here.csv"], "here.csv is there already and is not overwritten"),
     (["open", "--to", "touchstone"], "nothing is written: its ohms and henries would be one choice of many"),
     (["open", "--to", "spice"], "nothing is written"),
     (["open", "plus", "--to", "touchstone", "--reference-resistance", "many"], "many"),

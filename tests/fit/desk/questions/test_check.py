@@ -16,7 +16,7 @@ from fit.desk.command.main import main
 from measure.logbook.drifts import CHECKED_FILE, CheckedCoil, DriftRecord, keep_checked, read_checked
 from measure.logbook.store import list_takes, open_logbook
 from tests.answer_by_hand import answer, estimate
-from tests.desk_bench import run, run_json
+from tests.desk_bench import run, run_json, run_plain
 from tests.kept_coil import Bench, date_take, write_check
 from tests.pages import read_page
 
@@ -112,7 +112,7 @@ def test_a_drift_is_found_dated_and_measured(checked):
 
 
 def test_limits_are_told_beside_a_point_that_lies_outside(book, capsys):
-    code, out, _ = run(capsys, "check", "drawer", "--logbook", book, "--quantity", "inductance")
+    code, out, _ = run_plain(capsys, "check", "drawer", "--logbook", book, "--quantity", "inductance")
     row = next(line for line in out.splitlines() if line.startswith("  Winding capacitance"))
     baseline, latest, low, high = (float(text) for text in re.findall(r"\d+\.?\d*", row)[:4])
     assert code == 0
@@ -129,7 +129,7 @@ def test_later_results_are_warned_and_earlier_ones_not(book, capsys):
     assert warning.startswith("the kept coil drawer (simulated) has drifted: winding capacitance by +")
     assert "since take drawer-10 of 2026-07-06" in warning
     assert warning.endswith("coilsweep check drawer")
-    _, lines, _ = run(capsys, "fit", *names(11), "--logbook", book)
+    _, lines, _ = run_plain(capsys, "fit", *names(11), "--logbook", book)
     assert warning in lines
     _, out, _ = run_json(capsys, "fit", *names(3), "--logbook", book)
     assert [text for text in out["warnings"] if "kept coil" in text] == []

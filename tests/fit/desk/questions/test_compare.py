@@ -6,7 +6,7 @@ import pytest
 from measure.source.files import read_recording, write_recording
 from tests import driven_takes as driven
 from tests import guitar_cases as cases
-from tests.desk_bench import names_of, run, run_json
+from tests.desk_bench import names_of, run, run_json, run_plain
 from tests.guitar_bench import recordings_of
 from tests.pages import read_page
 from tests.recorded import RECORDINGS
@@ -64,7 +64,9 @@ def test_document_holds_parts_hum_and_response(capsys, book):
 
 
 def test_lines_and_picture(capsys, book, tmp_path):
-    code, out, _ = run(capsys, *words("--plot", tmp_path / "change.png", "--page", tmp_path / "change.html", "--logbook", book))
+    code, out, _ = run_plain(
+        capsys, *words("--plot", tmp_path / "change.png", "--page", tmp_path / "change.html", "--logbook", book)
+    )
     assert code == 0
     for text in ("Added capacitance", "Tone capacitor: a pot stands between", "Hum", "not resolved"):
         assert text in out

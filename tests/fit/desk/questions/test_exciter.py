@@ -6,7 +6,7 @@ import shlex
 import pytest
 
 from fit.answers.exciter.conductor import enamelled_diameter_m
-from tests.desk_bench import run, run_json
+from tests.desk_bench import run, run_json, run_plain
 from tests.pages import read_page
 
 
@@ -44,18 +44,20 @@ def test_document(capsys, tmp_path):
 
 
 def test_lines_for_people(capsys, tmp_path):
-    code, out, err = run(capsys, "exciter", "--logbook", tmp_path, *COIL, "--source", "line", "--page", tmp_path / "coil.html")
+    code, out, err = run_plain(
+        capsys, "exciter", "--logbook", tmp_path, *COIL, "--source", "line", "--page", tmp_path / "coil.html"
+    )
     assert (code, err) == (0, f"Written: {tmp_path / 'coil.html'}\n")
     page = read_page((tmp_path / "coil.html").read_text(encoding="utf-8"))
     assert page.headings[:3] == ["An exciter", "To expect in the pickup", "What it does"]
     assert page.columns == ["value", "95 % interval"]
     assert "output overloaded" in page.said
     assert out.startswith("LOOK AT THIS: ")
-    assert "\nExciter: 100 turns of AWG 32 enamelled copper wire on a round former of 20 mm, no iron\n" in out
+    assert " Exciter: 100 turns of AWG 32 enamelled copper wire on a round former of 20 mm, no iron " in out
     assert "output overloaded: it would drive 103 Ω, less than the 600 Ω it is made for" in out
     assert "sense resistor 100 Ω (--sense-resistor)" in out
     assert "Sweeps are loud: monitors down" in out
-    block = run(capsys, "exciter", "--logbook", tmp_path, *COIL, "--former", "70×12")[1]
+    block = run_plain(capsys, "exciter", "--logbook", tmp_path, *COIL, "--former", "70×12")[1]
     assert "on a former of 70 × 12 mm" in block
     assert "Neumann's rectangles" in block
 

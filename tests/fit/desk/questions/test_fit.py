@@ -3,7 +3,7 @@
 import pytest
 
 from tests.coil_book import make_coil_book
-from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, names_of, record, run, run_json
+from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, names_of, record, run, run_json, run_plain
 from tests.pages import read_page
 
 
@@ -34,7 +34,7 @@ def test_fit_finds_the_coil_and_says_how_well(capsys, bench):
 
 
 def test_fit_in_plain_words(capsys, bench):
-    code, out, _ = run(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", "--logbook", bench / "book")
+    code, out, _ = run_plain(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", "--logbook", bench / "book")
     assert code == 0
     assert "Inductance" in out
     assert "95 % interval" in out

@@ -42,7 +42,7 @@ def test_what_was_amended_is_told(capsys, tmp_path):
     keep(book, "noise", item="red one", operator="me")
     assert run(capsys, "takes", "amend", "noise", "--add", "1n ± 1%", "--logbook", book.path)[0] == 0
     _, out, _ = run(capsys, "inspect", "noise", "--logbook", book.path)
-    assert out.startswith("Take noise of red one, made ")
+    assert "\nTake noise of red one, made " in out
     assert " by me\n" in out
     said = out.partition("\nAmended\n")[2].split()
     assert said[-5:] == ["added", "-", "1n", "±", "1%"]

@@ -15,7 +15,7 @@ from fit.desk.questions import listen as listening
 from measure.errors import FileError
 from measure.quantity import parse_quantity
 from measure.source.files import create_blocks, open_blocks
-from tests.desk_bench import names_of, run, run_json
+from tests.desk_bench import names_of, run, run_json, run_plain
 from tests.pages import read_page
 
 RATE_HZ = 48000
@@ -61,7 +61,7 @@ def book(tmp_path, capsys):
 
 
 def listen(capsys, book, *words, source="in.wav", target="out.wav"):
-    return run(capsys, "listen", book / source, book / target, *words, "--logbook", book)
+    return run_plain(capsys, "listen", book / source, book / target, *words, "--logbook", book)
 
 
 def listen_json(capsys, book, *words, source="in.wav", target="out.wav"):
@@ -131,7 +131,7 @@ def test_words(book, capsys):
     assert code == 0
     assert err == ""
     assert "Recorded at: volume=10 (100 %), tone=0 (0 %)" in out
-    assert "Heard at:    volume=10 (100 %), tone=10 (100 %)" in out
+    assert "Heard at: volume=10 (100 %), tone=10 (100 %)" in out
     assert "out.wav, as loud as the recording" in out
     assert "louder (K-weighted, ITU-R BS.1770)" in out
     assert "by more than 30 dB over 80 … 1000 Hz; the filter stops there" in out

@@ -94,7 +94,7 @@ def test_a_report_names_equipment_and_references(capsys, bench, tmp_path):
     assert "source" not in old.columns
     assert "not stated; 48000 Hz; pickup at input 1, reference at input 2" in old.said
     (book / "rig.toml").write_text(f'{rig}\n[part."1n ± 1%"]\nsource = "certificate 12"\ndate = 2026-03-01\n', encoding="utf-8")
-    assert run(capsys, "report", page, "--logbook", book)[0] == 0
+    assert run(capsys, "report", page, "--replace", "--logbook", book)[0] == 0
     (book / "rig.toml").write_text(rig, encoding="utf-8")
     said = read_page(page.read_text(encoding="utf-8"))
     assert "certificate 12" in said.said

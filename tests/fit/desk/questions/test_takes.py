@@ -5,7 +5,7 @@ import pytest
 from fit.desk.book.desk import Desk
 from fit.desk.questions.takes import takes_of_logbook
 from measure.logbook.mend import remove_take
-from tests.desk_bench import run, run_json
+from tests.desk_bench import run, run_json, run_plain
 from tests.kept_coil import date_take
 from tests.kept_takes import keep, new_book
 
@@ -50,4 +50,4 @@ def test_takes_of_one_item(capsys, book):
 
 
 def test_a_logbook_without_takes(capsys, tmp_path):
-    assert run(capsys, "takes", "--logbook", tmp_path)[:2] == (0, f"No take is kept in {tmp_path} yet.\n")
+    assert run_plain(capsys, "takes", "--logbook", tmp_path)[:2] == (0, f"No take is kept in {tmp_path} yet.")
