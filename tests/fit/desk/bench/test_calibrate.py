@@ -342,7 +342,9 @@ def test_lines_for_people(book, capsys):
     _, out, _ = run(capsys, "calibrate", "input", *words, "--details", "--logbook", book)
     assert "Input and cable capacitance" in out
     assert "added 1n ± 1% in through-1M-1n.wav" in out
-    _, out, _ = run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--details", "--page", book / "x.html", "--logbook", book)
+    _, out, _ = run(
+        capsys, "calibrate", "exciter", "--from", "sense.wav", "--details", "--page", book / "x.html", "--logbook", book
+    )
     page = read_page((book / "x.html").read_text(encoding="utf-8"))
     assert page.headings[0] == "The exciter's corner"
     assert "in rig.toml" in page.columns
