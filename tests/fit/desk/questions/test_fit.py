@@ -89,8 +89,8 @@ def test_winding_that_is_warmer_than_when_its_dcr_was_read(capsys, bench, tmp_pa
     assert abs(released["found"]["value"] - DCR_OHM) < 3 * released["found"]["standard_uncertainty"] < 0.03 * DCR_OHM
     (said,) = (text for text in out["warnings"] if text.startswith("misfit of a reference: dcr"))
     assert "K warmer than when it was read" in said
-    code, out, _ = run(capsys, "inspect", "warm-open", *book)
-    assert out.splitlines()[1].endswith(", winding at 30 °C")
+    code, out, _ = run_plain(capsys, "inspect", "warm-open", *book)
+    assert ", winding at 30 °C" in out
     code, out, _ = run(capsys, "report", tmp_path / "r.html", "warm-open", "warm-1n", "--dcr", f"{cold} at 20C", *book)
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "winding at 30 °C" in page
