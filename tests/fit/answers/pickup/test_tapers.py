@@ -47,6 +47,6 @@ def test_picture_shows_measured_points_and_both_laws():
     assert set(tapers) == {"volume", "tone"}
     axes = taper_figure(tapers, simulated=True).axes[0]
     labels = axes.get_legend_handles_labels()[1]
-    assert labels == ["nominal, audio", "nominal, linear", *(f"{pot}, measured" for pot in tapers)]
+    assert labels == ["nominal, audio", "nominal, linear", "usual of audio pots", *(f"{pot}, measured" for pot in tapers)]
     drawn = axes.containers[list(tapers).index("volume")].lines[0].get_ydata()
     assert drawn[0] == pytest.approx(100 * case.truths["pot.volume@6"], rel=0.05)

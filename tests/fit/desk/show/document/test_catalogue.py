@@ -88,7 +88,7 @@ def test_keys_that_are_not_always_there_are_not_required():
 
 def test_a_form_with_other_keys_has_a_schema_of_its_own():
     assert len(json_schema("calibrate")["anyOf"]) == 4
-    refused = {"schema": "coilsweep.calibrate/1", "kind": "input", "outcome": "rejected", "checks": []}
+    refused = {"schema": "coilsweep.calibrate/1", "kind": "input", "outcome": "rejected", "written": [], "checks": []}
     typed(refused)
     with pytest.raises(jsonschema.ValidationError):
         typed(refused | {"file": "x"})
