@@ -53,7 +53,7 @@ def test_response_of_a_rejected_recording_is_refused():
 
 def test_stimulus_stands_in_for_a_reference_that_was_not_recorded():
     stimulus = RECORDINGS / "stimulus-96000.flac"
-    with pytest.raises(ValueError, match="the stimulus is needed"):
+    with pytest.raises(ValueError, match="the sweep is needed"):
         measure.read(OPEN, reference_channel="none")
     recording = measure.read(OPEN, reference_channel="none", stimulus=stimulus)
     assert recording.outcome == "good"

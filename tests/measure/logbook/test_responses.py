@@ -15,7 +15,7 @@ from measure.logbook.responses import response_of_take
 from measure.logbook.store import open_logbook, read_take
 from measure.response import relative_std
 from measure.tables.files import parse_csv
-from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, RIG, coil, flat, run, run_json
+from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, RIG, coil, flat, run, run_json, run_plain
 
 GRID_HZ = 1000 * 2.0 ** (np.arange(-80, 70) / 16)  # as other instruments have them too: rising, some 16 an octave
 
@@ -182,7 +182,7 @@ def test_of_very_many_frequencies_a_fit_uses_sixteen_an_octave(bench, capsys):
     high = used.frequency_hz[used.frequency_hz > 1000]
     assert np.max(np.abs(16 * np.log2(high / 1000) - np.round(16 * np.log2(high / 1000)))) < 0.06
     assert len(high) == 69  # 16·log2(20) = 69.15: k from 1 to 69
-    _, out, _ = run(capsys, "inspect", "many", "--logbook", bench)
+    _, out, _ = run_plain(capsys, "inspect", "many", "--logbook", bench)
     assert f"a fit uses {len(used.value)} of all, 16 an octave" in out
     assert len(response_of_take(logbook, take).value) < 160
 

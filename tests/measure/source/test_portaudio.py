@@ -66,7 +66,7 @@ def test_choice(name, host_api, is_input, index):
         (listing(("a", 0, 2, 2), default=(-1, -1), apis=("Plain",)), "b", None, UnknownDeviceError, "called 'b'; there are: 'a'"),
         (CARDS, "line in", None, UnknownDeviceError, "no output device is called 'line in'"),
         (CARDS, "ox", None, UnknownDeviceError, "'ox' fits 2 output devices: 'Box 4', 'Box 4 copy'. Give the whole name"),
-        (CARDS, None, "Third", UnknownDeviceError, "host API 'Third'; there are: Other, Plain"),
+        (CARDS, None, "Third", UnknownDeviceError, "sound system 'Third'; there are: Other, Plain"),
     ],
 )
 def test_no_choice(cards, name, host_api, error, words):

@@ -226,7 +226,7 @@ def test_wrong_calls():
         estimate_response([])
     with pytest.raises(ValueError, match="different sample rates"):
         estimate_response([recording, take(np.random.default_rng(0), rate_hz=96000)])
-    with pytest.raises(ValueError, match="needs the stimulus"):
+    with pytest.raises(ValueError, match="needs the sweep"):
         estimate_response([without_reference(recording)])
     with pytest.raises(ValueError, match="repeats >= 2"):
         mean_ratio(np.ones((1, 3), complex), np.ones((1, 3), complex))
