@@ -46,7 +46,8 @@ def show_instrument(path: Path, instrument: Instrument, rig: Rig) -> Outcome:
     if instrument.switch:
         lines += [
             "",
-            "Switch positions, and the pickups that reach the output (pots at 10, other switches in their first position)",
+            "Switch positions, and the pickups that reach the output",
+            "(pots at 10, other switches in their first position)",
         ]
         rows = [(f"{switch} = {position}", ", ".join(pickups) or "none") for (switch, position), pickups in heard.items()]
         lines += table_lines(rows)

@@ -17,8 +17,8 @@ CAPTION = "From instrument.toml."
 CONTACTS = "Beside each contact of a switch stand the positions in which it is closed."
 CONTACTS_AT = "As it is set here: contacts that are closed are marked, open ones grey."
 ANY_TREE = (
-    "Each line is a lead from lug to lug. Where several meet in one point, any other",
-    "way through the same lugs is as good.",
+    "Each line is a lead from lug to lug. Where several meet in one point, any",
+    "other way through the same lugs is as good.",
 )
 POT_LUGS = (
     "Lugs of a pot: 1 is where the wiper (2) stands at 0, 3 where it stands at 10",
