@@ -31,7 +31,7 @@ def test_capacitor_by_the_take_that_tells_it(tmp_path, monkeypatch):
     assert abs(answer["measured"]["value"] - TONE_CAPACITOR_F) < 3 * answer["measured"]["standard_uncertainty"]
     page = read_page((tmp_path / "answer.html").read_text(encoding="utf-8"))
     assert page.title == "Is it what is printed on it? (simulated)"
-    expected = ["What was asked", "The answer", "Measured and marked", "Takes"]
+    expected = ["The answer", "Measured and marked", "What was asked", "Takes"]
     assert [heading for heading in page.headings if heading in expected] == expected
     assert "OUTSIDE MARKING" in page.said
     assert "Known part clipped across the jack" in page.said
