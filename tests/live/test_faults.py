@@ -124,7 +124,7 @@ def test_wrong_rate(live):
     ("card", "error", "words"),
     [
         (SoundCard(device="bunch"), UnknownDeviceError, "no output device is called 'bunch'; there are: .*'bench'"),
-        (SoundCard(device="bench", host_api="ASIO"), UnknownDeviceError, "no output of host API 'ASIO'; there are: .*JACK"),
+        (SoundCard(device="bench", host_api="ASIO"), UnknownDeviceError, "no output of sound system 'ASIO'; there are: .*JACK"),
         (SoundCard(device="bench", input_device="other"), UnknownDeviceError, "no input device is called 'other'"),
         (SoundCard(device="bench", output_channel=3), ChannelError, "has 2 output channels, but output channel 3"),
         (SoundCard(device="bench", pickup_channel=5), ChannelError, "has 2 input channels, but input channel 5"),
