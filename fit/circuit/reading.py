@@ -45,7 +45,7 @@ def read_instrument(text: str) -> Instrument:
         msg = "not TOML: nested too deep"
         raise ValueError(msg) from None
     except ValueError as err:  # numbers of thousands of digits too
-        msg = f"not TOML: {_shown(str(err), 160)}{_twice(str(err))}"
+        msg = f"not TOML: {_shown(str(err), 160)}{_cure(str(err))}"
         raise ValueError(msg) from None
     try:
         instrument = msgspec.convert(msgspec.to_builtins(document), Instrument)  # a date of TOML is kept as text
@@ -182,8 +182,11 @@ def _plain(error: str) -> str:
     return f"{key}: {plain[:1].lower()}{plain[1:]}"
 
 
-def _twice(error: str) -> str:
-    return ": a part is stated twice" if "Cannot declare" in error or "Cannot overwrite" in error else ""
+def _cure(error: str) -> str:
+    if "Cannot declare" in error or "Cannot overwrite" in error:
+        return ": a part is stated twice"
+    is_bare = "Invalid value" in error or "Expected newline" in error
+    return '; texts stand in quotes, such as marked = ".022"' if is_bare else ""
 
 
 def _shown(text: str, limit: int = 40) -> str:

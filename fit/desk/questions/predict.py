@@ -25,6 +25,7 @@ from measure.kinds import kind_of
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity
 
+UNKNOWN = "no value is known"
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
 
 
@@ -83,7 +84,7 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
         sides = [_side(change, here, question, fit.parts) for change in (wish.change, *_with_settings(wish))]
         before = _before(desk, here, question, fit.parts, wish=wish)
     except ValueError as err:
-        if fit.parts is None and fit.notes:  # why what was measured is missing
+        if fit.parts is None and fit.notes and UNKNOWN in str(err):  # why what was measured is missing
             msg = f"{err}. {' '.join(fit.notes)}"
             raise ValueError(msg) from None
         raise

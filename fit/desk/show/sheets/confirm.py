@@ -132,5 +132,8 @@ def _decision_rows(decision: Decision, unit: str) -> list[Row]:
     accepted = "no value: the interval is too wide"
     if decision.acceptance is not None:
         accepted = limits_text(*decision.acceptance, unit, half=decision.guard_band)
-    band = f"guard band w = U = {format_quantity(decision.guard_band, unit, 2)} (JCGM 106, 8.3; ILAC-G8:09/2019)"
+    width = format_quantity(decision.guard_band, unit, 2)
+    if decision.is_logarithmic and decision.acceptance is not None:  # a factor moves a limit, not a difference
+        width = f"{100 * (decision.acceptance[0] / decision.limits[0] - 1):.2g} %"
+    band = f"guard band w = U = {width} (JCGM 106, 8.3; ILAC-G8:09/2019)"
     return [("accepted", accepted, band), ("within its marking", chance_text(decision.conforming), f"probability; {risk}")]

@@ -327,7 +327,8 @@ def _next_takes_section(answer: PickupAnswer) -> tuple[Section, ...]:
             now = estimate.standard_uncertainty / abs(estimate.value)
             then = takes[0].predicted_relative_std
             if then < 0.9 * now:
-                reach = f"{quantity_name(key)} to ± {196 * then:.2g} % (now ± {196 * now:.2g} %)"
+                percent = 100 * estimate.coverage_factor  # as the interval that is shown beside it
+                reach = f"{quantity_name(key)} to ± {percent * then:.2g} % (now ± {percent * now:.2g} %)"
                 helped.setdefault(takes[0].text, []).append(reach)
     items = tuple((f"{text}:", *reaches) for text, reaches in helped.items())
     return (Section((Listing(items),), heading="What would narrow it further"),) if items else ()

@@ -132,7 +132,7 @@ def sheet_of_predict(
     answer = first.answer
     simulated = answer.measured is not None and answer.measured.simulated
     blocks: list[Block] = [
-        _verdict(answer, before),
+        _verdict(answer, before, tuple(notes)),
         *simulated_notice(is_simulated=simulated),
         PICTURE,
         Meaning(meaning_of_predict(answer, before)),
@@ -142,7 +142,7 @@ def sheet_of_predict(
     blocks += [Text((f"Changed: {', '.join(first.changes)}",))] if first.changes else []
     for word, one in zip(_words(versus), versus, strict=True):
         blocks.append(Text((f"{word.capitalize()}: {', '.join(one.changes) or 'as it is'}",)))
-    told = dict.fromkeys((*notes, *first.notes, *(note for one in versus for note in one.notes)))
+    told = dict.fromkeys((*first.notes, *(note for one in versus for note in one.notes)))
     blocks += [Text((note,)) for note in told]
     blocks.append(Text((f"Settings: {settings_text(answer.settings)}",)))
     for word, one in zip(_words(versus), versus, strict=True):
@@ -172,16 +172,16 @@ def _heard(answer: PredictAnswer) -> dict[str, PickupCurve]:
     return {name: curve for name, curve in answer.pickups.items() if curve.is_connected}
 
 
-def _verdict(answer: PredictAnswer, before: PredictAnswer | None) -> Verdict:
-    """Where each pickup's peak is, and was."""
+def _verdict(answer: PredictAnswer, before: PredictAnswer | None, notes: tuple[str, ...]) -> Verdict:
+    """Where each pickup's peak is, and was; below it why that does not rest on the last fit."""
     told = []
     for name, curve in _heard(answer).items():
         old = None if before is None else before.pickups.get(name)
         was = "" if old is None or old.peak_frequency is None else f" (before: {_peak_text(old)})"
         told.append(f"{name} {_peak_text(curve)}{was}")
     if not told:
-        return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad")
-    return Verdict(f"{'; '.join(told)}.", "good")
+        return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad", notes)
+    return Verdict(f"{'; '.join(told)}.", "look" if notes else "good", notes)
 
 
 def _peak_text(curve: PickupCurve) -> str:
