@@ -16,6 +16,7 @@ Kind = Literal[
     "input resistance",
     "input capacitance",
     "resistance",
+    "sense resistor",
     "corner",
 ]
 
@@ -53,6 +54,7 @@ KINDS: dict[Kind, KindOfValue] = {
     "input resistance": KindOfValue(unit="Ω", tolerance=0.05, usual=(1e3, 1e11), possible=(1.0, 1e12), what="input"),
     "input capacitance": KindOfValue(unit="F", tolerance=0.10, usual=(1e-13, 1e-7), possible=(1e-18, 1e-4), what="input"),
     "resistance": KindOfValue(unit="Ω", tolerance=0.05, usual=(1e-2, 1e9), possible=(1e-3, 1e12), what="resistor"),
+    "sense resistor": KindOfValue(unit="Ω", tolerance=0.05, usual=(1.0, 5e3), possible=(1e-2, 5e4), what="sense resistor"),
     "corner": KindOfValue(unit="Hz", tolerance=0.05, usual=(50.0, 1e7), possible=(1e-3, 1e9), what="exciter"),
 }
 PRINTED: tuple[Kind, ...] = ("capacitor", "pot", "resistor")  # on these a marking stands
@@ -65,6 +67,7 @@ LIKELY: dict[Kind, tuple[float, float]] = {  # what is offered where a prefix is
     "input resistance": (2e4, 2e7),
     "input capacitance": (5e-12, 5e-9),
     "winding capacitance": (1e-11, 1e-9),
+    "sense resistor": (1.0, 1e3),
     "corner": (5e2, 5e5),
 }
 

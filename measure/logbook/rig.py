@@ -496,7 +496,7 @@ def _check_texts(rig: Rig) -> None:
 def _written_quantities(rig: Rig) -> dict[str, tuple[str | None, Kind]]:
     corner_hz = rig.exciter.corner_hz
     return {
-        "reference.sense_resistor": (rig.reference.sense_resistor, "resistance"),
+        "reference.sense_resistor": (rig.reference.sense_resistor, "sense resistor"),
         "input.resistance": (rig.input.resistance, "input resistance"),
         "input.capacitance": (rig.input.capacitance, "input capacitance"),
         "exciter.corner_hz": (

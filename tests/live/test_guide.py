@@ -113,7 +113,7 @@ def test_guide_capacitor_left_and_resumed(live, tmp_path, at_terminal):
 
     answers = {**ANSWERS, "What is printed on the tone capacitor?": "33n ± 10%"}
     person = at_terminal("capacitor", "--logbook", tmp_path)
-    while "Second take" not in (shown := person.wait_for_question()):
+    while "Take 2 of" not in (shown := person.wait_for_question()):
         obey(shown)
         person.answer(answers)
     person.type("q")
