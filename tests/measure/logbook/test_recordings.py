@@ -57,7 +57,7 @@ def test_a_stimulus_of_another_rate_is_refused(book, tmp_path):
         rate_hz=RATE_HZ,
     )
     kept = write_take(book, stated, {"recording.wav": tmp_path / "a.wav", "stimulus.wav": tmp_path / "sweep.wav"})
-    with pytest.raises(FileError, match=f"stimulus has {RATE_HZ // 2} Hz, the recording {RATE_HZ} Hz"):
+    with pytest.raises(FileError, match=f"sweep has {RATE_HZ // 2} Hz, the recording {RATE_HZ} Hz"):
         kept_recordings(book, kept)
 
 
