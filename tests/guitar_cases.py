@@ -17,7 +17,7 @@ from tests.guitar_circuit import GROUND, TIP, Circuit, solve_tip
 GRID_HZ = 1000.0 * 2.0 ** (np.arange(-90, 70) / 16)  # 20.3 Hz to 19.9 kHz
 RATE_HZ = 48000.0
 ADDED, SERIES = "1n ± 1%", "220k ± 1%"
-NOMINAL_F = {ADDED: 1e-9, "2n2 ± 1%": 2.2e-9, "470p ± 1%": 470e-12}
+NOMINAL_F = {ADDED: 1e-9, "2n2 ± 1%": 2.2e-9, "470p ± 1%": 470e-12, "22n ± 1%": 22e-9}
 GUITARS_OWN = ("pot.", "capacitor.")  # how the names of its parts begin
 READ_AT_C = (16.0, 26.0)  # [°C] of the room where a winding's resistance is read
 
@@ -350,6 +350,7 @@ ONE_PICKUP_TAKES = {
     "tone-down": _Plan(name="tone-down", settings=DOWN),
     "tone-5": _Plan(name="tone-5", settings={"volume": "10", "tone": "5"}),
     "volume-6": _Plan(name="volume-6", settings={"volume": "6", "tone": "10"}),
+    "volume-6-plus-22n": _Plan(name="volume-6-plus-22n", settings={"volume": "6", "tone": "10"}, added="22n ± 1%"),
     "volume-6-tone-down": _Plan(name="volume-6-tone-down", settings={"volume": "6", "tone": "0"}),
 }
 THREE_TAKES = ("tone-up", "tone-up-plus-1n", "tone-down")

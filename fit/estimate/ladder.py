@@ -377,12 +377,12 @@ def _fit_rung(
     n_points = 2 * len(problem.data)
     bic = fit.chi_square + log_determinant + (len(fit.vector) + 2) * np.log(n_points)
     bic += len(problem.released) * penalty(problem)
-    if _has_unseen_loss(problem, fit.vector):
+    if has_unseen_loss(problem, fit.vector):
         bic += UNSEEN_LOSS
     return Rung(problem=problem, fit=fit, bic=float(bic), reduced_chi_square=fit.chi_square / n_points)
 
 
-def _has_unseen_loss(problem: Problem, vector: FloatArray) -> bool:
+def has_unseen_loss(problem: Problem, vector: FloatArray) -> bool:
     """See whether a loss has its corner where the takes resolve none: below, a coil's resistance rules, and nothing turns."""
     p = name_values(problem, vector)
     for suffix in suffixes_of(problem).values():

@@ -11,7 +11,7 @@ from fit.answers.pickup.identifiability import has_two_loads
 from fit.circuit.copper import TEMPERATURE_COEFFICIENT_PER_K
 from fit.estimate.budget import coverage_of
 from fit.estimate.evidence import TakeEvidence
-from fit.estimate.ladder import MISFIT, Choice
+from fit.estimate.ladder import MISFIT, Choice, has_unseen_loss
 from fit.estimate.model import usable_points
 from fit.estimate.parameters import (
     ACROSS_UNIT_S,
@@ -74,6 +74,7 @@ def doubt_answer(choice: Choice, told: dict[str, Derived], *, worst_hz: float) -
     """
     return (
         *_misfit(choice, worst_hz),
+        *_senseless_loss(choice),
         *(finding for take in choice.problem.evidence.takes for finding in _unseen_resonance(take)),
         *_loads_against_responses(choice.problem.evidence.takes),
         *(_moved(name) for name in choice.moved),
@@ -96,6 +97,17 @@ def _misfit(choice: Choice, worst_hz: float) -> list[Finding]:
         "values are indicative only. Check added parts, controls and wiring, and that the coil stood still"
     )
     return [Finding(code="misfit", severity="reject", text=text, figure=percent, unit="%"), *_outlier(choice)]
+
+
+def _senseless_loss(choice: Choice) -> list[Finding]:
+    """Doubt a model that describes the takes only with a loss where no coil shows one: it stands for something not stated."""
+    if choice.floor.total >= MISFIT or not has_unseen_loss(choice.problem, choice.fit.vector):
+        return []
+    text = (
+        "the takes are described only with a loss below where a coil can show one, so something else is in them; "
+        "values are indicative only. Check --set and --add of each take: is a part clipped on that is not stated?"
+    )
+    return [Finding(code="senseless-loss", severity="reject", text=text), *_outlier(choice)]
 
 
 def _outlier(choice: Choice) -> list[Finding]:

@@ -11,6 +11,8 @@ from fit.answers.pickup.contradictions import released_of
 from fit.estimate.ladder import choose_model
 from fit.estimate.parameters import ACROSS_UNIT_S, Parameter
 from measure.quantity import parse_quantity
+from tests.guitar_cases import THREE_TAKES, draw_one_pickup
+from tests.guitar_evidence import evidence_of_guitar
 from tests.recorded import evidence_of
 
 TAKES = ["open", "plus-1n"]
@@ -132,3 +134,16 @@ def test_leak_is_told_in_ohms_and_a_senseless_one_asks_for_the_wiring():
     senseless = doubts._leak("capacitor.tone", -0.3, 0.1)
     assert (senseless.code, senseless.figure) == ("leaky-capacitor", None)
     assert "wiring" in senseless.text
+
+
+@pytest.mark.parametrize("seed", [3, 5])
+def test_a_part_that_nobody_stated_is_no_loss_of_the_pickup(seed):
+    """Behind a pot in mid-travel a forgotten capacitor can be imitated by a loss, but only by one that no coil shows."""
+    evidence = evidence_of_guitar(draw_one_pickup(seed, takes=(*THREE_TAKES, "volume-6-plus-22n")))
+    _, found = fitted(evidence)
+    assert not [one for one in found.values() if one.severity == "reject"]
+    forgotten = [replace(take, added=()) if take.name == "volume-6-plus-22n" else take for take in evidence.takes]
+    _, found = fitted(replace(evidence, takes=tuple(forgotten)))
+    assert found["senseless-loss"].severity == "reject"
+    assert "is a part clipped on that is not stated?" in found["senseless-loss"].text
+    assert found["senseless-loss"].text.isprintable()
