@@ -24,6 +24,8 @@ from measure.logbook.store import instrument_path, open_logbook
 from measure.marking import read_value
 from measure.quantity import Quantity
 
+GIVE_DCR = 'what may tell it: the resistance of the winding by a multimeter, for example --dcr "6.35k ± 1%"'
+
 
 def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None = None) -> Outcome:
     """Fit the takes and compare one part with its marking.
@@ -55,6 +57,8 @@ def confirm_part_of(desk: Desk, part: str, wish: FitWish, *, marking: str | None
     answer = judge_part(part, marked, fitted)
     if marked is not None:
         warnings = (*remarks(replace(marked, understood=""), f"marked on {part}", kind), *warnings)  # the sheet says it at once
+    if answer.verdict == "not resolved" and answer.next_take is None and wish.dcr is None:
+        warnings = (GIVE_DCR, *warnings)
     noticed = tuple(dict.fromkeys((*warnings, *(one.text for one in fitted.findings if one.severity == "warn"))))
     budget = fitted.budget.get(part, ())
     sheet = sheet_of_confirm(answer, budget, takes=fitted.takes, simulated=fitted.simulated, warnings=noticed)

@@ -104,6 +104,14 @@ def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
     assert "accepted" not in out
 
 
+def test_without_a_scale_the_multimeter_is_named(book, capsys):
+    words = ["confirm", "capacitor.tone", "tone-up", "tone-down", "--logbook", book]
+    code, out, _ = run(capsys, *words)
+    assert (code, "NOT RESOLVED" in out) == (0, True)
+    assert "what may tell it: the resistance of the winding by a multimeter" in out
+    assert "NOT RESOLVED" not in run(capsys, *words, "--dcr", "7150 ± 1%")[1]
+
+
 def test_the_report_judges_every_marked_part_that_is_told(book, capsys, tmp_path):
     words = ["tone-up", "tone-up-plus-1n", "tone-down", "--logbook", book]
     assert run(capsys, "fit", *words, "--dcr", "7150 ± 1%")[0] == 0
