@@ -12,7 +12,7 @@ from fit.desk.bench.take import Order, make_take
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.guide.prepare import LOOK_S
-from fit.desk.guide.scene import Bench, InputBench, Offer
+from fit.desk.guide.scene import Bench, InputBench, Offer, hushed
 from fit.desk.guide.session import Job
 from fit.desk.show.words import CAUTIONS, SIMULATED_TEXT
 from measure.logbook.conditions import Conditions
@@ -47,10 +47,10 @@ def virtual_bench(desk: Desk, job: Job) -> Bench:
 
     def record(load: InputLoad) -> Batch:
         source = calibration_source(desk, "input", load)
-        return record_by_rig(_quiet(desk), level=CALIBRATION_LEVEL, label=load.name, source=source)
+        return record_by_rig(hushed(desk), level=CALIBRATION_LEVEL, label=load.name, source=source)
 
     def level() -> Outcome:
-        return rehearse_level(_quiet(desk))
+        return rehearse_level(hushed(desk))
 
     return Bench(take=take, offers=None, defaults=defaults, level=level, calibration=InputBench(record=record))
 
@@ -86,10 +86,6 @@ def card_bench(desk: Desk) -> Bench:
         return watch_level(desk, seconds=LOOK_S)
 
     return Bench(take=take, offers=offers, defaults={}, level=level, calibration=InputBench(record=record))
-
-
-def _quiet(desk: Desk) -> Desk:
-    return replace(desk, say=lambda _: None)
 
 
 def _list_offers() -> list[Offer]:
