@@ -7,7 +7,7 @@ from dataclasses import replace
 from fit.desk.bench.intake import KeptTake
 from fit.desk.bench.level import rehearse_level, watch_level
 from fit.desk.bench.preparation import bench_of
-from fit.desk.bench.recordings import Batch, InputLoad, calibration_source, record_by_rig
+from fit.desk.bench.recordings import Batch, InputLoad, calibration_source, real_take, record_by_rig
 from fit.desk.bench.take import Order, make_take
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import rig_of
@@ -52,7 +52,9 @@ def virtual_bench(desk: Desk, job: Job) -> Bench:
     def level() -> Outcome:
         return rehearse_level(hushed(desk))
 
-    return Bench(take=take, offers=None, defaults=defaults, level=level, calibration=InputBench(record=record))
+    # beside real takes nothing is rehearsed that would be written to their rig.toml
+    calibration = None if real_take(desk) is not None else InputBench(record=record)
+    return Bench(take=take, offers=None, defaults=defaults, level=level, calibration=calibration)
 
 
 def card_bench(desk: Desk) -> Bench:
