@@ -12,7 +12,7 @@ from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drawing import Found, last_found
 from fit.desk.book.instrument import read_instrument_file, show_instrument
-from fit.desk.book.output import require_folder
+from fit.desk.book.output import require_folder, require_free
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.guitar import LayoutsDocument
 from fit.desk.show.drawing.svg import Theme, drawing_svg
@@ -59,7 +59,8 @@ def wish_for_drawing(
     """
     if file is not None:
         return DrawingWish(file=file, settings=settings, theme=theme, stated=stated, replace=replace)
-    needless = [flag for flag, is_said in (("--set", settings), ("--stated", stated), ("--replace", replace)) if is_said]
+    said = {"--set": bool(settings), "--theme": theme != "auto", "--stated": stated, "--replace": replace}
+    needless = [flag for flag, is_said in said.items() if is_said]
     if needless:
         msg = f"{needless[0]} is about the drawing: name its file, --drawing FILE.svg"
         raise ValueError(msg)
@@ -121,14 +122,11 @@ def show_or_write_instrument(
 
 
 def _require_drawing(wish: DrawingWish) -> None:
-    shown = plain_text(str(wish.file))
     if wish.file.suffix.lower() != ".svg":
-        msg = f"{shown}: the drawing is written as SVG, give a name that ends in .svg"
+        msg = f"{plain_text(str(wish.file))}: the drawing is written as SVG, give a name that ends in .svg"
         raise ValueError(msg)
     require_folder(wish.file)
-    if wish.file.exists() and not wish.replace:
-        msg = f"{shown} is there already and is not overwritten: choose another name, or say --replace"
-        raise FileError(msg)
+    require_free(wish.file, may_replace=wish.replace)
 
 
 def _draw(desk: Desk, logbook: Logbook, instrument: Instrument, wish: DrawingWish) -> None:

@@ -183,6 +183,12 @@ def calibration_source(desk: Desk, kind: Kind, load: InputLoad | None = None) ->
     return calibration_bench(kind, rig, series=load.series, added=load.added)
 
 
+def real_take(desk: Desk) -> str | None:
+    """Name a take of a logbook that is not simulated; None where there is none."""
+    takes = list_takes(open_logbook(desk.logbook)).takes if desk.logbook.is_dir() else ()
+    return next((take.name for take in takes if not take.simulated), None)
+
+
 def require_rehearsal(desk: Desk) -> None:
     """See that no real take stands where a calibration is only rehearsed: it would be written to their rig.toml.
 
@@ -191,8 +197,7 @@ def require_rehearsal(desk: Desk) -> None:
     ValueError
         If one does.
     """
-    takes = list_takes(open_logbook(desk.logbook)).takes if desk.logbook.is_dir() else ()
-    real = next((take.name for take in takes if not take.simulated), None)
+    real = real_take(desk)
     if real is not None:
         msg = f'the take "{plain_text(real)}" here is real: rehearse in a folder of its own, --virtual --logbook rehearsal'
         raise ValueError(msg)

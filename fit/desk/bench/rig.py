@@ -84,10 +84,13 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float], *, repl
     ------
     ValueError
         If the sweep cannot be made so.
+    FileError
+        If something is there already that may not be replaced, or it cannot be written.
     """
     from measure.signal.stimulus import Sweep, sweep_samples
     from measure.source.files import create_blocks
 
+    require_free(file, may_replace=replace)
     stated = dict(numbers)
     rate = stated.pop("rate_hz", None)
     if rate is None and desk.logbook.is_dir():
@@ -98,7 +101,6 @@ def write_stimulus(desk: Desk, file: Path, numbers: Mapping[str, float], *, repl
         raise ValueError(msg)
     sweep = Sweep(rate_hz=rate_hz, **stated)
     samples = sweep_samples(sweep)
-    require_free(file, may_replace=replace)
     with (
         replaced_file(file) as unfinished,
         create_blocks(unfinished, rate_hz=rate_hz, n_channels=1, n_frames=len(samples), suffix=file.suffix) as write,

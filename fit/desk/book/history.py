@@ -8,7 +8,7 @@ from fit.answers.figures import Estimate
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.repeat.change import is_beyond, resistance_allowance
 from fit.desk.book.derived import stated_sha256
-from fit.desk.book.kept_fit import changed_takes
+from fit.desk.book.kept_fit import changed_takes, fingerprints
 from fit.desk.book.take_sets import NIGHT_S
 from fit.desk.show.document.history import KeptResults, PastResult
 from fit.desk.show.document.pieces import Value, value_of
@@ -110,13 +110,14 @@ def earlier_result(logbook: Logbook, found: PastResult, *, is_one_item: bool) ->
     """
     if found.item is None and not is_one_item:
         return None
+    now = fingerprints(logbook)
     before = [
         one
         for one in read_history(logbook)
         if (one.item, one.simulated) == (found.item, found.simulated)
         and parse_time(one.measured_utc) < parse_time(found.begun_utc)
         and not _is_within(one.measured_utc, found.begun_utc)
-        and not changed_takes(logbook, one.stated)
+        and not changed_takes(now, one.stated)
     ]
     return next(iter(reversed(by_day(before))), None)
 

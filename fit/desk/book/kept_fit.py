@@ -44,17 +44,23 @@ def text_sha256(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def changed_takes(logbook: Logbook, stated: object) -> str:
+def fingerprints(logbook: Logbook) -> dict[str, str]:
+    """Fingerprint every take of a logbook as it is now, by its name."""
+    return {take.name: stated_sha256(take) for take in list_takes(logbook).takes}
+
+
+def changed_takes(now: Mapping[str, str], stated: object) -> str:
     """Name the takes that are not what they were when a result was kept; empty where all are, or that was not kept with it.
 
     Parameters
     ----------
+    now : mapping of str to str
+        As `fingerprints` gives them: read once, whatever the number of results.
     stated : dict or None
-        Name of each take to its fingerprint (`stated_sha256`) then.
+        Name of each take to its fingerprint then.
     """
     if not isinstance(stated, dict):
         return ""
-    now = {take.name: stated_sha256(take) for take in list_takes(logbook).takes}
     return ", ".join(f"take {name}" for name, sha256 in stated.items() if now.get(name) != sha256)
 
 
@@ -94,7 +100,7 @@ def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quan
     if parts.instrument_sha256 != text_sha256(read_small(instrument_file, LIMIT_BYTES)):
         note = f"The last fit (takes {takes}) is of another instrument.toml and is not used: run coilsweep fit again"
         return LastFit(notes=(note,))
-    other = changed_takes(logbook, document.get("stated"))
+    other = changed_takes(fingerprints(logbook), document.get("stated"))
     if other:
         note = f"The last fit (takes {takes}) is not used: {other} was amended or removed since; run coilsweep fit again"
         return LastFit(notes=(note,))

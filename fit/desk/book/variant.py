@@ -1,5 +1,6 @@
 """The instrument after a change as a person typed it: values, parts soldered in, leads moved, another layout or file."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -95,6 +96,11 @@ def read_change(change: Change, own: Instrument | None, parts: MeasuredParts | N
         notes += [plain_text(f"{key}: {text}") for text in (quantity.understood, quantity.doubt) if text]
     understood = {key: quantity.understood for key, quantity in variant.changes.items() if quantity.understood}
     return Changed(variant=variant, parts=known, notes=tuple(notes), understood=understood)
+
+
+def carry_settings(settings: Mapping[str, str], instrument: Instrument) -> dict[str, str]:
+    """Keep the settings of those controls that an instrument has; another wiring may lack some."""
+    return {control: value for control, value in settings.items() if control in instrument.pot or control in instrument.switch}
 
 
 def _wired(change: Change, own: Instrument | None) -> tuple[Instrument, list[str]]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.rig import rig_of, rig_rows
-from fit.desk.guide.scene import UNKNOWN, Offer, Scene, cardless_lines, read_quantity, read_yes, said
+from fit.desk.guide.scene import UNKNOWN, Offer, Scene, cardless_lines, hushed, read_quantity, read_yes, said
 from fit.desk.guide.session import Deed, Done, Question, Read, Step, one_of
 from fit.desk.show.words import plain_text, table_lines
 from measure.errors import MeasureError, NoCardError
@@ -189,9 +189,8 @@ def _write_answer(scene: Scene, name: str, answer: str) -> Done:
 
 
 def _write_rig(scene: Scene, changes: Mapping[str, str | int]) -> Done:
-    quiet = replace(scene.desk, say=lambda _: None)
     try:
-        show_or_write_rig(quiet, changes)
+        show_or_write_rig(hushed(scene.desk), changes)
     except MeasureError as err:
         msg = str(err)
         raise ValueError(msg) from err

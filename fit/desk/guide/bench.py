@@ -7,12 +7,12 @@ from dataclasses import replace
 from fit.desk.bench.intake import KeptTake
 from fit.desk.bench.level import rehearse_level, watch_level
 from fit.desk.bench.preparation import bench_of
-from fit.desk.bench.recordings import Batch, InputLoad, calibration_source, record_by_rig
+from fit.desk.bench.recordings import Batch, InputLoad, calibration_source, real_take, record_by_rig
 from fit.desk.bench.take import Order, make_take
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.rig import rig_of
 from fit.desk.guide.prepare import LOOK_S
-from fit.desk.guide.scene import Bench, InputBench, Offer
+from fit.desk.guide.scene import Bench, InputBench, Offer, hushed
 from fit.desk.guide.session import Job
 from fit.desk.show.words import CAUTIONS, SIMULATED_TEXT
 from measure.logbook.conditions import Conditions
@@ -47,12 +47,14 @@ def virtual_bench(desk: Desk, job: Job) -> Bench:
 
     def record(load: InputLoad) -> Batch:
         source = calibration_source(desk, "input", load)
-        return record_by_rig(_quiet(desk), level=CALIBRATION_LEVEL, label=load.name, source=source)
+        return record_by_rig(hushed(desk), level=CALIBRATION_LEVEL, label=load.name, source=source)
 
     def level() -> Outcome:
-        return rehearse_level(_quiet(desk))
+        return rehearse_level(hushed(desk))
 
-    return Bench(take=take, offers=None, defaults=defaults, level=level, calibration=InputBench(record=record))
+    # beside real takes nothing is rehearsed that would be written to their rig.toml
+    calibration = None if real_take(desk) is not None else InputBench(record=record)
+    return Bench(take=take, offers=None, defaults=defaults, level=level, calibration=calibration)
 
 
 def card_bench(desk: Desk) -> Bench:
@@ -86,10 +88,6 @@ def card_bench(desk: Desk) -> Bench:
         return watch_level(desk, seconds=LOOK_S)
 
     return Bench(take=take, offers=offers, defaults={}, level=level, calibration=InputBench(record=record))
-
-
-def _quiet(desk: Desk) -> Desk:
-    return replace(desk, say=lambda _: None)
 
 
 def _list_offers() -> list[Offer]:

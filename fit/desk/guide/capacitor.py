@@ -17,7 +17,6 @@ from fit.desk.guide.plan import (
     accepted_slots,
     dcr_stage,
     further_stage,
-    hushed,
     names_of,
     plan_for_part,
     reference_stage,
@@ -25,7 +24,7 @@ from fit.desk.guide.plan import (
     wish_of,
 )
 from fit.desk.guide.prepare import input_stage, look_stage
-from fit.desk.guide.scene import Scene, caution_stage, first_open
+from fit.desk.guide.scene import Scene, caution_stage, first_open, hushed
 from fit.desk.guide.session import Question, Step, one_of
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions

@@ -16,14 +16,13 @@ from fit.desk.guide.plan import (
     dcr_stage,
     further_slot,
     further_stage,
-    hushed,
     plan_for_comparison,
     reference_stage,
     report_stage,
     wish_of,
 )
 from fit.desk.guide.prepare import input_stage, look_stage
-from fit.desk.guide.scene import Scene, caution_stage, first_open, read_yes
+from fit.desk.guide.scene import Scene, caution_stage, first_open, hushed, read_yes
 from fit.desk.guide.session import Question, Step
 from measure.logbook.conditions import Conditions
 

@@ -222,13 +222,15 @@ def _made(memory: Memory) -> str:
 def _outcome(desk: Desk, job: Job, ending: Ending | None) -> Outcome:
     is_finished = ending is not None and ending.is_finished
     report = "" if ending is None or not is_finished else answer_of(ending.memory, "report")
-    first, second, *_ = (*(() if ending is None else ending.documents), None, None)
+    documents = () if ending is None else ending.documents
+    wiring = next((one for one in documents if job == "guitar" and isinstance(one, WiringDocument)), None)
+    answer = next((one for one in documents if one is not wiring), None)
     told = GuideDocument(
         job=job,
         logbook=str(desk.logbook),
         finished=is_finished,
         report=report or None,
-        answer=cast("Answered | None", first),  # jobs ask nothing else
-        wiring=cast("WiringDocument | None", second),
+        answer=cast("Answered | None", answer),  # jobs ask nothing else
+        wiring=wiring,
     )
     return Outcome(lines=(), document=told, exit_code=0 if ending is None else ending.exit_code)

@@ -18,7 +18,6 @@ from fit.desk.guide.plan import (
     Plan,
     accepted_slots,
     further_stage,
-    hushed,
     names_of,
     plan_for_guitar,
     reference_stage,
@@ -26,7 +25,7 @@ from fit.desk.guide.plan import (
     wish_of,
 )
 from fit.desk.guide.prepare import input_stage, look_stage
-from fit.desk.guide.scene import NONE, Scene, caution_stage, first_open
+from fit.desk.guide.scene import NONE, Scene, caution_stage, first_open, hushed
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.sheet import Block, Section, Sheet, Text
 from fit.desk.show.words import plain_text, table_lines
@@ -101,7 +100,6 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
         named = plain_text(pickup)
         lay = f"lay the exciter over the {named} pickup, on the strings if need be, and fix it: it has to stay there"
         first = "guitar to the input by the cable that you stated, unplugged from any amplifier; nothing else at the jack"
-        conditions = Conditions(controls=base, coil_over=pickup)
         out.append(
             Slot(
                 name=_name(pickup, "open"),
@@ -123,7 +121,7 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
         for pot in turned_down(instrument, base):
             if pot not in turned:
                 turned.add(pot)
-                down = {**conditions.controls, pot: DOWN}
+                down = base | {pot: DOWN}
                 out.append(
                     Slot(
                         name=_name(pickup, f"{pot}-{DOWN}"),

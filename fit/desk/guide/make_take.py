@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 import msgspec
 
 from fit.desk.bench.take import Order, PreflightError
+from fit.desk.book.next_step import free_name
 from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Scene, cardless_lines, read_yes
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import plain_text
 from measure.errors import DeviceError, MeasureError
 from measure.logbook.conditions import Conditions
-from measure.logbook.store import has_take
 
 LOUDER, SOFTER = 2.0, 0.5  # [1] what "louder" and "softer" make of the level
 LEAST_LEVEL, MOST_LEVEL = 0.001, 1.0  # [1] of full scale
@@ -156,7 +156,7 @@ def _level(scene: Scene) -> float:
 
 def _sweep(scene: Scene, slot: Slot) -> Deed:
     def run() -> Done:
-        name = _free_name(scene, slot.name)
+        name = free_name(scene.logbook(), slot.name)
         conditions = msgspec.structs.replace(slot.conditions, note=f"guide: {slot.title}")
         order = Order(name=name, conditions=conditions, level=_level(scene), is_looked_at_first=not slot.may_be_silent)
         try:
@@ -177,14 +177,6 @@ def _sweep(scene: Scene, slot: Slot) -> Deed:
 
 def _is_nothing(outcome: str, codes: tuple[str, ...]) -> bool:
     return outcome == "rejected" and "dead-channel" in codes and all(code in NOTHING_ARRIVES for code in codes)
-
-
-def _free_name(scene: Scene, wanted: str) -> str:
-    logbook, number, name = scene.logbook(), 1, wanted
-    while has_take(logbook, name):
-        number += 1
-        name = f"{wanted}-{number}"
-    return name
 
 
 def _verdict(scene: Scene, slot: Slot) -> Question:

@@ -10,7 +10,6 @@ from fit.desk.guide.plan import (
     accepted_slots,
     dcr_stage,
     further_stage,
-    hushed,
     names_of,
     plan_for_pickup,
     reference_stage,
@@ -18,7 +17,7 @@ from fit.desk.guide.plan import (
     wish_of,
 )
 from fit.desk.guide.prepare import input_stage, look_stage
-from fit.desk.guide.scene import Scene, caution_stage, first_open
+from fit.desk.guide.scene import Scene, caution_stage, first_open, hushed
 from fit.desk.guide.session import Deed, Done, Step
 from fit.desk.show.sheets.report import RESPONSE
 from measure.errors import FileError

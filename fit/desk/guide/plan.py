@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from fit.desk.book.desk import Desk
 from fit.desk.guide.ask_instrument import usual_controls
 from fit.desk.guide.make_take import Slot, take_of, take_stage
-from fit.desk.guide.scene import NONE, Scene, parts_said, read_parts, read_quantity, said
+from fit.desk.guide.scene import NONE, Scene, hushed, parts_said, read_parts, read_quantity, said
 from fit.desk.guide.session import Deed, Done, Entry, Question, Step, one_of
 from fit.desk.show.words import headline_keys, in_sentence, plain_text, quantity_name, table_lines
 from measure.logbook.conditions import Conditions
@@ -384,8 +383,3 @@ def _more_question(scene: Scene, number: int, plan: Callable[[Scene], Sequence[S
         read=one_of(("yes", "no")),
         act=act,
     )
-
-
-def hushed(desk: Desk) -> Desk:
-    """Let a command work without speaking: the guide speaks."""
-    return replace(desk, say=lambda _: None, tell=lambda _: None)

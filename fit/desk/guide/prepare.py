@@ -1,12 +1,11 @@
 """The stages of a guide that offer a look at the levels, and to measure the input where its capacitance is a guess."""
 
 import functools
-from dataclasses import replace
 
 from fit.desk.bench.recordings import InputLoad
-from fit.desk.book.desk import Desk, Outcome, lines_of
+from fit.desk.book.desk import Outcome, lines_of
 from fit.desk.book.rig import rig_of
-from fit.desk.guide.scene import NONE, Scene, cardless_lines, parts_said, read_yes
+from fit.desk.guide.scene import NONE, Scene, cardless_lines, hushed, parts_said, read_yes
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.words import plain_text
 from measure.errors import DeviceError, MeasureError
@@ -144,7 +143,7 @@ def _measure(scene: Scene, loads: tuple[InputLoad, ...]) -> Done:
     if bench is None or any(load.name not in bench.recorded for load in loads):
         return Done(lines=("  The sweeps of before are not kept: once more.",), back_to="input.load.1")
     try:
-        outcome: Outcome = calibrate_input(_quiet(scene.desk), loads, lambda load: bench.recorded[load.name])
+        outcome: Outcome = calibrate_input(hushed(scene.desk), loads, lambda load: bench.recorded[load.name])
     except MeasureError as err:
         return Done(lines=(f"  Not measured: {plain_text(str(err))}. The guess stands.",), entries={"input.done": NONE})
     end = () if outcome.exit_code == 0 else ("  Not measured; the guess stands. coilsweep calibrate input says more.",)
@@ -167,7 +166,3 @@ def _trouble(scene: Scene, err: MeasureError, *, back_to: str, entries: dict[str
     more = cardless_lines(scene) if isinstance(err, DeviceError) else ()
     lines = (f"  {plain_text(str(err))}", *more)
     return Done(lines=lines, back_to=back_to, entries=entries or {}, exit_code=getattr(err, "exit_code", 0))
-
-
-def _quiet(desk: Desk) -> Desk:
-    return replace(desk, say=lambda _: None)

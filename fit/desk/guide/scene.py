@@ -1,7 +1,7 @@
 """What the stages of a guide look at, and what they share: cautions, how quantities are read."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from fit.desk.book.bounds import remarks
@@ -169,6 +169,11 @@ def cardless_lines(scene: Scene) -> tuple[str, ...]:
         "  Without a sound card: q leaves, and the same command goes on later.",
         f"  To rehearse without one: {typed} --logbook rehearsal",
     )
+
+
+def hushed(desk: Desk) -> Desk:
+    """Let a command work without speaking: the guide speaks."""
+    return replace(desk, say=lambda _: None, tell=lambda _: None)
 
 
 def read_yes(typed: str) -> str:

@@ -9,9 +9,8 @@ from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.make_take import Slot, level_stage, take_of, takes_stage
 from fit.desk.guide.needs import needs_stage
 from fit.desk.guide.page import Asked, answer_stage
-from fit.desk.guide.plan import hushed
 from fit.desk.guide.prepare import look_stage
-from fit.desk.guide.scene import Scene, caution_stage, first_open
+from fit.desk.guide.scene import Scene, caution_stage, first_open, hushed
 from fit.desk.guide.session import Question, Step
 from fit.desk.show.words import plain_text
 from measure.logbook.conditions import Conditions

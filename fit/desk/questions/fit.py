@@ -7,12 +7,11 @@ import msgspec
 
 from fit.answers.parts.fitted import measured_document
 from fit.answers.pickup.answer import PickupAnswer
-from fit.desk.book.derived import stated_sha256
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.fits import RESULT_FILE, FitWish, fit_of
 from fit.desk.book.history import earlier_of, keep_in_history
 from fit.desk.book.instrument import LIMIT_BYTES
-from fit.desk.book.kept_fit import text_sha256
+from fit.desk.book.kept_fit import fingerprints, text_sha256
 from fit.desk.book.next_step import after_fit
 from fit.desk.questions.report import figures_of, marked_in, report_of
 from fit.desk.show.document.pickup import fit_document
@@ -23,7 +22,7 @@ from fit.desk.show.sheets.notices import next_section
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.naming import usual_form
-from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook, write_result
+from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
 
 
 def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
@@ -51,7 +50,7 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     if before is not None:
         document = msgspec.structs.replace(document, earlier=before.result)
     kept = {"wish": asdict(wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
-    kept["stated"] = {take.name: stated_sha256(take) for take in list_takes(logbook).takes if take.name in wish.names}
+    kept["stated"] = {name: sha256 for name, sha256 in fingerprints(logbook).items() if name in wish.names}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     sheet = sheet_of_fit(answer, warnings=warnings)
     following = after_fit(logbook, wish, marked_in(logbook, answer)) if leads_on else ""

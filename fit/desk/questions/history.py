@@ -2,7 +2,7 @@
 
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.history import by_day, changes_of, read_history, values_of
-from fit.desk.book.kept_fit import changed_takes
+from fit.desk.book.kept_fit import changed_takes, fingerprints
 from fit.desk.show.document.history import HistoryDocument, PastResult
 from fit.desk.show.sheets.history import sheet_of_history
 from fit.desk.show.words import plain_text
@@ -40,10 +40,11 @@ def history_of(desk: Desk, item: str | None, *, is_whole: bool = False) -> Outco
         own = [one for one in own if not one.simulated]
     results = tuple(sorted(own, key=_measured)) if is_whole else by_day(own)
     changed = changes_of(results)
+    now = fingerprints(logbook)
     doubtful = tuple(
         f"{one.measured_utc[:10]}: {other} was amended or removed since; fit again"
         for one in results
-        if (other := changed_takes(logbook, one.stated))
+        if (other := changed_takes(now, one.stated))
     )
     document = HistoryDocument(item=item, items=items, results=results, changed=changed, doubtful=doubtful)
     values = [values_of(one) for one in results]

@@ -18,7 +18,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_free
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Change, read_change
+from fit.desk.book.variant import Change, carry_settings, read_change
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
@@ -120,7 +120,7 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
     made = read_change(wish.change, instrument, parts)
     other = made.variant.instrument
     if wish.change.is_rewired:
-        recorded = {control: value for control, value in recorded.items() if control in other.pot or control in other.switch}
+        recorded = carry_settings(recorded, other)
     after = Side(
         instrument=other,
         controls=recorded | split_settings(wish.change.settings),

@@ -1,6 +1,6 @@
 """The instrument as the logbook states it, and what it is predicted to do."""
 
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -15,7 +15,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.pitch import pitch_hz, pitch_text
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Change, read_change
+from fit.desk.book.variant import Change, carry_settings, read_change
 from fit.desk.show.figures.predict import phase_figure, predict_figure, tone_figure
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, Predicted, predict_document, sheet_of_predict
@@ -81,14 +81,15 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     here = read_instrument_file(own) if own.exists() else None
     question = _Question(load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()), excite=wish.excite)
     try:
-        sides = [_side(change, here, question, fit.parts) for change in (wish.change, *_with_settings(wish))]
+        first = _side(wish.change, here, question, fit.parts)
+        shared = split_settings(wish.change.settings)
+        versus = [_side(change, here, question, fit.parts, shared=shared) for change in wish.versus]
         before = _before(desk, here, question, fit.parts, wish=wish)
     except ValueError as err:
         if fit.parts is None and fit.notes and UNKNOWN in str(err):  # why what was measured is missing
             msg = f"{err}. {' '.join(fit.notes)}"
             raise ValueError(msg) from None
         raise
-    first, *versus = sides
     document = predict_document(first, before, versus, at=at, notes=fit.notes)
     path = wish.change.instrument or own
     name = read_instrument_file(path).name or path.name
@@ -129,17 +130,18 @@ class _Question:
     excite: str
 
 
-# Other changes stand at the settings of the first, where they do not say otherwise.
-def _with_settings(wish: PredictWish) -> Iterator[Change]:
-    for change in wish.versus:
-        own = split_settings(change.settings)
-        shared = [text for text in wish.change.settings if text.partition("=")[0].strip() not in own]
-        yield replace(change, settings=(*shared, *change.settings))
-
-
-def _side(change: Change, here: Instrument | None, question: _Question, parts: MeasuredParts | None) -> Predicted:
+# Another change stands at the settings of the first, where it does not say otherwise and has these controls.
+def _side(
+    change: Change,
+    here: Instrument | None,
+    question: _Question,
+    parts: MeasuredParts | None,
+    *,
+    shared: Mapping[str, str] | None = None,
+) -> Predicted:
     made = read_change(change, here, parts)
-    answer = _predict(made.variant.instrument, question, made.parts, controls=change.settings, changes=made.variant.changes)
+    controls = carry_settings(shared or {}, made.variant.instrument) | split_settings(change.settings)
+    answer = _predict(made.variant.instrument, question, made.parts, controls=controls, changes=made.variant.changes)
     notes = made.notes
     for key, one in made.variant.changes.items():
         if key not in answer.basis:
@@ -154,12 +156,12 @@ def _predict(
     question: _Question,
     parts: MeasuredParts | None,
     *,
-    controls: tuple[str, ...],
+    controls: dict[str, str],
     changes: dict[str, Quantity] | None = None,
 ) -> PredictAnswer:
     return predict_instrument(
         instrument,
-        split_settings(controls),
+        controls,
         load=question.load,
         changes=changes,
         measured=parts,
@@ -175,13 +177,12 @@ def _before(
 ) -> PredictAnswer | None:
     if instrument is None or not wish.change.told:
         return None
+    controls = split_settings(wish.change.settings)
     if not wish.change.is_rewired:
-        return _predict(instrument, question, parts, controls=wish.change.settings)
-    has = {*instrument.pot, *instrument.switch}
-    shared = tuple(text for text in wish.change.settings if text.partition("=")[0].strip() in has)
+        return _predict(instrument, question, parts, controls=controls)
     excite = question.excite if question.excite in instrument.pickup else ""
     try:
-        return _predict(instrument, replace(question, excite=excite), parts, controls=shared)
+        return _predict(instrument, replace(question, excite=excite), parts, controls=carry_settings(controls, instrument))
     except ValueError as err:
         desk.say(f"No comparison with the instrument in the logbook: {err}")
         return None

@@ -117,6 +117,7 @@ def test_a_drawing_is_written_once_and_replaced_only_when_that_is_said(book, cap
         (("--drawing", "none/guitar.svg"), "there is no folder"),
         (("--drawing", "guitar.svg", "--set", "selector=nck"), "there is no position"),
         (("--set", "selector=neck"), "name its file, --drawing FILE.svg"),
+        (("--theme", "dark"), "--theme is about the drawing: name its file"),
         (("--replace",), "name its file"),
     ],
 )

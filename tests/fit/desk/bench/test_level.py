@@ -8,6 +8,8 @@ import pytest
 
 from fit.desk.bench import level as leveling
 from fit.desk.bench.level import card_of
+from fit.desk.command.console import desk_at
+from fit.desk.show.sheet import Table
 from measure.logbook.rig import Interface, Reference, Rig
 from measure.source.listening import Progress
 from tests.desk_bench import RIG, run, run_json
@@ -52,8 +54,9 @@ def test_devices_of_the_rig_by_name_and_host_api(tmp_path, capsys, monkeypatch):
     assert code == 0
     assert [device["is_in_rig"] for device in document["devices"]] == [False, True, False]
     assert [device["rates_hz"] for device in document["devices"]] == [[44100, 48000], [96000], None]
-    _, out, _ = run(capsys, "devices", "--logbook", tmp_path)
-    assert all(word in out for word in ("default", "rig", "answer", "44.1, 48"))
+    (rows,) = (block.rows for block in leveling.show_devices(desk_at(tmp_path)).sheet.blocks if isinstance(block, Table))
+    assert [row[-1] for row in rows[1:]] == ["default output", "in the rig", ""]
+    assert [row[4] for row in rows[1:]] == ["44.1, 48 kHz", "96 kHz", "did not answer"]
     assert run(capsys, "rig", "--host-api", "elsewhere", "--logbook", tmp_path)[0] == 0
     assert "The rig names box, which is not there." in run(capsys, "devices", "--logbook", tmp_path)[1]
 

@@ -7,6 +7,7 @@ import msgspec
 import pytest
 
 from fit.answers.figures import Estimate
+from fit.desk.book import kept_fit
 from fit.desk.book.history import (
     HISTORY_FILE,
     by_day,
@@ -21,6 +22,7 @@ from fit.desk.book.history import (
 )
 from measure.errors import FileError
 from measure.logbook.mend import amend_take, name_in_results, rename_take
+from measure.logbook.store import list_takes
 from tests.answer_by_hand import answer
 from tests.kept_coil import date_take
 from tests.kept_takes import keep, new_book
@@ -109,6 +111,15 @@ def test_a_result_whose_takes_were_amended_is_no_earlier_one(book):
     keep_in_history(book, found(), names(3))
     amend_take(book, "plus-3", {"added": "1n ± 1%"})
     assert earlier_of(book, found(), names(5)) is None
+
+
+def test_takes_are_fingerprinted_once_whatever_the_number_of_results(book, monkeypatch):
+    for name in (*names(3), *names(5)):
+        keep_in_history(book, found(), (name,))
+    read = []
+    monkeypatch.setattr(kept_fit, "list_takes", lambda logbook: read.append(logbook) or list_takes(logbook))
+    assert earlier_of(book, found(), names(7)).result.takes[0].endswith("-5")
+    assert read == [book]
 
 
 def test_an_item_that_was_misspelt_is_mended_in_its_history_too(book):

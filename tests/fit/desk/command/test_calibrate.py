@@ -42,7 +42,7 @@ def test_loopback_by_the_card_waits_for_enter(monkeypatch, capsys, bench):
     assert bench[1].options == {"level": 0.1, "label": "loopback"}
 
 
-def test_at_once_waits_for_nobody_and_the_level_is_played(monkeypatch, capsys, bench):
+def test_no_wait_asks_nobody_and_the_level_is_played(monkeypatch, capsys, bench):
     monkeypatch.setattr("click.prompt", lambda *_, **__: pytest.fail("asked"))
     carry_out(monkeypatch, "calibrate_loopback", lambda _, listen: listen() and None)
     typed(capsys, "calibrate", "loopback", "--no-wait", "--level", "0.02")

@@ -1,4 +1,4 @@
-"""The guide by scripted answers: all four jobs on the virtual bench, leaving and going on, going back, wrong and bad answers."""
+"""The guide by scripted answers: all jobs on the virtual bench, leaving and going on, going back, wrong and bad answers."""
 
 import io
 import json
@@ -6,7 +6,10 @@ import shutil
 
 import pytest
 
-from fit.desk.guide.console import file_name, read_memory, run_guide
+from fit.desk.guide.bench import virtual_bench
+from fit.desk.guide.console import JOBS, file_name, read_memory, run_guide
+from fit.desk.guide.session import Deed, Done
+from fit.desk.show.document.guitar import WiringDocument
 from measure.errors import FileError
 from measure.logbook.store import open_logbook
 from tests.desk_bench import run
@@ -98,6 +101,18 @@ def test_hostile_session_gives_no_traceback(tmp_path, capsys, monkeypatch, nonse
     assert code in (0, 2)
     assert "Traceback" not in err
     assert "\x1b" not in out + err
+
+
+def test_what_the_switch_connects_is_no_answer_of_a_guitar(tmp_path, monkeypatch):
+    """A session that was interrupted behind its answer goes on with the wiring alone."""
+    empty = dict.fromkeys(("pickups", "positions", "unheard", "unmeasured", "left_out", "takes", "warnings"), ())
+    wired = WiringDocument(**empty, leakage=None, simulated=True)
+    step = Deed(key="wired", run=lambda: Done(document=wired))
+    for job, expected in (("guitar", (None, wired)), ("wiring", (wired, None))):
+        monkeypatch.setattr(JOBS[job], "next_step", lambda scene: None if scene.settled("wired") else step)
+        desk = desk_of(tmp_path, script := Script())
+        document = run_guide(desk, job, virtual=True, bench=virtual_bench(desk, job), read_line=script.read_line).document
+        assert (document.answer, document.wiring) == expected
 
 
 def test_json_keeps_stdout_for_the_document(tmp_path, capsys, monkeypatch):

@@ -12,9 +12,11 @@ from fit.desk.guide.session import Deed, converse
 from fit.desk.show.document.pieces import Document
 from measure.errors import NoCardError
 from measure.logbook.rig import read_rig
+from measure.logbook.store import open_logbook
 from tests.desk_bench import run
 from tests.guide_scenes import no_take, scene
 from tests.guided import Script, answers, desk_of, guided
+from tests.kept_takes import keep
 
 
 def no_record(load):
@@ -113,6 +115,13 @@ def test_levels_without_a_card_are_sound_card_trouble(tmp_path):
     done = look_stage(scene(tmp_path, bench=replace(BENCH, level=level), look="yes")).run()
     assert (done.exit_code, done.back_to, done.entries) == (4, "look", {"looked": "no"})
     assert any("--virtual" in line for line in done.lines)
+
+
+def test_no_rehearsal_is_written_to_the_rig_of_real_takes(capsys, tmp_path):
+    rigged(capsys, tmp_path, "200p ± 50p")
+    assert input_stage(scene(tmp_path, bench=virtual_bench(desk_of(tmp_path, Script()), "guitar"))) is not None
+    keep(open_logbook(tmp_path), "real")
+    assert input_stage(scene(tmp_path, bench=virtual_bench(desk_of(tmp_path, Script()), "guitar"))) is None
 
 
 def test_the_virtual_bench_has_levels_and_a_calibration(tmp_path):

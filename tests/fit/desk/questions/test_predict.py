@@ -171,6 +171,18 @@ def test_two_settings_side_by_side(book, capsys):
     assert head.split() == ["as", "it", "is", "95", "%", "interval", "versus", "95", "%", "interval"]
 
 
+def test_another_wiring_beside_the_first_takes_the_settings_of_the_controls_it_has(book, capsys):
+    words = ["--set", "selector=bridge", "--set", "tone-2=3", "--excite", "bridge", "--logbook", book]
+    code, document, err = run_json(capsys, "predict", *words, "--versus", "--layout", "one-pickup", "--set", "tone=4")
+    assert code == 0, err
+    (other,) = document["versus"]
+    assert {control: one["setting"] for control, one in other["settings"].items()} == {"volume": "10", "tone": "4"}
+    alone = run_json(capsys, "predict", "--layout", "one-pickup", "--set", "tone=4", "--logbook", book)[1]
+    assert other["figures"]["bridge"] == alone["figures"]["bridge"]
+    code, _, err = run(capsys, "predict", "--set", "tonne=3", "--versus", "--layout", "one-pickup", "--logbook", book)
+    assert (code, 'there is no control "tonne"' in err) == (2, True)
+
+
 def test_what_is_soldered_in_shows_and_is_told(book, capsys):
     words = ["--set", "selector=neck", "--set", "volume=5", "--excite", "neck", "--at", "4k", "--logbook", book]
     code, document, _ = run_json(capsys, "predict", *words, "--solder", "volume=1n2 + 150k ± 1%")
