@@ -249,6 +249,9 @@ def test_a_part_of_unknown_kind(text, value, unit, bound):
     [
         ("104", "100 nF .write 100n. or 100 kΩ .write 100k"),
         ("470", "47 pF .write 47p. or 470 Ω .write 470R"),
+        ("223 ± 5%", "22 nF .write 22n. or 22 kΩ .write 22k"),
+        ("223 +- 5%", "22 nF .write 22n. or 22 kΩ .write 22k"),
+        ("223+/-5%", "22 nF .write 22n. or 22 kΩ .write 22k"),
         ("332K", "3.3 nF ± 10 % .write 3.3n ± 10%. or 332 kΩ .write 332k"),
         ("22", "it has no unit"),
         ("A500K", "is not a capacitance such as 1n ± 1% or a resistance"),
