@@ -141,6 +141,12 @@ def test_a_marking_means(kind, text, value, tolerance, taper, source):
     [
         ("capacitor", ".033K", "33 nF ± 10 %, from .033 and K"),
         ("capacitor", "2A333K", "33 nF ± 10 %, 100 V, from 333, K and 2A"),
+        ("capacitor", "3V104K", "100 nF ± 10 %, 3500 V, from 104, K and 3V"),
+        ("capacitor", "104K2V", "100 nF ± 10 %, 350 V, from 104, K and 2V"),
+        ("capacitor", "104K 2V", "100 nF ± 10 %, 2 V, from 104, K and 2V"),
+        ("capacitor", "3V 104K", "100 nF ± 10 %, 3 V, from 104, K and 3V"),
+        ("capacitor", "100n 3V", "100 nF, 3 V, from 100n and 3V"),
+        ("capacitor", "333K 1.5kV", "33 nF ± 10 %, 1500 V, from 333, K and 1.5kV"),
         ("capacitor", "0J476", "47 \u00b5F, 6.3 V, from 476 and 0J"),
         ("capacitor", "1H104J", "100 nF ± 5 %, 50 V, from 104, J and 1H"),
         ("capacitor", "479C", "4.7 pF ± 0.25 pF, from 479 and C"),
