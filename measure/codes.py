@@ -131,14 +131,15 @@ def read_printed(stated: str, kind: Kind, *, text: str, has_bound: bool) -> Read
     if not (is_code and BARE.fullmatch(stated)) and is_quantity(stated, KINDS[kind].unit):
         return None
     read = _capacitor if kind == "capacitor" else _resistor
-    rest, percent, rated = stated, "", []
+    rest, percent = stated, ""
+    rated: list[tuple[str, str]] = []  # as printed, and in volts
     while True:
         reading = read(rest, text=text)
         if reading is not None:
             break
         match = _FIRST.fullmatch(rest) if kind == "capacitor" else None
         if match is not None:
-            rated.append(match["volts"] or match["eia"])
+            rated.append(_rated(match))
             rest = match["rest"]
             continue
         match = _LAST.fullmatch(rest)
@@ -146,15 +147,17 @@ def read_printed(stated: str, kind: Kind, *, text: str, has_bound: bool) -> Read
             return None
         if match["percent"]:
             percent = f"{match['percent']}%"
-        elif match["volts"] or match["eia"] or match["bare"]:
-            rated.append(match["volts"] or match["eia"] or f"{match['bare']} V")
+        elif match["bare"]:
+            rated.append((f"{match['bare']} V", match["bare"]))
+        elif match["volts"] or match["eia"]:
+            rated.append(_rated(match))
         rest = match["first"].rstrip("/ ")
     if percent and reading.tolerance:
         msg = f"{quoted(text)} states two tolerances, {reading.pieces[-1]} and {percent}: leave one out"
         raise ValueError(msg)
     core = reading.pieces or ((rest,) if rated else ())
-    pieces = (*core, *((percent,) if percent and core else ()), *rated)
-    volts = f"{_volts(rated[0])} V" if rated else ""
+    pieces = (*core, *((percent,) if percent and core else ()), *(printed for printed, _ in rated))
+    volts = f"{rated[0][1]} V" if rated else ""
     return replace(reading, tolerance=percent or reading.tolerance, pieces=pieces, rated=volts)
 
 
@@ -287,12 +290,15 @@ def is_preferred(digits: str, series: tuple[str, ...] = ("E24", "E96")) -> bool:
     return any(math.isclose(nearest_preferred(value, one), value) for one in series)
 
 
-def _volts(rated: str) -> str:
-    if rated[0] in "0123" and rated[1:] in EIA_VOLTS:
-        return f"{Decimal(EIA_VOLTS[rated[1]]).scaleb(int(rated[0])).normalize():f}"
-    number = re.match(r"[0-9.]+", rated)
-    value = Decimal(number[0] if number else "0")
-    return f"{value * 1000 if 'kV' in rated or 'KV' in rated else value:f}"
+def _rated(match: re.Match[str]) -> tuple[str, str]:
+    """Rated voltage as it is printed, and in volts; 2V close to a code is one itself, 350 V, and apart from it two volts."""
+    printed = match["volts"] or match["eia"]
+    is_apart = match.string[: match.start("volts")].endswith((" ", "/")) or match.re is _FIRST
+    if match["eia"] or (not is_apart and re.fullmatch("[0-3]V", printed)):
+        value = Decimal(EIA_VOLTS[printed[1]]).scaleb(int(printed[0]))
+    else:
+        value = Decimal(re.sub(r"[^0-9.]", "", printed)) * (1000 if "k" in printed else 1)
+    return printed, f"{value.normalize():f}"
 
 
 def quoted(text: object) -> str:

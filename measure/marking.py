@@ -67,7 +67,7 @@ def read_value(text: str, kind: Kind) -> Quantity:
     """
     if not isinstance(text, str) or len(text) > MAX_TEXT:
         return parse_quantity(text, KINDS[kind].unit)  # which refuses it
-    written = re.sub(r" {2,}", " ", re.sub(r"\+ ?/? ?[-\u2212]", "±", text.strip(" ").translate(_SIGNS)))
+    written = _one_spelling(text)
     match = _BEHIND.fullmatch(written)
     plain, behind = (written, "") if match is None else (match["plain"], match["behind"])
     stated, mark, bound = (piece.strip(" ") for piece in plain.partition("±"))
@@ -130,7 +130,7 @@ def read_part(text: str) -> Quantity:
             msg = f"{quoted(text)} is in {inferred.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
             raise ValueError(msg)
         return read_value(text, "capacitor" if inferred.unit == "F" else "resistor")
-    number = text.partition("±")[0].strip(" ") if isinstance(text, str) else ""
+    number = _one_spelling(text).partition("±")[0].strip(" ") if isinstance(text, str) else ""
     if re.fullmatch(r"[1-9][0-9][0-6]", number):
         code = Decimal(number[:2]).scaleb(int(number[2]))
         ohms = f"{number} Ω (write {number}R)" if number[2] == "0" else _meaning(parse_quantity(f"{code:f}R"))
@@ -180,6 +180,10 @@ def parse_parts(text: str) -> tuple[Quantity, ...]:
         return ()
     refuse_decimal_comma(text)
     return tuple(read_part(part) for part in text.split(","))
+
+
+def _one_spelling(text: str) -> str:
+    return re.sub(r" {2,}", " ", re.sub(r"\+ ?/? ?[-\u2212]", "±", text.strip(" ").translate(_SIGNS)))
 
 
 # A bare number that no marking rule reads, with what it could mean.

@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
-from measure.quantity import format_quantity
+from measure.quantity import NORMAL_FACTOR, format_quantity
 
 UNITS_WITH_PREFIX = ("H", "F", "Ω", "Hz", "V", "s")
 PREFIXES = {-12: "p", -9: "n", -6: "\N{MICRO SIGN}", -3: "m", 0: "", 3: "k", 6: "M"}
 FINEST = {"dB": -2}  # [1] power of ten of the last place: nobody hears a hundredth of a decibel
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
 EXACT_DIGITS = 6  # of a value without an interval
+MOST_TOLD = 5.0  # [1] relative standard uncertainty, of more the figure would tell nothing
 SLACK = Decimal("1e-6")  # [1] of the last place: a limit that is off its place by less lies on it
 MINUS = "\N{MINUS SIGN}"
 
@@ -151,6 +152,22 @@ def part_texts(parts: Sequence[float], whole: float, unit: str) -> tuple[str, ..
     suffix = f" {PREFIXES[grid.exponent]}{unit.replace('1', '')}".rstrip()
     steps = [grid.steps(part) for part in parts]
     return tuple(f"± {grid.text(count)}{suffix}" if count else f"< {grid.text(1)}{suffix}" for count in steps)
+
+
+def rough_percent(relative: float) -> str:
+    """Say how uncertain a value is that is too uncertain to be told.
+
+    Parameters
+    ----------
+    relative : float
+        Standard uncertainty over the value; of more than `MOST_TOLD`, that is told in its place. [1]
+
+    Examples
+    --------
+    >>> rough_percent(0.21), rough_percent(1e6)
+    ('± 41 %', '± 980 %')
+    """
+    return f"± {100 * NORMAL_FACTOR * min(relative, MOST_TOLD):.0f} %"
 
 
 def allowed_digits(value: float, half: float, *, most: int) -> int:

@@ -1,17 +1,19 @@
 """Parts soldered in and leads moved, between points that a person can name: a pot's lugs, a pickup's ends, the jack, ground."""
 
+import itertools
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 import msgspec
 
 from fit.circuit.instrument import Ends, Instrument, Part, Pickup, Pot, SecondCoil, coils_of, lugs_of
+from fit.circuit.lugs import COMMON, JACK
 from fit.circuit.network import GROUND
 from fit.circuit.soundness import check_wiring, every_join, part_ends
 
-JACK, COMMON = "jack", "common"
 COIL_ENDS, PART_ENDS, LUGS = ("hot", "cold"), ("first", "second"), ("cw", "wiper", "ccw")
 BETWEEN = ":"
+ADDED = "added-"  # begins the names of parts soldered in
 MOST_ADDED = 20  # parts; nobody solders in more
 
 
@@ -119,14 +121,15 @@ def add_chain(instrument: Instrument, ends: Ends, parts: Sequence[tuple[str, str
         If there are too many of them.
     """
     sections = {"capacitor": dict(instrument.capacitor), "resistor": dict(instrument.resistor)}
-    number = 1 + sum(name.startswith("added-") for section in sections.values() for name in section)
-    if number + len(parts) > MOST_ADDED + 1:
-        msg = f"{number + len(parts) - 1} added parts are too many, expected at most {MOST_ADDED}"
+    names = {name for section in sections.values() for name in section}
+    count = sum(name.startswith(ADDED) for name in names) + len(parts)
+    if count > MOST_ADDED:
+        msg = f"{count} added parts are too many, expected at most {MOST_ADDED}"
         raise ValueError(msg)
+    free = (name for name in map(f"{ADDED}{{}}".format, itertools.count(1)) if name not in names)
     keys = []
     node = ends[0]
-    for place, (kind, text) in enumerate(parts, start=1):
-        name = f"added-{number + place - 1}"
+    for place, ((kind, text), name) in enumerate(zip(parts, free, strict=False), start=1):
         after = ends[1] if place == len(parts) else f"behind {kind}.{name}"
         sections[kind][name] = Part(between=(node, after), value=text)
         keys.append(f"{kind}.{name}")
@@ -191,11 +194,11 @@ def _with_lead(instrument: Instrument, lead: str, node: str) -> Instrument:
     coils = coils_of(instrument)
     if owner in coils and end in COIL_ENDS:
         ends = _with_end(coils[owner].ends, COIL_ENDS.index(end), node)
-        pickup, second = instrument.pickup[owner.removesuffix(".second")], coils[owner]
-        if isinstance(second, SecondCoil):
-            changed = msgspec.structs.replace(second, ends=ends)
-            return _replaced(instrument, "pickup", owner.removesuffix(".second"), second=changed)
-        return _replaced(instrument, "pickup", owner, ends=ends, second=pickup.second)
+        coil = coils[owner]
+        if isinstance(coil, SecondCoil):
+            second = msgspec.structs.replace(coil, ends=ends)
+            return _replaced(instrument, "pickup", owner.removesuffix(".second"), second=second)
+        return _replaced(instrument, "pickup", owner, ends=ends)
     leads = [point for point in points_of(instrument) if point.rpartition(".")[2] in (*LUGS, *COIL_ENDS, *PART_ENDS)]
     msg = f'there is no lead "{lead[:60]}", expected one of {", ".join(leads)}'
     raise ValueError(msg)

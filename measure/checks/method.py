@@ -209,7 +209,6 @@ def judge_response(response: Response, *, method: str, is_timed: bool = True) ->
         Those of the response itself included.
     """
     from measure.checks.causality import judge_causal
-    from measure.checks.method import judge_impedance, judge_plate
 
     own = tuple(_worded(finding, method) for finding in response.findings)
     causal = judge_causal(response, is_timed=is_timed)

@@ -7,7 +7,8 @@ between two rates. Parts of a bench roll off, none so steeply.
 
 import numpy as np
 
-from measure.response import Finding, FloatArray
+from measure.response import Finding, FloatArray, median
+from measure.signal.arrival import N_PRESENT, find_latency
 from measure.signal.recording import Samples
 from measure.signal.timetable import Timetable, read_timetable
 
@@ -19,7 +20,7 @@ FALL_DB = 30.0  # [dB] by which the level has to fall within `WITHIN`; a low-pas
 WITHIN = 1 / 3  # [octave]
 FLAT_DB = 8.0  # [dB] by which it may fall within as much before: a wall stands at the end of what passes
 EDGE_DB = 6.0  # [dB] below the level before it the wall begins
-LATE_S = 0.5  # [s] by which the recording may lie behind what was played
+TAIL_S = 0.1  # [s] that filters ring on
 RATES_HZ = (8000, 11025, 16000, 22050, 32000, 44100, 48000, 88200, 96000)  # lower ones that are in use
 PASSED = (0.40, 0.5)  # [1] of a rate: where a stream of it ends
 
@@ -39,13 +40,19 @@ def judge_resampling(samples: Samples, stimulus: FloatArray, rate_hz: int) -> Fi
     Returns
     -------
     Finding or None
-        ``"resampled"``, a warning, the figure is where the wall begins in hertz; None where there is none, or noise hides it.
+        ``"resampled"``, a warning, the figure is where the wall begins in hertz; None where there is none, noise hides it,
+        or the sweep is not all there.
     """
     try:
         timetable = read_timetable(stimulus, rate_hz=rate_hz)
     except ValueError:  # silent, or too short
         return None
-    levels = _levels(samples, stimulus, timetable, rate_hz=rate_hz) if timetable.is_sweep else None
+    if not timetable.is_sweep:
+        return None
+    latency, contrast = find_latency(samples, stimulus, timetable, rate_hz=rate_hz)
+    if contrast < N_PRESENT:
+        return None
+    levels = _levels(samples, stimulus, timetable, latency=latency, rate_hz=rate_hz)
     wall = None if levels is None else _find_wall(*levels)
     if wall is None or wall[0] >= OWN_WALL * rate_hz:
         return None
@@ -61,7 +68,7 @@ def judge_resampling(samples: Samples, stimulus: FloatArray, rate_hz: int) -> Fi
 
 
 def _levels(
-    samples: Samples, stimulus: FloatArray, timetable: Timetable, *, rate_hz: int
+    samples: Samples, stimulus: FloatArray, timetable: Timetable, *, latency: int, rate_hz: int
 ) -> tuple[FloatArray, FloatArray] | None:
     """Frequencies and levels in dB of what arrived over what was played, in even bands as far as the sweep goes."""
     high = np.flatnonzero(timetable.frequency_hz >= LOWEST * rate_hz)
@@ -70,14 +77,15 @@ def _levels(
     first = int(timetable.edges[max(high[0] - 1, 0)])
     last = int(timetable.edges[min(high[-1] + 1, len(timetable.edges) - 1)])
     played = np.asarray(stimulus[first:last], dtype=float)
-    heard = np.asarray(samples[first : last + round(LATE_S * rate_hz)], dtype=float)
-    if len(heard) < len(played) // 2:
+    begin, end = max(first + latency, 0), last + latency
+    if begin >= end or end > len(samples):  # cut short: the highest bands are missing, and nothing took them out
         return None
+    heard = np.asarray(samples[begin : end + round(TAIL_S * rate_hz)], dtype=float)
     edge_hz = np.linspace(0, rate_hz / 2, N_BANDS + 1)
     energy = [_band_energy(part, edge_hz, rate_hz=rate_hz) for part in (heard, played)]
     middle_hz = (edge_hz[1:] + edge_hz[:-1]) / 2
     inside = middle_hz > LOWEST * rate_hz
-    inside &= energy[1] > EXCITED * np.median(energy[1][inside])
+    inside &= energy[1] > EXCITED * median(energy[1][inside])
     if not np.any(inside):
         return None
     end = int(np.argmax(~inside[np.argmax(inside) :])) + int(np.argmax(inside)) if not inside[-1] else len(inside)
@@ -99,7 +107,7 @@ def _band_energy(samples: FloatArray, edge_hz: FloatArray, *, rate_hz: int) -> F
 def _find_wall(frequency_hz: FloatArray, level_db: FloatArray) -> tuple[float, float] | None:
     """Where the level begins to fall so steeply that no part does it, and by how much it falls; it stays there to the end."""
     for place in range(2, len(frequency_hz) - 1):
-        before_db = float(np.median(level_db[place - 2 : place + 1]))
+        before_db = float(median(level_db[place - 2 : place + 1]))
         low, high = np.searchsorted(frequency_hz, frequency_hz[place] * np.array([2**-WITHIN, 2**WITHIN]))
         after_db = float(np.max(level_db[min(int(high), len(level_db) - 1) :]))
         if before_db - after_db > FALL_DB and float(level_db[low]) - before_db < FLAT_DB:

@@ -8,8 +8,8 @@ from measure.logbook.store import Logbook, kept_path, recording_path
 from measure.logbook.take import FileStimulus, Take
 from measure.response import Finding, FloatArray, Response
 from measure.signal.recording import Recording
-from measure.signal.stimulus import Sweep
-from measure.source.files import require_same_rate
+from measure.signal.stimulus import Sweep, sweep_samples
+from measure.source.files import read_recording, read_stimulus, require_same_rate
 
 
 def card_findings(take: Take) -> tuple[Finding, ...]:
@@ -18,11 +18,11 @@ def card_findings(take: Take) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Those of `measure.source.delivery` and of two clocks.
+        How it was opened, what it delivered, and of two devices their clocks.
     """
     from measure.source import clocks, delivery
 
-    return tuple(finding for finding in take.findings if finding.code in (*delivery.NAMES, clocks.NAME))
+    return tuple(finding for finding in take.findings if finding.code in (*delivery.NAMES, delivery.OPENING, clocks.NAME))
 
 
 def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], FloatArray | None]:
@@ -38,9 +38,6 @@ def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], Floa
     FileError
         If the take holds no recordings, or its stimulus has another rate.
     """
-    from measure.signal.stimulus import sweep_samples
-    from measure.source.files import read_recording, read_stimulus
-
     if not take.recordings:
         msg = f'the take "{take.name}" is a response measured elsewhere and holds no recordings'
         raise FileError(msg)

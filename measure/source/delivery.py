@@ -15,6 +15,7 @@ from measure.source.portaudio import MIXED, WASAPI
 from measure.source.wire import FLAGS
 
 NAMES = ("stream-flags", "delivery-rate", "exact-zeros", "unplugged")
+OPENING = "shared-mode"
 
 RATE_WARN, RATE_REJECT = 0.005, 0.02  # [1] of the rate; blocks come early or late by some milliseconds
 RATE_LEAST_S = 1.5  # [s] below, those milliseconds count
@@ -91,7 +92,7 @@ def judge_opening(names: Sequence[tuple[str, str]], *, is_exact: bool, refusal: 
     Finding or None
         ``"shared-mode"``; None where nothing was asked for, and nothing is known to mix.
     """
-    code = "shared-mode"
+    code = OPENING
     if is_exact:
         apis = " and ".join(sorted({host_api for _, host_api in names}))
         text = f"{apis} opened the card at {rate_hz} Hz without conversion, for this program alone where that takes it"

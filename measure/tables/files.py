@@ -286,7 +286,9 @@ def _chosen(traces: Sequence[Trace], *, facts: dict[str, str], separator: str) -
                 continue
             one = replace(before, trace=trace)
         headed.append(one)
-    whole = [one for one in headed if not one.slip] or _side_by_side(headed)
+    whole = [one for one in headed if not one.slip]
+    used = whole[:1] or _side_by_side(headed)
+    whole = whole or _together(used)
     if not whole:
         raise ValueError(headed[0].slip)
     tables = [_table(one.trace.rows, one, facts=facts, separator=separator) for one in whole]
@@ -299,8 +301,7 @@ def _chosen(traces: Sequence[Trace], *, facts: dict[str, str], separator: str) -
             f"{first[-1] + 1} to {end}"
         )
         raise ValueError(msg)
-    taken = set(tables[0].lines)
-    left = [one.trace.rows for one in headed if one.trace.rows[0][0] not in taken]
+    left = [one.trace.rows for one in headed if one not in used]
     unused = (*tables[0].unused, *(f"lines {rows[0][0]} to {rows[-1][0]}" for rows in left))
     return replace(tables[0], unused=unused)
 
@@ -351,7 +352,7 @@ def _rises(before: _Headed, trace: Trace) -> bool:
 
 
 def _side_by_side(headed: Sequence[_Headed]) -> list[_Headed]:
-    """Put traces together that hold a part of the response each, all at the same frequencies."""
+    """Find traces that may hold a part of the response each: all at the same frequencies."""
     first = headed[0].trace.rows
     same = [one for one in headed if len(one.names) > 1 and len(one.trace.rows) == len(first)]
     if len(same) < 2 or any(
@@ -359,6 +360,13 @@ def _side_by_side(headed: Sequence[_Headed]) -> list[_Headed]:
         or {len(row) for _, row in one.trace.rows} != {len(one.names)}
         for one in same
     ):
+        return []
+    return same
+
+
+def _together(same: Sequence[_Headed]) -> list[_Headed]:
+    """Put traces at the same frequencies together; none where they are no response even so."""
+    if not same:
         return []
     names = same[0].names + [name for one in same[1:] for name in one.names[1:]]
     rows = [

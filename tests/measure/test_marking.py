@@ -141,6 +141,12 @@ def test_a_marking_means(kind, text, value, tolerance, taper, source):
     [
         ("capacitor", ".033K", "33 nF ± 10 %, from .033 and K"),
         ("capacitor", "2A333K", "33 nF ± 10 %, 100 V, from 333, K and 2A"),
+        ("capacitor", "3V104K", "100 nF ± 10 %, 3500 V, from 104, K and 3V"),
+        ("capacitor", "104K2V", "100 nF ± 10 %, 350 V, from 104, K and 2V"),
+        ("capacitor", "104K 2V", "100 nF ± 10 %, 2 V, from 104, K and 2V"),
+        ("capacitor", "3V 104K", "100 nF ± 10 %, 3 V, from 104, K and 3V"),
+        ("capacitor", "100n 3V", "100 nF, 3 V, from 100n and 3V"),
+        ("capacitor", "333K 1.5kV", "33 nF ± 10 %, 1500 V, from 333, K and 1.5kV"),
         ("capacitor", "0J476", "47 \u00b5F, 6.3 V, from 476 and 0J"),
         ("capacitor", "1H104J", "100 nF ± 5 %, 50 V, from 104, J and 1H"),
         ("capacitor", "479C", "4.7 pF ± 0.25 pF, from 479 and C"),
@@ -249,6 +255,9 @@ def test_a_part_of_unknown_kind(text, value, unit, bound):
     [
         ("104", "100 nF .write 100n. or 100 kΩ .write 100k"),
         ("470", "47 pF .write 47p. or 470 Ω .write 470R"),
+        ("223 ± 5%", "22 nF .write 22n. or 22 kΩ .write 22k"),
+        ("223 +- 5%", "22 nF .write 22n. or 22 kΩ .write 22k"),
+        ("223+/-5%", "22 nF .write 22n. or 22 kΩ .write 22k"),
         ("332K", "3.3 nF ± 10 % .write 3.3n ± 10%. or 332 kΩ .write 332k"),
         ("22", "it has no unit"),
         ("A500K", "is not a capacitance such as 1n ± 1% or a resistance"),

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fit.answers.digits import rough_percent
 from fit.answers.figures import Contribution, Estimate
 from fit.answers.parts.quantities import Derived
 from fit.answers.pickup.characterisation import estimate_of
@@ -209,7 +210,7 @@ def _doubts(choice: Choice, corner: Estimate) -> list[Finding]:
         findings.append(Finding(code="corner-misfit", severity="reject", text=text, figure=choice.floor.total))
     relative = corner.standard_uncertainty / corner.value
     if relative > TELLING:
-        text = f"the take leaves the corner uncertain by ± {196 * min(relative, 5.0):.0f} %: "
+        text = f"the take leaves the corner uncertain by {rough_percent(relative)}: "
         text += "play louder, or record up to 20 kHz; run coilsweep calibrate loopback first"
         findings.append(Finding(code="corner-not-told", severity="reject", text=text, figure=relative))
     elif corner.value > HIGH_HZ:

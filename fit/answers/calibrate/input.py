@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fit.answers.digits import rough_percent
 from fit.answers.figures import Contribution, Estimate
 from fit.answers.parts.quantities import Derived
 from fit.answers.pickup.characterisation import estimate_of
@@ -256,7 +257,7 @@ def _doubts(choice: Choice, estimates: dict[str, Estimate]) -> list[Finding]:
         relative = estimates[key].standard_uncertainty / estimates[key].value
         if relative > TELLING:
             text = (
-                f"the takes leave the input's {key} uncertain by ± {196 * min(relative, 5.0):.0f} %: record one more, "
+                f"the takes leave the input's {key} uncertain by {rough_percent(relative)}: record one more, "
                 "through another resistor, or run coilsweep calibrate loopback first"
             )
             findings.append(Finding(code="input-not-told", severity="reject", text=text, figure=relative))

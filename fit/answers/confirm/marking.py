@@ -3,13 +3,18 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from measure.quantity import capacitor_code, format_quantity, nearest_preferred, preferred_values
+from measure.quantity import (
+    SMALL_CAPACITOR_PF,
+    TOLERANCE_PERCENT,
+    TOLERANCE_PF,
+    capacitor_code,
+    format_quantity,
+    nearest_preferred,
+    preferred_values,
+)
 
 SERIES_TOLERANCE = {"E6": 0.20, "E12": 0.10, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}  # [1] IEC 60063
 COMMON_SERIES = ("E6", "E12", "E24", "E48", "E96", "E192")
-RESISTOR_LETTERS = {"B": 0.001, "C": 0.0025, "D": 0.005, "F": 0.01, "G": 0.02, "J": 0.05, "K": 0.10, "M": 0.20, "N": 0.30}
-SMALL_F = 10e-12  # [F] below it the letters B, C, D, F, G are picofarads
-SMALL_LETTERS_F = {"B": 0.1e-12, "C": 0.25e-12, "D": 0.5e-12, "F": 1e-12, "G": 2e-12}
 CODE_DIGITS = 3  # the letter code of IEC 60062 has up to that many significant ones here
 LETTERS = {"Ω": ("R", "K", "M", "G"), "F": ("p", "n", "u", "m")}
 CLOSE = 1e-6  # [1] a computed value may miss its decimal by less
@@ -87,9 +92,10 @@ def tolerance_letter(value: float, unit: str, tolerance: float | None) -> str:
     """
     if tolerance is None:
         return ""
-    is_small = unit == "F" and value < SMALL_F * (1 - CLOSE)
-    bounds = dict(SMALL_LETTERS_F) if is_small else {}
-    bounds |= {letter: relative * value for letter, relative in RESISTOR_LETTERS.items() if letter not in bounds}
+    is_small = unit == "F" and value < 1e-12 * float(SMALL_CAPACITOR_PF) * (1 - CLOSE)
+    bounds = {letter: float(percent) / 100 * value for letter, percent in TOLERANCE_PERCENT.items()}
+    if is_small:
+        bounds |= {letter: 1e-12 * float(pico) for letter, pico in TOLERANCE_PF.items()}
     near = [letter for letter, bound in bounds.items() if abs(bound / (tolerance * value) - 1) < CLOSE]
     return near[0] if near else ""
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fit.answers.digits import rough_percent
 from fit.answers.parts.quantities import Derived
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.instrument import parts_of
@@ -21,7 +22,6 @@ from measure.response import FloatArray
 
 TELLING = 0.2  # [1] relative standard uncertainty above which a quantity counts as not identified
 TELLING_PART = 0.1  # [1] the same for pots and resistors: twice that is as wide as their markings' tolerance
-MOST_TOLD = 5.0  # [1] relative standard uncertainty, of more the figure would tell nothing
 LEAST_VALUE = 1e-12  # [Ω], [1] of what cannot be negative, and may come out so within its uncertainty
 FELT = 0.1  # [1] change of a response by the logarithm of a capacitor; one that nothing feels more is hidden behind a pot
 SCALED = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
@@ -103,7 +103,7 @@ def identify_quantities(choice: Choice, derived: dict[str, Derived]) -> dict[str
         elif name.startswith("capacitor.") and not is_beside(name) and _felt(choice, f"log_{name}") < FELT:
             reasons[name] = "a pot stands between it and everything that was recorded: no take has that pot turned down"
         elif not relative < _limit(name):
-            reasons[name] = f"the takes leave it uncertain by ± {196 * min(relative, MOST_TOLD):.0f} %"
+            reasons[name] = f"the takes leave it uncertain by {rough_percent(relative)}"
     for pickup, suffix in suffixes_of(choice.problem).items():
         if len(choice.problem.models[pickup].eddies) == 2 and not _is_led_out(evidence, pickup):
             prefix = f"{pickup}." if suffix else ""

@@ -4,18 +4,13 @@ import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from fit.answers.parts.fitted import MeasuredParts
 from fit.answers.predict.prediction import PickupCurve, PredictAnswer, predict_instrument
-from fit.circuit.controls import read_settings
-from fit.circuit.harness import Case
-from fit.circuit.instrument import Instrument, stated_values
-from fit.circuit.transfers import solve_instrument
+from fit.circuit.alone import pickups_heard
+from fit.circuit.instrument import Instrument
 from measure.quantity import Quantity
 
 MOST_POSITIONS = 64  # of all switches together, that are looked through
-SPOT_HZ = 1e3  # [Hz] where it is seen which pickups are connected
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -66,16 +61,12 @@ def predict_at_jack(
     return tuple(found)
 
 
-# Which pickups are connected does not hang on the values: those that are not stated are 1.
 def _places(instrument: Instrument) -> dict[str, tuple[dict[str, str], tuple[str, ...]]]:
     ways = [[(name, position) for position in switch.positions] for name, switch in instrument.switch.items()]
     positions = [dict(way) for way in itertools.islice(itertools.product(*ways), MOST_POSITIONS)]
-    cases = [Case(settings=read_settings(instrument, one), frequency_hz=np.array([SPOT_HZ])) for one in positions]
-    stated = {key: 1.0 if one.quantity is None else one.quantity.value for key, one in stated_values(instrument).items()}
-    values = stated | {"input.resistance": 1e6, "input.capacitance": 1e-9}
     places: dict[str, tuple[dict[str, str], tuple[str, ...]]] = {}
-    for one, transfer in zip(positions, solve_instrument(instrument, cases, values=values), strict=True):
-        heard = tuple(name for row, name in enumerate(instrument.pickup) if transfer.voltage[row].any())
+    for one in positions:
+        heard = pickups_heard(instrument, one)
         for name in heard:
             beside = tuple(other for other in heard if other != name)
             if name not in places or len(beside) < len(places[name][1]):

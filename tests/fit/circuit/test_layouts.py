@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from fit.circuit.layouts import DESCRIPTIONS, is_starting_text, layout_text
+from fit.circuit.instrument import coils_of
+from fit.circuit.layouts import DESCRIPTIONS, STARTING, is_starting_text, layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_harness
 from tests.wired_layouts import harness_of, values_of
@@ -25,6 +26,12 @@ def test_every_layout_is_sound_and_lets_some_pickup_through(layout):
 def test_unknown_layout_is_named():
     with pytest.raises(ValueError, match='there is no layout "x", expected one of one-pickup, three-singles'):
         layout_text("x")
+
+
+@pytest.mark.parametrize("layout", DESCRIPTIONS)
+def test_what_a_starting_file_says_of_coils_is_known_as_such(layout):
+    for coil in coils_of(read_instrument(layout_text(layout))).values():
+        assert all(getattr(coil, key) in values for key, values in STARTING.items())
 
 
 def test_a_starting_file_is_one_until_it_is_changed():

@@ -1,5 +1,6 @@
 """Points that a person can name, parts between them, leads that are moved."""
 
+import msgspec
 import pytest
 
 from fit.circuit.instrument import Pot, lugs_of
@@ -83,6 +84,14 @@ def test_parts_in_series_lie_one_behind_the_other():
     check_wiring(more)
     with pytest.raises(ValueError, match="too many, expected at most 20"):
         add_chain(more, ("bus", "tip"), 19 * [("resistor", "1M")])
+
+
+def test_an_added_part_never_takes_the_place_of_another():
+    more, keys = add_chain(layout("three-singles"), ("bus", "tip"), [("resistor", "1M"), ("resistor", "150k")])
+    kept = msgspec.structs.replace(more, resistor={"added-2": more.resistor["added-2"]})
+    again, keys = add_chain(kept, ("bus", "tip"), [("resistor", "1k"), ("resistor", "2k")])
+    assert keys == ("resistor.added-1", "resistor.added-3")
+    assert {name: part.value for name, part in again.resistor.items()} == {"added-1": "1k", "added-2": "150k", "added-3": "2k"}
 
 
 def test_a_tone_lead_is_moved_and_its_contact_left_alone():

@@ -78,6 +78,23 @@ def test_a_soft_roll_off_is_no_wall(rate_hz, order, corner):
     assert judge_resampling(noisy(soft), sweep(rate_hz), rate_hz) is None
 
 
+@pytest.mark.parametrize("late_s", [0.6, 1.0, 3.0])
+def test_silence_before_the_sweep_is_no_wall_and_hides_none(late_s):
+    stimulus, silence = sweep(48000), np.zeros(round(late_s * 48000))
+    assert judge_resampling(noisy(np.concatenate([silence, late(stimulus, 48000)])), stimulus, 48000) is None
+    walled = np.concatenate([silence, resampled(late(stimulus, 48000), 48000, 32000)])
+    assert judge_resampling(noisy(walled), stimulus, 48000).code == "resampled"
+
+
+@pytest.mark.parametrize("missing_s", [-0.3, 0.3])
+def test_a_sweep_that_is_cut_short_has_no_wall(missing_s):
+    stimulus = sweep(48000)
+    n = round(missing_s * 48000)
+    begin, end = np.flatnonzero(stimulus)[[0, -1]]
+    samples = noisy(stimulus)[: end - n] if n > 0 else noisy(stimulus)[begin - n :]
+    assert judge_resampling(samples, stimulus, 48000) is None
+
+
 @pytest.mark.parametrize("edge", [0.465, 0.49])
 def test_the_converters_own_wall_is_no_finding(edge):
     own = scipy.signal.firwin(255, 2 * edge, window=("kaiser", 8))

@@ -62,6 +62,6 @@ def test_a_stimulus_of_another_rate_is_refused(book, tmp_path):
 
 
 def test_only_what_the_card_said_is_handed_on(book):
-    said = Finding(code="stream-flags", severity="warn", text="two")
-    kept = keep(book, "a", findings=(said, Finding(code="clipped", severity="warn", text="one")))
-    assert card_findings(kept) == (said,)
+    said = tuple(Finding(code=code, severity="warn", text="two") for code in ("stream-flags", "shared-mode", "two-clocks"))
+    kept = keep(book, "a", findings=(*said, Finding(code="clipped", severity="warn", text="one")))
+    assert card_findings(kept) == said

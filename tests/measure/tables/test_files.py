@@ -93,6 +93,13 @@ def test_a_trace_that_is_not_used_is_told():
     assert parse_csv(text).unused == ("lines 8 to 9",)
 
 
+def test_of_traces_that_hold_a_part_each_only_what_is_left_out_is_told():
+    halves = "f,re\n100,1\n200,2\nend\nf,im\n100,4\n200,5\n"
+    table = parse_csv(halves)
+    assert (list(table.value), table.unused) == ([1 + 4j, 2 + 5j], ())
+    assert parse_csv(f"{halves}end\nf,SWR\n100,3\n150,2\n200,2\n").unused == ("lines 10 to 12",)
+
+
 CELLS = st.sampled_from(
     ["1", "-2.5", "3e3", "1e20", "nan", "x", "", "BEGIN", "END", "f", "R", "X", "kHz", "0,5", '"', "|Z|", "!"]
 )

@@ -34,8 +34,8 @@ def test_a_pickup_that_is_never_alone_is_told_with_what_is_beside_it():
     (switch,) = guitar.switch.values()
     both = {name: links for name, links in switch.positions.items() if len(links) > 2}
     only_together = msgspec.structs.replace(guitar, switch={"selector": msgspec.structs.replace(switch, positions=both)})
-    for one in predict_at_jack(only_together, load=LOAD, measured=None):
-        assert one.beside
+    beside = {one.pickup: one.beside for one in predict_at_jack(only_together, load=LOAD, measured=None)}
+    assert beside == {"bridge": ("middle",), "middle": ("bridge",), "neck": ("middle",)}
 
 
 def test_a_pickup_of_which_a_value_is_missing_is_left_out():
