@@ -281,7 +281,7 @@ def test_losses_below_what_the_takes_resolve(bench, corner_hz, dcr_ohm, is_unsee
     for name, value in (("log_inductance", 3.0), ("log_resistance", dcr_ohm), ("log_tau_0_0", 1 / (2 * np.pi * corner_hz))):
         vector[names.index(name)] = np.log(value)
     # half of R/(2πL) is 186 Hz for 7 kΩ, 239 Hz for 9 kΩ
-    assert ladder._has_unseen_loss(problem, vector) is is_unseen
+    assert ladder.has_unseen_loss(problem, vector) is is_unseen
 
 
 def test_such_a_loss_costs_more_than_any_misfit(bench):

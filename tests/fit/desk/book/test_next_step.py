@@ -12,6 +12,7 @@ from measure.logbook.store import open_logbook
 from tests.desk_bench import RIG, run
 from tests.kept_coil import response, take_text
 from tests.kept_takes import keep, new_book
+from tests.listed_cards import list_cards
 
 QUICK = ("--virtual", "--duration", "1", "--no-look")
 
@@ -34,6 +35,7 @@ def follow(capsys, monkeypatch, out, *, most=6):
         assert command == "coilsweep"
         assert "..." not in line
         monkeypatch.setattr("sys.stdin", io.StringIO(""))
+        list_cards(monkeypatch)  # none
         code, out, err = run(capsys, *words)
         needs_card = words[:2] == ["rig", "--ask"]  # there is none here: it says how to leave, and how to rehearse
         assert code == (4 if needs_card else 0), (line, err)
