@@ -231,10 +231,11 @@ def test_pickups_that_are_not_heard_are_grey_and_the_caption_names_the_others():
 
 
 def test_a_lead_has_the_colour_of_the_wire_that_it_goes_on_in():
-    """Of what is open or not heard the body alone is grey."""
+    """Of what is open, closed or not heard the body alone is coloured."""
     svg = drawing_svg(LAYOUTS["three-singles"], at={"selector": "neck"})
     (grey,) = re.findall(r"[^}]+(?=\{stroke:var\(--soft\)\})", svg)
     assert set(grey.split(",")) == {".schematic g.open .open", ".schematic g.open .lug", ".schematic g.silent .coil"}
+    assert ".schematic g.closed path" not in svg
     (scene,) = scenes(svg)
     (silent,) = [one for one in symbols(scene) if one.get("data-part") == "pickup.bridge"]
     assert sorted({path.get("class") for path in silent.iter(f"{SVG}path")}) == ["coil", "line"]
