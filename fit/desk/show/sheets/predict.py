@@ -43,6 +43,7 @@ TONE = Picture(
     "the textbook's corner.",
 )
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
+LEAST_DB = 0.05  # [dB] half of the last digit of the verdict: less is no change of it
 MOST_DIGITS = 4  # of a frequency whose interval is not told
 
 
@@ -178,11 +179,20 @@ def _verdict(answer: PredictAnswer, before: PredictAnswer | None, notes: tuple[s
     told = []
     for name, curve in _heard(answer).items():
         old = None if before is None else before.pickups.get(name)
-        was = "" if old is None or old.peak_frequency is None else f" (before: {_peak_text(old)})"
-        told.append(f"{name} {_peak_text(curve)}{was}")
+        told.append(f"{name} {_peak_text(curve)}{_was_text(curve, old)}")
     if not told:
         return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad", notes)
     return Verdict(f"{'; '.join(told)}.", "look" if notes else "good", notes)
+
+
+def _was_text(curve: PickupCurve, old: PickupCurve | None) -> str:
+    if old is None or old.peak_frequency is None or old.peak_level is None:
+        return ""
+    if curve.peak_frequency is not None and curve.peak_level is not None:
+        is_level_same = abs(curve.peak_level.value - old.peak_level.value) < LEAST_DB
+        if is_level_same and hertz_text(curve.peak_frequency) == hertz_text(old.peak_frequency):
+            return ", as before"
+    return f" (before: {_peak_text(old)})"
 
 
 def _peak_text(curve: PickupCurve) -> str:

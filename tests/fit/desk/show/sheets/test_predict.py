@@ -9,7 +9,7 @@ from fit.answers.predict.prediction import predict_instrument
 from fit.circuit.controls import read_settings
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk.show.sheet import Table
+from fit.desk.show.sheet import Table, Verdict
 from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_predict
 from measure.quantity import parse_quantity
 from tests.found_parts import INSTRUMENT, LOAD, found_parts
@@ -73,6 +73,22 @@ def test_what_was_before_has_no_digit_finer_than_what_stands_beside_it():
         (value, step), (_, beside) = value_of(rows[label][-1]), value_of(rows[label][0])
         assert step >= beside
         assert abs(value - value_of(own[label][0])[0]) <= step
+
+
+def test_a_peak_that_stays_is_no_change_by_rounding():
+    (pickup,) = PLAIN.pickups
+    curve = PLAIN.pickups[pickup]
+
+    def peaking(level_db):
+        level = Estimate(value=level_db, unit="dB", standard_uncertainty=0.005, low=level_db - 0.01, high=level_db + 0.01)
+        at = Estimate(value=6071.0, unit="Hz", standard_uncertainty=0.5, low=6070.0, high=6072.0)
+        return replace(PLAIN, pickups={pickup: replace(curve, peak_frequency=at, peak_level=level)})
+
+    def verdict(now_db, before_db):
+        return next(one for one in sheet(peaking(now_db), peaking(before_db)).blocks if isinstance(one, Verdict)).text
+
+    assert verdict(5.4503, 5.4497) == f"{pickup} peaks at 6.07 kHz, 5.5 dB, as before."
+    assert verdict(5.6, 5.4) == f"{pickup} peaks at 6.07 kHz, 5.6 dB (before: peaks at 6.07 kHz, 5.4 dB)."
 
 
 def test_other_changes_stand_beside_the_first():
