@@ -15,6 +15,7 @@ USUAL_HALF = 0.5  # [1] level of a split that no take shows alone
 LOUDER = 1.3  # [1] level that says that the pickup was not whole where it was alone
 HALF_RESONANCE = 1.2  # [1] over that of the whole, from which on coils are missing; other pickups and pots do less
 PARALLEL_SPREAD = 0.12  # [1] of the level that coils in parallel leave, from one half
+AS_IT_IS = "as it is"  # label of a position where nothing is stated
 UNTURNED = "10"  # where a pot stands that a take does not state
 
 
@@ -133,7 +134,7 @@ def label_positions(controls: Sequence[Mapping[str, str]], switches: Iterable[st
             telling.append(name)
     shown = [[name for name in telling if name in known or one.get(name, UNTURNED) != UNTURNED] for one in controls]
     return [
-        ", ".join(f"{name}={one[name]}" for name in row if name in one) or "as it is"
+        ", ".join(f"{name}={one[name]}" for name in row if name in one) or AS_IT_IS
         for row, one in zip(shown, controls, strict=True)
     ]
 

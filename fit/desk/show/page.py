@@ -65,7 +65,11 @@ overflow:hidden;margin:1.6rem 0 0}
 .values dd{margin:0}
 .values .value{font-size:1.55rem;line-height:1.3;font-variant-numeric:tabular-nums;white-space:nowrap}
 .values .interval{font-size:.82rem;color:var(--soft);font-variant-numeric:tabular-nums}
-.wide{overflow-x:auto;margin:.8rem 0}
+.wide{overflow-x:auto;margin:.8rem 0;background:
+linear-gradient(to right,var(--paper) 50%,transparent) 0 0/2rem 100% no-repeat local,
+linear-gradient(to left,var(--paper) 50%,transparent) 100% 0/2rem 100% no-repeat local,
+linear-gradient(to right,var(--soft),transparent) 0 0/.7rem 100% no-repeat,
+linear-gradient(to left,var(--soft),transparent) 100% 0/.7rem 100% no-repeat}
 table{border-collapse:collapse;width:100%;font-size:.9rem;font-variant-numeric:tabular-nums}
 th,td{text-align:left;vertical-align:top;padding:.4rem .9rem .4rem 0;border-bottom:1px solid var(--line);overflow-wrap:break-word}
 th{font-weight:600;color:var(--soft);font-size:.8rem}
@@ -83,7 +87,7 @@ footer{margin-top:3.5rem;padding-top:.9rem;border-top:1px solid var(--line)}
 @media (max-width:34rem){body{padding-top:1.5rem}
 .values div{flex-basis:8.6rem;padding:.5rem .7rem}.values .value{font-size:1.15rem}}
 @media print{:root{--ink:#000;--soft:#444;--paper:#fff;--card:#f4f4f4;--line:#bbb;--good:#064;--look:#640;--bad:#900}
-html{font-size:10.5pt}body{max-width:none;padding:0}h2{break-after:avoid}.wide{overflow:visible}
+html{font-size:10.5pt}body{max-width:none;padding:0}h2{break-after:avoid}.wide{overflow:visible;background:none}
 details::details-content{content-visibility:visible;block-size:auto}section,figure,tr,.notice,.values div{break-inside:avoid}}
 """
 
@@ -202,7 +206,7 @@ def _headlines(block: Headlines) -> str:
     return f'<dl class="values" aria-label="{safe(block.label)}">{"".join(cells)}</dl>'
 
 
-# What is wider than a phone scrolls by itself.
+# What is wider than a phone scrolls by itself; a shadow lies at each edge behind which there is more.
 def _table(table: Table) -> str:
     rows = table.rows
     head = ""

@@ -8,7 +8,7 @@ from fit.answers.figures import Estimate
 from fit.circuit.instrument import Instrument, Stated, coils_of, lugs_of, parts_of, stated_values
 from fit.circuit.lugs import contacts_of
 from fit.circuit.network import GROUND
-from fit.desk.show.words import estimate_texts, plain_text
+from fit.desk.show.words import PART_KINDS, estimate_texts, plain_text
 from measure.quantity import format_quantity
 
 Kind = Literal["coil", "pot", "capacitor", "resistor", "contact", "jack"]
@@ -26,7 +26,7 @@ class Drawn:
     lugs : tuple of (str, str)
         Name and node of each lug in use, as in `fit.circuit.lugs.Lug`; a contact has ``"1"`` and ``"2"``.
     words : tuple of str
-        Its name, then what is told of it, a line each.
+        Its name, of a pot, capacitor or resistor with its kind, then what is told of it, a line each.
     closed_in : tuple of str
         Of a contact: positions of its switch.
     """
@@ -81,13 +81,13 @@ def drawn_parts(instrument: Instrument, measured: Mapping[str, Estimate]) -> tup
         if kind == "pot":
             pot = instrument.pot[name]
             lugs = tuple(lugs_of(pot).items())
-            words = (_cut(name), *_value_words(key, values[key], measured, detail=pot.taper))
+            words = (_named(name, kind), *_value_words(key, values[key], measured, detail=pot.taper))
             out.append(Drawn(part=key, kind="pot", lugs=lugs, words=words))
         else:
             parts = instrument.capacitor if kind == "capacitor" else instrument.resistor
             lugs = tuple(zip("12", parts[name].between, strict=True))
             dielectric = parts[name].kind
-            words = (_cut(name), *_value_words(key, values[key], measured, detail=dielectric or ""))
+            words = (_named(name, kind), *_value_words(key, values[key], measured, detail=dielectric or ""))
             out.append(Drawn(part=key, kind="capacitor" if kind == "capacitor" else "resistor", lugs=lugs, words=words))
     jack = (("tip", instrument.output), ("sleeve", GROUND))
     return (*out, Drawn(part="jack", kind="jack", lugs=jack, words=("jack",)))
@@ -155,6 +155,12 @@ def _short(value: float, unit: str) -> str:
     return (number.rstrip("0").rstrip(".") if "." in number else number) + space + rest
 
 
-def _cut(text: str) -> str:
+# A pot and its capacitor often have one name.
+def _named(name: str, kind: str) -> str:
+    word = PART_KINDS[kind]
+    return f"{_cut(name, LONGEST - len(word) - 1)} {word}"
+
+
+def _cut(text: str, longest: int = LONGEST) -> str:
     plain = plain_text(text)
-    return plain if len(plain) <= LONGEST else f"{plain[: LONGEST - 1]}…"
+    return plain if len(plain) <= longest else f"{plain[: longest - 1]}…"

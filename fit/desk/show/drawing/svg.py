@@ -259,6 +259,7 @@ def _text(label: Label, dy: float = 0.0) -> str:
     return f'<text class="{label.css}" {place}{anchor} fill="{LIGHT["ink"]}">{_safe(label.text)}</text>'
 
 
+# Of a contact, and of a coil that is not heard, the body alone is coloured: leads look like the wires that they go on in.
 def _style(theme: Theme) -> str:
     colours = DARK if theme == "dark" else LIGHT
     scheme = "light dark" if theme == "auto" else theme
@@ -273,9 +274,9 @@ def _style(theme: Theme) -> str:
         ".schematic text.note{fill:var(--note)}.schematic text.lug{fill:var(--note);font-size:9px;stroke:none}"
         ".schematic text.name{font-size:12px;font-weight:600}.schematic text.title{font-size:15px;font-weight:600}"
         ".schematic .frame{stroke:var(--note);stroke-dasharray:4 3;fill:none}"
-        ".schematic g.open path,.schematic g.open .lug,.schematic g.silent path{stroke:var(--soft)}"
+        ".schematic g.open .open,.schematic g.open .lug,.schematic g.silent .coil{stroke:var(--soft)}"
         ".schematic g.open text,.schematic g.silent text{fill:var(--note)}"
-        ".schematic g.closed path{stroke:var(--on)}.schematic g.closed .closed{stroke-width:3.2}"
+        ".schematic g.closed .closed{stroke:var(--on);stroke-width:3.2}"
         ".schematic g.asked path{stroke:var(--on);stroke-width:2}.schematic g.asked .filled{fill:var(--on)}"
         ".schematic g.asked text.name{fill:var(--on)}"
         ".schematic g.closed .lug{stroke:var(--on);fill:var(--on)}.schematic g.closed text{fill:var(--on)}"

@@ -13,7 +13,7 @@ from fit.desk.show.drawing.letters import LINE, SIZES, Anchor, Label, label_box,
 from fit.desk.show.drawing.parts import Drawn
 
 Point = tuple[float, float]
-Pen = Literal["line", "solid", "soft", "open", "closed", "coil"]
+Pen = Literal["line", "solid", "open", "closed", "coil"]
 Side = Literal["left", "right", "tap"]
 LEAD = 8.0  # [px] of wire before a body
 BODY = 30.0  # [px] length of a resistor

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LOW_HZ, HIGH_HZ = 40.0, 20e3  # [Hz] of the picture, wider where more was asked for
+LABEL_REACH = 3.0  # [1] of the frequency: a line nearer than this would run through the label beside a point
 
 
 def exciter_figure(answer: ExciterAnswer) -> "Figure":
@@ -27,16 +28,18 @@ def exciter_figure(answer: ExciterAnswer) -> "Figure":
     shown_hz = [at_hz[index] for index in order]
     axes.set_yscale("log")
     axes.errorbar(shown_hz, values, yerr=error, fmt="o-", color=COLOURS[0], markersize=5, capsize=4, linewidth=1.2)
+    corner = answer.quantities.get("corner")
     for one_hz, index in zip(shown_hz, order, strict=True):
+        is_crowded = corner is not None and one_hz <= corner.value < LABEL_REACH * one_hz
         axes.annotate(
             estimate_label(found[index]),
             (one_hz, found[index].value),
-            xytext=(8, -10),
+            xytext=(-8, 6) if is_crowded else (8, -10),
+            ha="right" if is_crowded else "left",
             textcoords="offset points",
             color=INK,
             fontsize=TEXT_PT,
         )
-    corner = answer.quantities.get("corner")
     low_hz, high_hz = min(LOW_HZ, *shown_hz) / 1.06, max(HIGH_HZ, *shown_hz) * 1.5
     if corner is not None and low_hz < corner.value < high_hz:
         axes.axvline(corner.value, color=COLOURS[1], linestyle="--", linewidth=1.1)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fit.desk.show.figures.style import COLOURS, INK, TEXT_PT, mark_simulated, new_figure, short_text, style_axes
+from fit.desk.show.figures.style import COLOURS, INK, TEXT_PT, curve_style, mark_simulated, new_figure, short_text, style_axes
 from fit.desk.show.sheets.check import few_text
 from fit.desk.show.sheets.take_sets import shown_quantities
 from fit.desk.show.words import in_sentence, quantity_name
@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from fit.desk.show.sheets.check import Checked
     from fit.desk.show.sheets.repeat import Repeated
 
-PANEL_IN, HEAD_IN = 1.35, 0.7  # [in]
+PANEL_IN, HEAD_IN = 1.35, 0.85  # [in]
+UNDER_RESULTS = "each time the coil was laid down; days apart by colour and form\nband: 95 % of what is stated and not shared"
 MOST_DATES = 5  # that find room beneath a chart
 
 
@@ -28,7 +29,7 @@ def repeat_figure(found: "Repeated") -> "Figure":
     Returns
     -------
     Figure
-        One panel a quantity, in percent of its mean (dB for levels); days apart by their colour.
+        One panel a quantity, in percent of its mean (dB for levels); days apart by their colour and form.
     """
     keys = shown_quantities(list(found.quantities))
     figure = new_figure(height_in=HEAD_IN + PANEL_IN * len(keys))
@@ -42,7 +43,7 @@ def repeat_figure(found: "Repeated") -> "Figure":
     panels[-1].set_xticks(
         [(start + end - 1) / 2 for start, end in zip(starts, ends, strict=True)], [str(n + 1) for n in range(len(starts))]
     )
-    panels[-1].set_xlabel("each time the coil was laid down; days apart by colour", color=INK, fontsize=TEXT_PT)
+    panels[-1].set_xlabel(UNDER_RESULTS, color=INK, fontsize=TEXT_PT)
     figure.align_ylabels(panels)
     mark_simulated(figure, is_simulated=found.simulated)
     return figure
@@ -95,7 +96,8 @@ def _draw_results(axes: "Axes", found: "Repeated", key: str) -> None:
     axes.axhspan(-half, half, color=INK, alpha=0.09, linewidth=0)
     axes.axhline(0, color=INK, linewidth=0.7, alpha=0.6)
     for index, (own, value) in enumerate(zip(found.fitted, values.tolist(), strict=True)):
-        axes.plot([index], [value], "o", color=COLOURS[own.takes.day % len(COLOURS)], markersize=4.5)
+        colour, _, form = curve_style(own.takes.day)
+        axes.plot([index], [value], form, color=colour, markersize=4.5)
     placements = np.array([own.takes.placement for own in found.fitted])
     for number in np.unique(placements):
         where = np.flatnonzero(placements == number)
@@ -104,12 +106,7 @@ def _draw_results(axes: "Axes", found: "Repeated", key: str) -> None:
         axes.axvline(where[-1] + 0.5, color=INK, linewidth=0.5, alpha=0.25)
     axes.set_xlim(-0.6, len(values) - 0.4)
     axes.set_ylabel(f"[{'dB' if is_level else '%'}]")
-    axes.set_title(
-        f"{quantity_name(key)}: {one.verdict} (band: 95 % of what is stated and not shared)",
-        loc="left",
-        color=INK,
-        fontsize=TEXT_PT,
-    )
+    axes.set_title(f"{quantity_name(key)}: {one.verdict}", loc="left", color=INK, fontsize=TEXT_PT)
 
 
 def _draw_chart(axes: "Axes", chart: "Chart", *, offset: float, scale: float, colour: str) -> None:

@@ -43,6 +43,8 @@ TONE = Picture(
     "the textbook's corner.",
 )
 EXACT = 1e-9  # [1] of a value: an interval narrower than this is none
+LEAST_DB = 0.05  # [dB] half of the last digit of the verdict: less is no change of it
+MOST_DIGITS = 4  # of a frequency whose interval is not told
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -177,11 +179,20 @@ def _verdict(answer: PredictAnswer, before: PredictAnswer | None, notes: tuple[s
     told = []
     for name, curve in _heard(answer).items():
         old = None if before is None else before.pickups.get(name)
-        was = "" if old is None or old.peak_frequency is None else f" (before: {_peak_text(old)})"
-        told.append(f"{name} {_peak_text(curve)}{was}")
+        told.append(f"{name} {_peak_text(curve)}{_was_text(curve, old)}")
     if not told:
         return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad", notes)
     return Verdict(f"{'; '.join(told)}.", "look" if notes else "good", notes)
+
+
+def _was_text(curve: PickupCurve, old: PickupCurve | None) -> str:
+    if old is None or old.peak_frequency is None or old.peak_level is None:
+        return ""
+    if curve.peak_frequency is not None and curve.peak_level is not None:
+        is_level_same = abs(curve.peak_level.value - old.peak_level.value) < LEAST_DB
+        if is_level_same and hertz_text(curve.peak_frequency) == hertz_text(old.peak_frequency):
+            return ", as before"
+    return f" (before: {_peak_text(old)})"
 
 
 def _peak_text(curve: PickupCurve) -> str:
@@ -228,8 +239,8 @@ def _figures_block(
     rows: list[Row] = [("", *head, *(("before",) if is_compared else ()))]
     for label in next(side for side in sides if side):
         cells = [cell for side in sides for cell in _cells(side, label)]
-        earlier = was.get(label)
-        more = (_texts(earlier)[0] if earlier is not None else NOTHING,) if is_compared else ()
+        beside = [side[label] for side in sides if label in side]
+        more = (_earlier_text(was.get(label), beside),) if is_compared else ()
         rows.append((label, *cells, *more))
     return Table(tuple(rows))
 
@@ -255,8 +266,19 @@ def _texts(estimate: Estimate) -> tuple[str, str]:
     if not is_exact:
         return estimate_texts(estimate)
     is_level = estimate.unit == "dB"
-    text = f"{estimate.value:.2f} dB" if is_level else format_quantity(estimate.value, estimate.unit, 4)
+    text = f"{estimate.value:.2f} dB" if is_level else format_quantity(estimate.value, estimate.unit, MOST_DIGITS)
     return text.replace("-", MINUS), NOTHING
+
+
+# No finer than what stands beside it, since its own interval is not told.
+def _earlier_text(earlier: Estimate | None, beside: Sequence[Estimate | None]) -> str:
+    if earlier is None:
+        return NOTHING
+    halves = [(one.high - one.low) / 2 for one in (earlier, *beside) if one is not None]
+    half = max(halves)
+    if earlier.unit == "Hz":
+        return format_quantity(earlier.value, "Hz", allowed_digits(earlier.value, half, most=MOST_DIGITS))
+    return _texts(replace(earlier, standard_uncertainty=half / COVERAGE, low=earlier.value - half, high=earlier.value + half))[0]
 
 
 def _sweep_section(sweep: ToneSweep, *, has_tapers: bool) -> Section:

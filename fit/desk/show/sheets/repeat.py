@@ -24,8 +24,8 @@ SYMBOLS = {
 PICTURE = Picture(
     name="results",
     heading="Results",
-    caption="Each result, time by time, in percent of the mean (dB for levels); days apart by colour. The band is 95 % of what "
-    "the fits state beside the references that all results share.",
+    caption="Each result, time by time, in percent of the mean (dB for levels); days apart by colour and form. The band is 95 % "
+    "of what the fits state beside the references that all results share.",
 )
 
 FEW = 4.0  # degrees of freedom, with fewer the upper end of an interval is over three times the value

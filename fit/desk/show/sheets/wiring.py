@@ -7,7 +7,7 @@ from fit.answers.figures import COVERAGE, Estimate
 from fit.answers.wiring.arrangement import halved, is_split_alone, joined_text
 from fit.answers.wiring.expected import out_of_phase
 from fit.answers.wiring.levels import Reading
-from fit.answers.wiring.survey import Position, WiringAnswer
+from fit.answers.wiring.survey import AS_IT_IS, Position, WiringAnswer
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes, value_of
 from fit.desk.show.sheet import Block, Listing, Mark, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
@@ -97,7 +97,8 @@ def _verdict(answer: WiringAnswer, expected: WiringAnswer | None, differences: d
 
 
 def _meaning(answer: WiringAnswer) -> str:
-    return " ".join(f"At {one.label} you hear {position_text(one)}." for one in answer.positions)
+    places = ((one, "With everything as it is" if one.label == AS_IT_IS else f"At {one.label}") for one in answer.positions)
+    return " ".join(f"{place} you hear {position_text(one)}." for one, place in places)
 
 
 def _needs(answer: WiringAnswer, expected: WiringAnswer | None) -> tuple[str, ...]:

@@ -134,3 +134,4 @@ def test_what_can_be_wider_than_a_phone_scrolls_in_a_box_of_its_own():
     )
     assert text.count('<div class="wide"><table>') == text.count("<table>") == 2
     assert ".wide{overflow-x:auto" in text
+    assert "transparent) 100% 0/.7rem 100% no-repeat}" in text  # and shows that there is more

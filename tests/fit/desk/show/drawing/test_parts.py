@@ -25,21 +25,21 @@ def test_every_part_has_its_name_and_its_value():
     assert told["pickup.neck", "coil"] == ("neck", "3.1 H · 7.9 kΩ", "110 pF")
     assert told["pickup.bridge", "coil"] == ("bridge coil 1", "not measured yet")
     assert told["pickup.bridge.second", "coil"][0] == "bridge coil 2"
-    assert told["pot.volume", "pot"] == ("volume", "500 kΩ audio")
-    assert told["pot.tone", "pot"] == ("tone", "250 kΩ linear", "marked")
-    assert told["capacitor.tone", "capacitor"] == ("tone", "33 nF", "marked")
-    assert told["resistor.bleed", "resistor"] == ("bleed", "150 kΩ")
+    assert told["pot.volume", "pot"] == ("volume pot", "500 kΩ audio")
+    assert told["pot.tone", "pot"] == ("tone pot", "250 kΩ linear", "marked")
+    assert told["capacitor.tone", "capacitor"] == ("tone capacitor", "33 nF", "marked")
+    assert told["resistor.bleed", "resistor"] == ("bleed resistor", "150 kΩ")
 
 
 def test_what_a_fit_found_stands_before_what_is_marked():
     told = words({"capacitor.tone": found(31.2e-9, "F"), "bridge.inductance": found(3.33, "H")})
-    assert told["capacitor.tone", "capacitor"] == ("tone", "31.20 nF measured", "marked 33 nF")
+    assert told["capacitor.tone", "capacitor"] == ("tone capacitor", "31.20 nF measured", "marked 33 nF")
     assert told["pickup.bridge", "coil"] == ("bridge coil 1", "3.330 H", "measured")
 
 
 def test_a_reference_is_not_called_measured():
     told = words({"pot.volume": found(499e3, "Ω"), "neck.inductance": found(3.0, "H")})
-    assert told["pot.volume", "pot"] == ("volume", "500 kΩ audio")
+    assert told["pot.volume", "pot"] == ("volume pot", "500 kΩ audio")
     assert told["pickup.neck", "coil"] == ("neck", "3.1 H · 7.9 kΩ", "110 pF")
 
 
@@ -55,7 +55,9 @@ def test_a_contact_says_where_it_is_closed():
 def test_a_long_name_is_cut_and_a_control_character_is_none():
     name = "n" * 38
     told = words(text=SOUND.replace("[resistor.bleed]", f"[resistor.{name}]"))
-    assert len(told[f"resistor.{name}", "resistor"][0]) == LONGEST
+    cut = told[f"resistor.{name}", "resistor"][0]
+    assert len(cut) == LONGEST
+    assert cut.endswith("n… resistor")  # what it is stays
 
 
 @pytest.mark.parametrize(

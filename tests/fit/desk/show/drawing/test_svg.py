@@ -230,6 +230,17 @@ def test_pickups_that_are_not_heard_are_grey_and_the_caption_names_the_others():
     assert "selector = neck-middle, volume = 7 (heard: middle, neck)" in svg
 
 
+def test_a_lead_has_the_colour_of_the_wire_that_it_goes_on_in():
+    """Of what is open, closed or not heard the body alone is coloured."""
+    svg = drawing_svg(LAYOUTS["three-singles"], at={"selector": "neck"})
+    (grey,) = re.findall(r"[^}]+(?=\{stroke:var\(--soft\)\})", svg)
+    assert set(grey.split(",")) == {".schematic g.open .open", ".schematic g.open .lug", ".schematic g.silent .coil"}
+    assert ".schematic g.closed path" not in svg
+    (scene,) = scenes(svg)
+    (silent,) = [one for one in symbols(scene) if one.get("data-part") == "pickup.bridge"]
+    assert sorted({path.get("class") for path in silent.iter(f"{SVG}path")}) == ["coil", "line"]
+
+
 def test_one_drawing_for_each_position_of_each_switch():
     assert len(scenes(drawing_svg(LAYOUTS["three-singles"], is_each=True))) == 5
     assert len(scenes(drawing_svg(LAYOUTS["one-pickup"], is_each=True))) == 1
@@ -319,4 +330,4 @@ def test_a_wrong_wire_would_be_seen():
 def test_words_on_words_would_be_seen():
     svg = drawing_svg(LAYOUTS["one-pickup"])
     with pytest.raises(AssertionError):
-        check_words(svg.replace(">tone</text>", ">a tone control that is called so by nobody</text>", 1))
+        check_words(svg.replace(">tone pot</text>", ">a tone control that is called so by nobody</text>", 1))

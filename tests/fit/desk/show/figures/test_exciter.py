@@ -25,5 +25,18 @@ def test_corner_is_marked_where_it_is_seen():
     assert any(text.startswith("corner") for text in texts)
 
 
+def test_the_corner_runs_through_no_label():
+    answer = analyse_exciter(SETUP, bounds=BOUNDS, at_hz=(100.0, 1e3, 1e4))
+    corner_hz = answer.quantities["corner"].value
+    for share in (0.97, 0.7, 0.4):  # a point so near below it
+        figure = exciter_figure(analyse_exciter(SETUP, bounds=BOUNDS, at_hz=(100.0, 1e3, share * corner_hz)))
+        figure.draw_without_rendering()
+        (axes,) = [one for one in figure.axes if one.texts]
+        (x, _) = axes.transData.transform((corner_hz, 1.0))
+        for text in axes.texts:
+            box = text.get_window_extent()
+            assert not box.x0 <= x <= box.x1, (share, text.get_text())
+
+
 def test_no_label_lies_over_another():
     assert labels_overlap(exciter_figure(analyse_exciter(SETUP, bounds=BOUNDS, at_hz=(100.0, 1e3, 1e4)))) == []

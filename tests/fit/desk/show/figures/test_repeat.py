@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fit.desk.show.figures.repeat import check_figure, repeat_figure
-from fit.desk.show.figures.style import COLOURS
+from fit.desk.show.figures.style import COLOURS, FORMS
 from tests.overlaps import labels_overlap
 from tests.sets_by_hand import KEY, checked, repeated
 
@@ -16,14 +16,17 @@ def points_of(axes):
     return [line for line in axes.get_lines() if line.get_marker() == "o" and line.get_markerfacecolor() != "none"]
 
 
-def test_results_are_drawn_in_percent_of_their_mean_days_apart_by_colour():
+def test_results_are_drawn_in_percent_of_their_mean_days_apart_by_colour_and_form():
     found = repeated()
     (axes,) = repeat_figure(found).axes
-    points = points_of(axes)
+    points = [line for line in axes.get_lines() if line.get_marker() in FORMS]
     one = found.quantities[KEY]
     expected = [100 * (own.answer.quantities[KEY].value / one.mean - 1) for own in found.fitted]
     np.testing.assert_allclose([line.get_ydata()[0] for line in points], expected, rtol=1e-9)
-    assert [line.get_color() for line in points] == [COLOURS[own.takes.day] for own in found.fitted]
+    days = [own.takes.day for own in found.fitted]
+    assert len(set(days)) > 1
+    assert [line.get_color() for line in points] == [COLOURS[day] for day in days]
+    assert [line.get_marker() for line in points] == [FORMS[day] for day in days]
     assert axes.get_ylabel() == "[%]"
     assert [label.get_text() for label in axes.get_xticklabels()] == ["1", "2", "3"]
 
@@ -35,6 +38,15 @@ def test_the_band_is_what_is_stated_and_not_shared():
     low, high = band.get_extents().transformed(axes.transData.inverted()).intervaly
     half = 100 * 1.96 * 4.0 / found.quantities[KEY].mean
     assert (low, high) == (pytest.approx(-half), pytest.approx(half))
+
+
+def test_no_text_is_cut_at_the_edge():
+    figure = repeat_figure(repeated())
+    figure.draw_without_rendering()
+    for axes in figure.axes:
+        for text in (axes._left_title, axes.xaxis.label):
+            assert text.get_window_extent().x0 >= 0
+            assert text.get_window_extent().x1 <= figure.bbox.width
 
 
 @pytest.mark.parametrize("simulated", [False, True])

@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import pytest
 
+from fit.answers.figures import Estimate
 from fit.answers.predict.prediction import predict_instrument
 from fit.circuit.controls import read_settings
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk.show.sheet import Table
+from fit.desk.show.sheet import Table, Verdict
 from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_predict
 from measure.quantity import parse_quantity
 from tests.found_parts import INSTRUMENT, LOAD, found_parts
@@ -41,11 +42,53 @@ def test_figures_are_named_by_note_or_frequency():
 def test_beside_a_change_stands_what_was_before():
     head, rows = figures(sheet(CHANGED, PLAIN, changes=("capacitor.tone=10n",)))
     assert head == ("", "changed", "95 % interval", "before")
-    before = figures(sheet())[1]
-    assert all(rows[label][-1] == before[label][0] for label in rows if before[label][0] != "none")
     assert rows["Peak at"] == ("none", "", "–")  # neither before nor after
     assert rows["Level at 3k"][0] != rows["Level at 3k"][-1]
     assert "Changed: capacitor.tone=10n" in said(sheet(CHANGED, PLAIN, changes=("capacitor.tone=10n",)))
+
+
+def value_of(text):
+    number, unit = text.replace("−", "-").split(" ")
+    return float(number) * {"kHz": 1e3}.get(unit, 1.0), float(f"1e{-len(number.partition('.')[2])}") * {"kHz": 1e3}.get(unit, 1.0)
+
+
+def test_what_was_before_has_no_digit_finer_than_what_stands_beside_it():
+    """The interval beside it wide, narrow or not there; four digits at most."""
+    (pickup,) = PLAIN.pickups
+    curve = replace(
+        PLAIN.pickups[pickup], corner=Estimate(value=4178.3456, unit="Hz", standard_uncertainty=0.1, low=4178.1, high=4178.6)
+    )
+
+    def before_beside(half):
+        corner = None if half is None else replace(curve.corner, value=3000.0, low=3000.0 - half, high=3000.0 + half)
+        changed = replace(CHANGED, pickups={pickup: replace(CHANGED.pickups[pickup], corner=corner)})
+        return figures(sheet(changed, replace(PLAIN, pickups={pickup: curve})))[1]["3 dB below 20 Hz at"][-1]
+
+    assert before_beside(1550.0) == "4.2 kHz"
+    assert before_beside(150.0) == "4.18 kHz"
+    assert before_beside(0.2) == before_beside(None) == "4.178 kHz"
+    _, rows = figures(sheet(CHANGED, PLAIN))
+    own = figures(sheet())[1]
+    for label in ("3 dB below 20 Hz at", "Level at E4 (330 Hz)", "Level at 3k"):
+        (value, step), (_, beside) = value_of(rows[label][-1]), value_of(rows[label][0])
+        assert step >= beside
+        assert abs(value - value_of(own[label][0])[0]) <= step
+
+
+def test_a_peak_that_stays_is_no_change_by_rounding():
+    (pickup,) = PLAIN.pickups
+    curve = PLAIN.pickups[pickup]
+
+    def peaking(level_db):
+        level = Estimate(value=level_db, unit="dB", standard_uncertainty=0.005, low=level_db - 0.01, high=level_db + 0.01)
+        at = Estimate(value=6071.0, unit="Hz", standard_uncertainty=0.5, low=6070.0, high=6072.0)
+        return replace(PLAIN, pickups={pickup: replace(curve, peak_frequency=at, peak_level=level)})
+
+    def verdict(now_db, before_db):
+        return next(one for one in sheet(peaking(now_db), peaking(before_db)).blocks if isinstance(one, Verdict)).text
+
+    assert verdict(5.4503, 5.4497) == f"{pickup} peaks at 6.07 kHz, 5.5 dB, as before."
+    assert verdict(5.6, 5.4) == f"{pickup} peaks at 6.07 kHz, 5.6 dB (before: peaks at 6.07 kHz, 5.4 dB)."
 
 
 def test_other_changes_stand_beside_the_first():

@@ -5,6 +5,7 @@ import pytest
 from fit.answers.wiring.arrangement import Joined
 from fit.answers.wiring.levels import Reading
 from fit.answers.wiring.survey import Position, WiringAnswer
+from fit.desk.show.sheet import Meaning
 from fit.desk.show.sheets.wiring import level_text, position_text, sheet_of_wiring
 from tests.sheet_parts import headings, pictures, said, tables
 
@@ -48,6 +49,14 @@ def position(label="x", **readings):
 def survey(*positions, leakage=None):
     names = tuple(positions[0].readings)
     return WiringAnswer(pickups=names, positions=positions, leakage=leakage, unheard=(), unmeasured=(), left_out=())
+
+
+@pytest.mark.parametrize(
+    ("label", "text"), [("selector=neck", "At selector=neck you hear a."), ("as it is", "With everything as it is you hear a.")]
+)
+def test_what_it_means_is_a_sentence(label, text):
+    blocks = sheet_of_wiring(survey(position(label, a=reading(level=1.0))), None, differences={}, takes=("t",)).blocks
+    assert [block.text for block in blocks if isinstance(block, Meaning)] == [text]
 
 
 @pytest.mark.parametrize(("sign", "text"), [(1, "+0.50"), (-1, "−0.50"), (0, "±0.50")])
