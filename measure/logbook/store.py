@@ -10,7 +10,7 @@ import shutil
 import stat
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -177,16 +177,44 @@ def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
     check_name(name)
     folder = logbook.path / TAKES / name
     if not os.path.lexists(folder):
-        why = _missing_message(logbook, name)
+        why = _missing_message(logbook, list_takes(logbook), name)
         if not os.path.lexists(folder):  # a look at the others may have ended a renaming that a crash cut short
             raise FileError(why)
     take = _take_in(folder)
     if take.name != name or not take.time_utc:
         msg = f'{one_line(folder / TAKE_FILE)} is of the take "{take.name}" at "{take.time_utc}": moved or edited by hand'
         raise FileError(msg)
-    for file, sha256 in kept_files(take).items():
-        require_unchanged(folder / file, sha256, is_read=verify or not sha256)
+    _require_files(folder, take, verify=verify)
     return take
+
+
+def read_takes(logbook: Logbook, names: Collection[str]) -> list[Take]:
+    """Read takes and see that their files are unchanged; every take.json of the logbook is read once.
+
+    Parameters
+    ----------
+    names : collection of str
+        Each once, in their usual form.
+
+    Returns
+    -------
+    list of Take
+        In the order they were made, whatever that of the names.
+
+    Raises
+    ------
+    FileError
+        If one is not there, or something of it is missing, changed or damaged; the message names the file.
+    """
+    listing = list_takes(logbook)
+    takes = [take for take in listing.takes if take.name in names]
+    for take in takes:
+        _require_files(logbook.path / TAKES / take.name, take)
+    missing = set(names) - {take.name for take in takes}
+    if missing:
+        name = next(name for name in names if name in missing)
+        raise FileError(listing.damaged.get(name) or _missing_message(logbook, listing, name))
+    return takes
 
 
 def list_takes(logbook: Logbook) -> Listing:
@@ -352,9 +380,9 @@ def _taken_message(name: str) -> str:
     return f'there is a take "{name}" already, and takes are never overwritten: choose another name'
 
 
-def _missing_message(logbook: Logbook, name: str) -> str:
+def _missing_message(logbook: Logbook, listing: Listing, name: str) -> str:
     """Say that there is no such take, and what became of it where that is known."""
-    takes = list_takes(logbook).takes
+    takes = listing.takes
     msg = f'no take "{name}" in {one_line(logbook.path)}'
     later = next((take.name for take in takes if any(one.key == "name" and one.before == name for one in take.amended)), None)
     if later is not None:
@@ -364,8 +392,13 @@ def _missing_message(logbook: Logbook, name: str) -> str:
     alike = alike_name(name, [take.name for take in takes])
     if alike is not None:
         return f'{msg}; there is "{alike}"'
-    known = ", ".join(_take_names(logbook)[:20]) or "none yet"
+    known = ", ".join(sorted([*(take.name for take in takes), *listing.damaged])[:20]) or "none yet"
     return f"{msg}; there are: {known}"
+
+
+def _require_files(folder: Path, take: Take, *, verify: bool = True) -> None:
+    for file, sha256 in kept_files(take).items():
+        require_unchanged(folder / file, sha256, is_read=verify or not sha256)
 
 
 def _take_in(folder: Path) -> Take:

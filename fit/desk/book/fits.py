@@ -11,7 +11,8 @@ from fit.desk.book.drift import drift_warnings
 from fit.desk.show.words import plain_text
 from fit.estimate.parameters import PickupModel
 from measure.errors import FileError
-from measure.logbook.store import Logbook, list_takes, read_take
+from measure.logbook.naming import usual_form
+from measure.logbook.store import Logbook, read_take, read_takes
 from measure.logbook.take import Take
 
 if TYPE_CHECKING:
@@ -32,6 +33,8 @@ class FitWish:
 
     Attributes
     ----------
+    names : tuple of str
+        Of takes, in their usual form.
     at_hand : str
         Parts for a further take.
     """
@@ -40,6 +43,10 @@ class FitWish:
     dcr: str | None = None
     at_hand: str = ""
 
+    def __post_init__(self) -> None:
+        """Put the names in the form in which they are kept."""
+        object.__setattr__(self, "names", tuple(map(usual_form, self.names)))
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Fit:
@@ -47,6 +54,8 @@ class Fit:
 
     Attributes
     ----------
+    wish : FitWish
+        As it was typed this time.
     released : tuple of Released
         Statements that it let go.
     models : dict
@@ -61,6 +70,7 @@ class Fit:
         What was noticed outside the fit, one line each.
     """
 
+    wish: FitWish
     answer: PickupAnswer
     released: tuple[Released, ...]
     models: dict[str, PickupModel]
@@ -86,7 +96,7 @@ def fit_of(desk: Desk, logbook: Logbook, wish: FitWish) -> Fit:
     takes = takes_of(logbook, wish.names)
     key = takes_key(logbook, takes, "fit", wish.dcr, wish.at_hand)
     kept = kept_or_made(logbook, "fit", key, Fit, lambda: _make_fit(desk, logbook, takes, wish))
-    return replace(kept, warnings=(*kept.warnings, *drift_warnings(logbook, takes)))
+    return replace(kept, wish=wish, warnings=(*kept.warnings, *drift_warnings(logbook, takes)))
 
 
 def answer_for(desk: Desk, logbook: Logbook, wish: FitWish) -> tuple[PickupAnswer, tuple[str, ...]]:
@@ -135,8 +145,9 @@ def takes_of(logbook: Logbook, names: Sequence[str]) -> list[Take]:
     if twice:
         msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
         raise ValueError(msg)
-    order = {take.name: place for place, take in enumerate(list_takes(logbook).takes)}
-    takes = sorted((take_to_fit(logbook, name) for name in names), key=lambda take: order[take.name])
+    takes = read_takes(logbook, names)
+    for take in takes:
+        require_fittable(take)
     require_one_item(takes)
     return takes
 
@@ -158,12 +169,14 @@ def require_one_item(takes: Sequence[Take]) -> None:
 
 
 def take_to_fit(logbook: Logbook, name: str) -> Take:
-    """Read a take that values may be derived from.
+    """Read a take that values may be derived from: verified, not rejected, something was played."""
+    take = read_take(logbook, name)
+    require_fittable(take)
+    return take
 
-    Returns
-    -------
-    Take
-        Verified, not rejected, something was played.
+
+def require_fittable(take: Take) -> None:
+    """See that values may be derived from a take.
 
     Raises
     ------
@@ -172,15 +185,13 @@ def take_to_fit(logbook: Logbook, name: str) -> Take:
     FileError
         If nothing was played in it.
     """
-    take = read_take(logbook, name)
     if take.outcome == "rejected":
         reasons = "; ".join(one.text for one in take.findings if one.severity == "reject")
-        msg = f'the take "{name}" was rejected, no value may rest on it: {plain_text(reasons)}'
+        msg = f'the take "{take.name}" was rejected, no value may rest on it: {plain_text(reasons)}'
         raise RejectedError(msg)
     if take.conditions.method == "quiet":
         msg = f'in the take "{take.name}" nothing was played: it tells hum and noise (coilsweep compare), no part'
         raise FileError(msg)
-    return take
 
 
 def collect_evidence(
@@ -224,6 +235,7 @@ def _make_fit(desk: Desk, logbook: Logbook, takes: Sequence[Take], wish: FitWish
     evidence, warnings = collect_evidence(desk, logbook, takes, dcr=wish.dcr, at_hand=wish.at_hand)
     choice = choose_model(evidence)
     return Fit(
+        wish=wish,
         answer=answer_of(choice),
         released=released_of(choice),
         models=dict(choice.problem.models),

@@ -48,29 +48,24 @@ def read_history(logbook: Logbook) -> tuple[PastResult, ...]:
     return tuple(msgspec.structs.replace(one, item=item) for one, item in zip(kept, now, strict=True))
 
 
-def keep_in_history(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> PastResult:
+def keep_in_history(logbook: Logbook, answer: PickupAnswer) -> PastResult:
     """Keep what a fit found; a result of the same takes goes.
-
-    Parameters
-    ----------
-    names : sequence of str
-        Takes that were named for it.
 
     Raises
     ------
     FileError
         If the file is damaged, or cannot be written.
     """
-    found = result_of(logbook, answer, names)
+    found = result_of(logbook, answer)
     others = [one for one in read_history(logbook) if set(one.takes) != set(found.takes)]
     kept = KeptResults(results=(*others, found)[-MOST_KEPT:])
     write_result(logbook, HISTORY_FILE, msgspec.json.format(msgspec.json.encode(kept), indent=1))
     return found
 
 
-def result_of(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> PastResult:
+def result_of(logbook: Logbook, answer: PickupAnswer) -> PastResult:
     """Put what a fit found as it is kept."""
-    takes = [take for take in list_takes(logbook).takes if take.name in names]
+    takes = [take for take in list_takes(logbook).takes if take.name in answer.takes]
     warm = [take.conditions.temperature_c for take in takes if take.conditions.temperature_c is not None]
     return PastResult(
         begun_utc=takes[0].time_utc,
@@ -122,9 +117,8 @@ def earlier_result(logbook: Logbook, found: PastResult, *, is_one_item: bool) ->
     return next(iter(reversed(by_day(before))), None)
 
 
-def earlier_of(logbook: Logbook, answer: PickupAnswer, names: Sequence[str]) -> Earlier | None:
+def earlier_of(logbook: Logbook, found: PastResult) -> Earlier | None:
     """Find what was found of the same item on the last day before, beside what is found now; None where nothing is known."""
-    found = result_of(logbook, answer, names)
     result = earlier_result(logbook, found, is_one_item=instrument_path(logbook).exists())
     if result is None:
         return None

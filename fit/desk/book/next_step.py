@@ -1,12 +1,12 @@
 """What leads on from a take to an answer: a command line that can be typed as it stands."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import replace
 
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import DONE, Outcome
-from fit.desk.book.fits import FitWish
+from fit.desk.book.fits import Fit, FitWish
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take_sets import days_of
@@ -69,11 +69,10 @@ def after_take(logbook: Logbook, name: str, rig: Rig) -> str:
 
 def fit_again(logbook: Logbook, wish: FitWish) -> str:
     """Command line of a fit that was asked for before."""
-    options = {"--dcr": wish.dcr, "--have": wish.at_hand or None}
-    return command_text(("fit", *wish.names, *_options(options)), logbook.path)
+    return command_text(("fit", *_words(wish)), logbook.path)
 
 
-def after_fit(logbook: Logbook, wish: FitWish, marked: Collection[str]) -> str:
+def after_fit(logbook: Logbook, found: Fit, marked: Collection[str]) -> str:
     """Say what to type after a fit: is a marked part what is printed on it, where there is one; else everything as a page.
 
     Parameters
@@ -83,8 +82,7 @@ def after_fit(logbook: Logbook, wish: FitWish, marked: Collection[str]) -> str:
     """
     if not marked:
         return command_text(("report",), logbook.path)
-    options = {"--dcr": wish.dcr, "--have": wish.at_hand or None}
-    return command_text(("confirm", _first(marked), *wish.names, *_options(options)), logbook.path)
+    return command_text(("confirm", _first(marked), *_words(found.wish)), logbook.path)
 
 
 def free_name(logbook: Logbook | None, wanted: str = "open") -> str:
@@ -101,8 +99,9 @@ def _first(marked: Collection[str]) -> str:
     return next((part for part in marked if part.startswith("capacitor.")), next(iter(marked)))
 
 
-def _options(options: Mapping[str, str | None]) -> list[str]:
-    return [word for option, value in options.items() if value is not None for word in (option, value)]
+def _words(wish: FitWish) -> list[str]:
+    options = {"--dcr": wish.dcr, "--have": wish.at_hand or None}
+    return [*wish.names, *(word for option, value in options.items() if value is not None for word in (option, value))]
 
 
 def _stated(take: Take, now: Rig, key: str) -> object:

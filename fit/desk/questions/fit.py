@@ -21,7 +21,6 @@ from fit.desk.show.sheets.history import Earlier, earlier_section
 from fit.desk.show.sheets.notices import next_section
 from measure.errors import FileError
 from measure.logbook.disk import read_small
-from measure.logbook.naming import usual_form
 from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
 
 
@@ -41,32 +40,30 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     import json
 
     logbook = open_logbook(desk.logbook)
-    wish = replace(wish, names=tuple(map(usual_form, wish.names)))
     found = fit_of(desk, logbook, wish)
     answer, warnings = found.answer, found.warnings
-    before, complaint = _kept_before(logbook, answer, wish)
+    before, complaint = _kept_before(logbook, answer)
     warnings = (*warnings, *complaint)
     document = fit_document(answer, warnings=warnings, released=found.released)
     if before is not None:
         document = msgspec.structs.replace(document, earlier=before.result)
-    kept = {"wish": asdict(wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
-    kept["stated"] = {name: sha256 for name, sha256 in fingerprints(logbook).items() if name in wish.names}
+    kept = {"wish": asdict(found.wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
+    kept["stated"] = {name: sha256 for name, sha256 in fingerprints(logbook).items() if name in answer.takes}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     sheet = sheet_of_fit(answer, warnings=warnings)
-    following = after_fit(logbook, wish, marked_in(logbook, answer)) if leads_on else ""
+    following = after_fit(logbook, found, marked_in(logbook, answer)) if leads_on else ""
     return Outcome(
         document=document,
         sheet=replace(sheet, blocks=(*sheet.blocks, *earlier_section(before), *next_section(following))),
         figures=figures_of(answer, logbook),
-        page=partial(report_of, logbook, answer, wish, warnings),
+        page=partial(report_of, logbook, answer, found.wish.dcr, warnings),
     )
 
 
-def _kept_before(logbook: Logbook, answer: PickupAnswer, wish: FitWish) -> tuple[Earlier | None, tuple[str, ...]]:
+def _kept_before(logbook: Logbook, answer: PickupAnswer) -> tuple[Earlier | None, tuple[str, ...]]:
     """Keep what was found, and find what was before; where the file is damaged, that is said and nothing else suffers."""
     try:
-        keep_in_history(logbook, answer, wish.names)
-        return earlier_of(logbook, answer, wish.names), ()
+        return earlier_of(logbook, keep_in_history(logbook, answer)), ()
     except FileError as err:
         return None, (f"not kept among the results by date: {err}",)
 

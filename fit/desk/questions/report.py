@@ -11,7 +11,7 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drawing import page_with_drawing
 from fit.desk.book.equipment import equipment_rows, reference_rows
 from fit.desk.book.fits import FitWish, answer_for, last_wish
-from fit.desk.book.history import earlier_of
+from fit.desk.book.history import earlier_of, result_of
 from fit.desk.book.instrument import LIMIT_BYTES, load_of_rig, read_instrument_file
 from fit.desk.book.output import require_folder, require_free, save_page
 from fit.desk.book.rig import rig_of, rig_rows
@@ -81,7 +81,7 @@ def write_report(
         outcome=answer.outcome,
         warnings=warnings,
     )
-    page = partial(report_of, logbook, answer, wish, warnings)
+    page = partial(report_of, logbook, answer, wish.dcr, warnings)
     made = Outcome(document=document, lines=(f"Report: {file}",), figures=figures_of(answer, logbook), page=page)
     save_page(made, file)
     return made
@@ -110,7 +110,7 @@ def pickups_at_jack(logbook: Logbook, answer: PickupAnswer) -> "tuple[AtJack, ..
     return predict_at_jack(read_instrument_file(path), load=load, measured=answer.parts)
 
 
-def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: tuple[str, ...]) -> Sheet:
+def report_of(logbook: Logbook, answer: PickupAnswer, dcr: str | None, warnings: tuple[str, ...]) -> Sheet:
     """Lay out a fit with the logbook around it."""
     takes = list_takes(logbook).takes
     rig, path = rig_of(logbook), instrument_path(logbook)
@@ -120,20 +120,20 @@ def report_of(logbook: Logbook, answer: PickupAnswer, wish: FitWish, warnings: t
         answer,
         takes=takes,
         rig=[(key, value) for key, value in rig_rows(rig)],
-        references=reference_rows(fitted, rig, instrument, dcr=wish.dcr),
+        references=reference_rows(fitted, rig, instrument, dcr=dcr),
         equipment=equipment_rows(fitted, rig),
         warnings=warnings,
         verdicts=_verdicts(logbook, answer),
-        more=earlier_section(_earlier(logbook, answer, wish)),
+        more=earlier_section(_earlier(logbook, answer)),
         at_jack=pickups_at_jack(logbook, answer),
         load=_load(logbook),
     )
     return page_with_drawing(sheet, instrument_path(logbook), parts=answer.parts)
 
 
-def _earlier(logbook: Logbook, answer: PickupAnswer, wish: FitWish) -> Earlier | None:
+def _earlier(logbook: Logbook, answer: PickupAnswer) -> Earlier | None:
     try:
-        return earlier_of(logbook, answer, wish.names)
+        return earlier_of(logbook, result_of(logbook, answer))
     except FileError:
         return None  # that the file is damaged, the fit says
 

@@ -25,6 +25,7 @@ from measure.logbook.store import (
     list_takes,
     open_logbook,
     read_take,
+    read_takes,
     recording_path,
     rig_path,
     write_result,
@@ -125,6 +126,23 @@ def test_takes_are_listed_as_they_were_made(logbook: Logbook, source: Path) -> N
     assert [(take.name, take.sequence) for take in listing.takes] == [("d", 4), ("c", 1), ("a", 2), ("b", 3)]
     assert listing.damaged == {}
     assert list_takes(open_logbook(logbook.path)).takes == listing.takes
+
+
+def test_named_takes_are_read_as_they_were_made_and_what_is_not_there_is_said(logbook: Logbook, source: Path) -> None:
+    for name in ("b", "a", "c"):
+        keep(logbook, source, name)
+    assert [take.name for take in read_takes(logbook, ("a", "b"))] == ["b", "a"]
+    assert read_takes(logbook, ()) == []
+    with pytest.raises(FileError, match=r'^no take "d" in .*; there are: a, b, c$'):
+        read_takes(logbook, ("a", "d"))
+    with pytest.raises(FileError, match='there is "a"'):
+        read_takes(logbook, ("A",))
+    flip_a_bit(logbook.path / "takes" / "c" / "recording.wav")
+    with pytest.raises(FileError, match="recording.wav has changed since the take was made"):
+        read_takes(logbook, ("a", "c"))
+    (logbook.path / "takes" / "b" / "take.json").write_bytes(b"{")
+    with pytest.raises(FileError, match="take.json is not a take"):
+        read_takes(logbook, ("a", "b"))
 
 
 def test_an_empty_folder_is_a_logbook(logbook: Logbook) -> None:
