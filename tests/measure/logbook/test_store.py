@@ -138,10 +138,10 @@ def test_named_takes_are_read_as_they_were_made_and_what_is_not_there_is_said(lo
     with pytest.raises(FileError, match='there is "a"'):
         read_takes(logbook, ("A",))
     flip_a_bit(logbook.path / "takes" / "c" / "recording.wav")
-    with pytest.raises(FileError, match="recording.wav has changed since the take was made"):
+    with pytest.raises(FileError, match=r"recording\.wav has changed since the take was made"):
         read_takes(logbook, ("a", "c"))
     (logbook.path / "takes" / "b" / "take.json").write_bytes(b"{")
-    with pytest.raises(FileError, match="take.json is not a take"):
+    with pytest.raises(FileError, match=r"take\.json is not a take"):
         read_takes(logbook, ("a", "b"))
 
 
