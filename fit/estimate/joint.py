@@ -16,6 +16,7 @@ MOST_EVALUATIONS = 200
 STEP_TOLERANCE = 1e-10  # [1] of the vector: the search ends by χ², not by the step
 LEAST_INFORMATION = 1e-100  # [1] keeps the variance of what nothing is known about finite
 LIFTS = (1e-14, 1e-12, 1e-10, 1e-7)  # [1] of a scaled matrix: some times what doubles resolve, and more where that is not enough
+PATIENCE = 25  # evaluations after which a search is given up that is nowhere near what others have reached
 OUT_OF_RANGE = 1e9  # [1] residual where the model overflows
 
 
@@ -153,6 +154,10 @@ def whiten(blocks: Sequence[Block], rows: ComplexArray) -> FloatArray:
     return out
 
 
+class _GivenUpError(Exception):
+    """A search stopped: what it might still find is of no account."""
+
+
 class _Evaluation:
     """Residual and Jacobian of the last vector asked for, so that each is computed once.
 
@@ -283,6 +288,7 @@ def search_joint(
     *,
     tolerance: float,
     most_evaluations: int,
+    hopeless: float = np.inf,
 ) -> JointFit:
     """Do the same as `fit_joint` without the bookkeeping, for the many short searches of the ladder.
 
@@ -298,6 +304,8 @@ def search_joint(
         Relative, of χ². [1]
     most_evaluations : int
         The search ends there, converged or not.
+    hopeless : float
+        It ends after `PATIENCE` evaluations that all left a χ² above.
 
     Raises
     ------
@@ -315,13 +323,15 @@ def search_joint(
 
     def residual(vector: FloatArray) -> FloatArray:
         evaluation.update(vector)
+        if evaluation.n_evaluations >= PATIENCE and evaluation.best is not None and evaluation.best[0] > hopeless:
+            raise _GivenUpError
         return evaluation.residual
 
     def jacobian(vector: FloatArray) -> FloatArray:
         evaluation.update(vector)
         return evaluation.jacobian
 
-    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"), suppress(_GivenUpError):
         leastsq(
             residual,
             start,

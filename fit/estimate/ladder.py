@@ -36,6 +36,7 @@ ROUGH_TOLERANCE, FINE_TOLERANCE = 1e-3, 1e-8  # [1] of χ²
 SEARCH_STAGES = ((15, 2), (80, 1))  # evaluations a start, and how many go on
 TWO_COIL_STAGES = ((20, 8), (80, 3), (400, 1))
 ROUGH_EVALUATIONS, FEW_EVALUATIONS = 80, 10
+HOPELESS = 10.0  # [1] of the least χ²: a search that is above after some steps is not led to its end
 FAR_BEHIND = 1e3  # [1] of the least χ²: a model so far behind is not fitted to the end
 SEARCH_THIN, COMPARE_THIN = 3, 2  # every so many frequencies; 16 an octave are far more than a smooth curve needs
 TWO_COIL_THIN = 5
@@ -254,14 +255,20 @@ def _compare(
     blocks, log_determinant = floor_blocks(problems[richest], floor)
     below = before.below if before is not None and astuple(floor) == astuple(before.floor) else {}
     least = candidates[richest].fit.chi_square
+    best = _fit_rung(problems[richest], candidates[richest].fit.vector, blocks, log_determinant)
+    hopeless = HOPELESS * best.fit.chi_square
     rungs = []
     for problem, candidate in zip(problems, candidates, strict=True):
+        if problem is problems[richest]:
+            rungs.append(best)
+            continue
         most = ROUGH_EVALUATIONS if candidate.fit.chi_square < FAR_BEHIND * least else FEW_EVALUATIONS
-        rungs.append(_fit_rung(problem, candidate.fit.vector, blocks, log_determinant, most_evaluations=most))
+        start = candidate.fit.vector
+        rungs.append(_fit_rung(problem, start, blocks, log_determinant, most_evaluations=most, hopeless=hopeless))
     # of two coils the minima are many: a search that ended in a wrong one would blame a reference
     if floor.total < BLAMES_MODEL and len(problems[richest].model.eddies) == 1:
-        best_bic = min(rung.bic for rung in rungs)
-        rungs = [_let_go(rung, blocks, log_determinant, best_bic) for rung in rungs]
+        best = min(rungs, key=lambda rung: rung.bic)
+        rungs = [_let_go(rung, blocks, log_determinant, best) for rung in rungs]
     if floor.total < MISFIT:  # of what misfits, it does not matter which
         rungs = _step_down(rungs, blocks, log_determinant, below)
     return _Comparison(floor=floor, blocks=blocks, log_determinant=log_determinant, rungs=tuple(rungs), below=below)
@@ -294,28 +301,37 @@ def _release(problem: Problem, names: Sequence[str]) -> Problem:
     return replace(problem, parameters=tuple(widen_priors(problem.parameters, released)), released=released)
 
 
-def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float, best_bic: float) -> Rung:
-    """Let tight priors go that the takes contradict, one after the other, as long as BIC falls and may come to the best."""
+def _let_go(rung: Rung, blocks: Sequence[Block], log_determinant: float, leader: Rung) -> Rung:
+    """Let tight priors go that the takes contradict, one after the other, as long as BIC falls and may come to the leader's."""
+    hopeless = HOPELESS * leader.fit.chi_square
     tight = _hold(rung.problem).parameters
     while len(rung.problem.released) < MOST_RELEASED:
         gains = release_gains(rung.problem, blocks, rung.fit)
         in_reach = FIRST_ORDER * sum(sorted(gains.values())[-MOST_RELEASED:])
-        if rung.bic - in_reach > best_bic:
+        if rung.bic - in_reach > leader.bic:
             return rung
         if any(is_reference(name) for name in rung.problem.released):
             gains = {name: gain for name, gain in gains.items() if not is_reference(name)}
         promising = sorted((name for name, gain in gains.items() if gain > penalty(rung.problem)), key=lambda name: -gains[name])
         tried = [
-            _fit_rung(_release(rung.problem, [*rung.problem.released, name]), rung.fit.vector, blocks, log_determinant)
+            _fit_rung(
+                _release(rung.problem, [*rung.problem.released, name]),
+                rung.fit.vector,
+                blocks,
+                log_determinant,
+                hopeless=hopeless,
+            )
             for name in promising[:TRIED_RELEASES]
         ]
         best = min(tried, key=lambda each: each.bic, default=rung)
         if best.bic >= rung.bic:
             return rung
         if not is_possible(best.problem, best.fit.vector, tight):
-            again = _fit_rung(rung.problem, best.fit.vector, blocks, log_determinant)
+            again = _fit_rung(rung.problem, best.fit.vector, blocks, log_determinant, hopeless=hopeless)
             return again if again.bic < rung.bic else rung
         rung = best
+        if rung.fit.chi_square > hopeless:
+            return rung
     return rung
 
 
@@ -372,8 +388,11 @@ def _fit_rung(
     log_determinant: float,
     *,
     most_evaluations: int = ROUGH_EVALUATIONS,
+    hopeless: float = np.inf,
 ) -> Rung:
-    fit = search_joint(problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=most_evaluations)
+    fit = search_joint(
+        problem, blocks, start, tolerance=ROUGH_TOLERANCE / 10, most_evaluations=most_evaluations, hopeless=hopeless
+    )
     n_points = 2 * len(problem.data)
     bic = fit.chi_square + log_determinant + (len(fit.vector) + 2) * np.log(n_points)
     bic += len(problem.released) * penalty(problem)
@@ -407,7 +426,7 @@ def _shake(rung: Rung, blocks: Sequence[Block], log_determinant: float) -> Rung:
     ]
     tried.sort(key=lambda fit: fit.chi_square)
     for fit in tried[:n_kept]:
-        again = _fit_rung(rung.problem, fit.vector, blocks, log_determinant)
+        again = _fit_rung(rung.problem, fit.vector, blocks, log_determinant, hopeless=HOPELESS * rung.fit.chi_square)
         rung = again if again.bic < rung.bic else rung
     return rung
 
@@ -432,7 +451,8 @@ def _step_down(
             start = start_vector(problem, known)
             key = (eddies, problem.released, start.tobytes(), best.bic)
             if key not in below:
-                below[key] = _let_go(_fit_rung(problem, start, blocks, log_determinant), blocks, log_determinant, best.bic)
+                begun = _fit_rung(problem, start, blocks, log_determinant, hopeless=HOPELESS * best.fit.chi_square)
+                below[key] = _let_go(begun, blocks, log_determinant, best)
             again = below[key]
             if again.bic < rung.bic:
                 by_eddies[eddies] = again

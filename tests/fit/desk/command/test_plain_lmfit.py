@@ -26,14 +26,30 @@ def test_lmfit_fits_without_its_extras():
     modules = loaded(*fit)
     assert "lmfit" in modules
     assert not modules & set(plain_lmfit.EXTRAS)
+    assert "scipy.stats" not in modules
     assert "matplotlib.figure" in loaded(*fit, "import matplotlib.figure")
+
+
+def test_distributions_that_lmfit_was_lent_are_the_real_ones():
+    lent = (
+        "from fit.desk.command.plain_lmfit import spare_extras",
+        "spare_extras()",
+        "import lmfit, scipy",
+        "assert 'scipy.stats' not in sys.modules and 'stats' not in vars(scipy)",
+        "from lmfit import confidence, minimizer, model",
+        "both = minimizer.norm_dist.logpdf(0.5), minimizer.cauchy_dist.logpdf(0.5)",
+        "ours = *both, confidence.f.cdf(2.0, 3, 4), model.t.ppf(0.9, 5)",
+        "from scipy import stats",
+        "assert ours == (stats.norm.logpdf(0.5), stats.cauchy.logpdf(0.5), stats.f.cdf(2.0, 3, 4), stats.t.ppf(0.9, 5))",
+    )
+    assert {"scipy.stats", "lmfit"} <= loaded(*lent)
 
 
 @pytest.mark.parametrize("name", plain_lmfit.EXTRAS)
 def test_only_lmfit_is_told_that_there_is_none(name, monkeypatch):
     finder = plain_lmfit._Spared()
-    finder.find_spec(name, None)
+    assert finder.find_spec(name, None) is None
     monkeypatch.setattr(plain_lmfit, "_importer", lambda: "lmfit.model")
     with pytest.raises(ModuleNotFoundError, match=name):
         finder.find_spec(name, None)
-    finder.find_spec("scipy.optimize", None)
+    assert finder.find_spec("scipy.optimize", None) is None
