@@ -5,7 +5,6 @@ The types that this package produces and that fitting consumes: numpy and the st
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Any, Literal
 
 import numpy as np
@@ -221,14 +220,3 @@ def relative_std(response: Response) -> FloatArray:
     std = np.sqrt(response.covariance[:, 0, 0] + response.covariance[:, 1, 1])
     magnitude = np.abs(response.value)
     return np.where(magnitude > 0, std / np.where(magnitude > 0, magnitude, 1.0), np.inf)
-
-
-@cache
-def tool_version() -> str:
-    """Tell the version of the installed tool, read once; empty where it runs from a folder of sources."""
-    from importlib import metadata
-
-    try:
-        return metadata.version("coilsweep")
-    except metadata.PackageNotFoundError:
-        return ""

@@ -8,6 +8,7 @@ need little memory; what is played in a piece is transformed once for all channe
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,36 +170,48 @@ def follow_stimulus(
     list of Arrival
         One of each channel. Blocks that the recording does not hold are nan.
     """
+    from concurrent.futures import ThreadPoolExecutor
+
     n_step, n_samples = max(1, round(STEP_S * rate_hz)), len(channels[0])
     n_steps = n_samples // n_step
     blocks = np.full((len(channels), 5, N_BLOCKS), np.nan)
     steps = np.full((len(channels), 2, n_steps), np.nan)
     pieces = _pieces(timetable, rate_hz=rate_hz)
     transform = make_transform(_heard_length(n_samples, pieces, rate_hz=rate_hz))
-    for low, high in pieces:
-        ends = (low == timetable.start, high == timetable.stop)
-        # Where a piece was cut, its spectrum has an edge that the recording's has not.
-        clear = round(OVERLAP_S * rate_hz)
-        inside = timetable.edges[:-1] >= (low if ends[0] else low + clear)
-        inside &= timetable.edges[1:] <= min(high if ends[1] else high - clear, n_samples - latency)
-        inside &= timetable.edges[:-1] + latency >= 0
-        band_hz = np.ptp(np.interp([low, high], timetable.edges, timetable.frequency_hz))
-        inside &= not timetable.is_sweep or len(pieces) == 1 or bool(band_hz > NARROW_HZ)
-        guards = [EDGE_S if is_end else INNER_EDGE_S for is_end in ends]
-        first = max(-(-(low + latency + round(guards[0] * rate_hz)) // n_step), 0)
-        last = max(min((high + latency - round(guards[1] * rate_hz)) // n_step, n_steps), first)
-        wanted = slice(first * n_step - low - latency, last * n_step - low - latency)
-        look = _Look(
-            low=low, high=high, blocks=np.flatnonzero(inside), wanted=wanted, n_step=n_step, rate_hz=rate_hz, transform=transform
-        )
-        played = _play(stimulus, timetable, look)
-        for row, samples in enumerate(channels):
-            heard = _hear(samples, look, latency=latency, is_whole=len(pieces) == 1)
-            _soften_cuts(heard, n_played=high - low, is_cut=_cuts(timetable, look), rate_hz=rate_hz)
-            spectrum = spectrum_of(transform, heard)
-            del heard
-            blocks[row][:, look.blocks], steps[row, :, first:last] = _deconvolve(spectrum, played, look)
-        del played
+    with ThreadPoolExecutor(len(channels)) as threads:  # transforms leave the interpreter free
+        for low, high in pieces:
+            ends = (low == timetable.start, high == timetable.stop)
+            # Where a piece was cut, its spectrum has an edge that the recording's has not.
+            clear = round(OVERLAP_S * rate_hz)
+            inside = timetable.edges[:-1] >= (low if ends[0] else low + clear)
+            inside &= timetable.edges[1:] <= min(high if ends[1] else high - clear, n_samples - latency)
+            inside &= timetable.edges[:-1] + latency >= 0
+            band_hz = np.ptp(np.interp([low, high], timetable.edges, timetable.frequency_hz))
+            inside &= not timetable.is_sweep or len(pieces) == 1 or bool(band_hz > NARROW_HZ)
+            guards = [EDGE_S if is_end else INNER_EDGE_S for is_end in ends]
+            first = max(-(-(low + latency + round(guards[0] * rate_hz)) // n_step), 0)
+            last = max(min((high + latency - round(guards[1] * rate_hz)) // n_step, n_steps), first)
+            wanted = slice(first * n_step - low - latency, last * n_step - low - latency)
+            look = _Look(
+                low=low,
+                high=high,
+                blocks=np.flatnonzero(inside),
+                wanted=wanted,
+                n_step=n_step,
+                rate_hz=rate_hz,
+                transform=transform,
+            )
+            follow = partial(
+                _follow_piece,
+                played=_play(stimulus, timetable, look),
+                look=look,
+                latency=latency,
+                is_whole=len(pieces) == 1,
+                is_cut=_cuts(timetable, look),
+            )
+            for row, (of_blocks, of_steps) in enumerate(threads.map(follow, channels)):
+                blocks[row][:, look.blocks], steps[row, :, first:last] = of_blocks, of_steps
+            del follow
     return [
         Arrival(
             latency=latency,
@@ -267,6 +280,14 @@ class _Played:
     by_third: Complex64Array | None
     has_third: list[bool]
     bands: list[slice]
+
+
+def _follow_piece(
+    samples: FloatArray, *, played: _Played, look: _Look, latency: int, is_whole: bool, is_cut: tuple[bool, bool]
+) -> tuple[FloatArray, FloatArray]:
+    heard = _hear(samples, look, latency=latency, is_whole=is_whole)
+    _soften_cuts(heard, n_played=look.high - look.low, is_cut=is_cut, rate_hz=look.rate_hz)
+    return _deconvolve(spectrum_of(look.transform, heard), played, look)
 
 
 def _cuts(timetable: Timetable, look: _Look) -> tuple[bool, bool]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.errors import MeasureError
-from measure.response import ComplexArray, Finding, FloatArray, Origin, Response, median, tool_version
+from measure.response import ComplexArray, Finding, FloatArray, Origin, Response, median
 from measure.signal.bands import (
     POINTS_PER_OCTAVE,
     TINY,
@@ -44,6 +44,7 @@ from measure.signal.spectra import (
     plan_segments,
     stimulus_reader,
 )
+from measure.version import VERSION
 
 LOWEST_HZ = 20.0  # [Hz]
 TOP_OF_RATE = 0.46  # [1] interfaces filter above this fraction of the sample rate
@@ -255,7 +256,7 @@ def _noisy_finding(value: ComplexArray, covariance: FloatArray) -> list[Finding]
 
 def _origin(recordings: Sequence[Recording], *, note: str, time_utc: str, device: str) -> Origin:
     return Origin(
-        tool_version=tool_version(),
+        tool_version=VERSION,
         time_utc=time_utc,
         device=device,
         rate_hz=float(recordings[0].rate_hz),

@@ -20,8 +20,9 @@ from measure.logbook.responses import look_at_table, read_table
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook
 from measure.logbook.take import ResponseFile, Take
-from measure.response import Origin, tool_version
+from measure.response import Origin
 from measure.transfer.assessment import assess
+from measure.version import VERSION
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +152,7 @@ def _draft_response(name: str, files: Files, conditions: Conditions) -> Draft:
         simulated=files.simulated or table.simulated,
         outcome=judgement.outcome,
         findings=judgement.findings,
-        tool_version=tool_version(),
+        tool_version=VERSION,
     )
     unused = f"Columns that were not used: {plain_text(', '.join(table.unused)[:200])}"
     return Draft(

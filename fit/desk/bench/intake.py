@@ -19,8 +19,8 @@ from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, open_logbook, require_free, write_take
 from measure.logbook.take import FileStimulus, RecordingFile, Take
 from measure.marking import parse_parts
-from measure.response import tool_version
 from measure.signal.stimulus import Sweep
+from measure.version import VERSION
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -130,7 +130,7 @@ def draft_take(
         simulated=batch.repeats[0].simulated,
         outcome=judgement.outcome,
         findings=judgement.findings,
-        tool_version=tool_version(),
+        tool_version=VERSION,
     )
     return Draft(take=take, sources=sources, judgement=judgement)
 

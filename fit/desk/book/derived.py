@@ -15,7 +15,7 @@ from measure.logbook.derived import Kind, keep_derived, read_derived
 from measure.logbook.placement import placements
 from measure.logbook.store import Logbook, instrument_path, list_takes, result_sha256
 from measure.logbook.take import Take
-from measure.response import tool_version
+from measure.version import VERSION
 
 Content = TypeVar("Content")
 
@@ -97,7 +97,7 @@ def _that_counts(take: Take) -> Take:
 
 
 def _sha256(*parts: object) -> str:
-    told = [tool_version(), _source_sha256(), *parts]
+    told = [VERSION, _source_sha256(), *parts]
     return hashlib.sha256(msgspec.msgpack.encode(told)).hexdigest()
 
 

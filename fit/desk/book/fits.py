@@ -11,7 +11,7 @@ from fit.desk.book.drift import drift_warnings
 from fit.desk.show.words import plain_text
 from fit.estimate.parameters import PickupModel
 from measure.errors import FileError
-from measure.logbook.naming import usual_form
+from measure.logbook.naming import check_name, usual_form
 from measure.logbook.store import Logbook, read_take, read_takes
 from measure.logbook.take import Take
 
@@ -44,8 +44,16 @@ class FitWish:
     at_hand: str = ""
 
     def __post_init__(self) -> None:
-        """Put the names in the form in which they are kept."""
+        """Put the names in the form in which they are kept.
+
+        Raises
+        ------
+        ValueError
+            If one cannot be the name of a take.
+        """
         object.__setattr__(self, "names", tuple(map(usual_form, self.names)))
+        for name in self.names:
+            check_name(name)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -12,7 +12,7 @@ from fit.desk.show.words import plain_text
 from measure.errors import FileError
 from measure.logbook.disk import replace_file
 from measure.logbook.take import time_now
-from measure.response import tool_version
+from measure.version import VERSION
 
 if TYPE_CHECKING:
     from fit.desk.show.figures.style import Draw
@@ -117,4 +117,4 @@ def save_page(outcome: Outcome, file: Path) -> None:
 
 def made_by() -> str:
     """Name program, version and time."""
-    return f"coilsweep {tool_version()}, {time_now()}"
+    return f"coilsweep {VERSION}, {time_now()}"

@@ -25,8 +25,9 @@ from measure.logbook.store import Logbook
 from measure.logbook.take import Take, time_now
 from measure.marking import read_value
 from measure.quantity import Quantity
-from measure.response import FloatArray, Response, tool_version
+from measure.response import FloatArray, Response
 from measure.tables.files import format_csv, format_touchstone
+from measure.version import VERSION
 
 CURVE_HZ, POINTS_PER_OCTAVE = (20.0, 20e3), 48  # [Hz] of a fitted impedance
 ALONE = "pickup"  # name of a pickup that is fitted by itself
@@ -278,7 +279,7 @@ def curve_frequencies() -> FloatArray:
 
 
 def _made_by() -> str:
-    return f"coilsweep {tool_version()}, exported {time_now()}"
+    return f"coilsweep {VERSION}, exported {time_now()}"
 
 
 def _take_lines(take: Take) -> list[str]:

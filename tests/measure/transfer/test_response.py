@@ -10,6 +10,7 @@ from measure.errors import MeasureError
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.transfer.response import estimate_response, mean_ratio, ratio_covariance
+from measure.version import VERSION
 from tests.counted_transforms import count_transforms
 from tests.draws import drawn
 from tests.takes_by_formula import apply_response, coil_response, take
@@ -205,7 +206,7 @@ def test_origin():
     recording = take(np.random.default_rng(0))
     origin = estimate_response([recording], note="by formula", device="none", time_utc="2026-01-01T00:00:00Z").origin
     assert (origin.rate_hz, origin.n_repeats, origin.simulated, origin.note) == (48000.0, 1, True, "by formula")
-    assert origin.tool_version != ""
+    assert origin.tool_version == VERSION
 
 
 def test_noise_in_both_channels_is_no_response():
@@ -264,6 +265,7 @@ import scipy.fft, soundfile
 import measure.signal.spectra
 from measure.source.files import read_recording
 from measure.transfer.response import estimate_response
+from measure.version import VERSION
 measure.signal.spectra.WHOLE_SAMPLES >>= int(sys.argv[2])
 measure.signal.spectra.SEGMENT_SAMPLES >>= int(sys.argv[2])
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
