@@ -7,6 +7,8 @@ _repr_html_  # notebooks look for it
 _repr_png_  # notebooks look for it
 _repr_svg_  # notebooks look for it
 writeable  # numpy reads it: the matrix is read-only from then on
+create_module  # the import system calls it: a loader
+exec_module  # the import system calls it: a loader
 input_load  # a command of the command line, reached by its decorator
 Axes  # type in quoted annotations
 Draw  # type in quoted annotations

@@ -11,9 +11,10 @@ from fit.circuit.instrument import Instrument
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.drawing import Found, last_found
-from fit.desk.book.instrument import read_instrument_file, show_instrument
+from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.output import require_folder, require_free
 from fit.desk.book.rig import rig_of
+from fit.desk.questions.instrument import show_instrument
 from fit.desk.show.document.guitar import LayoutsDocument
 from fit.desk.show.drawing.svg import Theme, drawing_svg
 from fit.desk.show.sheet import Sheet

@@ -10,7 +10,7 @@ from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
 from fit.desk.book.through_controls import require_stated
 from fit.desk.show.document.bench import ImportDocument
 from fit.desk.show.document.pieces import Document, checks_of, named_takes
-from fit.desk.show.sheets.fit import checks_told
+from fit.desk.show.sheets.inspect import checks_told
 from fit.desk.show.words import command_text, plain_text
 from measure.checks.judgement import Judgement
 from measure.logbook.conditions import Conditions

@@ -9,11 +9,11 @@ from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.repeat.change import is_beyond, resistance_allowance
 from fit.desk.book.derived import stated_sha256
 from fit.desk.book.kept_fit import changed_takes, fingerprints
-from fit.desk.book.take_sets import NIGHT_S
 from fit.desk.show.document.history import KeptResults, PastResult
 from fit.desk.show.document.pieces import Value, value_of
 from fit.desk.show.sheets.history import Earlier, lasting
 from measure.errors import FileError
+from measure.logbook.days import NIGHT_S
 from measure.logbook.disk import DAMAGE, describe, one_line, read_small
 from measure.logbook.store import RESULTS, Logbook, instrument_path, list_takes, write_result
 from measure.logbook.take import parse_time, time_now

@@ -2,21 +2,24 @@
 
 from collections.abc import Collection
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import DONE, Outcome
-from fit.desk.book.fits import Fit, FitWish
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
-from fit.desk.book.take_sets import days_of
 from fit.desk.book.through_controls import hears_input, is_connected
 from fit.desk.show.sheets.notices import next_line
 from fit.desk.show.words import command_text
 from measure.errors import FileError
+from measure.logbook.days import days_of
 from measure.logbook.rig import Rig
 from measure.logbook.store import Logbook, has_take, instrument_path, list_takes, read_take
 from measure.logbook.take import Take
+
+if TYPE_CHECKING:
+    from fit.desk.book.fits import Fit, FitWish
 
 FITTED = ("exciter", "impedance")
 SHARED = ("input.resistance", "input.capacitance", "reference.kind", "exciter.corner_hz")
@@ -67,12 +70,12 @@ def after_take(logbook: Logbook, name: str, rig: Rig) -> str:
     return command_text(("fit", *beside) if name in beside else ("inspect", name), logbook.path)
 
 
-def fit_again(logbook: Logbook, wish: FitWish) -> str:
+def fit_again(logbook: Logbook, wish: "FitWish") -> str:
     """Command line of a fit that was asked for before."""
     return command_text(("fit", *_words(wish)), logbook.path)
 
 
-def after_fit(logbook: Logbook, found: Fit, marked: Collection[str]) -> str:
+def after_fit(logbook: Logbook, found: "Fit", marked: Collection[str]) -> str:
     """Say what to type after a fit: is a marked part what is printed on it, where there is one; else everything as a page.
 
     Parameters
@@ -99,7 +102,7 @@ def _first(marked: Collection[str]) -> str:
     return next((part for part in marked if part.startswith("capacitor.")), next(iter(marked)))
 
 
-def _words(wish: FitWish) -> list[str]:
+def _words(wish: "FitWish") -> list[str]:
     options = {"--dcr": wish.dcr, "--have": wish.at_hand or None}
     return [*wish.names, *(word for option, value in options.items() if value is not None for word in (option, value))]
 

@@ -8,7 +8,7 @@ from fit.desk.book.derived import kept_or_made, response_key
 from fit.desk.book.desk import Outcome
 from fit.desk.show.document.bench import InspectResponseDocument, KeptResponse
 from fit.desk.show.document.pieces import checks_of, named_takes
-from fit.desk.show.sheets.fit import sheet_of_inspect
+from fit.desk.show.sheets.inspect import sheet_of_inspect
 from measure.logbook.recordings import response_of_recordings
 from measure.logbook.responses import UNIT_WORDS, look_at_file, response_of_take
 from measure.logbook.store import Logbook

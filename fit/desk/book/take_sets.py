@@ -8,12 +8,11 @@ from fit.desk.book.desk import Desk
 from fit.desk.book.fits import FitWish, answer_for, require_one_item
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSet, TakeSets, named
 from fit.desk.show.words import in_order, plain_text
+from measure.logbook.days import days_of
 from measure.logbook.placement import placements
 from measure.logbook.store import Logbook, list_takes
-from measure.logbook.take import Take, parse_time
+from measure.logbook.take import Take
 from measure.marking import parse_parts
-
-NIGHT_S = 8 * 3600.0  # [s] a pause as long ends a day at the bench, whatever the date in UTC does meanwhile
 
 Load = tuple[object, ...]
 
@@ -103,19 +102,6 @@ def common_quantities(fitted: Sequence[FittedSet]) -> tuple[list[str], list[str]
     each = [[key for key in one.answer.quantities if "eddy_" not in key] for one in fitted]
     told = set(each[0]).intersection(*each)
     return in_order(told), in_order(set().union(*each) - told)
-
-
-def days_of(takes: Sequence[Take]) -> dict[str, int]:
-    """Give each take of a logbook, in the order they were made, the number of its day at the bench, from 0."""
-    days: dict[str, int] = {}
-    day, before = 0, None
-    for take in takes:
-        time = parse_time(take.time_utc)
-        if before is not None and (time - before).total_seconds() >= NIGHT_S:
-            day += 1
-        before = time
-        days[take.name] = day
-    return days
 
 
 def _sets(groups: dict[tuple[int, int], dict[Load, list[Take]]], usual: Sequence[Load]) -> tuple[tuple[TakeSet, ...], list[str]]:

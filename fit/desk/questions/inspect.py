@@ -8,7 +8,7 @@ from fit.desk.book.response import inspect_response
 from fit.desk.show.document.bench import InspectDocument
 from fit.desk.show.document.pieces import checks_of, named_takes
 from fit.desk.show.figures.noise import noise_figure
-from fit.desk.show.sheets.fit import NOISE, sheet_of_inspect
+from fit.desk.show.sheets.inspect import NOISE, sheet_of_inspect
 from measure.logbook.card import without_card
 from measure.logbook.recordings import card_findings, kept_recordings
 from measure.logbook.store import open_logbook, read_take

@@ -1,9 +1,9 @@
 """The takes of a logbook, day by day."""
 
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.take_sets import days_of
 from fit.desk.show.document.takes import ListedTake, TakesDocument
 from fit.desk.show.sheets.takes import sheet_of_takes
+from measure.logbook.days import days_of
 from measure.logbook.store import list_takes, open_logbook, removed_folders
 from measure.logbook.take import Take
 

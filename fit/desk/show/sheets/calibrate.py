@@ -12,7 +12,7 @@ from fit.answers.digits import allowed_digits, spread_texts
 from fit.answers.figures import Contribution, Estimate
 from fit.desk.show.document.bench import LoopbackDocument
 from fit.desk.show.sheet import Block, Row, Section, Sheet, Table, Text, Verdict
-from fit.desk.show.sheets.fit import check_rows
+from fit.desk.show.sheets.inspect import check_rows
 from fit.desk.show.sheets.notices import simulated_notice, titled, warnings_section
 from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity

@@ -27,14 +27,13 @@ from fit.desk.show.sheets.confirm import LEVELS, part_rows
 from fit.desk.show.sheets.fit import (
     HELPED_QUANTITIES,
     MISFIT_AT,
-    OUTCOME_LEVELS,
     agreement_rows,
     candidate_rows,
-    check_rows,
     misfit_lines,
     not_told,
     quantity_rows,
 )
+from fit.desk.show.sheets.inspect import OUTCOME_LEVELS, check_rows
 from fit.desk.show.sheets.measurement import measurement_section
 from fit.desk.show.sheets.notices import CIRCUIT, titled
 from fit.desk.show.sheets.player import meaning_of_guitar, meaning_of_pickup

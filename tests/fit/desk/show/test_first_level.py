@@ -28,7 +28,8 @@ from fit.desk.show.sheets.compare import sheet_of_compare
 from fit.desk.show.sheets.confirm import sheet_of_confirm
 from fit.desk.show.sheets.drawing import connection_blocks
 from fit.desk.show.sheets.exciter import Shown, sheet_of_exciter
-from fit.desk.show.sheets.fit import sheet_of_fit, sheet_of_inspect
+from fit.desk.show.sheets.fit import sheet_of_fit
+from fit.desk.show.sheets.inspect import sheet_of_inspect
 from fit.desk.show.sheets.listen import Facts, Levels, Written, sheet_of_listen
 from fit.desk.show.sheets.predict import Predicted, sheet_of_predict
 from fit.desk.show.sheets.repeat import sheet_of_repeat
