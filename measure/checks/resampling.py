@@ -11,6 +11,7 @@ from measure.response import Finding, FloatArray, median
 from measure.signal.arrival import N_PRESENT, find_latency
 from measure.signal.recording import Samples
 from measure.signal.timetable import Timetable, read_timetable
+from measure.signal.transforms import fast_length
 
 LOWEST = 0.1  # [1] of the rate: below, no wall is looked for
 OWN_WALL = 0.45  # [1] of the rate: from there on the wall may be the converter's own
@@ -99,8 +100,9 @@ def _band_energy(samples: FloatArray, edge_hz: FloatArray, *, rate_hz: int) -> F
     window = np.ones(len(samples))
     window[:n_fade] = np.linspace(0, 1, n_fade) ** 2
     window[-n_fade:] = window[:n_fade][::-1]
-    power = np.abs(np.fft.rfft(samples * window)) ** 2
-    edges = np.minimum((edge_hz / rate_hz * len(samples)).astype(int), len(power) - 1)
+    length = fast_length(len(samples))
+    power = np.abs(np.fft.rfft(samples * window, length)) ** 2
+    edges = np.minimum((edge_hz / rate_hz * length).astype(int), len(power) - 1)
     return np.add.reduceat(power, edges[:-1])
 
 
