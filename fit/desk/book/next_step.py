@@ -6,7 +6,7 @@ from dataclasses import replace
 from fit.circuit.controls import read_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import DONE, Outcome
-from fit.desk.book.fits import FitWish
+from fit.desk.book.fits import Fit, FitWish
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
 from fit.desk.book.take_sets import days_of
@@ -73,15 +73,21 @@ def fit_again(logbook: Logbook, wish: FitWish) -> str:
     return command_text(("fit", *wish.names, *_options(options)), logbook.path)
 
 
-def after_fit(logbook: Logbook, wish: FitWish, marked: Collection[str]) -> str:
+def after_fit(logbook: Logbook, wish: FitWish, marked: Collection[str], *, found: Fit) -> str:
     """Say what to type after a fit: is a marked part what is printed on it, where there is one; else everything as a page.
+
+    A winding resistance that the takes refute is not typed again: without it they may tell all the same. After any other misfit
+    no part is confirmed.
 
     Parameters
     ----------
     marked : collection of str
         Parts that the fit tells and that are only marked.
     """
-    if not marked:
+    refuted = [one.parameter for one in found.released if one.is_reference]
+    if wish.dcr is not None and any(is_dcr(source) for source in refuted):
+        return fit_again(logbook, replace(wish, dcr=None))
+    if not marked or found.answer.outcome != "good":
         return command_text(("report",), logbook.path)
     options = {"--dcr": wish.dcr, "--have": wish.at_hand or None}
     return command_text(("confirm", _first(marked), *wish.names, *_options(options)), logbook.path)
@@ -94,6 +100,11 @@ def free_name(logbook: Logbook | None, wanted: str = "open") -> str:
         number += 1
         name = f"{wanted}-{number}"
     return name
+
+
+def is_dcr(source: str) -> bool:
+    """See whether a statement, as the budget calls its sources, is that of a winding's resistance."""
+    return source.partition(" ")[0] == "dcr"
 
 
 # A capacitor is what people doubt most.
