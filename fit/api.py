@@ -294,7 +294,7 @@ class PickupResult(Mapping[str, "Estimate"]):
             msg = f"{part[:60]}: a bare pickup has no part that is marked; fit takes through an instrument"
             raise ValueError(msg)
         stated = self._instrument
-        file = InstrumentFile(path=stated.path, instrument=stated.stated, is_untouched=stated._is_untouched)  # noqa: SLF001
+        file = InstrumentFile(path=stated.path, instrument=stated.stated, is_untouched=stated._is_untouched)
         found = marking_of(file, part)
         kind = kind_of(part)
         if marked is not None and kind is not None:

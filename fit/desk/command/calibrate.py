@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from fit.desk.command.console import desk_at
+from fit.desk.command.near import CALIBRATE, Near
 from fit.desk.command.options import level_option, output_options, shared_options
 
 if TYPE_CHECKING:
@@ -32,7 +33,13 @@ def recording_options(command: Command) -> Command:
     return click.option("--virtual", is_flag=True, help=text)(command)
 
 
-@click.group()
+class Kinds(Near):
+    """The calibrations."""
+
+    near = CALIBRATE
+
+
+@click.group(cls=Kinds)
 def calibrate() -> None:
     """Find out what the card and the exciter do to a measurement, and write it to rig.toml.
 
