@@ -106,8 +106,8 @@ def _begin(scene: Scene) -> Done:
         return Done(entries={"instrument.known": "no"})
     begun = layout_of(_text(path))
     if begun is not None:
-        told = ("", f"instrument.toml is as it was begun: {_title(scene)}.", "What is printed on its parts is asked for.")
-        return Done(lines=told, entries={"instrument.known": "no", "layout": begun})
+        lines = ("", f"instrument.toml is as it was begun: {_title(scene)}.", "What is printed on its parts is asked for.")
+        return Done(lines=lines, entries={"instrument.known": "no", "layout": begun})
     told = f"instrument.toml states the guitar already: {_title(scene)}."
     return Done(lines=("", told), entries={"instrument.known": "yes"})
 
