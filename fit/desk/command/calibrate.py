@@ -168,9 +168,11 @@ def _record(
     desk: "Desk", text: str, kind: "Kind", *, level: float, no_wait: bool, virtual: bool, load: "InputLoad | None" = None
 ) -> "Batch":
     """Say what to connect, wait for Enter, play and record."""
-    from fit.desk.bench.recordings import calibration_source, record_by_rig
+    from fit.desk.bench.recordings import calibration_source, record_by_rig, require_card_of_rig
     from fit.desk.show.words import SIMULATED_TEXT, SWEEP_CAUTION
 
+    if not (virtual or no_wait):  # nobody connects anything before the card is there
+        require_card_of_rig(desk)
     desk.say(text)
     desk.say(SIMULATED_TEXT if virtual else SWEEP_CAUTION)
     if not no_wait:
