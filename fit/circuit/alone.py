@@ -46,8 +46,8 @@ def switch_ways(switches: Mapping[str, Sequence[str]]) -> Iterator[dict[str, str
     count = math.prod(len(positions) for positions in switches.values())
     if count > MOST_WAYS:
         msg = (
-            f"{len(switches)} switches have {count} positions together, more than {MOST_WAYS}: leave out of instrument.toml those "
-            "that this measurement leaves alone, or make the takes one by one, coilsweep take NAME --set CONTROL=VALUE"
+            f"{len(switches)} switches have {count} positions together, more than {MOST_WAYS}: leave out of instrument.toml "
+            "those that this measurement leaves alone, or make the takes one by one, coilsweep take NAME --set CONTROL=VALUE"
         )
         raise ValueError(msg)
     return (dict(zip(switches, positions, strict=True)) for positions in itertools.product(*switches.values()))
