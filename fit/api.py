@@ -90,6 +90,7 @@ class Instrument:
 
     stated: "stated_instrument.Instrument"
     path: Path
+    _is_untouched: bool = False  # still as it was begun, so that no marking in it was read off a part
 
     @classmethod
     def read(cls, path: Path | str) -> "Instrument":
@@ -110,9 +111,10 @@ class Instrument:
         FileError
             If it is missing, not text, or not sound; one line that names file and place.
         """
-        from fit.desk.book.instrument import read_instrument_file
+        from fit.desk.book.instrument import open_instrument_file
 
-        return cls(stated=read_instrument_file(Path(path)), path=Path(path))
+        file = open_instrument_file(Path(path))
+        return cls(stated=file.instrument, path=file.path, _is_untouched=file.is_untouched)
 
     def __repr__(self) -> str:
         """Name and parts."""
@@ -283,6 +285,7 @@ class PickupResult(Mapping[str, "Estimate"]):
         ----------
         JCGM 106:2012, 8.3: guarded acceptance.
         """
+        from fit.desk.book.instrument import InstrumentFile
         from fit.desk.questions.confirm import judge_part, marking_of
         from measure.kinds import kind_of
         from measure.marking import read_value
@@ -290,7 +293,9 @@ class PickupResult(Mapping[str, "Estimate"]):
         if self._instrument is None:
             msg = f"{part[:60]}: a bare pickup has no part that is marked; fit takes through an instrument"
             raise ValueError(msg)
-        found = marking_of(self._instrument.stated, part, self._instrument.path)
+        stated = self._instrument
+        file = InstrumentFile(path=stated.path, instrument=stated.stated, is_untouched=stated._is_untouched)
+        found = marking_of(file, part)
         kind = kind_of(part)
         if marked is not None and kind is not None:
             found = read_value(marked, kind)

@@ -26,6 +26,8 @@ REGIONS = {
     "B": 'B is taken as linear, as on most parts today; on older European ones B is logarithmic: then write "log"',
 }
 OTHER_TAPER = "this taper is neither audio nor linear: set the pot by the share of its track, such as volume=35%"
+LEAST_SHARE = 0.0025  # [1] of a capacitance, that is a bound in picofarads; less is a percentage
+MOST_PERCENT = 50.0  # that a tolerance has
 PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "k": 3, "M": 6}
 _SIGNS = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "Ω"})
 _BEHIND = re.compile(r"(?P<plain>.*?)(?P<behind> ?(?:tan ?[0-9.]{1,12} ?%)?(?: ?at ?-?[0-9.]{1,8} ?°?C)?)")
@@ -85,7 +87,9 @@ def read_value(text: str, kind: Kind) -> Quantity:
         msg = f"{quoted(text)} states two tolerances, ± {bound} and {reading.pieces[-1]}: leave one out"
         raise ValueError(msg)
     if mark and BARE.fullmatch(bound):
-        bound += reading.value[-1]
+        is_code = _is_code(reading)
+        bound = _percent_of_code(reading, bound, text=text) if is_code else bound + reading.value[-1]
+        reading = replace(reading, pieces=(*reading.pieces, f"± {bound}")) if is_code else reading
     tolerance = bound if mark else reading.tolerance
     canonical = f"{reading.value}{f' ± {tolerance}' if mark or tolerance else ''}{behind}"
     quantity = replace(parse_quantity(canonical, KINDS[kind].unit), text=text.strip(" "))
@@ -180,6 +184,23 @@ def parse_parts(text: str) -> tuple[Quantity, ...]:
         return ()
     refuse_decimal_comma(text)
     return tuple(read_part(part) for part in text.split(","))
+
+
+def _is_code(reading: Reading) -> bool:
+    """See whether a capacitor's value is printed as a code of digits, so that a number behind ± has no unit from it."""
+    return any(re.fullmatch(r"[1-9][0-9]{2}", piece) for piece in reading.pieces) and reading.value.endswith("p")
+
+
+# 333 ± 5 is 33 nF ± 5 %: nobody prints picofarads of it. Of 471 both are made.
+def _percent_of_code(reading: Reading, bound: str, *, text: str) -> str:
+    pico = float(reading.value[:-1])
+    if float(bound) < LEAST_SHARE * pico and float(bound) <= MOST_PERCENT:
+        return f"{bound}%"
+    plain = _number_text(pico * 1e-12, "F")
+    typed = plain.replace(" ", "").removesuffix("F")
+    both = f"± {bound} % (write {typed} ± {bound}%) or ± {bound} pF (write {typed} ± {bound}p)"
+    msg = f"{quoted(text)} may be {plain} {both}"
+    raise ValueError(msg)
 
 
 def _one_spelling(text: str) -> str:

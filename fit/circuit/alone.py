@@ -1,7 +1,8 @@
 """Where the controls of an instrument stand so that one pickup reaches the output, alone if that can be."""
 
 import itertools
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping, Sequence
 
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.instrument import Instrument
@@ -9,6 +10,7 @@ from fit.circuit.network import GROUND
 from fit.circuit.wiring import heard_coils, joined_nodes
 
 FULL, DOWN = "10", "0"
+MOST_WAYS = 1000
 
 
 def alone_controls(instrument: Instrument, pickup: str) -> dict[str, str]:
@@ -23,10 +25,32 @@ def alone_controls(instrument: Instrument, pickup: str) -> dict[str, str]:
     """
     pots = dict.fromkeys(instrument.pot, FULL)
     ways: list[dict[str, str]] = []
-    for positions in itertools.product(*(switch.positions for switch in instrument.switch.values())):
-        switches = dict(zip(instrument.switch, positions, strict=True))
+    for switches in switch_ways({name: tuple(switch.positions) for name, switch in instrument.switch.items()}):
         ways += [pots | down | switches for down in ({}, *({name: DOWN} for name in instrument.pot))]
     return min(ways, key=lambda way: _disturbance(instrument, pickup, way))
+
+
+def switch_ways(switches: Mapping[str, Sequence[str]]) -> Iterator[dict[str, str]]:
+    """Go through the positions of several switches together, the last one the fastest.
+
+    Parameters
+    ----------
+    switches : mapping of str to sequence of str
+        Switch to its positions.
+
+    Raises
+    ------
+    ValueError
+        If there are more of them together than anybody goes through.
+    """
+    count = math.prod(len(positions) for positions in switches.values())
+    if count > MOST_WAYS:
+        msg = (
+            f"{len(switches)} switches have {count} positions together, more than {MOST_WAYS}: leave out of instrument.toml "
+            "those that this measurement leaves alone, or make the takes one by one, coilsweep take NAME --set CONTROL=VALUE"
+        )
+        raise ValueError(msg)
+    return (dict(zip(switches, positions, strict=True)) for positions in itertools.product(*switches.values()))
 
 
 def turned_down(instrument: Instrument, base: Mapping[str, str]) -> tuple[str, ...]:

@@ -77,7 +77,12 @@ def layout_text(name: str) -> str:
 
 def is_starting_text(text: str) -> bool:
     """Say whether an instrument.toml is a starting file that nobody has changed: no marking in it was read off a part."""
-    return any(text == layout_text(name) for name in DESCRIPTIONS)
+    return layout_of(text) is not None
+
+
+def layout_of(text: str) -> str | None:
+    """Find the layout whose starting file a text is, letter by letter."""
+    return next((name for name in DESCRIPTIONS if text == layout_text(name)), None)
 
 
 def _single(name: str, *, hot: str = "", cold: str = "ground") -> str:

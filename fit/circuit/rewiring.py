@@ -13,6 +13,8 @@ from fit.circuit.soundness import check_wiring, every_join, part_ends
 
 COIL_ENDS, PART_ENDS, LUGS = ("hot", "cold"), ("first", "second"), ("cw", "wiper", "ccw")
 BETWEEN = ":"
+NOTHING = "nothing"  # a lead that goes there is taken off
+LOOSE = "loose "  # begins the name of the node at the end of such a lead
 ADDED = "added-"  # begins the names of parts soldered in
 MOST_ADDED = 20  # parts; nobody solders in more
 
@@ -144,7 +146,7 @@ def move_leads(instrument: Instrument, moves: Mapping[str, str]) -> Instrument:
     ----------
     moves : mapping
         Lead, ``"tone.wiper"``, ``"bridge.hot"``, ``"capacitor.tone.first"``, to the point it goes to (`find_point`), as it was
-        before any lead moved.
+        before any lead moved; to ``"nothing"``, unless a point is called so, where it is taken off.
 
     Returns
     -------
@@ -156,16 +158,36 @@ def move_leads(instrument: Instrument, moves: Mapping[str, str]) -> Instrument:
     ValueError
         If there is no such lead or point, or what is left is no circuit; one line.
     """
+    points = points_of(instrument)
     moved, left = instrument, set()
     for lead, point in moves.items():
-        node = find_point(instrument, point)
-        before = points_of(instrument).get(_short(lead))
+        node = f"{LOOSE}{_short(lead)}" if _is_taken_off(points, point) else find_point(instrument, point)
+        before = points.get(_short(lead))
         if before is not None:
             left.add(before)
         moved = _with_lead(moved, _short(lead), node)
     moved = _without_idle_joins(moved, left)
-    check_wiring(moved)
+    check_wiring(moved, loose=loose_after(instrument, moves))
     return moved
+
+
+def loose_after(instrument: Instrument, moves: Mapping[str, str]) -> frozenset[str]:
+    """List the nodes that may go nowhere once leads have moved: the ends of those taken off, and where they were.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        As it was before.
+    moves : mapping
+        As of `move_leads`.
+    """
+    points = points_of(instrument)
+    leads = [_short(lead) for lead, point in moves.items() if _is_taken_off(points, point)]
+    return frozenset(node for lead in leads for node in (f"{LOOSE}{lead}", points.get(lead, lead)))
+
+
+def _is_taken_off(points: Mapping[str, str], point: str) -> bool:
+    return point.strip() == NOTHING and NOTHING not in points
 
 
 def _short(lead: str) -> str:

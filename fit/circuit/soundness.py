@@ -1,6 +1,6 @@
 """Whether what is stated of an instrument can be a circuit: no node that goes nowhere, no part joined to itself."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from fit.circuit.instrument import MAX_TEXT, MOST_JOINS, MOST_POSITIONS, Ends, Instrument, coils_of, lugs_of
 from fit.circuit.network import GROUND
@@ -20,13 +20,15 @@ def part_ends(instrument: Instrument) -> dict[str, tuple[str, ...]]:
     return out | {f"resistor.{name}": part.between for name, part in instrument.resistor.items()}
 
 
-def check_wiring(instrument: Instrument) -> None:
+def check_wiring(instrument: Instrument, *, loose: Collection[str] = ()) -> None:
     """See that an instrument can be a circuit.
 
     Parameters
     ----------
     instrument : Instrument
         With names and values already checked.
+    loose : collection of str
+        Nodes that may go nowhere, since a lead was taken off there.
 
     Raises
     ------
@@ -41,7 +43,7 @@ def check_wiring(instrument: Instrument) -> None:
     if instrument.output == GROUND:
         msg = 'output: the output cannot be "ground", that is the sleeve of the jack'
         raise ValueError(msg)
-    _check_dead_ends(instrument, ends)
+    _check_dead_ends(instrument, ends, frozenset(loose))
     _check_output(instrument, ends)
 
 
@@ -93,7 +95,7 @@ def every_join(instrument: Instrument) -> Iterator[tuple[str, Ends]]:
 
 
 # A node is alive where two part ends meet, at the jack, or where a switch leads on to such a place.
-def _check_dead_ends(instrument: Instrument, ends: dict[str, tuple[str, ...]]) -> None:
+def _check_dead_ends(instrument: Instrument, ends: dict[str, tuple[str, ...]], loose: frozenset[str]) -> None:
     touching: dict[str, list[str]] = {}
     for place, nodes in ends.items():
         for node in nodes:
@@ -102,7 +104,7 @@ def _check_dead_ends(instrument: Instrument, ends: dict[str, tuple[str, ...]]) -
     for switch, (first, second) in every_join(instrument):
         partners.setdefault(first, {})[second] = switch
         partners.setdefault(second, {})[first] = switch
-    jack = (instrument.output, GROUND)
+    jack = {instrument.output, GROUND} | loose
     for node, others in partners.items():
         if node not in jack and node not in touching and len(others) < 2:
             near = next(iter(others))
@@ -112,7 +114,7 @@ def _check_dead_ends(instrument: Instrument, ends: dict[str, tuple[str, ...]]) -
         if node in jack or len(places) > 1:
             continue
         group = _reach({node}, [pair for _, pair in every_join(instrument)])
-        if not group & set(jack) and sum(len(touching.get(other, ())) for other in group) < 2:
+        if not group & jack and sum(len(touching.get(other, ())) for other in group) < 2:
             msg = f'{places[0]}: point "{node}" goes nowhere, no other part touches it in any position'
             raise ValueError(msg)
 

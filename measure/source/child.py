@@ -43,6 +43,8 @@ def main() -> NoReturn:
         head, payload = _read_order(order)
         if head["task"] == "list":
             _list_devices(pipe, skip=int(head["skip"]))
+        elif head["task"] == "find":
+            _find_devices(pipe, head)
         else:
             _Recorder(head, np.frombuffer(payload, dtype=np.float32), order=order, pipe=pipe).run()
     except DeviceError as err:
@@ -116,6 +118,21 @@ def _list_devices(pipe: IO[bytes], *, skip: int) -> None:
     write_json(pipe, event="done")
 
 
+def _find_devices(pipe: IO[bytes], head: dict[str, Any]) -> None:
+    """See that the output and the input that are named are there; nothing is opened."""
+    sd = portaudio.load_library()
+    output, input_ = _chosen(sd, head)
+    write_json(pipe, event="done", output=output.name, input=input_.name)
+
+
+def _chosen(sd: Any, head: dict[str, Any]) -> tuple[portaudio.Found, portaudio.Found]:
+    output, input_ = (
+        portaudio.choose_device(sd, name=head[side]["device"], host_api=head[side]["host_api"], is_input=side == "input")
+        for side in ("output", "input")
+    )
+    return output, input_
+
+
 class _Recorder:
     """One recording."""
 
@@ -140,10 +157,7 @@ class _Recorder:
         threading.Thread(target=self._wait_for_stop, daemon=True).start()
         sd = portaudio.load_library()
         wanted = self._head["output"], self._head["input"]
-        output, input_ = (
-            portaudio.choose_device(sd, name=each["device"], host_api=each["host_api"], is_input=is_input)
-            for each, is_input in zip(wanted, (False, True), strict=True)
-        )
+        output, input_ = _chosen(sd, self._head)
         streams = Streams(
             sd,
             output,

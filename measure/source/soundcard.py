@@ -8,18 +8,20 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from measure.errors import DeviceError
+from measure.errors import DeviceError, NoProgressError
 from measure.response import Finding, FloatArray
 from measure.source.clocks import align_clocks, judge_clocks
 from measure.source.delivery import judge_delivery, judge_opening, measure_rate
-from measure.source.engine import RecordingProcess
+from measure.source.engine import GRACE_S, RecordingProcess, raise_exit, raise_named
 from measure.source.listening import OnBlock, Tape, listen
 from measure.source.player import soften_ends
 
+FIND_LIMIT_S = 6.0  # [s] for PortAudio to name its devices
 TAIL_S = 0.5  # [s] recorded after the stimulus: latency, and the slowest pickup has rung down long before
 
 
@@ -131,6 +133,35 @@ class SoundCard:
         return play_and_record(self, stimulus, rate_hz=rate_hz, n_channels=n_channels).samples.astype(float)
 
 
+def require_card(card: SoundCard) -> None:
+    """See that what is to play and to record is there, without opening it: before somebody is asked to connect it.
+
+    Raises
+    ------
+    DeviceError
+        If there is no card, none of that name, or no PortAudio library.
+    NoProgressError
+        If it does not answer.
+    """
+    with RecordingProcess({"task": "find", **_wanted_devices(card)}) as process:
+        try:
+            frame = process.next_frame(FIND_LIMIT_S)
+        except TimeoutError:
+            msg = f"the sound system did not answer within {FIND_LIMIT_S:.0f} s. Restart its server, and try again."
+            raise NoProgressError(msg) from None
+        if frame is None:
+            raise_exit(process.end(grace_s=GRACE_S), "while the card was looked for")
+        if frame[1]["event"] == "error":
+            raise_named(frame[1], "while the card was looked for")
+
+
+def _wanted_devices(card: SoundCard) -> dict[str, dict[str, Any]]:
+    return {
+        "output": {"device": card.device, "host_api": card.host_api},
+        "input": {"device": card.input_device or card.device, "host_api": card.host_api},
+    }
+
+
 def play_and_record(
     card: SoundCard,
     stimulus: FloatArray,
@@ -174,14 +205,15 @@ def play_and_record(
     _require_playable(stimulus, repeats=repeats, is_stoppable=on_block is not None)
     played = soften_ends(stimulus, rate_hz=rate_hz, both=not repeats)
     n_wanted = None if repeats else len(played) + round(TAIL_S * rate_hz)
+    wanted = _wanted_devices(card)
     head = {
         "task": "record",
         "rate_hz": rate_hz,
         "n_played": len(played),
         "n_frames": n_wanted,
         "repeats": repeats,
-        "output": {"device": card.device, "host_api": card.host_api, "channel": card.output_channel},
-        "input": {"device": card.input_device or card.device, "host_api": card.host_api, "channels": channels},
+        "output": wanted["output"] | {"channel": card.output_channel},
+        "input": wanted["input"] | {"channels": channels},
     }
     to_play = played.tobytes() + (np.asarray(stimulus, dtype=np.float32).tobytes() if repeats else b"")
     tape = Tape(rate_hz=rate_hz, n_channels=len(channels), n_wanted=n_wanted)

@@ -9,7 +9,7 @@ import msgspec
 from fit.answers.predict.prediction import read_changes
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument, Part, Pickup, Pot, coils_of
-from fit.circuit.rewiring import add_chain, ends_of, move_leads
+from fit.circuit.rewiring import add_chain, ends_of, loose_after, move_leads
 from fit.circuit.soundness import check_wiring
 from measure.marking import parse_parts
 from measure.quantity import Quantity, refuse_decimal_comma
@@ -46,7 +46,7 @@ def solder(variant: Variant, *, moves: Iterable[str] = (), additions: Iterable[s
     Parameters
     ----------
     moves : iterable of str
-        LEAD=POINT, ``"tone.wiper=bridge.hot"``; all at once.
+        LEAD=POINT, ``"tone.wiper=bridge.hot"``; all at once. ``"tone.wiper=nothing"`` takes a lead off.
     additions : iterable of str
         PLACE=PARTS, ``"volume=1n2"``, ``"jack:ground=470p ± 5%"``; of parts a comma stands between those in parallel, a plus
         between those in series: ``"volume=1n2 + 150k"``.
@@ -58,6 +58,7 @@ def solder(variant: Variant, *, moves: Iterable[str] = (), additions: Iterable[s
     """
     instrument, changes, added = variant.instrument, dict(variant.changes), dict(variant.added)
     leads = split_settings(moves, "LEAD=POINT, expected for example tone.wiper=bridge.hot")
+    loose = loose_after(instrument, leads)
     if leads:
         instrument = move_leads(instrument, leads)
     for text in additions:
@@ -77,7 +78,7 @@ def solder(variant: Variant, *, moves: Iterable[str] = (), additions: Iterable[s
             changes |= dict(zip(keys, parts, strict=True))
             added |= {key: instrument_part(instrument, key).between for key in keys}
     if added:
-        check_wiring(instrument)
+        check_wiring(instrument, loose=loose)
     return replace(variant, instrument=instrument, changes=changes, added=added)
 
 

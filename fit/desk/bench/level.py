@@ -156,11 +156,13 @@ def watch_level(desk: Desk, *, seconds: float | None, level: float = TONE_LEVEL)
     return _levels_outcome(desk, watch.levels, level=level)
 
 
-def rehearse_level(desk: Desk, *, level: float = TONE_LEVEL) -> Outcome:
+def rehearse_level(desk: Desk, *, seconds: float | None = None, level: float = TONE_LEVEL) -> Outcome:
     """Show what the inputs of the virtual bench hear of a quiet tone.
 
     Parameters
     ----------
+    seconds : float or None
+        A look each second for so long; None for one look. [s]
     level : float
         Peak of the tone over full scale.
     """
@@ -177,7 +179,14 @@ def rehearse_level(desk: Desk, *, level: float = TONE_LEVEL) -> Outcome:
     until = len(tone)
     levels = read_levels(heard[until - round(WINDOW_S * rate_hz) : until], rate_hz)
     desk.say(level_heading(n_channels))
-    desk.say(level_line(levels, judge_levels(levels, tone_level=level, sweep_level=SWEEP_LEVEL)))
+    line = level_line(levels, judge_levels(levels, tone_level=level, sweep_level=SWEEP_LEVEL))
+    if seconds is None:
+        desk.say(line)
+    else:
+        for _ in range(round(seconds)):  # nothing moves on the virtual bench, so each look is the same
+            desk.redraw(line)
+            time.sleep(1.0)
+        desk.redraw("")
     return _levels_outcome(desk, levels, level=level, is_rehearsal=True)
 
 

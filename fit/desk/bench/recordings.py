@@ -114,9 +114,16 @@ def read_batch(
 
 def read_by_rig(desk: Desk, files: Sequence[Path], stimulus_file: Path | None) -> Batch:
     """Read what was recorded elsewhere by the channels of rig.toml, the reference always among them."""
-    interface = (rig_of(open_logbook(desk.logbook)) if desk.logbook.is_dir() else Rig()).interface
-    pickup = interface.pickup_channel or 1
-    return read_batch(desk, files, stimulus_file, channels=(pickup, interface.reference_channel or (1 if pickup == 2 else 2)))
+    return read_batch(desk, files, stimulus_file, channels=_channels(_rig_at(desk)))
+
+
+def _rig_at(desk: Desk) -> Rig:
+    return rig_of(open_logbook(desk.logbook)) if desk.logbook.is_dir() else Rig()
+
+
+def _channels(rig: Rig) -> tuple[int, int]:
+    pickup = rig.interface.pickup_channel or 1
+    return pickup, rig.interface.reference_channel or (1 if pickup == 2 else 2)
 
 
 def play(
@@ -146,6 +153,20 @@ def play(
     return np.clip(capture.samples.astype(float), -1, 1), capture.findings
 
 
+def require_card_of_rig(desk: Desk) -> None:
+    """See that the card that rig.toml names is there, before somebody is asked to connect it.
+
+    Raises
+    ------
+    DeviceError
+        If it is not, or there is none at all.
+    """
+    from fit.desk.bench.level import card_of
+    from measure.source.soundcard import require_card
+
+    require_card(card_of(_rig_at(desk)))
+
+
 def record_by_rig(desk: Desk, *, level: float, label: str, source: "Source | None" = None) -> Batch:
     """Play the sweep once and record both inputs of the card that rig.toml names.
 
@@ -161,9 +182,7 @@ def record_by_rig(desk: Desk, *, level: float, label: str, source: "Source | Non
     from measure.signal.stimulus import Sweep, sweep_samples
 
     rig = rig_of(open_logbook(desk.logbook, create=True))
-    pickup = rig.interface.pickup_channel or 1
-    reference = rig.interface.reference_channel or (1 if pickup == 2 else 2)
-    card = source or replace(card_of(rig), reference_channel=reference)
+    card = source or replace(card_of(rig), reference_channel=_channels(rig)[1])
     rate_hz = rig.interface.rate_hz or DEFAULT_RATE_HZ
     stimulus = sweep_samples(Sweep(rate_hz=rate_hz, level=level))
     time_utc = time_now()
@@ -177,7 +196,7 @@ def calibration_source(desk: Desk, kind: Kind, load: InputLoad | None = None) ->
     """Connect the virtual bench for a calibration, by the rig of a logbook."""
     from fit.desk.bench.virtual import calibration_bench
 
-    rig = rig_of(open_logbook(desk.logbook)) if desk.logbook.is_dir() else Rig()
+    rig = _rig_at(desk)
     if load is None:
         return calibration_bench(kind, rig)
     return calibration_bench(kind, rig, series=load.series, added=load.added)

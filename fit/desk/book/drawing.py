@@ -94,10 +94,10 @@ def with_instrument(
     sheet: Sheet,
     instrument: Instrument,
     *,
-    at: Mapping[str, str] | None,
-    asked: str,
-    parts: MeasuredParts | None,
-    notes: tuple[str, ...],
+    at: Mapping[str, str] | None = None,
+    asked: str = "",
+    parts: MeasuredParts | None = None,
+    notes: tuple[str, ...] = (),
     changes: Mapping[str, Quantity] | None = None,
 ) -> Sheet:
     """Put the drawing of an instrument into the sheet of a page, as `page_with_drawing`.

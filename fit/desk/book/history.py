@@ -48,8 +48,13 @@ def read_history(logbook: Logbook) -> tuple[PastResult, ...]:
     return tuple(msgspec.structs.replace(one, item=item) for one, item in zip(kept, now, strict=True))
 
 
-def keep_in_history(logbook: Logbook, answer: PickupAnswer) -> PastResult:
+def keep_in_history(logbook: Logbook, answer: PickupAnswer, *, kept: Sequence[PastResult] | None = None) -> PastResult:
     """Keep what a fit found; a result of the same takes goes.
+
+    Parameters
+    ----------
+    kept : sequence of PastResult or None
+        What is kept already; None reads it.
 
     Raises
     ------
@@ -57,9 +62,9 @@ def keep_in_history(logbook: Logbook, answer: PickupAnswer) -> PastResult:
         If the file is damaged, or cannot be written.
     """
     found = result_of(logbook, answer)
-    others = [one for one in read_history(logbook) if set(one.takes) != set(found.takes)]
-    kept = KeptResults(results=(*others, found)[-MOST_KEPT:])
-    write_result(logbook, HISTORY_FILE, msgspec.json.format(msgspec.json.encode(kept), indent=1))
+    others = [one for one in (read_history(logbook) if kept is None else kept) if set(one.takes) != set(found.takes)]
+    whole = KeptResults(results=(*others, found)[-MOST_KEPT:])
+    write_result(logbook, HISTORY_FILE, msgspec.json.format(msgspec.json.encode(whole), indent=1))
     return found
 
 
@@ -95,20 +100,24 @@ def by_day(results: Sequence[PastResult]) -> tuple[PastResult, ...]:
     return tuple(max(day, key=lambda one: (len(lasting(values_of(one))), parse_time(one.fitted_utc))) for day in days)
 
 
-def earlier_result(logbook: Logbook, found: PastResult, *, is_one_item: bool) -> PastResult | None:
+def earlier_result(
+    logbook: Logbook, found: PastResult, *, is_one_item: bool, kept: Sequence[PastResult] | None = None
+) -> PastResult | None:
     """Find the last good result of the same item from a day before, by takes that are still what they were.
 
     Parameters
     ----------
     is_one_item : bool
         Whatever no item is stated of is one: the logbook is of one guitar.
+    kept : sequence of PastResult or None
+        What is kept; None reads it.
     """
     if found.item is None and not is_one_item:
         return None
     now = fingerprints(logbook)
     before = [
         one
-        for one in read_history(logbook)
+        for one in (read_history(logbook) if kept is None else kept)
         if (one.item, one.simulated) == (found.item, found.simulated)
         and parse_time(one.measured_utc) < parse_time(found.begun_utc)
         and not _is_within(one.measured_utc, found.begun_utc)
@@ -117,9 +126,15 @@ def earlier_result(logbook: Logbook, found: PastResult, *, is_one_item: bool) ->
     return next(iter(reversed(by_day(before))), None)
 
 
-def earlier_of(logbook: Logbook, found: PastResult) -> Earlier | None:
-    """Find what was found of the same item on the last day before, beside what is found now; None where nothing is known."""
-    result = earlier_result(logbook, found, is_one_item=instrument_path(logbook).exists())
+def earlier_of(logbook: Logbook, found: PastResult, *, kept: Sequence[PastResult] | None = None) -> Earlier | None:
+    """Find what was found of the same item on the last day before, beside what is found now; None where nothing is known.
+
+    Parameters
+    ----------
+    kept : sequence of PastResult or None
+        What is kept; None reads it.
+    """
+    result = earlier_result(logbook, found, is_one_item=instrument_path(logbook).exists(), kept=kept)
     if result is None:
         return None
     before = values_of(result)

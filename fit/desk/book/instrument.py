@@ -1,19 +1,45 @@
 """instrument.toml and rig.toml of a logbook, read for what is asked of them."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
-from fit.circuit.instrument import Instrument
+from fit.circuit.instrument import Instrument, stated_values
+from fit.circuit.layouts import is_starting_text
 from fit.circuit.reading import read_instrument
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.rig import Rig, input_capacitance, input_resistance
+from measure.logbook.store import Logbook, instrument_path
 from measure.quantity import Quantity
 
 LIMIT_BYTES = 200_000
 
 
-def read_instrument_file(path: Path) -> Instrument:
-    """Read and check an instrument.toml.
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class InstrumentFile:
+    """An instrument.toml as it was read.
+
+    Attributes
+    ----------
+    is_untouched : bool
+        It is still as `coilsweep instrument --layout` wrote it: nobody has read its markings off a part.
+    """
+
+    path: Path
+    instrument: Instrument
+    is_untouched: bool
+
+    @property
+    def marked(self) -> dict[str, Quantity]:
+        """Parts with what is printed on them; none of a file that nobody has changed."""
+        if self.is_untouched:
+            return {}
+        stated = stated_values(self.instrument)
+        return {key: one.quantity for key, one in stated.items() if one.is_marked and one.quantity is not None}
+
+
+def open_instrument_file(path: Path) -> InstrumentFile:
+    """Read and check an instrument.toml, and see whether it was changed since it was begun.
 
     Raises
     ------
@@ -22,12 +48,24 @@ def read_instrument_file(path: Path) -> Instrument:
     """
     content = read_small(path, LIMIT_BYTES)
     try:
-        return read_instrument(content.decode("utf-8-sig"))
+        text = content.decode("utf-8-sig")
+        return InstrumentFile(path=path, instrument=read_instrument(text), is_untouched=is_starting_text(text))
     except UnicodeDecodeError as err:
         msg = f"{path} is not UTF-8 text: byte {err.start} is {content[err.start]:#04x}"
     except ValueError as err:
         msg = f"{path}, {err}"
     raise FileError(msg)
+
+
+def read_instrument_file(path: Path) -> Instrument:
+    """Read and check an instrument.toml; for the errors see `open_instrument_file`."""
+    return open_instrument_file(path).instrument
+
+
+def instrument_beside(logbook: Logbook) -> InstrumentFile | None:
+    """Read the instrument.toml of a logbook; None where there is none."""
+    path = instrument_path(logbook)
+    return open_instrument_file(path) if path.exists() else None
 
 
 def load_of_rig(rig: Rig) -> dict[str, Quantity]:

@@ -78,12 +78,18 @@ def fit_again(logbook: Logbook, wish: "FitWish") -> str:
 def after_fit(logbook: Logbook, found: "Fit", marked: Collection[str]) -> str:
     """Say what to type after a fit: is a marked part what is printed on it, where there is one; else everything as a page.
 
+    A winding resistance that the takes refute is not typed again: without it they may tell all the same. After any other misfit
+    no part is confirmed.
+
     Parameters
     ----------
     marked : collection of str
         Parts that the fit tells and that are only marked.
     """
-    if not marked:
+    refuted = [one.parameter for one in found.released if one.is_reference]
+    if found.wish.dcr is not None and any(is_dcr(source) for source in refuted):
+        return fit_again(logbook, replace(found.wish, dcr=None))
+    if not marked or found.answer.outcome != "good":
         return command_text(("report",), logbook.path)
     return command_text(("confirm", _first(marked), *_words(found.wish)), logbook.path)
 
@@ -95,6 +101,11 @@ def free_name(logbook: Logbook | None, wanted: str = "open") -> str:
         number += 1
         name = f"{wanted}-{number}"
     return name
+
+
+def is_dcr(source: str) -> bool:
+    """See whether a statement, as the budget calls its sources, is that of a winding's resistance."""
+    return source.partition(" ")[0] == "dcr"
 
 
 # A capacitor is what people doubt most.

@@ -10,6 +10,7 @@ from fit.answers.predict.variant import Variant, carry_values, change_values, so
 from fit.circuit.instrument import Instrument
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
+from fit.circuit.rewiring import NOTHING
 from fit.desk.book.instrument import read_instrument_file
 from fit.desk.show.words import plain_text
 
@@ -40,7 +41,7 @@ class Change:
         """What is changed beside settings, one after the other, safe to print."""
         other = [f"wired as {self.layout}"] if self.layout is not None else []
         other += [f"wiring as in {self.instrument}"] if self.instrument is not None else []
-        moved = [f"moved {text}" for text in self.moved]
+        moved = [_moved(text) for text in self.moved]
         added = [f"added {text}" for text in self.added]
         return tuple(plain_text(text) for text in (*other, *moved, *added, *self.changes))
 
@@ -96,6 +97,11 @@ def read_change(change: Change, own: Instrument | None, parts: MeasuredParts | N
         notes += [plain_text(f"{key}: {text}") for text in (quantity.understood, quantity.doubt) if text]
     understood = {key: quantity.understood for key, quantity in variant.changes.items() if quantity.understood}
     return Changed(variant=variant, parts=known, notes=tuple(notes), understood=understood)
+
+
+def _moved(text: str) -> str:
+    lead, _, point = text.partition("=")
+    return f"{lead.strip()} taken off" if point.strip() == NOTHING else f"moved {text}"
 
 
 def carry_settings(settings: Mapping[str, str], instrument: Instrument) -> dict[str, str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from fit.desk.command.console import desk_at
+from fit.desk.command.near import CALIBRATE, Near
 from fit.desk.command.options import level_option, output_options, shared_options
 
 if TYPE_CHECKING:
@@ -32,7 +33,13 @@ def recording_options(command: Command) -> Command:
     return click.option("--virtual", is_flag=True, help=text)(command)
 
 
-@click.group()
+class Kinds(Near):
+    """The calibrations."""
+
+    near = CALIBRATE
+
+
+@click.group(cls=Kinds)
 def calibrate() -> None:
     """Find out what the card and the exciter do to a measurement, and write it to rig.toml.
 
@@ -161,9 +168,11 @@ def _record(
     desk: "Desk", text: str, kind: "Kind", *, level: float, no_wait: bool, virtual: bool, load: "InputLoad | None" = None
 ) -> "Batch":
     """Say what to connect, wait for Enter, play and record."""
-    from fit.desk.bench.recordings import calibration_source, record_by_rig
+    from fit.desk.bench.recordings import calibration_source, record_by_rig, require_card_of_rig
     from fit.desk.show.words import SIMULATED_TEXT, SWEEP_CAUTION
 
+    if not (virtual or no_wait):  # nobody connects anything before the card is there
+        require_card_of_rig(desk)
     desk.say(text)
     desk.say(SIMULATED_TEXT if virtual else SWEEP_CAUTION)
     if not no_wait:

@@ -34,7 +34,7 @@ def devices(*, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     "--duration", "duration_s", type=Amount("s", 1, 600), metavar="S", help="1 to 600 s; default: until Enter or Ctrl-C."
 )
 @level_option(default=0.03, most=0.2)
-@click.option("--virtual", is_flag=True, help="Rehearse on the virtual bench: no hardware, one look.")
+@click.option("--virtual", is_flag=True, help="Rehearse on the virtual bench: no hardware; one look, or --duration.")
 @shared_options
 def level(*, duration_s: float | None, level: float, virtual: bool, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
     """Play a quiet tone and show what the inputs hear.
@@ -45,7 +45,7 @@ def level(*, duration_s: float | None, level: float, virtual: bool, as_json: boo
     from fit.desk.bench.level import rehearse_level, watch_level
 
     if virtual:
-        return rehearse_level(desk_at(logbook, as_json=as_json), level=level)
+        return rehearse_level(desk_at(logbook, as_json=as_json), seconds=duration_s, level=level)
     return watch_level(desk_at(logbook, as_json=as_json), seconds=duration_s, level=level)
 
 

@@ -14,6 +14,7 @@ import click
 
 from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema, takes
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave, ready_streams
+from fit.desk.command.near import Near
 from fit.desk.command.plain_lmfit import spare_extras
 from measure.version import VERSION
 
@@ -81,7 +82,7 @@ coilsweep COMMAND --help says how one is used, coilsweep --help lists them all.\
 """
 
 
-@click.group(epilog=EXAMPLES, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.group(cls=Near, epilog=EXAMPLES, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(VERSION, message="coilsweep %(version)s")
 def coilsweep() -> None:
     """Find out what an electric-guitar pickup is, with a sound card and a small exciter coil.

@@ -6,10 +6,11 @@ from pathlib import Path
 import click
 
 from fit.desk.command.console import reader_may_leave
+from fit.desk.command.near import Searched
 from fit.desk.command.options import FILE, replace_option
 
 
-@click.command()
+@click.command(cls=Searched)
 @click.argument("topic", required=False, metavar="[TOPIC]")
 @click.option("--find", "words", metavar="WORD", help="Lines in which it stands, topic by topic, or in TOPIC alone.")
 @click.option("--page", "page_file", type=FILE, metavar="FILE.html", help="For your browser.")

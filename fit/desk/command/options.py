@@ -112,7 +112,11 @@ def change_options(settings_help: str) -> Callable[[Command], Command]:
                 **several,
             ),
             click.option(
-                "--move", "moved", metavar="LEAD=POINT", help="Solder elsewhere, for example tone.wiper=bridge.hot.", **several
+                "--move",
+                "moved",
+                metavar="LEAD=POINT",
+                help="Solder elsewhere: tone.wiper=bridge.hot; or take off: tone.wiper=nothing.",
+                **several,
             ),
             click.option("--layout", metavar="NAME", help="Another common wiring, with the parts of your instrument."),
             click.option("--instrument", type=FILE, metavar="OTHER.toml", help="Another instrument, instead of the logbook's."),
@@ -122,6 +126,14 @@ def change_options(settings_help: str) -> Callable[[Command], Command]:
         return command
 
     return add
+
+
+versus_option = click.option(
+    VERSUS,
+    "versus_marks",
+    is_flag=True,
+    help="What stands behind it (--set, --change, --solder, --move, --layout, --instrument) is another change, beside the first.",
+)
 
 
 def change_of(options: dict[str, Any]) -> "Change":

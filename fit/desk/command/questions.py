@@ -16,6 +16,7 @@ from fit.desk.command.options import (
     output_options,
     replace_option,
     shared_options,
+    versus_option,
 )
 
 if TYPE_CHECKING:
@@ -143,12 +144,7 @@ def instrument(
 
 @click.command(cls=SideBySide)
 @change_options("volume=7, volume=35%, selector=both; default 10, first.")
-@click.option(
-    "--versus",
-    "versus_marks",
-    is_flag=True,
-    help="What stands behind it (--set, --change, --solder, --move, --layout, --instrument) is another change, beside the first.",
-)
+@versus_option
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: all.")
 @click.option("--at", multiple=True, metavar="NOTE|HZ", help="Where the level is told, for example E4 or 3k.")
 @click.option("--stated", is_flag=True, help="From instrument.toml alone, without what the last fit measured.")
@@ -233,7 +229,7 @@ def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool)
     return wiring_of(desk_at(logbook), names)
 
 
-@click.command()
+@click.command(cls=SideBySide)
 @click.argument("source", type=click.Path(path_type=Path), metavar="IN.wav")
 @click.argument("target", type=click.Path(path_type=Path), metavar="OUT.wav")
 @click.option(
@@ -243,6 +239,7 @@ def wiring(names: tuple[str, ...], *, as_json: bool, logbook: Path, debug: bool)
     help="Where a control stood in the recording; default 10, first position.",
 )
 @change_options("Where it is to stand; default: as recorded.")
+@versus_option
 @click.option("--excite", default="", metavar="PICKUP", help="Only this pickup; default: the same voltage in all.")
 @click.option(
     "--true-level",
@@ -258,7 +255,8 @@ def listen(*, as_json: bool, logbook: Path, debug: bool, **options: Any) -> "Out
     """Hear a change before soldering.
 
     IN.wav is a recording of the instrument as it is, with the settings given by --recorded; OUT.wav is the same playing after the
-    change, as loud as before, so that only the colour is judged. WAV, FLAC or AIFF; 24 bits.
+    change, as loud as before, so that only the colour is judged. WAV, FLAC or AIFF; 24 bits. What stands behind --versus is heard
+    in OUT-2.wav.
     """
     del as_json, debug
     from fit.desk.questions.listen import ListenWish, listen_to_change

@@ -6,14 +6,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fit.desk.command.console import desk_at
+from fit.desk.command.near import TAKES, Near
 from fit.desk.command.options import read_temperature, shared_options
 
 if TYPE_CHECKING:
     from fit.desk.book.desk import Outcome
 
 
-class Listing(click.Group):
+class Listing(Near):
     """A family that lists where nothing else is asked for."""
+
+    near = TAKES
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Put the word list in front where none stands."""

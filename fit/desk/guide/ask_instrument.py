@@ -2,10 +2,11 @@
 
 import hashlib
 from collections.abc import Mapping
+from pathlib import Path
 
 from fit.circuit.alone import alone_controls
 from fit.circuit.instrument import Instrument, parts_of
-from fit.circuit.layouts import DESCRIPTIONS, layout_text
+from fit.circuit.layouts import DESCRIPTIONS, layout_of, layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.book.desk import Outcome
 from fit.desk.book.instrument import LIMIT_BYTES, read_instrument_file
@@ -37,9 +38,7 @@ def instrument_stage(scene: Scene, *, without: str = "", is_marking_known: bool 
     """
     path = instrument_path(scene.logbook())
     if not scene.settled("instrument.known"):
-        known = "yes" if path.exists() else "no"
-        told = ("", f"instrument.toml states the guitar already: {_title(scene)}.") if path.exists() else ()
-        return Deed(key="instrument.begun", run=lambda: Done(lines=told, entries={"instrument.known": known}))
+        return Deed(key="instrument.begun", run=lambda: _begin(scene))
     if scene.answer("instrument.known") == "yes" and path.exists():
         return None
     layout = scene.answer("layout")
@@ -100,6 +99,23 @@ def usual_controls(scene: Scene) -> dict[str, str]:
     return alone_controls(instrument, over)
 
 
+def _begin(scene: Scene) -> Done:
+    """See what states the guitar; of a starting file that nobody has changed the wiring alone is known, no marking."""
+    path = instrument_path(scene.logbook())
+    if not path.exists():
+        return Done(entries={"instrument.known": "no"})
+    begun = layout_of(_text(path))
+    if begun is not None:
+        lines = ("", f"instrument.toml is as it was begun: {_title(scene)}.", "What is printed on its parts is asked for.")
+        return Done(lines=lines, entries={"instrument.known": "no", "layout": begun})
+    told = f"instrument.toml states the guitar already: {_title(scene)}."
+    return Done(lines=("", told), entries={"instrument.known": "yes"})
+
+
+def _text(path: Path) -> str:
+    return read_small(path, LIMIT_BYTES).decode("utf-8", errors="replace")
+
+
 def _title(scene: Scene) -> str:
     return plain_text(read_instrument_file(instrument_path(scene.logbook())).name or "without a name")
 
@@ -155,7 +171,7 @@ def _write(scene: Scene, layout: str) -> Done:
     try:
         write_new(path, text.encode())
     except FileExistsError:
-        if is_as_written(read_small(path, LIMIT_BYTES).decode("utf-8", errors="replace")):
+        if is_as_written(_text(path)) or layout_of(_text(path)) is not None:
             replace_file(path, text.encode())
         else:
             line = f"{path} was changed in an editor since and stays as it is; write what is printed on the parts there"

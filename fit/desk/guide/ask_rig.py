@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
+from fit.desk.bench.recordings import require_rehearsal
 from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.guide.scene import UNKNOWN, Offer, Scene, cardless_lines, hushed, read_quantity, read_yes, said
@@ -34,8 +35,26 @@ def rig_stage(scene: Scene) -> Step | None:
     for name in QUESTIONS:
         is_open = _stated(rig, name) is None or not (name in known_names or scene.settled(f"rig.{name}"))
         if is_open and _is_needed(scene, rig, name):
+            _require_own_rig(scene, rig)
             return _rig_question(scene, rig, name)
     return None
+
+
+def _require_own_rig(scene: Scene, rig: Rig) -> None:
+    """See that no answer of a rehearsal is written into the rig of real takes.
+
+    Raises
+    ------
+    ValueError
+        If it would be.
+    """
+    if scene.bench.offers is not None:
+        return
+    require_rehearsal(scene.desk)
+    if rig.interface.device is not None:
+        name = plain_text(rig.interface.device)
+        msg = f"rig.toml here names a real interface, {name}: rehearse in a folder of its own, --virtual --logbook rehearsal"
+        raise ValueError(msg)
 
 
 # What is asked, a word of explanation, and how it is read; by the name of the option of `coilsweep rig`.

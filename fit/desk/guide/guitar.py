@@ -1,11 +1,10 @@
 """The guide to a whole guitar that stays closed: what is in it."""
 
-import itertools
 import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fit.circuit.alone import DOWN, FULL, alone_controls, pickups_heard, turned_down
+from fit.circuit.alone import DOWN, FULL, alone_controls, pickups_heard, switch_ways, turned_down
 from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage
@@ -151,15 +150,14 @@ def switch_slots(scene: Scene, wanted: str = "") -> tuple[Slot, ...]:
     pots = dict.fromkeys(instrument.pot, FULL)
     for pickup in instrument.pickup:
         base = alone_controls(instrument, pickup)
-        for positions in itertools.product(*(switch.positions for switch in instrument.switch.values())):
-            settings = dict(zip(instrument.switch, positions, strict=True))
+        for settings in switch_ways({name: tuple(switch.positions) for name, switch in instrument.switch.items()}):
             is_base = all(base[name] == position for name, position in settings.items())
             if is_base or (wanted == SOME and pickup not in pickups_heard(instrument, pots | settings)):
                 continue
             where = ", ".join(f"{plain_text(name)} at {plain_text(position)}" for name, position in settings.items())
             out.append(
                 Slot(
-                    name=_name(pickup, "at", *positions),
+                    name=_name(pickup, "at", *settings.values()),
                     title=f"the {plain_text(pickup)} pickup, {where}",
                     todo=(LEFT_ALONE, "nothing but the cable at the jack"),
                     conditions=Conditions(controls=pots | settings, coil_over=pickup),

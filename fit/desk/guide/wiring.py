@@ -1,8 +1,8 @@
 """The guide to the switch: which pickups each position connects."""
 
-import itertools
 import re
 
+from fit.circuit.alone import switch_ways
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.ask_instrument import instrument_of, instrument_stage
 from fit.desk.guide.ask_rig import rig_stage
@@ -52,10 +52,9 @@ def slots(scene: Scene) -> tuple[Slot, ...]:
         switches = {name: list(switch.positions) for name, switch in instrument.switch.items()}
     out = []
     for pickup in pickups:
-        for number, positions in enumerate(itertools.product(*switches.values())):
-            settings = dict(zip(switches, positions, strict=True))
+        for number, settings in enumerate(switch_ways(switches)):
             lay = f"lay the exciter over the {plain_text(pickup)} pickup, the same way round as over the others, and fix it"
-            where = "-".join(positions)
+            where = "-".join(settings.values())
             out.append(
                 Slot(
                     name=re.sub(r"[^A-Za-z0-9]+", "-", f"{pickup}-{where}").strip("-")[:50],

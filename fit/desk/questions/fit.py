@@ -9,8 +9,8 @@ from fit.answers.parts.fitted import measured_document
 from fit.answers.pickup.answer import PickupAnswer
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.fits import RESULT_FILE, FitWish, fit_of
-from fit.desk.book.history import earlier_of, keep_in_history
-from fit.desk.book.instrument import LIMIT_BYTES
+from fit.desk.book.history import earlier_of, keep_in_history, read_history
+from fit.desk.book.instrument import LIMIT_BYTES, instrument_beside
 from fit.desk.book.kept_fit import fingerprints, text_sha256
 from fit.desk.book.next_step import after_fit
 from fit.desk.questions.report import figures_of, marked_in, report_of
@@ -51,19 +51,22 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     kept["stated"] = {name: sha256 for name, sha256 in fingerprints(logbook).items() if name in answer.takes}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
     sheet = sheet_of_fit(answer, warnings=warnings)
-    following = after_fit(logbook, found, marked_in(logbook, answer)) if leads_on else ""
+    beside = instrument_beside(logbook)
+    following = after_fit(logbook, found, marked_in(beside, answer)) if leads_on else ""
     return Outcome(
         document=document,
         sheet=replace(sheet, blocks=(*sheet.blocks, *earlier_section(before), *next_section(following))),
-        figures=figures_of(answer, logbook),
-        page=partial(report_of, logbook, answer, found.wish.dcr, warnings),
+        figures=figures_of(answer, logbook, beside),
+        page=partial(report_of, logbook, answer, found.wish.dcr, warnings, beside),
     )
 
 
 def _kept_before(logbook: Logbook, answer: PickupAnswer) -> tuple[Earlier | None, tuple[str, ...]]:
     """Keep what was found, and find what was before; where the file is damaged, that is said and nothing else suffers."""
     try:
-        return earlier_of(logbook, keep_in_history(logbook, answer)), ()
+        kept = read_history(logbook)
+        found = keep_in_history(logbook, answer, kept=kept)
+        return earlier_of(logbook, found, kept=kept), ()
     except FileError as err:
         return None, (f"not kept among the results by date: {err}",)
 

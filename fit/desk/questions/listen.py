@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fit.answers.listen.impulse import ListenAnswer, Side, design_change
+from fit.answers.listen.impulse import Side, design_change
 from fit.answers.listen.loudness import weighted_energy
 from fit.answers.listen.minimum_phase import convolve_blocks
 from fit.circuit.controls import split_settings
@@ -48,6 +48,8 @@ class ListenWish:
         CONTROL=VALUE: where the controls stood in the recording.
     change : Change
         What is changed of the instrument, and where the controls are to stand.
+    versus : tuple of Change
+        Other changes, each heard in a file of its own.
     excite : str
         Pickup; empty for all.
     stated : bool
@@ -61,6 +63,7 @@ class ListenWish:
     true_level: Path | None = None
     recorded: tuple[str, ...] = ()
     change: Change = field(default_factory=Change)
+    versus: tuple[Change, ...] = ()
     excite: str = ""
     stated: bool = False
     replace: bool = False
@@ -81,29 +84,45 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     FileError
         If the recording is not usable or silent, or a file cannot be written or is there already.
     """
-    targets = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
-    _require_targets(wish.source, targets, may_replace=wish.replace)
-    before, after, notes = _sides(desk, wish)
+    changes = (wish.change, *wish.versus)
+    targets = [_targets(wish, number) for number in range(1, len(changes) + 1)]
+    _require_targets(wish.source, [path for own in targets for path in own], may_replace=wish.replace)
+    before, others, notes = _sides(desk, wish)
     with open_blocks(wish.source) as audio:
-        answer = design_change(before, after, rate_hz=audio.rate_hz, excite=wish.excite)
-    levels = _measure(desk, wish.source, answer.impulse)
+        answers = [design_change(before, after, rate_hz=audio.rate_hz, excite=wish.excite) for after in others]
+    levels = [_measure(desk, wish.source, answer.impulse) for answer in answers]
     written = _plan(targets, levels)
-    _write(desk, wish, answer=answer, levels=levels, written=written)
-    facts = Facts(
-        changed=_changed(wish),
-        excite=wish.excite,
-        answer=answer,
-        levels=levels,
-        written=tuple(written),
-        measured=before.measured,
-        notes=notes,
+    _write(desk, wish, [answer.impulse for answer in answers], levels=levels[0], rate_hz=answers[0].rate_hz, written=written)
+    first, *versus = (
+        Facts(
+            changed=(*change.told, *(plain_text(text) for text in change.settings)),
+            excite=wish.excite,
+            answer=answer,
+            levels=level,
+            written=tuple(files),
+            measured=before.measured,
+            notes=notes,
+        )
+        for change, answer, level, files in zip(changes, answers, levels, written, strict=True)
     )
-    figure = partial(listen_figure, answer, level_change_db=20 * math.log10(levels.change), is_simulated=is_simulated(facts))
-    document = listen_document(facts, source=str(wish.source))
-    return Outcome(document=document, sheet=sheet_of_listen(facts), figures={PICTURE.name: figure})
+    figure = partial(
+        listen_figure,
+        first.answer,
+        level_change_db=20 * math.log10(first.levels.change),
+        is_simulated=is_simulated(first, versus),
+        versus=[(one.answer, 20 * math.log10(one.levels.change)) for one in versus],
+    )
+    document = listen_document(first, versus, source=str(wish.source))
+    return Outcome(document=document, sheet=sheet_of_listen(first, versus), figures={PICTURE.name: figure})
 
 
-def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
+def _targets(wish: ListenWish, number: int) -> list[Path]:
+    """Name the files of a change; those of a second one are called like the first, with a 2."""
+    named = [wish.target] if wish.true_level is None else [wish.target, wish.true_level]
+    return named if number == 1 else [path.with_name(f"{path.stem}-{number}{path.suffix}") for path in named]
+
+
+def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, list[Side], tuple[str, ...]]:
     if not (wish.change.settings or wish.change.told):
         msg = "nothing is changed, so there is nothing to hear: say what by --set, --change, --solder, --move or --layout"
         raise ValueError(msg)
@@ -117,18 +136,18 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
     instrument, parts = read_instrument_file(own), fit.parts
     recorded = split_settings(wish.recorded)
     before = Side(instrument=instrument, controls=recorded, load=load, measured=parts)
-    made = read_change(wish.change, instrument, parts)
-    other = made.variant.instrument
-    if wish.change.is_rewired:
-        recorded = carry_settings(recorded, other)
-    after = Side(
-        instrument=other,
-        controls=recorded | split_settings(wish.change.settings),
-        load=load,
-        changes=made.variant.changes,
-        measured=made.parts,
-    )
-    return before, after, (*fit.notes, *made.notes)
+    shared = split_settings(wish.change.settings)
+    sides, notes = [], [*fit.notes]
+    for change in (wish.change, *wish.versus):
+        made = read_change(change, instrument, parts)
+        other = made.variant.instrument
+        stood = carry_settings(recorded, other) if change.is_rewired else recorded
+        if change is not wish.change:  # it stands at the settings of the first, where it has these controls
+            stood = stood | carry_settings(shared, other)
+        controls = stood | split_settings(change.settings)
+        sides.append(Side(instrument=other, controls=controls, load=load, changes=made.variant.changes, measured=made.parts))
+        notes += made.notes
+    return before, sides, tuple(dict.fromkeys(notes))
 
 
 def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:
@@ -193,36 +212,41 @@ def _measure(desk: Desk, source: Path, impulse: FloatArray) -> Levels:
     return Levels(n_frames=n_frames, n_channels=n_channels, change=math.sqrt(after / before), peak=peak)
 
 
-def _plan(targets: list[Path], levels: Levels) -> list[Written]:
-    written = []
-    for path, level, gain in zip(targets, ("matched", "true"), (1 / levels.change, 1.0), strict=False):
-        lowered = min(1.0, CEILING / (gain * levels.peak))
-        written.append(Written(path=path, level=level, gain=gain * lowered, lowered=lowered))
-    return written
+# What has to be lowered so that nothing clips is lowered by as much in the others, so that they stay equally loud.
+def _plan(targets: list[list[Path]], levels: list[Levels]) -> list[list[Written]]:
+    gains = [[1 / own.change, 1.0] for own in levels]
+    room = [[min(1.0, CEILING / (gain * own.peak)) for gain in two] for two, own in zip(gains, levels, strict=True)]
+    lowered = [min(one) for one in zip(*room, strict=True)]
+    return [
+        [
+            Written(path=path, level=level, gain=gain * down, lowered=down)
+            for path, level, gain, down in zip(paths, ("matched", "true"), two, lowered, strict=False)
+        ]
+        for paths, two in zip(targets, gains, strict=True)
+    ]
 
 
-def _write(desk: Desk, wish: ListenWish, *, answer: ListenAnswer, levels: Levels, written: list[Written]) -> None:
+def _write(
+    desk: Desk, wish: ListenWish, impulses: list[FloatArray], *, levels: Levels, rate_hz: int, written: list[list[Written]]
+) -> None:
     with ExitStack() as files:
-        places = [files.enter_context(replaced_file(one.path)) for one in written]
-        with ExitStack() as open_files:
-            writers: list[Callable[[FloatArray], None]] = [
-                open_files.enter_context(
-                    create_blocks(
-                        place,
-                        rate_hz=answer.rate_hz,
-                        n_channels=levels.n_channels,
-                        n_frames=levels.n_frames,
-                        suffix=one.path.suffix,
+        for impulse, own in zip(impulses, written, strict=True):
+            places = [files.enter_context(replaced_file(one.path)) for one in own]
+            with ExitStack() as open_files:
+                writers: list[Callable[[FloatArray], None]] = [
+                    open_files.enter_context(
+                        create_blocks(
+                            place,
+                            rate_hz=rate_hz,
+                            n_channels=levels.n_channels,
+                            n_frames=levels.n_frames,
+                            suffix=one.path.suffix,
+                        )
                     )
-                )
-                for place, one in zip(places, written, strict=True)
-            ]
-            for _, block in _filtered(desk, wish.source, answer.impulse, "writing"):
-                for write, one in zip(writers, written, strict=True):
-                    write(block * one.gain)
-        for one in written:  # a name may have been taken meanwhile
+                    for place, one in zip(places, own, strict=True)
+                ]
+                for _, block in _filtered(desk, wish.source, impulse, "writing"):
+                    for write, one in zip(writers, own, strict=True):
+                        write(block * one.gain)
+        for one in (one for own in written for one in own):  # a name may have been taken meanwhile
             require_free(one.path, may_replace=wish.replace)
-
-
-def _changed(wish: ListenWish) -> tuple[str, ...]:
-    return (*wish.change.told, *(plain_text(text) for text in wish.change.settings))

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.drawing import page_with_drawing
+from fit.desk.book.drawing import with_instrument
 from fit.desk.book.equipment import equipment_rows, reference_rows
 from fit.desk.book.fits import FitWish, answer_for, last_wish
 from fit.desk.book.history import earlier_of, result_of
-from fit.desk.book.instrument import LIMIT_BYTES, load_of_rig, read_instrument_file
+from fit.desk.book.instrument import InstrumentFile, instrument_beside, load_of_rig
 from fit.desk.book.output import require_folder, require_free, save_page
 from fit.desk.book.rig import rig_of, rig_rows
 from fit.desk.show.document.pickup import ReportDocument
@@ -23,8 +23,8 @@ from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.history import Earlier, earlier_section
 from fit.desk.show.sheets.report import BUDGET, ELLIPSE, JACK, LOADED, RESPONSE, TAPERS, sheet_of_report
 from measure.errors import FileError
-from measure.logbook.disk import read_small
-from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
+from measure.logbook.rig import Rig
+from measure.logbook.store import Logbook, list_takes, open_logbook
 from measure.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -81,40 +81,58 @@ def write_report(
         outcome=answer.outcome,
         warnings=warnings,
     )
-    page = partial(report_of, logbook, answer, wish.dcr, warnings)
-    made = Outcome(document=document, lines=(f"Report: {file}",), figures=figures_of(answer, logbook), page=page)
+    beside = instrument_beside(logbook)
+    page = partial(report_of, logbook, answer, wish.dcr, warnings, beside)
+    figures = figures_of(answer, logbook, beside)
+    made = Outcome(document=document, lines=(f"Report: {file}",), figures=figures, page=page)
     save_page(made, file)
     return made
 
 
-def figures_of(answer: PickupAnswer, logbook: Logbook | None = None) -> "dict[str, Draw]":
-    """Figures of a fit, by name; without a logbook no control is known."""
+def figures_of(answer: PickupAnswer, logbook: Logbook | None = None, beside: InstrumentFile | None = None) -> "dict[str, Draw]":
+    """Figures of a fit, by name; without a logbook no control is known.
+
+    Parameters
+    ----------
+    beside : InstrumentFile or None
+        What states the guitar, where something does.
+    """
     tapers = read_tapers(answer.quantities, answer.tapers)
+
+    def at_jack() -> "tuple[AtJack, ...]":
+        return () if logbook is None else pickups_at_jack(beside, answer, _load(rig_of(logbook)))
+
     return {
         RESPONSE.name: partial(response_figure, answer),
         LOADED.name: partial(loaded_figure, answer),
-        JACK.name: partial(jack_figure, answer, partial(pickups_at_jack, logbook, answer) if logbook is not None else tuple),
+        JACK.name: partial(jack_figure, answer, at_jack),
         BUDGET.name: partial(budget_figure, answer),
         TAPERS.name: partial(taper_figure, tapers, simulated=answer.simulated),
         ELLIPSE.name: partial(ellipse_figure, answer),
     }
 
 
-def pickups_at_jack(logbook: Logbook, answer: PickupAnswer) -> "tuple[AtJack, ...]":
+def pickups_at_jack(beside: InstrumentFile | None, answer: PickupAnswer, load: dict[str, Quantity]) -> "tuple[AtJack, ...]":
     """Predict each pickup of the guitar that was fitted with its controls in place; nothing where there is no guitar."""
     from fit.answers.predict.at_jack import predict_at_jack
 
-    path, load = instrument_path(logbook), _load(logbook)
-    if not path.exists() or answer.parts is None or not answer.tapers or not load:
+    if beside is None or answer.parts is None or not answer.tapers or not load:
         return ()
-    return predict_at_jack(read_instrument_file(path), load=load, measured=answer.parts)
+    return predict_at_jack(beside.instrument, load=load, measured=answer.parts)
 
 
-def report_of(logbook: Logbook, answer: PickupAnswer, dcr: str | None, warnings: tuple[str, ...]) -> Sheet:
-    """Lay out a fit with the logbook around it."""
-    takes = list_takes(logbook).takes
-    rig, path = rig_of(logbook), instrument_path(logbook)
-    instrument = read_instrument_file(path) if path.exists() else None
+def report_of(
+    logbook: Logbook, answer: PickupAnswer, dcr: str | None, warnings: tuple[str, ...], beside: InstrumentFile | None
+) -> Sheet:
+    """Lay out a fit with the logbook around it.
+
+    Parameters
+    ----------
+    beside : InstrumentFile or None
+        What states the guitar, where something does.
+    """
+    takes, rig = list_takes(logbook).takes, rig_of(logbook)
+    load, instrument = _load(rig), None if beside is None else beside.instrument
     fitted = [take for take in takes if take.name in answer.takes]
     sheet = sheet_of_report(
         answer,
@@ -123,12 +141,12 @@ def report_of(logbook: Logbook, answer: PickupAnswer, dcr: str | None, warnings:
         references=reference_rows(fitted, rig, instrument, dcr=dcr),
         equipment=equipment_rows(fitted, rig),
         warnings=warnings,
-        verdicts=_verdicts(logbook, answer),
+        verdicts=_verdicts(beside, answer),
         more=earlier_section(_earlier(logbook, answer)),
-        at_jack=pickups_at_jack(logbook, answer),
-        load=_load(logbook),
+        at_jack=pickups_at_jack(beside, answer, load),
+        load=load,
     )
-    return page_with_drawing(sheet, instrument_path(logbook), parts=answer.parts)
+    return sheet if instrument is None else with_instrument(sheet, instrument, parts=answer.parts)
 
 
 def _earlier(logbook: Logbook, answer: PickupAnswer) -> Earlier | None:
@@ -138,30 +156,21 @@ def _earlier(logbook: Logbook, answer: PickupAnswer) -> Earlier | None:
         return None  # that the file is damaged, the fit says
 
 
-def _load(logbook: Logbook) -> dict[str, Quantity]:
+def _load(rig: Rig) -> dict[str, Quantity]:
     try:
-        return load_of_rig(rig_of(logbook))
+        return load_of_rig(rig)
     except ValueError:  # an impedance needs no input to be stated
         return {}
 
 
-def _verdicts(logbook: Logbook, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":
+def _verdicts(beside: InstrumentFile | None, answer: PickupAnswer) -> "tuple[ConfirmAnswer, ...]":
     """Judge every part that instrument.toml calls marked and that the takes tell."""
-    from fit.circuit.layouts import is_starting_text
     from fit.desk.questions.confirm import judge_part
 
-    path = instrument_path(logbook)
-    if path.exists() and is_starting_text(read_small(path, LIMIT_BYTES).decode("utf-8", errors="replace")):
-        return ()  # nobody has read these markings off the parts
-    return tuple(judge_part(key, quantity, answer) for key, quantity in marked_in(logbook, answer).items())
+    return tuple(judge_part(key, quantity, answer) for key, quantity in marked_in(beside, answer).items())
 
 
-def marked_in(logbook: Logbook, answer: PickupAnswer) -> dict[str, Quantity]:
+def marked_in(beside: InstrumentFile | None, answer: PickupAnswer) -> dict[str, Quantity]:
     """List the parts that instrument.toml calls marked and that the takes tell, with their markings."""
-    from fit.circuit.instrument import stated_values
-
-    if not instrument_path(logbook).exists():
-        return {}
-    stated = stated_values(read_instrument_file(instrument_path(logbook)))
-    marked = {key: one.quantity for key, one in stated.items() if one.is_marked and one.quantity is not None}
+    marked = {} if beside is None else beside.marked
     return {key: quantity for key, quantity in marked.items() if key in answer.quantities}

@@ -1,8 +1,10 @@
 """Where the controls stand so that one pickup reaches the output, and which pots bring a capacitor across it."""
 
+import msgspec
 import pytest
 
-from fit.circuit.alone import alone_controls, pickups_heard, turned_down
+from fit.circuit.alone import alone_controls, pickups_heard, switch_ways, turned_down
+from fit.circuit.instrument import Switch
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
 
@@ -55,3 +57,14 @@ def test_tone_controls_are_found_by_what_they_do(name, down):
 def test_a_volume_control_is_no_tone_control_whatever_it_is_called():
     instrument = read_instrument(layout_text("one-pickup").replace("pot.tone]", "pot.dark]"))
     assert turned_down(instrument, alone_controls(instrument, "bridge")) == ("dark",)
+
+
+def test_more_positions_than_anybody_goes_through_are_refused_at_once():
+    switch = Switch(positions={"on": (("bridge hot", "tip"),), "off": ()})
+    many = msgspec.structs.replace(of_layout("one-pickup"), switch={f"s{number}": switch for number in range(64)})
+    says = f"64 switches have {2**64} positions together, more than 1000: .* make the takes one by one, coilsweep take NAME"
+    with pytest.raises(ValueError, match=says):
+        alone_controls(many, "bridge")
+    ways = list(switch_ways({"a": ("1", "2"), "b": ("x", "y")}))
+    assert [tuple(way.values()) for way in ways] == [("1", "x"), ("1", "y"), ("2", "x"), ("2", "y")]
+    assert list(switch_ways({})) == [{}]

@@ -6,8 +6,8 @@ import pytest
 from fit.circuit.instrument import Pot, lugs_of
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
-from fit.circuit.rewiring import add_chain, ends_of, find_point, move_leads, points_of
-from fit.circuit.soundness import check_wiring
+from fit.circuit.rewiring import add_chain, ends_of, find_point, loose_after, move_leads, points_of
+from fit.circuit.soundness import check_wiring, part_ends
 
 
 def layout(name):
@@ -114,6 +114,35 @@ def test_a_lug_that_was_not_used_may_be():
     assert moved.pot["tone"].cw == "ground"
     capacitor = move_leads(layout("three-singles"), {"capacitor.tone.second": "jack"})
     assert capacitor.capacitor["tone"].between == ("tone link", "tip")
+
+
+LEADS = ("cw", "wiper", "ccw", "hot", "cold", "first", "second")
+EVERY_LEAD = [(name, one) for name in DESCRIPTIONS for one in points_of(layout(name)) if one.rpartition(".")[2] in LEADS]
+
+
+@pytest.mark.parametrize(("name", "lead"), EVERY_LEAD)
+def test_any_lead_can_be_taken_off_but_the_only_one_to_the_jack(name, lead):
+    at_jack = [ends for ends in part_ends(layout(name)).values() if layout(name).output in ends]
+    if find_point(layout(name), lead) == layout(name).output and len(at_jack) == 1:
+        with pytest.raises(ValueError, match='"tip" floats, no part and no switch touches it'):
+            move_leads(layout(name), {lead: "nothing"})
+        return
+    after = move_leads(layout(name), {lead: "nothing"})
+    end = find_point(after, lead)
+    assert [point for point, node in points_of(after).items() if node == end] == [lead, end]  # nothing else lies there
+    assert not any(end in pair for switch in after.switch.values() for joins in switch.positions.values() for pair in joins)
+
+
+def test_what_a_lead_that_is_taken_off_leaves_behind_may_go_nowhere_and_nothing_else():
+    off = {"capacitor.tone.second": "nothing", "tone.wiper": "nothing"}
+    after = move_leads(layout("one-pickup"), off)
+    assert loose_after(layout("one-pickup"), off) == {"loose capacitor.tone.second", "ground", "loose tone.wiper", "bridge hot"}
+    with pytest.raises(ValueError, match="goes nowhere"):
+        check_wiring(after)
+    with pytest.raises(ValueError, match=r'pot.tone: point "tone link" goes nowhere'):
+        move_leads(layout("one-pickup"), {"tone.wiper": "nothing", "capacitor.tone.first": "jack"})
+    named = read_instrument(layout_text("one-pickup").replace("tip", "nothing"))
+    assert find_point(move_leads(named, {"tone.wiper": "nothing"}), "tone.wiper") == "nothing"  # a point of that name
 
 
 @pytest.mark.parametrize(

@@ -10,9 +10,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from measure.errors import DeviceGoneError, ServerDiedError
+from measure.errors import DeviceGoneError, NoCardError, ServerDiedError, UnknownDeviceError
 from measure.source import child, portaudio
-from measure.source.child import _list_devices, _read_order, _Recorder
+from measure.source.child import _find_devices, _list_devices, _read_order, _Recorder
 from measure.source.portaudio import Found
 from measure.source.wire import BLOCK_HEAD, SAMPLES, read_frame, write_frame, write_json
 from tests.places import TOP
@@ -190,6 +190,23 @@ def test_devices_are_listed_first_and_then_the_rates_of_those_that_were_not_aske
     assert [each["n_inputs"] for each in events[0]["devices"]] == [0, 1, 2]
     assert [(event["index"], event["rates_hz"]) for event in events[1:3]] == [(1, [44101]), (2, [44102])]
     assert {tuple(event["exact_hz"]) for event in events[1:3]} == {(48000,)}
+
+
+def test_devices_are_found_by_name_without_opening_one(monkeypatch):
+    cards = [Found(index=0, name="card", host_api="Plain", n_inputs=2, n_outputs=2, rate_hz=48000.0)]
+    found = [*cards]
+    monkeypatch.setattr(portaudio, "load_library", lambda: SimpleNamespace(query_hostapis=lambda: []))
+    monkeypatch.setattr(portaudio, "find_devices", lambda _sd: found)
+    monkeypatch.setattr(portaudio, "default_index", lambda _sd, **_: 0)
+    pipe = io.BytesIO()
+    side = {"device": None, "host_api": None}
+    _find_devices(pipe, {"output": side, "input": side | {"device": "car"}})
+    assert frames_in(pipe)[0] == [{"event": "done", "output": "card", "input": "card"}]
+    with pytest.raises(UnknownDeviceError, match="no input device is called 'other'"):
+        _find_devices(pipe, {"output": side, "input": side | {"device": "other"}})
+    found.clear()
+    with pytest.raises(NoCardError, match="no sound card with an output was found"):
+        _find_devices(pipe, {"output": side, "input": side})
 
 
 @pytest.mark.skipif(os.name != "posix", reason="descriptors of POSIX systems")

@@ -7,10 +7,20 @@ import time
 import numpy as np
 import pytest
 
-from measure.errors import DeviceGoneError, MeasureError, NoProgressError, OpenError, RateError, ServerDiedError
+from measure.errors import (
+    DeviceGoneError,
+    MeasureError,
+    NoProgressError,
+    OpenError,
+    RateError,
+    ServerDiedError,
+    UnknownDeviceError,
+)
 from measure.signal.stimulus import Sweep, sweep_samples
+from measure.source import soundcard
 from measure.source.interface import Source
-from measure.source.soundcard import SoundCard, play_and_record
+from measure.source.soundcard import SoundCard, play_and_record, require_card
+from tests.scripted_process import LATE, Process, told
 
 CARD = SoundCard(device="card")
 RATE_HZ = 48000
@@ -217,3 +227,24 @@ def test_slow_screen_costs_no_sample(fake):
     capture = record(on_block=lambda _: time.sleep(0.03))
     assert len(capture.samples) == len(short_sweep()) + RATE_HZ // 2
     assert finding(capture, "delivery-rate").severity == "pass"
+
+
+def test_a_card_is_looked_for_by_its_names_and_not_opened(monkeypatch):
+    orders = []
+
+    def start(order):
+        orders.append(order)
+        return Process(*answers.pop(0))
+
+    monkeypatch.setattr(soundcard, "RecordingProcess", start)
+    answers = [[told("done", output="a", input="b")], [told("error", error="UnknownDeviceError", text="none of that name")]]
+    answers += [[LATE], []]
+    require_card(SoundCard(device="a", input_device="b", host_api="Plain"))
+    sides = {"output": {"device": "a", "host_api": "Plain"}, "input": {"device": "b", "host_api": "Plain"}}
+    assert orders == [{"task": "find", **sides}]
+    with pytest.raises(UnknownDeviceError, match="none of that name"):
+        require_card(SoundCard())
+    with pytest.raises(NoProgressError, match="did not answer within 6 s"):
+        require_card(SoundCard())
+    with pytest.raises(OpenError, match="ended"):
+        require_card(SoundCard())

@@ -755,6 +755,44 @@ class Remark(Piece, frozen=True, kw_only=True):
     text: str
 
 
+class OtherChange(Piece, frozen=True, kw_only=True):
+    """Another change that is heard beside the first.
+
+    Attributes
+    ----------
+    changes : tuple of str
+        As they were typed.
+    after : Side
+        The instrument as it is to sound.
+    sounds : tuple of WrittenSound
+        One for each file.
+    level_change_db : float
+        Of the loudness of this recording. [dB]
+    asked_db, given_db : tuple of float
+        The circuit's change, and what the filter does, at each frequency. [dB]
+    impulse_samples : int
+        Length of the filter.
+    limited_hz : tuple of float or None
+        Band outside of which the filter does less than the circuit; null where there is none. [Hz]
+    findings : tuple of Remark
+        What was noticed of the filter.
+    measured, marked_only : tuple of str
+        Values that were measured, and values that are only marked.
+    """
+
+    changes: tuple[str, ...]
+    after: Side
+    sounds: tuple[WrittenSound, ...]
+    level_change_db: float
+    asked_db: tuple[float, ...]
+    given_db: tuple[float, ...]
+    impulse_samples: int
+    limited_hz: tuple[float, float] | None
+    findings: tuple[Remark, ...]
+    measured: tuple[str, ...]
+    marked_only: tuple[str, ...]
+
+
 class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/1"):
     """What a change does to a recording.
 
@@ -794,6 +832,8 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
         What was noticed, one line each.
     source : str
         The recording.
+    versus : tuple of OtherChange
+        Other changes that are heard beside the first.
     """
 
     sample_rate_hz: int
@@ -817,6 +857,7 @@ class ListenDocument(Document, frozen=True, kw_only=True, tag="coilsweep.listen/
     warnings: tuple[str, ...]
     marked_only: tuple[str, ...]
     source: str
+    versus: tuple[OtherChange, ...] | UnsetType = UNSET
 
 
 class ExportedFile(Piece, frozen=True, kw_only=True):

@@ -1,5 +1,6 @@
 """Picture of a change that is listened to: the circuit before and after, and the filter between them."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +15,9 @@ if TYPE_CHECKING:
 SHOWN_DB = 60.0  # [dB] below the top of a panel; what is further down is not heard
 
 
-def listen_figure(answer: ListenAnswer, *, level_change_db: float, is_simulated: bool) -> "Figure":
+def listen_figure(
+    answer: ListenAnswer, *, level_change_db: float, is_simulated: bool, versus: Sequence[tuple[ListenAnswer, float]] = ()
+) -> "Figure":
     """Draw gain before and after, and below it what the filter does, as it is and at equal loudness.
 
     Parameters
@@ -23,6 +26,8 @@ def listen_figure(answer: ListenAnswer, *, level_change_db: float, is_simulated:
         How much louder the change makes the recording. [dB]
     is_simulated : bool
         It rests on takes of the virtual bench.
+    versus : sequence of (ListenAnswer, float)
+        Other changes, and how much louder each makes the recording; of these the circuit and the filter at equal loudness. [dB]
 
     Returns
     -------
@@ -40,6 +45,11 @@ def listen_figure(answer: ListenAnswer, *, level_change_db: float, is_simulated:
     change.plot(frequency_hz, _db(answer.given), "-", color=COLOURS[1], linewidth=1.5, label="filter")
     matched = _db(answer.given) - level_change_db
     change.plot(frequency_hz, matched, "-.", color=COLOURS[2], linewidth=1.2, label="filter, at equal loudness")
+    for number, (other, louder_db) in enumerate(versus, start=1):
+        word = "versus" if len(versus) == 1 else f"versus {number}"
+        look = {"linestyle": (0, (1 + 3 * number, 2, 1, 2)), "color": COLOURS[2 + number], "linewidth": 1.5}
+        circuit.plot(frequency_hz, _db(other.after.gain), label=word, **look)
+        change.plot(frequency_hz, _db(other.given) - louder_db, label=f"{word}, at equal loudness", **look)
     change.axhline(0, color=INK, linewidth=0.6, alpha=0.6)
     change.set_ylabel("change [dB]")
     for axes in (circuit, change):

@@ -4,7 +4,7 @@ from fit.answers.confirm.confirmation import ConfirmAnswer, limit_text
 from fit.answers.confirm.conformity import Decision
 from fit.answers.digits import MINUS, limits_text, spread_texts
 from fit.answers.figures import Contribution, Estimate
-from fit.desk.show.sheet import Block, Level, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
+from fit.desk.show.sheet import Block, Level, Listing, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled, warnings_section
 from fit.desk.show.sheets.player import meaning_of_confirm
 from fit.desk.show.words import estimate_texts, quantity_name
@@ -12,6 +12,7 @@ from measure.quantity import format_quantity
 
 POT_NOTE = "pots are made in steps of 1, 2.5 and 5 rather than in an E series (common practice)"
 SOURCES = "What makes it uncertain (95 %, share of the variance)"
+WAYS = "What may tell it"
 SHOWN_SOURCES = 4
 LEAST_SHARE = 0.005  # [1] of the variance, that is worth a line
 LEVELS: dict[str, Level] = {"within marking": "good", "outside marking": "bad", "not resolved": "look"}
@@ -31,6 +32,7 @@ def sheet_of_confirm(
     takes: tuple[str, ...],
     simulated: bool,
     warnings: tuple[str, ...] = (),
+    ways: tuple[str, ...] = (),
 ) -> Sheet:
     """Lay out whether a part is what is marked on it.
 
@@ -42,6 +44,8 @@ def sheet_of_confirm(
         They came from the virtual bench.
     warnings : tuple of str
         What was noticed on the way.
+    ways : tuple of str
+        What leads on, where no take is known that would.
 
     Returns
     -------
@@ -65,6 +69,8 @@ def sheet_of_confirm(
         reach = 196 * answer.next_take.predicted_relative_std
         text = f"What would tell: {answer.next_take.text}: {answer.part} to ± {reach:.2g} %"
         blocks.append(Section((Text((text,)),), label="Next take"))
+    if ways:
+        blocks.append(Section((Listing(ways),), heading=WAYS))
     blocks += warnings_section(warnings)
     title = titled(f"{quantity_name(answer.part)}: {answer.verdict}", is_simulated=simulated)
     return Sheet(title=title, blocks=tuple(blocks))

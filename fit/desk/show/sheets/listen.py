@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import UNSET
 
 from fit.answers.listen.impulse import Heard, ListenAnswer
 from fit.answers.listen.minimum_phase import filter_gain
@@ -17,6 +18,7 @@ from fit.desk.show.sheets.notices import simulated_notice, titled
 from fit.desk.show.sheets.predict import control_settings, settings_text
 from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity
+from measure.response import ComplexArray, FloatArray
 
 PICTURE = Picture(
     name="change",
@@ -85,51 +87,69 @@ class Facts:
     notes: tuple[str, ...]
 
 
-def sheet_of_listen(facts: Facts) -> Sheet:
+def sheet_of_listen(facts: Facts, versus: Sequence[Facts] = ()) -> Sheet:
     """Lay out what was written, and what the change does.
+
+    Parameters
+    ----------
+    versus : sequence of Facts
+        Other changes that are heard beside the first.
 
     Returns
     -------
     Sheet
         What was changed and written, a table of the change, what it rests on.
     """
-    answer, levels = facts.answer, facts.levels
-    head = [f"Changed: {', '.join(facts.changed)}", f"Recorded at: {settings_text(answer.before.settings)}"]
-    if answer.after.settings != answer.before.settings:
-        head.append(f"Heard at:    {settings_text(answer.after.settings)}")
-    head.append(f"Pickups: {_pickups_text(facts.excite, answer.before, answer.after)}")
-    change_db = _db(levels.change)
-    direction = "louder" if change_db > 0 else "quieter"
-    told = [_written_text(one) for one in facts.written]
-    told.append(f"In {facts.written[0].path.name} the change of loudness is taken out, so that you judge the colour alone.")
+    answer, every = facts.answer, (facts, *versus)
+    words = ("Changed", *("Versus" if len(versus) == 1 else f"Versus {number}" for number in range(1, len(versus) + 1)))
+    head = [f"{word}: {', '.join(one.changed)}" for word, one in zip(words, every, strict=True)]
+    head.append(f"Recorded at: {settings_text(answer.before.settings)}")
+    heard = dict.fromkeys(settings_text(one.answer.after.settings) for one in every)
+    if list(heard) != [settings_text(answer.before.settings)]:
+        told_at = [settings_text(one.answer.after.settings) for one in (every if len(heard) > 1 else every[:1])]
+        beside = ("", *(f", {word.lower()}" for word in words[1:]))
+        head += [f"Heard at{word}: {text}" for word, text in zip(beside, told_at, strict=False)]
+    sounding = dict.fromkeys(_pickups_text(one.excite, one.answer.before, one.answer.after) for one in every)
+    head += [f"Pickups: {text}" for text in sounding]
+    told = [_written_text(one) for own in every for one in own.written]
+    names = ", ".join(own.written[0].path.name for own in every)
+    told.append(f"In {names} the change of loudness is taken out, so that you judge the colour alone.")
     if len(facts.written) == 1:
         told.append("To hear it as loud as it would be, add --true-level FILE.wav.")
-    notes = [f"Note: {finding.text}." for finding in answer.findings]
-    verdict = Verdict(f"The change makes it {abs(change_db):.1f} dB {direction} (K-weighted, ITU-R BS.1770).", "good")
+    notes = [f"Note: {text}." for text in dict.fromkeys(finding.text for own in every for finding in own.answer.findings)]
+    louder = [_louder_text(own) for own in every]
+    versus_text = "".join(f"; {word.lower()}: {text}" for word, text in zip(words[1:], louder[1:], strict=True))
+    verdict = Verdict(f"The change makes it {louder[0]}{versus_text} (K-weighted, ITU-R BS.1770).", "good")
+    simulated = is_simulated(facts, versus)
     blocks: tuple[Block, ...] = (
         verdict,
-        *simulated_notice(is_simulated=is_simulated(facts)),
+        *simulated_notice(is_simulated=simulated),
         PICTURE,
         *_texts(head),
         Section(_texts(told), label="What was written"),
-        Section((Table(_change_rows(answer, levels)), *_texts(notes)), label="What the change does"),
-        Section(_basis_blocks(facts), label="What this rests on", is_folded=True),
+        Section((Table(_change_rows(facts, versus)), *_texts(notes)), label="What the change does"),
+        Section(_basis_blocks(facts, versus), label="What this rests on", is_folded=True),
     )
-    return Sheet(title=titled("A change to be heard", is_simulated=is_simulated(facts)), blocks=blocks)
+    return Sheet(title=titled("A change to be heard", is_simulated=simulated), blocks=blocks)
+
+
+def _louder_text(facts: Facts) -> str:
+    change_db = _db(facts.levels.change)
+    return f"{abs(change_db):.1f} dB {'louder' if change_db > 0 else 'quieter'}"
 
 
 def _texts(lines: Sequence[str]) -> tuple[Text, ...]:
     return tuple(Text((line,)) for line in lines)
 
 
-def _basis_blocks(facts: Facts) -> tuple[Block, ...]:
-    before, after = facts.answer.before, facts.answer.after
+def _basis_blocks(facts: Facts, versus: Sequence[Facts]) -> tuple[Block, ...]:
     blocks: list[Block] = [*_texts(facts.notes)]
-    measured = _measured_of(facts)
+    sides = [side for one in (facts, *versus) for side in (one.answer.before, one.answer.after)]
+    measured = next((found for one in (facts, *versus) if (found := _measured_of(one)) is not None), None)
     if measured is not None:
-        names = ", ".join(sorted({*before.measured, *after.measured}))
+        names = ", ".join(sorted({name for side in sides for name in side.measured}))
         blocks.append(Text((f"Measured, by the last fit (takes {', '.join(measured.takes)}): {names}",)))
-    marked = sorted({*before.marked, *after.marked})
+    marked = sorted({name for side in sides for name in side.marked})
     if marked:
         blocks.append(Text((f"Only marked, not measured, so the change may turn out another: {', '.join(marked)}",)))
     return (*blocks, Text(("coilsweep predict says how sure the curves are.",)))
@@ -158,13 +178,21 @@ def _written_text(one: Written) -> str:
     return line
 
 
-def _change_rows(answer: ListenAnswer, levels: Levels) -> tuple[Row, ...]:
+def _change_rows(facts: Facts, versus: Sequence[Facts]) -> tuple[Row, ...]:
+    answer = facts.answer
     shown = np.array([one_hz for one_hz in SHOWN_HZ if one_hz <= answer.frequency_hz[-1]])
-    gain = np.abs(filter_gain(answer.impulse, answer.rate_hz, shown))
-    rows: list[Row] = [("", "change", "at equal loudness")]
-    for one_hz, one in zip(shown, gain, strict=True):
-        rows.append((format_quantity(float(one_hz), "Hz"), _db_text(one), _db_text(one / levels.change)))
-    return tuple(rows)
+    head = ["", "change", "at equal loudness"]
+    columns = [[_db_text(one) for one in _gain(facts, shown)]]
+    columns.append([_db_text(one / facts.levels.change) for one in _gain(facts, shown)])
+    for number, one in enumerate(versus, start=1):
+        head.append("versus, at equal loudness" if len(versus) == 1 else f"versus {number}")
+        columns.append([_db_text(each / one.levels.change) for each in _gain(one, shown)])
+    names = [format_quantity(float(one_hz), "Hz") for one_hz in shown]
+    return (tuple(head), *zip(names, *columns, strict=True))
+
+
+def _gain(facts: Facts, shown_hz: FloatArray) -> list[float]:
+    return [float(one) for one in np.abs(filter_gain(facts.answer.impulse, facts.answer.rate_hz, shown_hz))]
 
 
 def _db(ratio: float) -> float:
@@ -176,13 +204,13 @@ def _db_text(ratio: float) -> str:
     return "0.0 dB" if text[1:] == "0.0 dB" else text.replace("-", MINUS)
 
 
-def is_simulated(facts: Facts) -> bool:
-    """Tell whether an answer rests on takes of the virtual bench."""
-    measured = _measured_of(facts)
-    return measured is not None and measured.simulated
+def is_simulated(facts: Facts, versus: Sequence[Facts] = ()) -> bool:
+    """Tell whether an answer, or one of those beside it, rests on takes of the virtual bench."""
+    found = [measured for one in (facts, *versus) if (measured := _measured_of(one)) is not None]
+    return any(measured.simulated for measured in found)
 
 
-def listen_document(facts: Facts, *, source: str) -> guitar.ListenDocument:
+def listen_document(facts: Facts, versus: Sequence[Facts] = (), *, source: str) -> guitar.ListenDocument:
     """Put the answer as ``listen --json`` states it."""
     answer, levels, measured = facts.answer, facts.levels, _measured_of(facts)
     return guitar.ListenDocument(
@@ -193,27 +221,55 @@ def listen_document(facts: Facts, *, source: str) -> guitar.ListenDocument:
         excite=facts.excite or None,
         before=_side(answer.before),
         after=_side(answer.after),
-        written=tuple(str(one.path) for one in facts.written),
-        sounds=tuple(
-            guitar.WrittenSound(
-                file=str(one.path), level=one.level, gain_db=_db(one.gain), lowered_db=max(0.0, -_db(one.lowered))
-            )
-            for one in facts.written
-        ),
+        written=tuple(str(one.path) for own in (facts, *versus) for one in own.written),
+        sounds=_sounds(facts),
         level_change_db=_db(levels.change),
         frequency_hz=tuple(answer.frequency_hz.tolist()),
-        asked_db=tuple(_db(float(one)) for one in np.abs(answer.asked)),
-        given_db=tuple(_db(float(one)) for one in np.abs(answer.given)),
+        asked_db=_decibels(answer.asked),
+        given_db=_decibels(answer.given),
         impulse_samples=len(answer.impulse),
         limited_hz=answer.limited_hz,
-        findings=tuple(guitar.Remark(name=one.code, text=one.text) for one in answer.findings),
-        simulated=is_simulated(facts),
+        findings=_remarks(answer),
+        simulated=is_simulated(facts, versus),
         takes=named_takes(() if measured is None else measured.takes, "fitted"),
         measured=tuple(sorted({*answer.before.measured, *answer.after.measured})),
         warnings=facts.notes,
         marked_only=tuple(sorted({*answer.before.marked, *answer.after.marked})),
         source=source,
+        versus=tuple(map(_other, versus)) or UNSET,
     )
+
+
+def _other(facts: Facts) -> guitar.OtherChange:
+    answer = facts.answer
+    return guitar.OtherChange(
+        changes=facts.changed,
+        after=_side(answer.after),
+        sounds=_sounds(facts),
+        level_change_db=_db(facts.levels.change),
+        asked_db=_decibels(answer.asked),
+        given_db=_decibels(answer.given),
+        impulse_samples=len(answer.impulse),
+        limited_hz=answer.limited_hz,
+        findings=_remarks(answer),
+        measured=tuple(sorted(answer.after.measured)),
+        marked_only=tuple(sorted(answer.after.marked)),
+    )
+
+
+def _sounds(facts: Facts) -> tuple[guitar.WrittenSound, ...]:
+    return tuple(
+        guitar.WrittenSound(file=str(one.path), level=one.level, gain_db=_db(one.gain), lowered_db=max(0.0, -_db(one.lowered)))
+        for one in facts.written
+    )
+
+
+def _remarks(answer: ListenAnswer) -> tuple[guitar.Remark, ...]:
+    return tuple(guitar.Remark(name=one.code, text=one.text) for one in answer.findings)
+
+
+def _decibels(gain: ComplexArray) -> tuple[float, ...]:
+    return tuple(_db(float(one)) for one in np.abs(gain))
 
 
 def _side(heard: Heard) -> guitar.Side:

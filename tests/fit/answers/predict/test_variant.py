@@ -92,6 +92,10 @@ CASES = {
     "a resistor across two points": (["bridge.hot:jack=220k"], [], by_hand(resistors=[("hot", TIP, 220e3)])),
     "a capacitor at the jack": (["jack=470p"], [], by_hand(capacitors=[(TIP, GROUND, 470e-12)])),
     "a lead moved to the jack": ([], ["tone.wiper=jack"], by_hand(tone=TIP)),
+    "the tone's lead taken off": ([], ["tone.wiper=nothing"], by_hand(tone="in the air")),
+    "a capacitor's, too": ([], ["capacitor.tone.second=nothing"], by_hand(tone="in the air")),
+    "a part soldered to a lead taken off": (["tone.wiper:jack=1n"], ["tone.wiper=nothing"], by_hand(
+        tone="in the air", capacitors=[("in the air", TIP, 1e-9)])),
     "both": (["volume=1n2"], ["tone.wiper=volume.wiper"], by_hand(tone=TIP, capacitors=[("hot", TIP, BLEED_C)])),
 }  # fmt: skip
 

@@ -25,6 +25,7 @@ def test_a_change_is_told_in_the_order_it_is_made():
     assert change.told == told
     assert change.is_rewired
     assert Change(settings=("tone=3",)).told == ()
+    assert Change(moved=("tone.wiper=nothing",)).told == ("tone.wiper taken off",)
 
 
 def test_what_was_understood_and_what_is_odd_are_noted():

@@ -8,12 +8,14 @@ from fit.desk.bench.virtual import EXCITER_CORNER_HZ, rehearsal_load, true_value
 from fit.desk.show.words import SIMULATED_TEXT, SWEEP_CAUTION
 from measure.logbook.rig import read_rig
 from tests.desk_bench import record, run, run_json
+from tests.scripted_process import Process, told
 from tests.typed import DONE, catch, refused, typed
 
 
 @pytest.fixture
 def bench(monkeypatch):
     """Reading and recording replaced, by what they got."""
+    catch(monkeypatch, "fit.desk.bench.recordings.require_card_of_rig")
     places = ("recordings.read_by_rig", "recordings.record_by_rig")
     return [catch(monkeypatch, f"fit.desk.bench.{place}", reply=place.rpartition("_")[0]) for place in places]
 
@@ -40,6 +42,15 @@ def test_loopback_by_the_card_waits_for_enter(monkeypatch, capsys, bench):
     assert (code, waited) == (0, ["Then press Enter"])
     assert err.splitlines()[:2] == ["Connect the output to both inputs, the pickup's and the reference's.", SWEEP_CAUTION]
     assert bench[1].options == {"level": 0.1, "label": "loopback"}
+
+
+@pytest.mark.parametrize("words", [("loopback",), ("input", "--through", "100k ± 1%"), ("exciter",)], ids=lambda words: words[0])
+def test_without_a_card_nobody_is_asked_to_connect_anything(monkeypatch, capsys, tmp_path, words):
+    error = {"error": "NoCardError", "text": "no sound card with an output was found. Plug it in."}
+    monkeypatch.setattr("measure.source.soundcard.RecordingProcess", lambda _: Process(told("error", **error)))
+    monkeypatch.setattr("click.prompt", lambda *_, **__: pytest.fail("asked"))
+    code, out, err = run(capsys, "calibrate", *words, "--logbook", tmp_path)
+    assert (code, out, err) == (4, "", f"coilsweep: {error['text']}\n")
 
 
 def test_no_wait_asks_nobody_and_the_level_is_played(monkeypatch, capsys, bench):

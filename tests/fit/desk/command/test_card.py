@@ -155,6 +155,15 @@ def test_questions_without_a_card_say_how_to_leave_and_how_to_rehearse(capsys, t
     assert "Traceback" not in err
 
 
+def test_a_rehearsal_of_level_lasts_as_long_as_is_asked(capsys, tmp_path, monkeypatch):
+    slept_s = []
+    monkeypatch.setattr("fit.desk.bench.level.time.sleep", slept_s.append)
+    code, out, err = run(capsys, "level", "--virtual", "--duration", "3", "--logbook", tmp_path / "none")
+    assert (code, slept_s) == (0, [1.0, 1.0, 1.0])
+    assert err.count("exciter found") == 3
+    assert out.count("exciter found") == 1
+
+
 def test_level_is_rehearsed_without_a_card_and_says_so(capsys, tmp_path):
     code, document, err = run_json(capsys, "level", "--virtual", "--logbook", tmp_path / "none")
     assert (code, document["simulated"]) == (0, True)

@@ -112,6 +112,17 @@ def test_predict_with_another_change_beside_the_first(monkeypatch, capsys):
     )
 
 
+def test_listen_with_another_change_beside_the_first(monkeypatch, capsys):
+    asked = catch(monkeypatch, "fit.desk.questions.listen.listen_to_change")
+    typed(capsys, "listen", "a.wav", "b.wav", "--set", "tone=3", "--versus", "--set", "tone=5", "--move", "tone.wiper=nothing")
+    assert asked.args[1] == ListenWish(
+        source=Path("a.wav"),
+        target=Path("b.wav"),
+        change=Change(settings=("tone=3",)),
+        versus=(Change(settings=("tone=5",), moved=("tone.wiper=nothing",)),),
+    )
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
@@ -122,6 +133,7 @@ def test_predict_with_another_change_beside_the_first(monkeypatch, capsys):
 )
 def test_what_cannot_stand_beside_is_refused(capsys, words, says):
     assert says in refused(capsys, "predict", *words)
+    assert says in refused(capsys, "listen", "a.wav", "b.wav", *words)
 
 
 def test_tolerances_count_unless_they_are_left_out(monkeypatch, capsys):

@@ -48,11 +48,27 @@ def test_a_file_that_a_guide_wrote_is_known_until_somebody_edits_it():
 
 
 def test_a_file_that_is_there_is_not_asked_for(tmp_path):
-    state(tmp_path, "one-pickup")
+    text = layout_text("one-pickup").replace("22n", "33n")
+    (tmp_path / "instrument.toml").write_text(text, encoding="utf-8")
     done = instrument_stage(scene(tmp_path)).run()
     assert done.entries == {"instrument.known": "yes"}
     assert done.lines[1].startswith("instrument.toml states the guitar already")
     assert instrument_stage(scene(tmp_path, instrument__known="yes")) is None
+
+
+def test_of_a_starting_file_that_nobody_has_changed_the_markings_are_asked_for(tmp_path):
+    state(tmp_path, "one-pickup")
+    done = instrument_stage(scene(tmp_path)).run()
+    assert done.entries == {"instrument.known": "no", "layout": "one-pickup"}
+    assert done.lines[1:] == (
+        "instrument.toml is as it was begun: One pickup, volume, tone.",
+        "What is printed on its parts is asked for.",
+    )
+    settled = {"instrument__known": "no", "layout": "one-pickup"}
+    while (step := instrument_stage(scene(tmp_path, **settled))).key.startswith("marked."):
+        settled[step.key.replace(".", "__")] = "33n ± 10%" if "capacitor" in step.key else step.read(step.default)
+    assert step.run().lines[0].startswith("Written: ")
+    assert 'marked = "33n ± 10%"' in (tmp_path / "instrument.toml").read_text(encoding="utf-8")
 
 
 def test_a_wiring_is_chosen_then_what_is_printed_on_its_parts_then_it_is_written(tmp_path):

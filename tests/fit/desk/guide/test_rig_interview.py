@@ -1,7 +1,11 @@
 """The rig, asked for one thing at a time, and written as it is answered."""
 
+import pytest
+
 from measure.logbook.rig import read_rig
+from measure.logbook.store import open_logbook
 from tests.desk_bench import run, run_json
+from tests.kept_takes import keep
 from tests.listed_cards import BOX, OTHER, list_cards
 
 
@@ -38,6 +42,22 @@ def test_the_questions_are_rehearsed_without_devices(tmp_path, capsys, monkeypat
     assert "no devices to choose from" in said
     assert "Which interface?" not in said
     assert read_rig(tmp_path / "rig.toml").input.capacitance == "185p ± 3p"
+
+
+@pytest.mark.parametrize("is_by_take", [False, True], ids=["a device", "a real take"])
+def test_no_rehearsal_is_written_into_a_real_rig(tmp_path, capsys, monkeypatch, is_by_take):
+    list_cards(monkeypatch)
+    monkeypatch.setattr("builtins.input", lambda: "")
+    run(capsys, "rig", *(["--pickup-channel", "2"] if is_by_take else ["--device", "my box"]), "--logbook", tmp_path)
+    if is_by_take:
+        keep(open_logbook(tmp_path), "open")
+    before = (tmp_path / "rig.toml").read_bytes()
+    for words in (["rig", "--ask"], ["guide", "pickup"]):
+        code, _, err = run(capsys, *words, "--virtual", "--logbook", tmp_path)
+        assert code == 2
+        assert ('take "open" here is real' if is_by_take else "names a real interface, my box") in err
+        assert "--virtual --logbook rehearsal" in err
+    assert (tmp_path / "rig.toml").read_bytes() == before
 
 
 def test_there_is_nothing_to_rehearse_without_questions(tmp_path, capsys):

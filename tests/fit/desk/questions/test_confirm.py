@@ -6,7 +6,10 @@ from dataclasses import replace
 import pytest
 
 from fit.answers.figures import NextTake, NotIdentified
-from fit.desk.questions.confirm import judge_part
+from fit.circuit.layouts import layout_text
+from fit.desk.book.instrument import open_instrument_file
+from fit.desk.questions.confirm import judge_part, ways_out
+from measure.logbook.conditions import Conditions
 from measure.quantity import parse_quantity
 from measure.response import Finding
 from tests.answer_by_hand import answer as answer_by_hand
@@ -35,6 +38,13 @@ ccw = "tone link"
 marked = "33n ± 10%"
 between = ["tone link", "ground"]
 """
+
+
+def beside(folder, text):
+    (folder / "instrument.toml").write_text(text, encoding="utf-8")
+    return open_instrument_file(folder / "instrument.toml")
+
+
 MARKED = parse_quantity("33n ± 10%", "F")
 TAKE = NextTake(add="", text="one more take with the controls set to tone=0", predicted_relative_std=0.004)
 
@@ -108,8 +118,57 @@ def test_without_a_scale_the_multimeter_is_named(book, capsys):
     words = ["confirm", "capacitor.tone", "tone-up", "tone-down", "--logbook", book]
     code, out, _ = run(capsys, *words)
     assert (code, "NOT RESOLVED" in out) == (0, True)
-    assert "what may tell it: the resistance of the winding by a multimeter" in out
+    ways = " ".join(out[out.index("What may tell it") :].split())
+    assert 'one more take with a known part across the jack, for example --add "1n ± 1%", the exciter left where it is' in ways
+    assert 'the resistance of the winding by a multimeter, for example --dcr "6.35k ± 1%"' in ways
+    document = run_json(capsys, *words)[1]
+    assert [text.partition(": ")[0] for text in document["warnings"][:2]] == ["What may tell it"] * 2
     assert "NOT RESOLVED" not in run(capsys, *words, "--dcr", "7150 ± 1%")[1]
+
+
+@pytest.mark.parametrize(
+    ("added", "dcr", "ways"),
+    [
+        ("", None, ["one more take with a known part", "the resistance of the winding"]),
+        ("1n", None, ["the resistance of the winding"]),
+        ("", "7k", ["one more take with a known part"]),
+        ("1n", "7k", ["one more take with another known part"]),
+    ],
+)
+def test_what_is_not_resolved_always_has_a_way_out(tmp_path, added, dcr, ways):
+    fitted = answer_by_hand()
+    judged = judge_part("capacitor.tone", MARKED, fitted)  # which these takes do not tell
+    made = [Conditions(), Conditions(added=added)]
+    found = ways_out(judged, fitted, beside(tmp_path, INSTRUMENT), made=made, dcr=dcr)
+    assert [any(way.startswith(begun) for way in found) for begun in ways] == [True] * len(ways)
+    assert len(found) == len(ways)
+    helped = replace(judged, next_take=TAKE)
+    assert ways_out(helped, fitted, beside(tmp_path, INSTRUMENT), made=made, dcr=dcr) == ()
+    misfit = replace(fitted, outcome="misfit")  # which says itself what to look at
+    assert ways_out(judged, misfit, beside(tmp_path, INSTRUMENT), made=made, dcr=dcr) == ()
+
+
+# A starting file's markings are usual ones that nobody has read off a part: neither answer judges by them.
+def test_an_untouched_starting_file_is_no_marking_here_nor_in_the_report(book, capsys, tmp_path):
+    own = (book / "instrument.toml").read_text(encoding="utf-8")
+    words = ["tone-up", "tone-up-plus-1n", "tone-down", "--dcr", "7150 ± 1%", "--logbook", book]
+    try:
+        (book / "instrument.toml").write_text(layout_text("one-pickup"), encoding="utf-8")
+        code, out, _ = run(capsys, "confirm", "capacitor.tone", *words)
+        assert (code, "NOT RESOLVED: nothing is marked on it that could be tested" in out) == (0, True)
+        assert "measured           30.5" in out
+        assert "for example --marked 223K, or written into" in out
+        assert "only usual ones as long as nobody has changed it" in " ".join(out.split())
+        assert "one more take" not in out
+        assert "WITHIN MARKING" in run(capsys, "confirm", "capacitor.tone", *words, "--marked", "333K")[1]
+        _, out, _ = run(capsys, "fit", *words)
+        assert f"Next: coilsweep report --logbook {book}" in out
+        assert run(capsys, "report", tmp_path / "report.html", "--logbook", book)[0] == 0
+        assert "How marked parts were judged" not in (tmp_path / "report.html").read_text(encoding="utf-8")
+        (book / "instrument.toml").write_text(layout_text("one-pickup").replace("22n", "33n"), encoding="utf-8")
+        assert "WITHIN MARKING" in run(capsys, "confirm", "capacitor.tone", *words)[1]
+    finally:
+        (book / "instrument.toml").write_text(own, encoding="utf-8")
 
 
 def test_the_report_judges_every_marked_part_that_is_told(book, capsys, tmp_path):

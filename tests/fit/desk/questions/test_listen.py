@@ -1,6 +1,7 @@
 """The command listen, in process: files, levels, what is said, what is refused, and that nothing half-written is left."""
 
 import os
+import re
 import tracemalloc
 
 import numpy as np
@@ -471,3 +472,50 @@ def test_what_is_soldered_in_is_heard(book, capsys):
     assert added["asked_db"][-1] > 1
     code, moved, _ = listen_json(capsys, book, "--recorded", "tone=0", "--move", "tone.wiper=jack", target="moved.wav")
     assert (code, moved["changes"]) == (0, ["moved tone.wiper=jack"])
+
+
+def test_two_changes_are_heard_in_two_files_as_loud_as_each_other(book, capsys):
+    first, second = ["--set", "tone=2"], ["--change", "capacitor.tone=4n7"]
+    code, both, _ = listen_json(capsys, book, *first, "--versus", *second, "--true-level", book / "true.wav")
+    assert code == 0
+    (other,) = both["versus"]
+    files = [book / name for name in ("out.wav", "true.wav", "out-2.wav", "true-2.wav")]
+    assert both["written"] == [str(file) for file in files]
+    assert [one["file"] for one in other["sounds"]] == [str(file) for file in files[2:]]
+    # the second stands where the first does, and is what it would be alone
+    assert other["after"]["settings"]["tone"]["setting"] == "2"
+    code, alone, _ = listen_json(capsys, book, *first, *second, "--true-level", book / "alone-true.wav", target="alone.wav")
+    assert other["asked_db"] == alone["asked_db"]
+    assert other["asked_db"] != both["asked_db"]
+    np.testing.assert_array_equal(soundfile.read(book / "out-2.wav")[0], soundfile.read(book / "alone.wav")[0])
+    loud = [weighted_energy(soundfile.read(book / name)[0][:, None], RATE_HZ) for name in ("in.wav", "out.wav", "out-2.wav")]
+    assert 10 * np.log10(np.array(loud[1:]) / loud[0]) == pytest.approx([0, 0], abs=0.01)
+
+
+def test_where_one_of_two_would_clip_both_are_lowered_alike(book, capsys):
+    write(book / "in.wav", pluck(RATE_HZ, level=0.9))
+    words = ["--recorded", "tone=0", "--set", "tone=1", "--versus", "--set", "tone=10"]
+    code, both, _ = listen_json(capsys, book, *words)
+    assert code == 0
+    sounds = [both["sounds"][0], both["versus"][0]["sounds"][0]]
+    assert sounds[0]["lowered_db"] == sounds[1]["lowered_db"] > 0
+    loud = [weighted_energy(soundfile.read(book / name)[0][:, None], RATE_HZ) for name in ("out.wav", "out-2.wav")]
+    assert 10 * np.log10(loud[1] / loud[0]) == pytest.approx(0, abs=0.01)
+
+
+def test_two_changes_are_said_side_by_side_and_drawn(book, capsys):
+    words = ["--set", "tone=2", "--versus", "--move", "tone.wiper=nothing", "--plot", book / "p.svg", "--page", book / "p.html"]
+    code, out, _ = listen(capsys, book, *words)
+    assert code == 0
+    text = " ".join(out.split())
+    assert re.search(r"The change makes it \d+\.\d dB quieter; versus: \d+\.\d dB louder \(K-weighted", text)
+    assert "Changed: tone=2 Versus: tone.wiper taken off" in text
+    assert "at equal loudness versus, at equal loudness" in text
+    assert f"Written: {book / 'out-2.wav'}, as loud as the recording" in text
+    assert max(map(len, out.splitlines())) <= 80 or str(book) in max(out.splitlines(), key=len)
+    picture = (book / "p.svg").read_text(encoding="utf-8")
+    assert "versus, at equal loudness" in picture
+    code, _, err = listen(capsys, book, "--set", "tone=3", "--versus", "--set", "tone=4", target="new.wav")
+    assert code == 0
+    code, _, err = listen(capsys, book, "--set", "tone=3", "--versus", "--set", "tone=4", target="new.wav")
+    assert (code, "new.wav" in err, is_one_line(err)) == (2, True, True)
