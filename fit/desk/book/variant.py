@@ -7,11 +7,14 @@ from pathlib import Path
 from fit.answers.parts.fitted import MeasuredParts
 from fit.answers.predict.carry_over import adopt_losses, shared_parts
 from fit.answers.predict.variant import Variant, carry_values, change_values, solder
+from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.rewiring import NOTHING
+from fit.desk.book.drawing import with_instrument
 from fit.desk.book.instrument import read_instrument_file
+from fit.desk.show.sheet import Sheet
 from fit.desk.show.words import plain_text
 
 
@@ -97,6 +100,19 @@ def read_change(change: Change, own: Instrument | None, parts: MeasuredParts | N
         notes += [plain_text(f"{key}: {text}") for text in (quantity.understood, quantity.doubt) if text]
     understood = {key: quantity.understood for key, quantity in variant.changes.items() if quantity.understood}
     return Changed(variant=variant, parts=known, notes=tuple(notes), understood=understood)
+
+
+def with_change(sheet: Sheet, change: Change, made: Changed) -> Sheet:
+    """Put the drawing of the instrument as it would be into the sheet of a page."""
+    return with_instrument(
+        sheet,
+        made.variant.instrument,
+        at=split_settings(change.settings),
+        parts=made.parts,
+        asked=change.changes[0].partition("=")[0].strip() if change.changes else "",
+        notes=(f"As predicted, with {', '.join(change.told)}.",) if change.told else (),
+        changes=made.variant.changes,
+    )
 
 
 def _moved(text: str) -> str:

@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import sys
+import textwrap
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 Item = TypeVar("Item")
 
 PLAIN = "plain_ascii"
+SAID_WIDTH = 80  # columns of a terminal
 # What is written for a letter that a terminal has not; the name of what is Greek, else the
 # letter without its accent, else a question mark.
 READABLE = {
@@ -139,7 +141,15 @@ def _keep_silent(line: str) -> None:
 
 
 def _say(line: str) -> None:
-    click.echo(line, err=True)
+    for part in said_lines(line, is_terminal=sys.stderr.isatty()):
+        click.echo(part, err=True)
+
+
+def said_lines(line: str, *, is_terminal: bool) -> list[str]:
+    """Break what is said between words for somebody at a terminal; what can be typed stays whole, and so does all for a file."""
+    if not is_terminal or len(line) <= SAID_WIDTH or "coilsweep " in line or "  " in line.lstrip():
+        return [line]
+    return textwrap.wrap(line, SAID_WIDTH, subsequent_indent="  ", break_on_hyphens=False, break_long_words=False)
 
 
 # A bar for people who wait at a terminal; for everyone else just the items.

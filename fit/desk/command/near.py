@@ -69,7 +69,9 @@ def meant(near: Mapping[str, str], word: str, behind: list[str]) -> str | None:
     if line is None:
         return None
     words = line.format(word.lower()).split(" ")
-    if behind and words[-1].partition(".")[0].isupper():
+    if behind and behind[0].startswith("-"):
+        words.append(shlex.join(behind))
+    elif behind and words[-1].partition(".")[0].isupper():
         words = [*(one for one in words if not one.partition(".")[0].isupper()), shlex.join(behind)]
     return f"coilsweep {' '.join(words)}"
 

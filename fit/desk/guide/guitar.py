@@ -27,6 +27,7 @@ from fit.desk.guide.prepare import input_stage, look_stage
 from fit.desk.guide.scene import NONE, Scene, caution_stage, first_open, hushed
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
 from fit.desk.show.sheet import Block, Section, Sheet, Text
+from fit.desk.show.sheets.notices import CIRCUIT
 from fit.desk.show.words import plain_text, table_lines
 from measure.errors import FileError, MeasureError
 from measure.logbook.conditions import Conditions
@@ -261,17 +262,24 @@ def _answer_stage(scene: Scene) -> Step | None:
         if not names or found.sheet is None:
             return found
         wired = _wired(scene, names)
-        if isinstance(wired, str):
-            blocks: tuple[Block, ...] = (Text((f"not told: {wired}",)),)
-            return replace(found, sheet=_joined(found.sheet, blocks))
-        blocks = () if wired.sheet is None else wired.sheet.blocks
-        return replace(found, sheet=_joined(found.sheet, blocks), figures={**found.figures, **wired.figures})
+        figures = found.figures if isinstance(wired, str) else {**found.figures, **wired.figures}
+        text, page = found.sheet, found.page
+        return replace(
+            found,
+            sheet=_joined(text, wired),
+            page=None if page is None else lambda: _joined(page(), wired),
+            figures=figures,
+        )
 
     return answer_stage(scene, ASKED, ask)
 
 
-def _joined(sheet: Sheet, wiring: tuple[Block, ...]) -> Sheet:
-    return Sheet(title=sheet.title, blocks=(*sheet.blocks, Section(wiring, heading=WIRING_HEADING)))
+def _joined(sheet: Sheet, wired: Outcome | str) -> Sheet:
+    """Put behind an answer what the switch connects, or why that is not told; the guitar is drawn once."""
+    blocks: tuple[Block, ...] = (Text((f"not told: {wired}",)),)
+    if isinstance(wired, Outcome):
+        blocks = () if wired.sheet is None else tuple(block for block in wired.sheet.blocks if block != CIRCUIT)
+    return Sheet(title=sheet.title, blocks=(*sheet.blocks, Section(blocks, heading=WIRING_HEADING)))
 
 
 # What the takes cannot tell of the switch must not keep the rest from being told.

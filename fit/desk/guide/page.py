@@ -74,11 +74,12 @@ def answer_sheet(scene: Scene, asked: Asked, outcome: Outcome) -> Sheet:
         controls = ", ".join(f"{name}={value}" for name, value in take.conditions.controls.items())
         rows.append((take.name, take.conditions.added, controls, take.conditions.coil_over or "", take.time_utc, take.outcome))
     answered = asked_rows(scene.memory.entries)
+    shown = outcome.sheet if outcome.page is None else outcome.page()  # with its pictures, and the guitar drawn
     blocks: tuple[Block, ...] = (
-        Section(() if outcome.sheet is None else outcome.sheet.blocks, label="The answer"),
+        Section(() if shown is None else shown.blocks, label="The answer"),
         *([Section((Table(answered, has_head=False),), heading="What was asked", is_folded=True)] if answered else []),
         Section((Table(tuple(rows)),), heading="Takes", is_folded=True),
-        replace(needs_section(scene), is_folded=True),
+        replace(needs_section(scene), heading="What was needed", is_folded=True),
     )
     return Sheet(title=titled(asked.title, is_simulated=any(take.simulated for take in takes)), blocks=blocks)
 

@@ -18,7 +18,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_free
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Change, carry_settings, read_change
+from fit.desk.book.variant import Change, Changed, carry_settings, read_change, with_change
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
@@ -87,7 +87,7 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
     changes = (wish.change, *wish.versus)
     targets = [_targets(wish, number) for number in range(1, len(changes) + 1)]
     _require_targets(wish.source, [path for own in targets for path in own], may_replace=wish.replace)
-    before, others, notes = _sides(desk, wish)
+    before, others, made, notes = _sides(desk, wish)
     with open_blocks(wish.source) as audio:
         answers = [design_change(before, after, rate_hz=audio.rate_hz, excite=wish.excite) for after in others]
     levels = [_measure(desk, wish.source, answer.impulse) for answer in answers]
@@ -113,7 +113,9 @@ def listen_to_change(desk: Desk, wish: ListenWish) -> Outcome:
         versus=[(one.answer, 20 * math.log10(one.levels.change)) for one in versus],
     )
     document = listen_document(first, versus, source=str(wish.source))
-    return Outcome(document=document, sheet=sheet_of_listen(first, versus), figures={PICTURE.name: figure})
+    sheet = sheet_of_listen(first, versus)
+    page = partial(with_change, sheet, wish.change, made)
+    return Outcome(document=document, sheet=sheet, figures={PICTURE.name: figure}, page=page)
 
 
 def _targets(wish: ListenWish, number: int) -> list[Path]:
@@ -122,7 +124,8 @@ def _targets(wish: ListenWish, number: int) -> list[Path]:
     return named if number == 1 else [path.with_name(f"{path.stem}-{number}{path.suffix}") for path in named]
 
 
-def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, list[Side], tuple[str, ...]]:
+# As recorded, after each change, the first change as it was read, and what is to be said.
+def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, list[Side], Changed, tuple[str, ...]]:
     if not (wish.change.settings or wish.change.told):
         msg = "nothing is changed, so there is nothing to hear: say what by --set, --change, --solder, --move or --layout"
         raise ValueError(msg)
@@ -138,8 +141,8 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, list[Side], tuple[str, .
     before = Side(instrument=instrument, controls=recorded, load=load, measured=parts)
     shared = split_settings(wish.change.settings)
     sides, notes = [], [*fit.notes]
-    for change in (wish.change, *wish.versus):
-        made = read_change(change, instrument, parts)
+    read = [read_change(change, instrument, parts) for change in (wish.change, *wish.versus)]
+    for change, made in zip((wish.change, *wish.versus), read, strict=True):
         other = made.variant.instrument
         stood = carry_settings(recorded, other) if change.is_rewired else recorded
         if change is not wish.change:  # it stands at the settings of the first, where it has these controls
@@ -147,7 +150,7 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, list[Side], tuple[str, .
         controls = stood | split_settings(change.settings)
         sides.append(Side(instrument=other, controls=controls, load=load, changes=made.variant.changes, measured=made.parts))
         notes += made.notes
-    return before, sides, tuple(dict.fromkeys(notes))
+    return before, sides, read[0], tuple(dict.fromkeys(notes))
 
 
 def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:

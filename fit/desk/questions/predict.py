@@ -10,14 +10,12 @@ from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.bounds import assumption
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.drawing import with_instrument
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.pitch import pitch_hz, pitch_text
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Change, carry_settings, read_change
+from fit.desk.book.variant import Change, Changed, carry_settings, read_change, with_change
 from fit.desk.show.figures.predict import phase_figure, predict_figure, tone_figure
-from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, Predicted, predict_document, sheet_of_predict
 from fit.desk.show.words import plain_text
 from measure.errors import FileError
@@ -81,9 +79,10 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     here = read_instrument_file(own) if own.exists() else None
     question = _Question(load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()), excite=wish.excite)
     try:
-        first = _side(wish.change, here, question, fit.parts)
+        made = read_change(wish.change, here, fit.parts)
+        first = _side(wish.change, made, question)
         shared = split_settings(wish.change.settings)
-        versus = [_side(change, here, question, fit.parts, shared=shared) for change in wish.versus]
+        versus = [_side(change, read_change(change, here, fit.parts), question, shared=shared) for change in wish.versus]
         before = _before(desk, here, question, fit.parts, wish=wish)
     except ValueError as err:
         if fit.parts is None and fit.notes and UNKNOWN in str(err):  # why what was measured is missing
@@ -91,8 +90,8 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
             raise ValueError(msg) from None
         raise
     document = predict_document(first, before, versus, at=at, notes=fit.notes)
-    path = wish.change.instrument or own
-    name = read_instrument_file(path).name or path.name
+    name = made.variant.instrument.name if here is None or wish.change.instrument is not None else here.name
+    name = name or (wish.change.instrument or own).name
     sheet = sheet_of_predict(first, before, versus, name=name, at=at, notes=fit.notes)
     others = [side.answer for side in versus]
     figures = {
@@ -100,24 +99,7 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
         PHASE.name: partial(phase_figure, first.answer, before, others),
         TONE.name: partial(tone_figure, first.answer),
     }
-    return Outcome(document=document, sheet=sheet, figures=figures, page=partial(_page, sheet, wish.change, here, fit.parts))
-
-
-# Drawn is the instrument as it would be.
-def _page(sheet: Sheet, change: Change, here: Instrument | None, parts: MeasuredParts | None) -> Sheet:
-    made = read_change(change, here, parts)
-    told = (f"As predicted, with {', '.join(change.told)}.",) if change.told else ()
-    asked = change.changes[0].partition("=")[0].strip() if change.changes else ""
-    instrument = made.variant.instrument
-    return with_instrument(
-        sheet,
-        instrument,
-        at=split_settings(change.settings),
-        parts=made.parts,
-        asked=asked,
-        notes=told,
-        changes=made.variant.changes,
-    )
+    return Outcome(document=document, sheet=sheet, figures=figures, page=partial(with_change, sheet, wish.change, made))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,15 +113,7 @@ class _Question:
 
 
 # Another change stands at the settings of the first, where it does not say otherwise and has these controls.
-def _side(
-    change: Change,
-    here: Instrument | None,
-    question: _Question,
-    parts: MeasuredParts | None,
-    *,
-    shared: Mapping[str, str] | None = None,
-) -> Predicted:
-    made = read_change(change, here, parts)
+def _side(change: Change, made: Changed, question: _Question, *, shared: Mapping[str, str] | None = None) -> Predicted:
     controls = carry_settings(shared or {}, made.variant.instrument) | split_settings(change.settings)
     answer = _predict(made.variant.instrument, question, made.parts, controls=controls, changes=made.variant.changes)
     notes = made.notes

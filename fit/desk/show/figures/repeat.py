@@ -105,6 +105,7 @@ def _draw_results(axes: "Axes", found: "Repeated", key: str) -> None:
         axes.plot([where[0] - 0.35, where[-1] + 0.35], [mean, mean], color=INK, linewidth=1.0)
         axes.axvline(where[-1] + 0.5, color=INK, linewidth=0.5, alpha=0.25)
     axes.set_xlim(-0.6, len(values) - 0.4)
+    axes.margins(y=0.12)  # no mark is cut by the frame
     axes.set_ylabel(f"[{'dB' if is_level else '%'}]")
     axes.set_title(f"{quantity_name(key)}: {one.verdict}", loc="left", color=INK, fontsize=TEXT_PT)
 

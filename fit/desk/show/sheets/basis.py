@@ -32,7 +32,7 @@ def basis_section(answer: PredictAnswer, *, beside: PredictAnswer | None = None,
     rows = tuple((key, value_text(key, one), _sureness(key, one), _how_known(one)) for key, one in basis.items())
     if beside is not None:
         told: Block = Table(rows, has_head=False) if rows else Text(("the same",), is_note=True)
-        return Section((told,), heading=f"What differs {word}")
+        return Section((told,), heading=f"What differs, {word}", is_folded=True)
     blocks: list[Block] = [Table(rows, has_head=False)]
     if answer.measured is not None:
         simulated = "; simulated data" if answer.measured.simulated else ""

@@ -14,7 +14,7 @@ from fit.answers.parts.fitted import MeasuredParts
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.sheet import Block, Picture, Row, Section, Sheet, Table, Text, Verdict
-from fit.desk.show.sheets.notices import simulated_notice, titled
+from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled
 from fit.desk.show.sheets.predict import control_settings, settings_text
 from fit.desk.show.words import MINUS
 from measure.quantity import format_quantity
@@ -125,6 +125,7 @@ def sheet_of_listen(facts: Facts, versus: Sequence[Facts] = ()) -> Sheet:
         verdict,
         *simulated_notice(is_simulated=simulated),
         PICTURE,
+        CIRCUIT,
         *_texts(head),
         Section(_texts(told), label="What was written"),
         Section((Table(_change_rows(facts, versus)), *_texts(notes)), label="What the change does"),

@@ -134,7 +134,7 @@ def sheet_of_predict(
     answer = first.answer
     simulated = answer.measured is not None and answer.measured.simulated
     blocks: list[Block] = [
-        _verdict(answer, before, tuple(notes)),
+        _verdict(answer, before, (*_versus_lines(versus), *notes), is_doubtful=bool(notes)),
         *simulated_notice(is_simulated=simulated),
         PICTURE,
         Meaning(meaning_of_predict(answer, before)),
@@ -174,15 +174,24 @@ def _heard(answer: PredictAnswer) -> dict[str, PickupCurve]:
     return {name: curve for name, curve in answer.pickups.items() if curve.is_connected}
 
 
-def _verdict(answer: PredictAnswer, before: PredictAnswer | None, notes: tuple[str, ...]) -> Verdict:
-    """Where each pickup's peak is, and was; below it why that does not rest on the last fit."""
+def _versus_lines(versus: Sequence[Predicted]) -> tuple[str, ...]:
+    """Say where each pickup's peak is after the other changes."""
+    out = []
+    for word, one in zip(_words(versus), versus, strict=True):
+        told = "; ".join(f"{name} {_peak_text(curve)}" for name, curve in _heard(one.answer).items())
+        out.append(f"{word.capitalize()}: {told or 'not heard, no pickup reaches the jack'}.")
+    return tuple(out)
+
+
+def _verdict(answer: PredictAnswer, before: PredictAnswer | None, notes: tuple[str, ...], *, is_doubtful: bool) -> Verdict:
+    """Where each pickup's peak is, and was; below it the other changes, and why that does not rest on the last fit."""
     told = []
     for name, curve in _heard(answer).items():
         old = None if before is None else before.pickups.get(name)
         told.append(f"{name} {_peak_text(curve)}{_was_text(curve, old)}")
     if not told:
         return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad", notes)
-    return Verdict(f"{'; '.join(told)}.", "look" if notes else "good", notes)
+    return Verdict(f"{'; '.join(told)}.", "look" if is_doubtful else "good", notes)
 
 
 def _was_text(curve: PickupCurve, old: PickupCurve | None) -> str:

@@ -32,6 +32,7 @@ EVERY = [(family, word) for family, (words, _) in FAMILIES.items() for word in w
         ("manual search", "coilsweep manual --find WORD"),
         ("Record open", "coilsweep take open"),
         ("spice open", "coilsweep export --to spice"),
+        ("measure --virtual", "coilsweep take NAME --virtual"),
         ("calibrate card", "coilsweep calibrate loopback"),
     ],
 )

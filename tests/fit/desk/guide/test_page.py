@@ -1,15 +1,17 @@
 """The answer of a guide as a page: what was asked, the answer, the takes; and how lines are broken for a terminal."""
 
+from dataclasses import replace
+
 import pytest
 
 from fit.desk.book.desk import Outcome
 from fit.desk.guide.page import Asked, answer_sheet, answer_stage, asked_rows, wrapped
 from fit.desk.guide.session import Entry
-from fit.desk.show.sheet import Sheet, Text
+from fit.desk.show.sheet import Section, Sheet, Text
 from tests.guide_scenes import scene
 from tests.kept_takes import keep, new_book
 from tests.pages import read_page
-from tests.sheet_parts import headings, tables
+from tests.sheet_parts import headings, said, tables
 
 ASKED = Asked(title="What is it?", picture="answer.png")
 
@@ -54,7 +56,7 @@ def test_only_takes_of_this_session_stand_on_the_page(book):
     rows = tables(sheet)[-2].rows
     assert [row[0] for row in rows] == ["take", "open"]
     assert rows[1][2:4] == ("tone=0", "neck")
-    assert headings(sheet) == ["The answer", "Takes", "What you will need", "The bench"]
+    assert headings(sheet) == ["The answer", "Takes", "What was needed", "What you will need", "The bench"]
     asked = answer_sheet(scene(book.path, dcr="6k ± 1%"), ASKED, ANSWER)
     assert headings(asked)[0] == "The answer"  # before what led to it
 
@@ -83,3 +85,12 @@ def test_tables_and_short_lines_are_left_as_they_are(line):
 
 def test_no_name_is_cut_at_its_hyphen():
     assert wrapped("see take plus-one now", 12) == ["see take", "plus-one now"]
+
+
+def test_a_page_of_the_answer_goes_before_what_a_terminal_shows_and_what_was_needed_is_folded(book):
+    page = Sheet(title="p", blocks=(Text(("with its pictures",)),))
+    sheet = answer_sheet(scene(book.path), ASKED, replace(ANSWER, page=lambda: page))
+    assert "with its pictures" in said(sheet)
+    assert "the answer" not in said(sheet)
+    needed = next(one for one in sheet.blocks if isinstance(one, Section) and one.heading == "What was needed")
+    assert needed.is_folded

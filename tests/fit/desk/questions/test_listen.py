@@ -230,8 +230,15 @@ def test_picture(book, capsys):
     )
     assert code == 0
     page = read_page((book / "change.html").read_text(encoding="utf-8"))
-    assert page.headings[1:] == ["Curves", "What was written", "What the change does", "What this rests on"]
-    assert page.columns == ["change", "at equal loudness"]
+    assert page.headings[1:] == [
+        "Curves",
+        "The circuit",
+        "Connections",
+        "What was written",
+        "What the change does",
+        "What this rests on",
+    ]
+    assert page.columns[-2:] == ["change", "at equal loudness"]
     assert "Written" in err
     assert picture.read_bytes().startswith(b"\x89PNG")
     code, _, err = listen(capsys, book, "--set", "tone=3", "--plot", "change.gif", target="other.wav")
@@ -515,6 +522,8 @@ def test_two_changes_are_said_side_by_side_and_drawn(book, capsys):
     assert max(map(len, out.splitlines())) <= 80 or str(book) in max(out.splitlines(), key=len)
     picture = (book / "p.svg").read_text(encoding="utf-8")
     assert "versus, at equal loudness" in picture
+    page = read_page((book / "p.html").read_text(encoding="utf-8"))
+    assert "The circuit" in page.headings
     code, _, err = listen(capsys, book, "--set", "tone=3", "--versus", "--set", "tone=4", target="new.wav")
     assert code == 0
     code, _, err = listen(capsys, book, "--set", "tone=3", "--versus", "--set", "tone=4", target="new.wav")

@@ -17,6 +17,7 @@ from fit.answers.wiring.levels import Reading
 from fit.answers.wiring.survey import Position, WiringAnswer
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
+from fit.desk.command.console import said_lines
 from fit.desk.command.main import OVERVIEW, coilsweep
 from fit.desk.questions.confirm import judge_part
 from fit.desk.questions.report import figures_of
@@ -47,8 +48,10 @@ from measure.signal.stimulus import Sweep
 from measure.source.devices import Device, DeviceList
 from tests.answer_by_hand import answer, estimate
 from tests.changes_by_hand import changed_foil, changed_noise, changed_parts
+from tests.desk_bench import run
 from tests.exciter_setups import SETUP
 from tests.found_parts import INSTRUMENT, LOAD, found_parts
+from tests.listed_cards import list_cards
 from tests.sets_by_hand import checked, repeated
 
 FORBIDDEN = re.compile(
@@ -154,7 +157,10 @@ def sheets():
 
 
 SHEETS = dict(sheets())
-COMMANDS = {name: one for name, one in coilsweep.commands.items() if not isinstance(one, click.Group)}
+FAMILIES = {name: one for name, one in coilsweep.commands.items() if isinstance(one, click.Group)}
+COMMANDS = dict(coilsweep.commands) | {
+    f"{family} {name}": one for family, group in FAMILIES.items() for name, one in group.commands.items()
+}
 
 
 def forbidden(text):
@@ -228,7 +234,46 @@ def test_so_does_each_page(name):
 @pytest.mark.parametrize("name", COMMANDS)
 def test_helps_do_without_them(name):
     context = click.Context(COMMANDS[name], info_name=f"coilsweep {name}", terminal_width=80)
-    assert forbidden(COMMANDS[name].get_help(context).replace("coilsweep stimulus", "")) == []
+    text = COMMANDS[name].get_help(context)
+    assert forbidden(text.replace("coilsweep stimulus", "")) == []
+    assert max(map(text_width, text.splitlines())) <= WIDTH
+
+
+def test_families_are_among_them():
+    assert {"calibrate", "calibrate input", "takes", "takes amend", "takes rename"} <= set(COMMANDS)
+
+
+RIG = ("--input-resistance", "1M ± 1%", "--input-capacitance", "185p", "--sense-resistor", "100", "--reference", "current")
+TYPED = (
+    ("rig", *RIG),
+    ("take", "open", "--virtual", "--duration", "1", "--repeats", "2", "--add", "1n"),
+    ("take", "hum", "--virtual", "--method", "quiet", "--duration", "1"),
+    ("take", "loud", "--virtual", "--no-look", "--duration", "1", "--level", "1"),
+    ("takes", "amend", "open", "--add", "2n"),
+    ("level", "--virtual"),
+    ("stimulus", "sweep.wav", "--duration", "1"),
+    ("calibrate", "loopback", "--virtual", "--no-wait", "--logbook", "cal"),
+    ("calibrate", "input", "--virtual", "--no-wait", "--through", "100k ± 1%", "--through", "1M ± 1%", "--logbook", "cal"),
+    ("calibrate", "exciter", "--virtual", "--no-wait", "--logbook", "cal"),
+    ("calibrate", "loopback"),
+    ("take", "alone"),
+    ("fit", "nothing"),
+    ("confirm", "capacitor.tone", "open"),
+    ("takes", "rm", "open"),
+)
+
+
+def test_what_is_said_beside_an_answer_does_without_them_too(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    list_cards(monkeypatch)
+    said = [run(capsys, *words)[2] for words in TYPED]
+    assert all(one for one, words in zip(said, TYPED, strict=True) if words[0] in ("calibrate", "rig"))
+    every = [line for one in said for line in one.splitlines() if "dBFS" not in line and not line.startswith("   ")]
+    assert {line: found for line in every if (found := forbidden(line))} == {}
+    at_terminal = [part for line in every for part in said_lines(line, is_terminal=True) if "coilsweep " not in part]
+    assert [part for part in at_terminal if text_width(part) > WIDTH and len(part.split()) > 3] == []
+    assert any(len(line) > WIDTH for line in every)  # a file gets each whole
+    assert [line for line in every if said_lines(line, is_terminal=False) != [line]] == []
 
 
 def test_what_stands_alone_fits_a_terminal():

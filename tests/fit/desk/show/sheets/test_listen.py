@@ -60,7 +60,7 @@ def test_the_change_is_tabled_as_it_is_and_at_equal_loudness():
     number = [[float(cell.split()[0].replace("−", "-")) for cell in row[1:]] for row in rows]
     lower_db = 20 * np.log10(1.25)
     assert all(plain - equal == pytest.approx(lower_db, abs=0.11) for plain, equal in number)
-    assert pictures(sheet_of_listen(facts())) == ["change"]
+    assert pictures(sheet_of_listen(facts())) == ["change", "circuit"]
 
 
 def test_other_settings_are_said_beside_those_of_the_recording():

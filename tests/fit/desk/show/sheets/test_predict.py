@@ -9,7 +9,7 @@ from fit.answers.predict.prediction import predict_instrument
 from fit.circuit.controls import read_settings
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
-from fit.desk.show.sheet import Table, Verdict
+from fit.desk.show.sheet import Section, Table, Verdict
 from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_predict
 from measure.quantity import parse_quantity
 from tests.found_parts import INSTRUMENT, LOAD, found_parts
@@ -102,7 +102,7 @@ def test_other_changes_stand_beside_the_first():
     two = sheet(CHANGED, PLAIN, [other, Predicted(answer=PLAIN)], ("capacitor.tone=10n",))
     assert figures(two)[0][1::2] == ("changed", "versus 1", "versus 2", "before")
     assert "Versus 2: as it is" in said(two)
-    assert "What differs versus 2" in headings(two)
+    assert "What differs, versus 2" in headings(two)
     silent = replace(CHANGED, pickups={})
     assert figures(sheet(PLAIN, None, [Predicted(answer=silent)]))[1]["Level at 3k"][2:] == ("not heard", "")
 
@@ -155,3 +155,12 @@ def test_an_instrument_without_controls_says_so():
     from fit.circuit.controls import Settings
 
     assert settings_text(Settings()) == "no controls"
+
+
+def test_other_changes_are_told_below_the_first_and_what_they_rest_on_is_folded():
+    two = sheet(CHANGED, PLAIN, [Predicted(answer=PLAIN), Predicted(answer=replace(PLAIN, pickups={}))])
+    first, second = next(one for one in two.blocks if isinstance(one, Verdict)).lines
+    assert first.startswith("Versus 1: bridge ")
+    assert second == "Versus 2: not heard, no pickup reaches the jack."
+    folded = [one for one in two.blocks if isinstance(one, Section) and one.heading.startswith("What differs")]
+    assert [one.is_folded for one in folded] == [True, True]
