@@ -1,7 +1,7 @@
 """The instrument after a change as a person typed it: values, parts soldered in, leads moved, another layout or file."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts
@@ -52,6 +52,28 @@ class Change:
     def is_rewired(self) -> bool:
         """Another wiring is named."""
         return self.layout is not None or self.instrument is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """Which changes are asked about, and of what, as it was typed.
+
+    Attributes
+    ----------
+    change : Change
+        Settings, and what is changed of the instrument.
+    versus : tuple of Change
+        Other changes, each beside the first.
+    excite : str
+        Pickup; empty for all.
+    stated : bool
+        From instrument.toml alone, whatever was measured.
+    """
+
+    change: Change = field(default_factory=Change)
+    versus: tuple[Change, ...] = ()
+    excite: str = ""
+    stated: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

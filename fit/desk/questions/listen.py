@@ -3,7 +3,7 @@
 import math
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_free
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Change, Changed, carry_settings, read_change, with_change
+from fit.desk.book.variant import Asked, Changed, carry_settings, read_change, with_change
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
@@ -35,7 +35,7 @@ LEAST_TAPS = 2  # [1] lengths of the filter in a transform, at least: shorter bl
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ListenWish:
+class ListenWish(Asked):
     """What is to be heard, as it was typed.
 
     Attributes
@@ -46,14 +46,6 @@ class ListenWish:
         The same with the level that the change gives it.
     recorded : tuple of str
         CONTROL=VALUE: where the controls stood in the recording.
-    change : Change
-        What is changed of the instrument, and where the controls are to stand.
-    versus : tuple of Change
-        Other changes, each heard in a file of its own.
-    excite : str
-        Pickup; empty for all.
-    stated : bool
-        From instrument.toml alone, whatever was measured.
     replace : bool
         Files that are there already are replaced.
     """
@@ -62,10 +54,6 @@ class ListenWish:
     target: Path
     true_level: Path | None = None
     recorded: tuple[str, ...] = ()
-    change: Change = field(default_factory=Change)
-    versus: tuple[Change, ...] = ()
-    excite: str = ""
-    stated: bool = False
     replace: bool = False
 
 

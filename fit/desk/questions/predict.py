@@ -1,7 +1,7 @@
 """The instrument as the logbook states it, and what it is predicted to do."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 from fit.answers.parts.fitted import MeasuredParts
@@ -14,7 +14,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.pitch import pitch_hz, pitch_text
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Change, Changed, carry_settings, read_change, with_change
+from fit.desk.book.variant import Asked, Change, Changed, carry_settings, read_change, with_change
 from fit.desk.show.figures.predict import phase_figure, predict_figure, tone_figure
 from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, Predicted, predict_document, sheet_of_predict
 from fit.desk.show.words import plain_text
@@ -28,28 +28,18 @@ DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PredictWish:
+class PredictWish(Asked):
     """What is to be predicted, as it was typed.
 
     Attributes
     ----------
-    change : Change
-        Settings, and what is changed of the instrument.
-    versus : tuple of Change
-        Other changes, to be set beside the first.
-    excite : str
-        Pickup; empty for all.
-    stated : bool
-        From instrument.toml alone, whatever was measured.
+    at : tuple of str
+        Where the gain is told as well.
     tolerance : bool
         Count what is printed on parts that are only marked, and how tapers differ.
     """
 
-    change: Change = field(default_factory=Change)
-    versus: tuple[Change, ...] = ()
-    excite: str = ""
     at: tuple[str, ...] = ()
-    stated: bool = False
     tolerance: bool = True
 
 
