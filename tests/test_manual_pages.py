@@ -20,6 +20,7 @@ SAID = ["Written: a.png", "Guitar, from up", "", "  Inductance  2.305 H", "  Ton
 needs_bash = pytest.mark.skipif(shutil.which("bash") is None, reason="the examples' lines are for a shell")
 
 
+@pytest.mark.long
 @needs_bash
 @pytest.mark.parametrize("page", [page if page in QUICK else pytest.param(page, marks=pytest.mark.slow) for page in RUN])
 def test_examples_say_what_is_shown(page, tmp_path):

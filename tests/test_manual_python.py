@@ -47,6 +47,7 @@ class Table(HTMLParser):
             self.rows[-1][-1] += data
 
 
+@pytest.mark.long
 def test_lines_run_in_order(folder, monkeypatch):
     from matplotlib.figure import Figure
 
@@ -62,6 +63,7 @@ def test_lines_run_in_order(folder, monkeypatch):
     assert isinstance(names["guitar"].plot(), Figure)
 
 
+@pytest.mark.long
 def test_lines_run_as_a_notebook(folder, monkeypatch):
     import nbclient
     import nbformat

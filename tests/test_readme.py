@@ -175,6 +175,7 @@ def test_examples_can_be_read(name):
     assert len(typed) == sum(len(example.commands) for example in examples(name))
 
 
+@pytest.mark.long
 def test_recordings_of_the_examples_can_be_made(tmp_path):
     readme_guitars.main(tmp_path)
     made = {path.name for path in (*tmp_path.rglob("*.flac"), *(TOP / "fixtures" / "recordings").rglob("*.flac"))}

@@ -34,6 +34,8 @@ def pytest_collection_modifyitems(items):
             item.add_marker(pytest.mark.soundcard)
             if missing:
                 item.add_marker(pytest.mark.skip(reason=f"no live sound without {' and '.join(missing)}"))
+    # whole sessions take the longest: where two run side by side, neither waits for one of them at the end
+    items.sort(key=lambda item: item.path.parent != here or item.path.stem != "test_guide")
 
 
 def children():

@@ -35,6 +35,7 @@ def rig(tmp_path):
     return path
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("fault", ["clipped", "silent", "swapped", "overdriven", "dropouts", "buried-in-hum"])
 def test_findings_are_those_of_the_command(fault, tmp_path, capsys):
     path = RECORDINGS / "faulty" / f"{fault}.flac"
@@ -61,6 +62,7 @@ def test_stimulus_stands_in_for_a_reference_that_was_not_recorded():
         measure.read(OPEN, stimulus=RECORDINGS / "stimulus-48000.flac")
 
 
+@pytest.mark.long
 def test_channels_are_those_of_the_rig(tmp_path, rig):
     write_rig(rig, {"interface.pickup_channel": 2, "interface.reference_channel": 1})
     straight = measure.read(OPEN).response()
@@ -69,6 +71,7 @@ def test_channels_are_those_of_the_rig(tmp_path, rig):
     np.testing.assert_allclose(measure.read(tmp_path / "exchanged.flac", rig=rig).response().value, straight.value, rtol=1e-12)
 
 
+@pytest.mark.long
 def test_logbook_lists_takes_and_gives_their_responses(tmp_path):
     make_logbook(tmp_path, "guitar")
     book = measure.Logbook(tmp_path / "guitar")
@@ -83,6 +86,7 @@ def test_logbook_lists_takes_and_gives_their_responses(tmp_path):
         measure.Logbook(tmp_path / "nothing")
 
 
+@pytest.mark.long
 def test_logbook_takes_the_loopback_out_as_a_fit_does(tmp_path, rig):
     from fit.desk.book.response import take_response
     from measure.logbook.store import open_logbook, read_take
@@ -115,6 +119,7 @@ def replace_pickup(made, pickup):
     return replace(made, pickup=pickup)
 
 
+@pytest.mark.long
 def test_record_gives_a_checked_recording_and_keeps_nothing(tmp_path, rig):
     recording = measure.record("open", rig=rig, source=bench())
     assert (recording.outcome, recording.rate_hz, recording.name) == ("good", RATE_HZ, "open")

@@ -72,6 +72,7 @@ def test_loops_coupled_to_each_other_keep_the_sum_form(tmp_path: Path) -> None:
     assert worst_relative(ours, voltage) < TOLERANCE
 
 
+@pytest.mark.long
 def test_coil_against_symbolic_library() -> None:
     lcapy = pytest.importorskip("lcapy")
     circuit = lcapy.Circuit("R1 a b 7900\nL1 b 0 4.5\nL2 c 0 0.001\nRl c 0 10\nK1 L1 L2 0.5\n")

@@ -128,6 +128,7 @@ def circle(radius, height):
     return polygon(np.stack([radius * np.cos(angle), radius * np.sin(angle), np.full_like(angle, height)], axis=1), 1)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("one", "other", "h"),
     [((0.035, 0.006), (0.029, 0.005), 0.005), ((0.01, 0.01), (0.029, 0.005), 0.01), ((0.02, 0.01), (0.02, 0.01), 0.004)],
@@ -139,6 +140,7 @@ def test_coaxial_rectangles_beside_cfsem(one, other, h):
     assert float(found_h) == pytest.approx(summed_h, rel=1e-4)  # its sum is over 400 pieces a side
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("radius", "h"), [(0.005, 0.005), (0.01, 0.002), (0.01, 0.01), (0.015, 0.005), (0.05, 0.02)])
 def test_a_circle_and_a_rectangle_beside_cfsem(radius, h):
     cfsem = pytest.importorskip("cfsem", reason=NEEDS_CFSEM)

@@ -278,6 +278,7 @@ def test_published_circuit_fit_through_our_network() -> None:
     np.testing.assert_allclose(np.sqrt(np.diag(covariance_of(problem, blocks, prediction))), BATTERY_ERRORS, rtol=1e-3)
 
 
+@pytest.mark.filterwarnings("ignore:jac='3-point' works:UserWarning")  # scipy 1.12, which says so
 def test_published_circuit_fit_by_our_search(monkeypatch: pytest.MonkeyPatch) -> None:
     s, measured = battery_data()
 

@@ -68,6 +68,7 @@ def test_measured_cell_is_judged_passive_and_its_opposite_is_not():
         assert severities(judge_table(table, is_impedance=True))["passive"] == expected
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("dcr", [(), ("--dcr", "7.9k ± 1%")])
 def test_measured_cell_gives_no_pickup(tmp_path, capsys, dcr):
     """A real measurement of what is no pickup: a verdict, never values as if they were good."""
@@ -179,6 +180,7 @@ def least_errors(impedance):
     return {name: std[place] * value for place, (name, value) in enumerate(TRUE.items())}
 
 
+@pytest.mark.long
 def test_imported_impedance_is_fitted_as_another_package_fits_it(tmp_path, capsys):
     impedance = measured_coil(5)
     theirs, least = fitted_by_the_package(impedance), least_errors(impedance)

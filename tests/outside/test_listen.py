@@ -129,6 +129,7 @@ def test_loudness_weighting_as_the_recursion_has_it():
     assert 10 * np.log10(k_weight(np.array([10e3]))[0]) == pytest.approx(4.0, abs=0.05)  # the shelf, from memory
 
 
+@pytest.mark.long
 def test_recording_of_a_pickup_with_a_capacitor_that_was_only_thought_of(tmp_path, capsys):
     """A pickup is fitted from two takes, the recording of one is made to sound with 1 nF more, and that was recorded too."""
     quantities = characterise_pickup(evidence_of("bare-single-coil", ["open", "plus-680p-150k"])).quantities

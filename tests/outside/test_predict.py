@@ -14,6 +14,7 @@ from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_harness, solve_instrument
 from measure.quantity import parse_quantity
+from tests.draws import some
 from tests.general_simulator import needs_ngspice, simulate
 from tests.random_instruments import INPUT_F, INPUT_OHM, draw_instrument
 
@@ -30,7 +31,7 @@ def known_values(instrument):
 
 
 @needs_ngspice
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", some(range(40), 10))
 def test_random_instruments_against_simulator(tmp_path, seed):
     drawn, instrument = draw_instrument(seed)
     stated = [drawn.settings() for _ in range(N_SETTINGS)]
@@ -50,6 +51,7 @@ def test_random_instruments_against_simulator(tmp_path, seed):
             np.testing.assert_allclose(transfer.voltage[row], voltage, rtol=GAIN_TOLERANCE, atol=SILENCE * largest)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(40))
 def test_derivatives_of_random_instruments_against_differences(seed):
     drawn, instrument = draw_instrument(seed)

@@ -2,15 +2,20 @@
 
 import math
 import re
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    Number = click.ParamType[float]
+else:
+    Number = click.ParamType  # which takes no type before click 8.4
 
 SUFFIXES = {"Hz": r"hz", "s": r"s(?:ec(?:onds?)?)?", "dB": r"db(?:fs)?", "°C": r"°? ?c"}
 PREFIXES = {"k": 1e3, "m": 1e6}  # of a frequency; nobody means millihertz
 
 
-class Amount(click.ParamType[float]):
+class Amount(Number):
     """A number in a range, with or without an SI prefix and its unit.
 
     Attributes

@@ -157,6 +157,7 @@ ANSWERS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ANSWERS)
 def test_comes_back_as_it_was(kind):
     answer = ANSWERS[kind]()
@@ -164,6 +165,7 @@ def test_comes_back_as_it_was(kind):
     assert_same(answer, decode_answer(encode_answer(answer), kind))
 
 
+@pytest.mark.long
 def test_misfit_comes_back_too():
     answer = misfit()
     assert answer.outcome == "misfit"

@@ -96,6 +96,7 @@ def test_spread_without_width_is_refused() -> None:
         evaluate_profile("spread", S, tau_s=1e-5)
 
 
+@pytest.mark.long
 @laws.drawn
 @hypothesis.given(laws.coils())
 def test_coil_is_passive(coil: CoilValues) -> None:

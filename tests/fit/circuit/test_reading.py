@@ -192,6 +192,7 @@ def test_junk_is_refused_in_one_line(junk):
 
 
 # A slip anywhere in the file: it is read, or refused in one line, and nothing else happens.
+@pytest.mark.long
 @given(st.integers(0, len(SOUND) - 1), st.integers(0, 12), st.text(max_size=8))
 def test_slips_are_read_or_refused_in_one_line(place, n_lost, put):
     text = SOUND[:place] + put + SOUND[place + n_lost :]

@@ -117,6 +117,7 @@ def slope_of(solved, step):
     return (low2 - 8 * low + 8 * high - high2) / (12 * step)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(16))
 def test_derivatives_of_real_parts_against_differences(seed):
     drawn, instrument = draw_instrument(seed)

@@ -142,6 +142,7 @@ CASES = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", CASES)
 def test_estimated_floor_is_the_most_likely_one(case):
     problem = drawn_problem(**CASES[case])

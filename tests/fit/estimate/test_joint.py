@@ -168,5 +168,6 @@ assert threading.active_count() == 1
 """
 
 
+@pytest.mark.long
 def test_lmfit_is_loaded_beside_and_once() -> None:
     subprocess.run([sys.executable, "-c", SCRIPT], check=True)

@@ -23,6 +23,7 @@ from tests.benches import GRID_HZ
 
 
 # with a reference of the exciter's current, and without one: then the exciter's corner is a parameter
+@pytest.mark.long
 @pytest.mark.parametrize("reference_kind", ["current", "none"])
 @pytest.mark.parametrize("eddies", laws.LADDER, ids=laws.ladder_name)
 def test_jacobian_of_every_model_is_exact(eddies: tuple[tuple[Profile, ...], ...], reference_kind: str) -> None:

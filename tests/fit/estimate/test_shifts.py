@@ -73,6 +73,7 @@ def pulls(n: int, *, mismatch: float) -> np.ndarray:
     return np.array(rows)
 
 
+@pytest.mark.long
 def test_intervals_cover_a_drawn_mismatch_of_the_inputs():
     found = pulls(200, mismatch=1.0)
     assert np.all(np.abs(found.mean(axis=0)) < 0.25)
@@ -81,6 +82,7 @@ def test_intervals_cover_a_drawn_mismatch_of_the_inputs():
     assert np.all((inside > 0.9) & (inside < 0.99))
 
 
+@pytest.mark.long
 def test_a_mismatch_beyond_what_is_stated_shows():
     found = pulls(40, mismatch=5.0)
     assert np.all(found.std(axis=0)[[0, 2]] > 1.5)
@@ -113,6 +115,7 @@ def test_derivatives_by_the_shifts_are_those_of_the_residual():
         np.testing.assert_allclose(jacobian[index], numeric, rtol=1e-6, atol=1e-9)
 
 
+@pytest.mark.long
 def test_the_budget_names_the_calibration():
     evidence, truth = impedance_bench(3)
     answer = characterise_pickup(evidence)

@@ -67,6 +67,7 @@ def circuit(d):
     return coil / denominator, ratio
 
 
+@pytest.mark.long
 @settings(max_examples=25, deadline=None)
 @given(drawn)
 def test_a_passive_circuit_passes_and_its_conjugate_does_not(d):
@@ -114,6 +115,7 @@ def test_disturbed_recordings_are_found_by_their_response_alone(take):
     assert "record again" in found.text
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [300, 303, 313])
 def test_without_a_reference_the_delay_is_not_known(seed):
     """The arrival is taken from the strongest response, up to 0.17 ms late in these recordings."""
@@ -150,6 +152,7 @@ def drawn_guitar(seed):
     return (gc.draw_four_pots if which == 4 else gc.draw_plate)(seed, conditions=conditions)
 
 
+@pytest.mark.long
 def test_no_false_alarm_on_200_drawn_guitars():
     """Pots, tone capacitors, pickups out of phase or not connected, foils, real parts; noise to 1e-2, smooth errors, delays."""
     n = 0
@@ -211,6 +214,7 @@ def sound_responses():
     return [case.takes["tone-up"].response for case in cases]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("fault", FAULTS)
 def test_bad_data_are_found(fault):
     spoil, least, share = FAULTS[fault]
@@ -226,6 +230,7 @@ def test_what_stays_unseen_is_as_small_as_what_models_leave_over():
         assert judge_causal(with_value(response, drifting)).severity == "pass"
 
 
+@pytest.mark.long
 def test_halves_of_two_runs_are_found():
     open_, loaded = response_of("bare-single-coil", "open"), response_of("bare-single-coil", "plus-1n")
     glued = np.where(upper(open_), loaded.value, open_.value)

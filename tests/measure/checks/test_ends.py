@@ -62,6 +62,7 @@ def test_noise_that_breaks_off_is_a_warning():
     assert finding.severity == "warn"
 
 
+@pytest.mark.long
 def test_a_take_cut_short_is_rejected_without_its_stimulus():
     case = simulated.draw_case(5001, peak=0.2, hum_dbfs=-60.0, rate_hz=RATE_HZ)
     whole = Recording(samples=case.takes["open"].astype(np.float32), rate_hz=RATE_HZ, n_bits=24)

@@ -16,7 +16,7 @@ from measure.signal.recording import Recording
 from measure.signal.stimulus import sweep_samples
 from measure.source.virtual import Faults, Gap, Noise
 from tests.counted_transforms import count_transforms
-from tests.draws import drawn
+from tests.draws import seeds
 from tests.faulty_takes import BENCH, NO_NOISE, RATE_HZ, ROOM, STIMULUS, SWEEP, blamed, coil, draw_bench, found, sense, slow, take
 
 # Good takes -------------------------------------------------------------------------------------------------------------------
@@ -68,7 +68,7 @@ def test_no_good_take_is_blamed_at_other_rates(rate_hz: int) -> None:
 @pytest.mark.slow
 def test_no_good_take_of_two_hundred_is_rejected() -> None:
     rejected = []
-    for seed in range(drawn(200, everyday=40)):
+    for seed in seeds(200, everyday=40):
         draw = draw_bench(seed)
         findings = check_recording(take(draw.bench, sweep=draw.sweep), stimulus=sweep_samples(draw.sweep))
         rejected += [(seed, finding.code, finding.figure) for finding in findings if finding.severity == "reject"]
@@ -118,6 +118,7 @@ def test_a_gap_in_the_silence_of_the_pickup_shows_as_an_early_arrival() -> None:
     assert "before the reference" in finding.text
 
 
+@pytest.mark.long
 def test_a_repeated_block_is_proved_without_a_stimulus() -> None:
     gap = Gap(kind="repeated", at_s=1.3, n_samples=128)
     findings = found(take(faults=Faults(gaps=(gap,))), None)
@@ -130,6 +131,7 @@ def test_a_click_is_a_warning_at_most() -> None:
     assert blamed(findings) == {"dropouts": "warn"}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("ppm", [slow(-80.0), 40.0, slow(80.0), slow(200.0)])
 def test_drift_is_measured(ppm: float) -> None:
     finding = found(take(faults=Faults(drift_ppm=ppm)))["clock-drift"]
@@ -158,12 +160,14 @@ def test_clipping_below_full_scale(level: float) -> None:
     assert reference["clipped"].text.startswith("reference")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("n_bits", [16, slow(24), None])
 def test_clipping_at_full_scale(n_bits: int | None) -> None:
     bench = replace(BENCH, reference=sense(gain=2.1), n_bits=n_bits)
     assert set(blamed(found(take(bench, faults=Faults(reference_clip=1.0))))) == {"clipped"}
 
 
+@pytest.mark.long
 def test_dead_silent_and_swapped() -> None:
     assert set(blamed(found(take(faults=Faults(is_muted=True))))) == {"silent"}
     assert set(blamed(found(take(faults=Faults(is_pickup_dead=True))))) == {"dead-channel"}

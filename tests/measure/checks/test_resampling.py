@@ -11,6 +11,7 @@ from measure.checks.resampling import judge_resampling
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.transfer.assessment import assess
 from measure.transfer.loopback import solve_loopback
+from tests.draws import some
 from tests.two_inputs import MADE, mismatch, output, played, recorded
 
 NOISE = 1e-4  # of full scale
@@ -67,9 +68,9 @@ def test_the_likely_rate_is_told(between_hz, told):
     assert f"as a stream of {told} has it" in found.text
 
 
-@pytest.mark.parametrize("rate_hz", [48000, 96000])
+@pytest.mark.parametrize("rate_hz", some([48000, 96000], 1))
 @pytest.mark.parametrize("order", [1, 2, 4, 6])
-@pytest.mark.parametrize("corner", [0.02, 0.1, 0.2, 0.3, 0.4, 0.44])
+@pytest.mark.parametrize("corner", some([0.02, 0.4, 0.44, 0.1, 0.2, 0.3], 3))
 def test_a_soft_roll_off_is_no_wall(rate_hz, order, corner):
     samples = late(sweep(rate_hz), rate_hz)
     hz = np.fft.rfftfreq(len(samples), 1 / rate_hz)
@@ -119,6 +120,7 @@ def through(recording, between_hz):
     return replace(recording, samples=np.stack(columns, axis=1)[: len(recording.samples)])
 
 
+@pytest.mark.long
 def test_a_loopback_and_a_take_with_a_reference_tell_it():
     recording = recorded(lambda f: output(f) * mismatch(f), seed=1)
     for one, n in ((recording, 0), (through(recording, 32000), 1)):

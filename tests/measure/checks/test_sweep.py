@@ -12,7 +12,7 @@ from measure.checks.sweep import Recognised, describe_sweep, is_own, played_samp
 from measure.response import FloatArray, outcome
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.source.virtual import Faults, Gap
-from tests.draws import drawn
+from tests.draws import seeds
 from tests.faulty_takes import NO_NOISE, RATE_HZ, ROOM, STIMULUS, SWEEP, blamed, coil, found, noise_take, slow, take
 
 OWN = Sweep(rate_hz=RATE_HZ)
@@ -103,6 +103,7 @@ def test_a_good_take_is_good_without_its_stimulus() -> None:
     assert "sweep recognised from the recording" in findings["truncated"].text
 
 
+@pytest.mark.long
 def test_of_another_sweep_the_true_pace_is_not_judged() -> None:
     findings = found(take(faults=Faults(rate_factor=48 / 44.1)), None)
     assert blamed(findings) == {}
@@ -136,6 +137,7 @@ def test_distortion_is_measured_without_the_stimulus(third_order: float) -> None
     assert finding.figure == pytest.approx(100 * square / 4 / (1 - 0.75 * square), rel=0.1)
 
 
+@pytest.mark.long
 def test_drift_of_the_own_sweep_is_measured_without_it() -> None:
     finding = found(take(sweep=OWN, faults=Faults(drift_ppm=100.0)), None)["clock-drift"]
     assert finding.severity == "warn"
@@ -165,7 +167,7 @@ def test_no_good_take_of_a_hundred_is_rejected_without_its_stimulus() -> None:
     from tests.faulty_takes import draw_bench
 
     rejected = []
-    for seed in range(drawn(100, everyday=20)):
+    for seed in seeds(100, everyday=20):
         draw = draw_bench(seed)
         findings = check_recording(take(draw.bench, sweep=draw.sweep))
         if outcome(findings) == "rejected":

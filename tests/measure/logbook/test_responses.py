@@ -53,6 +53,7 @@ def put(folder, name, text):
     return folder / name
 
 
+@pytest.mark.long
 def test_two_tables_are_fitted_like_recordings(bench, capsys):
     bare = put(bench, "bare.csv", table_text(seed=1, std=True))
     plus = put(bench, "plus.csv", table_text(1e-9, seed=2, std=True))
@@ -76,6 +77,7 @@ def test_two_tables_are_fitted_like_recordings(bench, capsys):
     assert "measured elsewhere" in (bench / "report.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.long
 def test_without_a_stated_deviation_one_is_assumed_and_said(bench, capsys):
     code, out, err = run(capsys, "import", "bare", put(bench, "bare.csv", table_text()), "--logbook", bench)
     assert code == 0
@@ -129,6 +131,7 @@ def test_a_changed_file_is_noticed(bench, capsys):
         assert "response.csv has changed since the take was made" in err
 
 
+@pytest.mark.long
 def test_a_simulated_table_stays_simulated(bench, capsys):
     file = put(bench, "bare.csv", table_text(std=True, head="# simulated: yes\n"))
     code, out, _ = run(capsys, "import", "bare", file, "--logbook", bench)
@@ -168,6 +171,7 @@ def test_a_phase_of_the_other_sign_is_rejected_and_said(bench, capsys):
         response_of_take(open_logbook(bench), read_take(open_logbook(bench), "turned"))
 
 
+@pytest.mark.long
 def test_of_very_many_frequencies_a_fit_uses_sixteen_an_octave(bench, capsys):
     frequency_hz = np.linspace(20, 20e3, 4000)
     rows = "".join(f"{f!r},0.01,{f / 1e4!r}\n" for f in frequency_hz.tolist())
@@ -289,6 +293,7 @@ def impedance_table(added_f=0.0, *, seed=1):
     return "\n".join(["! made elsewhere", "BEGIN TRACE A", "f (kHz);R (ohm);X (ohm)", *rows, "END TRACE A"]) + "\n"
 
 
+@pytest.mark.long
 def test_an_impedance_is_fitted_in_a_logbook_without_a_rig(tmp_path, capsys):
     book = ["--logbook", tmp_path / "book"]
     bare, plus = put(tmp_path, "bare.csv", impedance_table()), put(tmp_path, "plus.txt", impedance_table(1e-9, seed=2))

@@ -399,6 +399,7 @@ def test_kill_9_at_every_step_leaves_a_whole_logbook(tmp_path: Path, source: Pat
     assert len(told[-1]) == 2  # so every step of a take was met, of the first and of a later one
 
 
+@pytest.mark.long
 @on_posix
 def test_kill_9_at_random_moments_leaves_a_whole_logbook(logbook: Logbook, source: Path) -> None:
     random = np.random.default_rng(9)

@@ -66,6 +66,7 @@ def test_a_lost_sample_stands_out() -> None:
     assert arrival.unpredicted[worst] > 50 * np.nanmedian(arrival.unpredicted)
 
 
+@pytest.mark.long
 def test_a_long_sweep_is_followed_in_pieces() -> None:
     sweep = Sweep(rate_hz=RATE_HZ, duration_s=30.0, before_s=0.2, after_s=0.2)
     stimulus = sweep_samples(sweep)

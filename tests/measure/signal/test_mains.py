@@ -51,6 +51,7 @@ def test_hum_samples_are_the_cosines_they_stand_for():
     np.testing.assert_allclose(hum_samples(hum, 5000, 8000), (phase @ hum.amplitude[:, 0]).real, rtol=0, atol=1e-12)
 
 
+@pytest.mark.long
 def test_no_lines_in_noise_alone():
     found = [fitted(take(np.random.default_rng(seed), corner_hz=200.0))[0] for seed in range(15)]
     n_lines = sum(0 if hum is None else len(hum.order) for hum in found)

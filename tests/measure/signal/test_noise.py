@@ -27,6 +27,7 @@ def true_levels(lines, std, *, rate_hz=48000, top_hz=20e3):
     return 10 * np.log10(hum) if lines else None, 10 * np.log10(2 * std**2 * (top_hz - 20.0) / (rate_hz / 2))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("lines", "mains_hz", "rate_hz"),
     [(LINES, 50.03, 48000), ({1: 3e-6, 3: 2e-6}, 59.9, 48000), (LINES, 60.02, 96000)],
@@ -85,6 +86,7 @@ def test_hum_that_swells_has_a_wide_error():
     assert levels.hum.std_db == pytest.approx(expected, rel=0.05)
 
 
+@pytest.mark.long
 def test_no_hum_is_none_with_a_limit():
     found = [noise_levels([quiet(np.random.default_rng(seed), lines={})], is_quiet=True) for seed in range(20)]
     assert sum(levels.hum is not None for levels in found) <= 1

@@ -37,6 +37,7 @@ def drifting_take(drift_ppm, seed=1):
     return stimulus.astype(np.float32), (both + noise).astype(np.float32)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("drift_ppm", [-150.0, 0.0, 80.0, 600.0])
 def test_drift_is_measured_and_taken_out(drift_ppm):
     played, samples = drifting_take(drift_ppm)

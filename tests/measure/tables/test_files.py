@@ -106,6 +106,7 @@ CELLS = st.sampled_from(
 LINES = st.lists(st.lists(CELLS, min_size=1, max_size=4), max_size=8)
 
 
+@pytest.mark.long
 @given(st.sampled_from([",", ";", "\t", "  "]), LINES, LINES)
 def test_malformed_tables_are_read_or_refused_in_one_line(sign, above, below):
     lines = [*above, ["f", "R", "X"], ["1", "2", "3"], ["2", "3", "4"], *below]
@@ -186,6 +187,7 @@ def test_numbers_that_are_not_finite_are_left_to_the_checks():
     assert np.isfinite(table.value).tolist() == [False, False, False, True]
 
 
+@pytest.mark.long
 def test_too_many_lines_are_refused():
     with pytest.raises(ValueError, match="50001 lines of numbers, at most 50000"):
         parse_csv("frequency,real,imaginary\n" + "1,2,3\n" * 50001)

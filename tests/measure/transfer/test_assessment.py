@@ -64,6 +64,7 @@ def test_plate_take_and_its_response(coupling_f, instrument, stimulus, allowed):
     assert 0.8 < mean_square_pull(looked.response, ratio) < 1.3
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("instrument", "resistor_ohm", "stimulus"),
     [
@@ -106,6 +107,7 @@ def test_dead_input_is_a_fault_all_the_same():
     assert worse_than_pass(looked)["dead-channel"] == "reject"
 
 
+@pytest.mark.long
 def test_reference_that_is_not_driven_is_a_fault():
     samples = record(5, through_plate(INSTRUMENT, 1e-12))
     samples[:, 1] = quiet(6, duration_s=len(samples) / 48000)[:, 1]
@@ -126,6 +128,7 @@ def test_exchanged_channels(method, ratio, code, stimulus):
     assert "exchanged" in named(looked, code).text
 
 
+@pytest.mark.long
 def test_turned_polarity_and_unequal_gains_of_an_impedance_take():
     samples = record(8, through_resistor(INSTRUMENT, 10e3))
     turned = samples * [-1.0, 1.0]
@@ -135,6 +138,7 @@ def test_turned_polarity_and_unequal_gains_of_an_impedance_take():
     assert "passive" not in worse_than_pass(look(samples * [1.01, 1.0], "impedance"))
 
 
+@pytest.mark.long
 def test_resistor_that_does_not_suit():
     large = named(look(record(9, through_resistor(INSTRUMENT, 2e6)), "impedance"), "series-resistor")
     assert (large.severity, "too large" in large.text) == ("warn", True)
@@ -151,6 +155,7 @@ def test_plate_that_touches_the_wiring():
     assert finding.figure < 2.0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("method", ["plate", "impedance"])
 def test_common_faults_are_found_with_every_method(method):
     ratio = through_plate(INSTRUMENT, 2e-12) if method == "plate" else through_resistor(INSTRUMENT, 100e3)
@@ -162,6 +167,7 @@ def test_common_faults_are_found_with_every_method(method):
     assert worse_than_pass(look(samples[:120000], method))["truncated"] == "reject"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("method", "step", "severity"),
     [("plate", 1.0, "pass"), ("plate", 1.1, "reject"), ("impedance", 1.01, "warn")],
@@ -174,6 +180,7 @@ def test_repeats_that_differ(method, step, severity):
     assert "exciter" not in finding.text
 
 
+@pytest.mark.long
 def test_texts_do_not_speak_of_the_exciter():
     for method, ratio in (("plate", through_plate(INSTRUMENT, 2e-14)), ("impedance", lambda f: 1e-6 * np.ones(len(f)))):
         looked = look(record(14, ratio), method)
@@ -181,6 +188,7 @@ def test_texts_do_not_speak_of_the_exciter():
         assert not [finding.text for finding in looked.findings if "exciter" in finding.text or "coil" in finding.text]
 
 
+@pytest.mark.long
 def test_quiet_take_has_no_response_and_is_good():
     looked = look(quiet(15), "quiet", stimulus=None)
     assert (looked.outcome, looked.response) == ("good", None)
@@ -191,6 +199,7 @@ def test_quiet_take_has_no_response_and_is_good():
     assert worse_than_pass(look(samples, "quiet", stimulus=None))["dropouts"] == "reject"
 
 
+@pytest.mark.long
 def test_faults_of_quiet_takes():
     short = look(quiet(16, duration_s=0.4), "quiet", stimulus=None)
     assert worse_than_pass(short)["length"] == "reject"
@@ -221,6 +230,7 @@ def folder(tmp_path_factory):
     return made
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("method", ["exciter", "plate", "impedance", "quiet"])
 def test_import_and_inspect_of_every_method(capsys, folder, tmp_path, method):
     book = tmp_path / "book"
@@ -271,6 +281,7 @@ def test_worst_of_several_findings_counts():
     assert join_findings(judgement, found[:1]).outcome == "good"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("change", "severity", "result"), [(1.0, "pass", "good"), (1.01, "warn", "usable"), (1.06, "reject", "rejected")]
 )

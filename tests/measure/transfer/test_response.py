@@ -59,6 +59,7 @@ CONDITIONS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", CONDITIONS)
 def test_standard_deviation_predicts_the_residuals(name):
     seen = [pulls(estimate_response([take(np.random.default_rng(seed), **CONDITIONS[name])])) for seed in range(6)]
@@ -123,6 +124,7 @@ def without_reference(recording):
     return Recording(samples=recording.samples[:, :1].copy(), rate_hz=recording.rate_hz, reference_channel=None)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("latency_s", [0.0, 0.0371, 0.2])
 def test_known_stimulus_instead_of_a_reference(latency_s):
     mean_squares = []
@@ -275,6 +277,7 @@ print(1024 * (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / (re
 """
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="peak memory is read the Linux way")
 @pytest.mark.parametrize(("duration_s", "halvings"), [(10, 4), pytest.param(120, 0, marks=pytest.mark.slow)])
 def test_memory_of_a_long_recording(tmp_path, duration_s, halvings):

@@ -38,6 +38,7 @@ def delayed(rng):
     return np.exp(-2j * np.pi * GRID_HZ * 0.05 * rng.standard_normal() / RATE_HZ)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("noise", "misfit"), [(5e-4, 0.0), (3e-5, 1e-3)])
 def test_intervals_hold_the_corner_as_often_as_they_say(noise, misfit):
     pulls = []

@@ -81,6 +81,7 @@ def recorded_takes(
     return takes
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("is_calibrated", [True, False])
 @pytest.mark.parametrize("seed", range(4))
 def test_a_megohm_and_185_picofarad_come_out_of_recordings(seed, is_calibrated):
@@ -118,6 +119,7 @@ def drawn_takes(rng: np.random.Generator, *, input_ohm: float, input_f: float) -
     return takes
 
 
+@pytest.mark.long
 def test_intervals_hold_the_truth_as_often_as_they_say():
     rows = []
     for seed in range(120):

@@ -85,6 +85,7 @@ def test_nothing_done_is_not_resolved():
     )
 
 
+@pytest.mark.long
 def test_signal_that_vanishes_has_a_bound():
     answer = compare_shielding([recorded(3, CC_F)], [recorded(4, 1e-18)])
     band = band_at(answer, 1000.0)

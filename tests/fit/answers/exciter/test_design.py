@@ -18,6 +18,7 @@ def wish(**changes):
     return replace(asked, **changes)
 
 
+@pytest.mark.long
 def test_most_turns_that_keep_the_corner():
     design = design_exciter(SETUP, wish())
     winding = design.setup.winding
@@ -42,6 +43,7 @@ def test_one_wire_without_a_cap_on_its_turns_meets_the_corner_exactly():
     assert figures(design.setup)["corner"] >= 20e3 > figures(more)["corner"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("emf_v", [5e-3, 20e-3, 100e-3])
 def test_a_wanted_voltage_is_reached_with_the_fewest_turns(emf_v):
     design = design_exciter(SETUP, wish(emf_v=emf_v))
@@ -51,6 +53,7 @@ def test_a_wanted_voltage_is_reached_with_the_fewest_turns(emf_v):
     assert figures(design.setup, 1e3)[emf_key(1e3)] >= emf_v > figures(fewer, 1e3)[emf_key(1e3)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("current_a", [0.5e-3, 2e-3, 5e-3, 15e-3])
 def test_a_wanted_current_flows(current_a):
     design = design_exciter(SETUP, wish(current_a=current_a))
@@ -60,6 +63,7 @@ def test_a_wanted_current_flows(current_a):
     assert found["corner"] >= 20e3
 
 
+@pytest.mark.long
 def test_what_cannot_be_had_is_said():
     line = driven(source_ohm=100.0, minimum_load_ohm=600.0)
     missed = design_exciter(line, wish(current_a=0.1)).unmet
@@ -73,6 +77,7 @@ def test_what_cannot_be_had_is_said():
         design_exciter(wound(room_m=5e-5), wish())
 
 
+@pytest.mark.long
 def test_drawn_designs_stay_within_all_ratings():
     draw = np.random.default_rng(3)
     for _ in range(12):

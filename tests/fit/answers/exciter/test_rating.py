@@ -76,6 +76,7 @@ def test_a_pickup_by_more_nodes_gives_the_same(monkeypatch):
     assert few == pytest.approx(figures(near)["mutual_inductance"], rel=0.01)
 
 
+@pytest.mark.long
 def test_intervals_are_those_of_drawn_benches():
     answer = analyse_exciter(SETUP, bounds=BOUNDS, at_hz=(1e3,))
     draw, per_layer = np.random.default_rng(2), turns_per_layer(WINDING)

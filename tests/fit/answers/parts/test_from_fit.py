@@ -120,6 +120,7 @@ def pulls_of_guitar(seed):
     return np.array(pulls)
 
 
+@pytest.mark.long
 def test_prediction_from_a_fit_agrees_with_the_true_guitar():
     assert np.all(np.abs(pulls_of_guitar(101)) < 3)
 

@@ -46,6 +46,7 @@ def test_changed_part_is_correlated_with_nothing():
     assert curve.peak_frequency.standard_uncertainty == alone.pickups["bridge"].peak_frequency.standard_uncertainty > 20.0
 
 
+@pytest.mark.long
 def test_tolerance_of_marked_parts_counts_where_it_is_asked_for():
     exact = {"input.resistance": parse_quantity("1M"), "input.capacitance": parse_quantity("470p")}
     options = {"load": exact, "at_hz": (2000.0,)}
@@ -118,6 +119,7 @@ def test_another_cable_has_another_loss():
     assert known.basis["input.resistance"].origin == "measured"
 
 
+@pytest.mark.long
 def test_stated_loss_tangents_count_without_a_fit():
     instrument = read_instrument(layout_text("one-pickup").replace('"22n ± 10%"', '"22n ± 10% tan 2%"'))
     load = LOAD | {"input.capacitance": parse_quantity("470p ± 10p tan 1%", "F")}

@@ -38,6 +38,7 @@ def is_one_readable_line(text):
     return text.isprintable() and len(text) <= LONGEST and not text.endswith(".")
 
 
+@pytest.mark.long
 def test_added_part_off_its_marking_is_named_with_what_the_takes_say():
     evidence = evidence_of("bare-single-coil", TAKES)
     wrong = parse_quantity("909p ± 1%")
@@ -61,12 +62,14 @@ def test_added_part_off_its_marking_is_named_with_what_the_takes_say():
     assert released.found.low < released.found.value < released.found.high
 
 
+@pytest.mark.long
 def test_takes_that_go_with_every_statement_let_none_go():
     choice, found = fitted(evidence_of("bare-single-coil", TAKES))
     assert released_of(choice) == ()
     assert not {"reference-misfit", "unequal-highpass", "unequal-delay", "unusual-loss", "one-reference"} & set(found)
 
 
+@pytest.mark.long
 def test_unequal_high_passes_are_named_with_their_cure():
     def highpasses(s, _rate_hz):
         return (s + 2 * np.pi * 3.0) / (s + 2 * np.pi * 10.0)
@@ -83,6 +86,7 @@ def test_unequal_high_passes_are_named_with_their_cure():
     assert released.stated.value == 0.0
 
 
+@pytest.mark.long
 def test_unequal_delay_is_named_with_its_cure():
     choice, found = fitted(changed(evidence_of("bare-single-coil", TAKES), lambda s, rate_hz: np.exp(-0.7 * s / rate_hz)))
     finding = found["unequal-delay"]
@@ -108,6 +112,7 @@ def test_likely_causes_of_a_wrong_reference(name, ratio, said):
     assert said in doubts._cause(name, ratio)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("name", "source", "said"),
     [
@@ -136,6 +141,7 @@ def test_leak_is_told_in_ohms_and_a_senseless_one_asks_for_the_wiring():
     assert "wiring" in senseless.text
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [3, 5])
 def test_a_part_that_nobody_stated_is_no_loss_of_the_pickup(seed):
     """Behind a pot in mid-travel a forgotten capacitor can be imitated by a loss, but only by one that no coil shows."""

@@ -207,6 +207,7 @@ def test_truths_go_by_the_names_of_instrument_toml_and_lie_where_they_are_said_t
     assert len(evidence_of_guitar(case).takes) == sum(take.is_heard for take in case.takes.values())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("references", ["gaussian", "rectangular"])
 def test_references_scatter_as_they_are_said_to(references):
     conditions = cases.Conditions(references=references)
@@ -257,6 +258,7 @@ def test_the_same_seed_gives_the_same_case_and_other_conditions_leave_the_guitar
     assert cases.draw_three_pickups(10).truths != first.truths
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("what", ["ideal", "real"])
 def test_recordings_measure_what_the_responses_say(what):
     conditions = cases.Conditions(real=gp.RealParts(high_pass_hz=(10.0, 3.0), clock_ppm=-80.0))
@@ -288,6 +290,7 @@ def test_ideal_turn_alone_does_nothing_to_a_coil_that_it_is_not_coupled_to():
 SPOTS_HZ = (60.0, 900.0, 4500.0, 16e3)
 
 
+@pytest.mark.long
 @needs_ngspice
 @pytest.mark.parametrize("what", REAL_DRAWN)
 def test_real_parts_against_a_general_simulator(tmp_path, what):
@@ -433,6 +436,7 @@ def test_a_pot_at_a_stop_keeps_its_ohms_and_the_rest_of_its_track():
     assert seen[0].real == pytest.approx(across, rel=1e-3)  # the coil is in parallel
 
 
+@pytest.mark.long
 def test_real_parts_are_drawn_from_their_ranges():
     drawn = [cases.draw_one_pickup(seed, takes=("tone-up-plus-1n",), conditions=cases.REAL) for seed in range(300)]
     truths = {key: np.array([case.truths[key] for case in drawn]) for key in drawn[0].truths}
@@ -477,6 +481,7 @@ def test_windings_are_as_warm_as_is_said():
             assert (1 / slow).real == pytest.approx(behind + 1 / track + 1 / case.truths["input.resistance"], rel=1e-6)
 
 
+@pytest.mark.long
 def test_a_placement_reaches_the_loops_in_its_own_way_and_leaves_the_rest():
     ratios = []
     for seed in range(60):

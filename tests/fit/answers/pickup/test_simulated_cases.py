@@ -20,10 +20,10 @@ from measure.response import outcome
 from measure.signal.recording import Recording
 from measure.transfer.response import estimate_response
 from tests import simulated_cases as simulated
-from tests.draws import IS_WHOLE, drawn, scatter
+from tests.draws import IS_WHOLE, scatter, seeds
 from tests.general_simulator import needs_ngspice, simulate
 
-SINGLE_COILS, HUMBUCKERS = range(100, 100 + drawn(50, everyday=20)), range(200, 200 + drawn(20, everyday=8))
+SINGLE_COILS, HUMBUCKERS = seeds(50, everyday=20), seeds(20, everyday=8)
 DRAWN_ONCE = pytest.mark.xdist_group("simulated cases")
 
 
@@ -81,6 +81,7 @@ def test_lossy_load_against_a_general_simulator(tmp_path):
     assert np.max(np.abs(ours_jack / ours_current / (voltage / current) - 1)) < 1e-9
 
 
+@pytest.mark.long
 def test_warm_winding_reads_cold_and_losses_change_the_takes():
     cold, warm, lossy = (simulated.draw_case(3, **more) for more in ({}, {"kelvin": 10.0}, {"tangents": (0.01, 0.001)}))
     assert cold.dcr == warm.dcr == lossy.dcr
@@ -133,6 +134,7 @@ def run(capsys, *words):
     return code, json.loads(capsys.readouterr().out)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("seed", "rate_hz"), [(5, 44100)])
 def test_recordings_to_values_through_the_commands(tmp_path, capsys, seed, rate_hz):
     case = simulated.draw_case(seed, rate_hz=rate_hz, peak=0.2, bits=24)
@@ -149,6 +151,7 @@ def test_recordings_to_values_through_the_commands(tmp_path, capsys, seed, rate_
         assert low < value < high, name
 
 
+@pytest.mark.long
 def test_resonance_of_one_take_is_the_peak_of_jack_over_emf():
     case = simulated.draw_case(2, rate_hz=48000, peak=0.3, bits=24, pink_corner_hz=0.0)
     answer = characterise_pickup(evidence_of(case, ["open"]))

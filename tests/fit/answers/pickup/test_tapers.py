@@ -40,6 +40,7 @@ def test_nothing_between_the_ends_is_no_table():
         taper_figure({}, simulated=False)
 
 
+@pytest.mark.long
 def test_picture_shows_measured_points_and_both_laws():
     case = cases.draw_one_pickup(5, takes=("tone-up", "tone-up-plus-1n", "tone-down", "tone-5", "volume-6"))
     answer = characterise_pickup(evidence_of_guitar(case))

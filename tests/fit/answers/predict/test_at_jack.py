@@ -29,6 +29,7 @@ def test_what_was_measured_counts_and_pots_stand_at_10():
     assert one.answer.measured is not None
 
 
+@pytest.mark.long
 def test_a_pickup_that_is_never_alone_is_told_with_what_is_beside_it():
     guitar = read_instrument(layout_text("three-singles"))
     (switch,) = guitar.switch.values()

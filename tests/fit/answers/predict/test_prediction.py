@@ -61,6 +61,7 @@ def test_group_delay_is_the_slope_of_the_phase():
 
 
 # Each part drawn from its own distribution; the spread of the figures against what the derivatives say.
+@pytest.mark.long
 def test_uncertainty_against_drawn_parts():
     rng = np.random.default_rng(5)
     curve = bridge({"tone": "8"}, at_hz=(2000.0,))
@@ -168,6 +169,7 @@ def predict_marked(controls, **options):
 
 # Parts drawn from the covariance, each draw a curve of its own; the spread of the curves is the band. 600 draws tell a standard
 # deviation to 3 % (1 σ); along a curve a few such lie side by side.
+@pytest.mark.long
 def test_width_of_a_band_is_the_spread_of_curves_drawn_from_the_covariance():
     parts, rng = found_parts(), np.random.default_rng(11)
     controls = {"tone": "6"}
@@ -207,6 +209,7 @@ LEVELS_HZ = (100.0, 300.0, 1000.0, 2000.0, 3000.0, 4000.0, 6000.0, 10000.0)
 
 
 # 600 draws tell a standard deviation to 3 % (1 σ); along a curve a few such lie side by side.
+@pytest.mark.long
 @pytest.mark.parametrize("tone", ["0", "10", "6"])
 def test_width_of_a_band_is_the_spread_of_curves_of_drawn_real_parts(tone):
     parts, rng = real_parts(), np.random.default_rng(12)
@@ -223,6 +226,7 @@ def test_width_of_a_band_is_the_spread_of_curves_of_drawn_real_parts(tone):
     assert np.all(np.abs(np.std(levels, axis=0) / answer.pickups["bridge"].gain_db_std[::8] - 1) < 0.12)
 
 
+@pytest.mark.long
 def test_what_a_prediction_rests_on_names_what_parts_have_beside_their_values():
     parts = real_parts()
     basis = {tone: predict_marked({"tone": tone}, measured=parts).basis for tone in ("0", "10", "6")}
@@ -285,6 +289,7 @@ def pulls_of_real_guitar(seed):
     return each[::2], each[1::2]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [100, 116, 127])
 def test_real_guitar_is_predicted_where_it_was_not_measured(seed):
     found, ideal = pulls_of_real_guitar(seed)

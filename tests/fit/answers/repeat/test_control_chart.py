@@ -44,6 +44,7 @@ def test_false_alarms_of_plain_charts_are_those_of_theory():
     assert np.mean(runs) == pytest.approx(370, abs=3 * 370 / np.sqrt(200))  # run lengths scatter by as much as their mean
 
 
+@pytest.mark.long
 def test_short_histories_alarm_no_more_often():
     """While centre and scatter come from 8 to 20 measurements: 0.27 % of single ones, 0.42 % of averages; by plain limits 2 %."""
     n_runs, single, average, plain = 600, 0, 0, 0
@@ -74,6 +75,7 @@ def test_limits_stand_still_at_a_long_baseline():
     assert charts.individuals.high[LEAST_POINTS] != charts.individuals.high[LEAST_POINTS + 1]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("size", "within"), [(3.0, 6), (2.0, 14)])
 def test_a_step_is_found_and_dated(size, within):
     """In 9 of 10 benches within so many measurements after a baseline of 20; where it began, and how far it went."""
@@ -89,6 +91,7 @@ def test_a_step_is_found_and_dated(size, within):
     assert np.mean(sizes) == pytest.approx(size, rel=0.15)
 
 
+@pytest.mark.long
 def test_a_slow_drift_is_found_by_the_average_first():
     """A tenth of the scatter each time: it hides from single measurements, and not in the baseline."""
     found, earlier = [], []

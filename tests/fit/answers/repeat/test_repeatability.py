@@ -68,6 +68,7 @@ def test_what_a_design_does_not_tell_apart_stays_together():
     assert list(estimate_spreads(levels_of(draw(np.random.default_rng(1), [[1]] * 4)))[0]) == [("day", "placement", "repeat")]
 
 
+@pytest.mark.long
 def test_sums_of_squares_add_up_and_expectations_are_those_of_many_draws():
     design, squares = DESIGNS["unbalanced"], []
     for seed in range(4000):
@@ -107,6 +108,7 @@ def test_values_that_do_not_differ_at_all():
     assert (one.verdict, one.p_value, one.bench_std) == ("holds", 1.0, 0.1)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["one day", "unbalanced", "single sets"])
 def test_right_intervals_are_seldom_called_too_narrow(name):
     """At 5 % of benches, and not more, where single results scatter just as is stated, repeats of a placement alike or not."""
@@ -137,6 +139,7 @@ def test_what_is_shared_stays_in_the_interval_of_one_result():
     assert narrow.bench_half > 1.96 * narrow.bench_std  # s_R rests on few degrees of freedom
 
 
+@pytest.mark.long
 def test_interval_of_one_result_holds_the_truth():
     """Of a further result on the same bench, whatever the intervals say that are stated: 90 to 99 %."""
     inside = []

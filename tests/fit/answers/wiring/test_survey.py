@@ -13,6 +13,7 @@ from fit.answers.wiring.survey import label_positions, read_wiring
 from fit.circuit.reading import read_instrument
 from measure.response import Response
 from tests.drawn_wirings import FREQUENCY_HZ, LEAKAGE, Guitar, check, five_positions, nested
+from tests.draws import some
 from tests.guitar_cases import draw_four_pots, draw_three_pickups
 from tests.guitar_circuit import GROUND, TIP, Circuit, solve_tip
 from tests.guitar_parts import add_pickup, draw_pickup
@@ -200,7 +201,7 @@ def wiring_takes(case):
 
 # Guitars with coupled windings and eddy losses, noise, smooth errors and leakage, solved by node equations of their own: every
 # take of a whole session is named, those with a part added or the tone control at 0 among them.
-@pytest.mark.parametrize("seed", range(25))
+@pytest.mark.parametrize("seed", some(range(25), 6))
 @pytest.mark.parametrize("kind", ["one loop", "spread"])
 def test_three_pickups_of_the_independent_guitars(seed, kind):
     odd = ("bridge", "middle", "neck", "")[seed % 4]

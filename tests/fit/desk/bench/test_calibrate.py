@@ -123,6 +123,7 @@ def error_of(response):
     return np.max(np.abs(20 * np.log10(np.abs(ratio)))), np.max(np.abs(np.degrees(np.angle(ratio))))
 
 
+@pytest.mark.long
 def test_a_loopback_frees_the_takes_that_follow(book, capsys):
     before = keep_coil(capsys, book, "before")
     code, document, err = loopback(capsys, book)
@@ -142,6 +143,7 @@ def test_a_loopback_frees_the_takes_that_follow(book, capsys):
     assert take_response(logbook, read_take(logbook, "before")).shift_names == ()  # its rig as it was then
 
 
+@pytest.mark.long
 def test_a_new_loopback_leaves_older_takes_under_theirs(book, capsys):
     loopback(capsys, book)
     first = keep_coil(capsys, book, "first")
@@ -155,6 +157,7 @@ def test_a_new_loopback_leaves_older_takes_under_theirs(book, capsys):
     assert len(list((book / "results").glob("loopback-*.json"))) == 2
 
 
+@pytest.mark.long
 def test_a_take_without_a_reference_is_freed_of_the_card(book, capsys):
     words = ("--reference-channel", "none", "--stimulus", "sweep.wav", "--logbook", book)
     loopback(capsys, book)
@@ -183,6 +186,7 @@ def heard_here(ratio):
     return Batch(repeats=(recording,), played=played(), time_utc="2026-01-01T00:00:00.000Z", is_live=True)
 
 
+@pytest.mark.long
 def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
     run(capsys, "rig", "--pickup-channel", 4, "--reference-channel", 3, "--rate", RATE_HZ, "--logbook", book)
     done = calibrate_loopback(quiet_desk(book), lambda: heard_here(np.ones_like))
@@ -204,6 +208,7 @@ def test_takes_made_here_are_freed_whatever_inputs_the_rig_names(book, capsys):
     assert "recorded by inputs 4 and 3, the take by 2 and 1" in warned[0]
 
 
+@pytest.mark.long
 def test_an_impedance_is_judged_without_the_card(book, recordings, capsys):
     def far(f):  # inputs set 1 dB apart: without the loopback the take would be doubted
         return 10 ** (0.5 / 20) * np.ones_like(f)
@@ -229,6 +234,7 @@ def test_an_impedance_is_judged_without_the_card(book, recordings, capsys):
     assert {one["name"]: one["outcome"] for one in again["checks"]}["passive"] == "pass"
 
 
+@pytest.mark.long
 def test_a_lost_curve_does_not_cost_a_take(book, capsys):
     loopback(capsys, book)
     (book / "results" / read_rig(book / "rig.toml").calibration.loopback).unlink()
@@ -237,6 +243,7 @@ def test_a_lost_curve_does_not_cost_a_take(book, capsys):
     assert (book / "takes" / "kept" / "take.json").is_file()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ["loopback", pytest.param("exciter", marks=pytest.mark.slow)])
 def test_the_card_plays_and_is_calibrated(book, capsys, tmp_path, monkeypatch, kind):
     """A stand-in for the audio library gives every output back on every input, as a loopback does."""
@@ -262,6 +269,7 @@ def test_the_rig_shows_what_was_calibrated(book, capsys):
     assert f"calibration.loopback         {read_rig(book / 'rig.toml').calibration.loopback}" in out
 
 
+@pytest.mark.long
 def test_a_fit_of_an_impedance_needs_the_loopback(book, capsys):
     stated = ("--input-resistance", "1M ± 0.1%", "--input-capacitance", "185p ± 1p", "--logbook", book)
     run(capsys, "rig", *stated)
@@ -280,6 +288,7 @@ def test_a_fit_of_an_impedance_needs_the_loopback(book, capsys):
     assert raw["outcome"] == "misfit" or not abs(raw_value / INDUCTANCE_H - 1) < 2e-3
 
 
+@pytest.mark.long
 def test_input_and_exciter_go_to_the_rig(book, capsys):
     loopback(capsys, book)
     words = [word for text in LOADS for word in ("--from", text)]
@@ -320,6 +329,7 @@ def test_what_is_no_loopback_is_not_written(book, capsys):
     assert not (book / "results").exists()
 
 
+@pytest.mark.long
 def test_a_pickup_instead_of_an_input_is_not_written(book, capsys):
     before = (book / "rig.toml").read_bytes()
     code, _, err = run_json(capsys, "calibrate", "input", "--from", "coil.wav=100k ± 1%", "--logbook", book)
@@ -334,6 +344,7 @@ def test_a_pickup_instead_of_an_input_is_not_written(book, capsys):
     assert (book / "rig.toml").read_bytes() == before
 
 
+@pytest.mark.long
 def test_lines_for_people(book, capsys):
     _, out, _ = run(capsys, "calibrate", "loopback", "--from", "loopback.wav", "--stimulus", "sweep.wav", "--logbook", book)
     assert re.search(r"1\.00 kHz +\+0\.500 dB +−0\.50\d°", out)
@@ -371,6 +382,7 @@ def test_wrong_use_is_one_line(book, capsys, words, message):
     assert out == ""
 
 
+@pytest.mark.long
 def test_a_changed_curve_is_not_applied(book, capsys):
     _, document, _ = loopback(capsys, book)
     keep_coil(capsys, book, "coil")
@@ -385,6 +397,7 @@ def test_a_changed_curve_is_not_applied(book, capsys):
         take_response(logbook, read_take(logbook, "coil"))
 
 
+@pytest.mark.long
 def test_another_rate_or_card_is_not_applied_and_said(book, capsys):
     loopback(capsys, book)
     write_recording(book / "sweep-44100.wav", played(44100), 44100, n_bits=24)
@@ -414,6 +427,7 @@ def test_a_rate_that_the_rig_does_not_state_is_refused(book, capsys):
     assert document["schema"] == "coilsweep.error/1"
 
 
+@pytest.mark.long
 def test_another_card_makes_earlier_calibrations_void(book, capsys):
     loopback(capsys, book)
     run(capsys, "calibrate", "exciter", "--from", "sense.wav", "--logbook", book)
@@ -426,6 +440,7 @@ def test_another_card_makes_earlier_calibrations_void(book, capsys):
     assert stated.exciter is not None
 
 
+@pytest.mark.long
 def test_an_old_loopback_is_said_to_be_old(book, capsys):
     loopback(capsys, book)
     keep_coil(capsys, book, "coil")

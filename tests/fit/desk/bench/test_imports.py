@@ -24,6 +24,7 @@ def bench(tmp_path_factory):
     return make_coil_book(tmp_path_factory.mktemp("bench"))
 
 
+@pytest.mark.long
 def test_import_keeps_a_rejected_recording_marked_with_reasons(capsys, bench, tmp_path):
     book = tmp_path / "book"
     words = ["import", "loud", bench / "loud.wav", "--stimulus", bench / "sweep.wav", "--logbook", book]
@@ -100,6 +101,7 @@ def test_recording_without_reference_needs_the_stimulus_and_the_corner(capsys, b
         assert "--exciter-corner" in err
 
 
+@pytest.mark.long
 def test_import_loads_neither_scipy_nor_what_fits(tmp_path):
     files = ["take.wav", "--stimulus", "sweep.wav", "--reference-channel", "none"]
     sweep = sweep_samples(Sweep(rate_hz=48000, duration_s=1.0))

@@ -47,6 +47,7 @@ def takes(tmp_path_factory):
     return desk, said, made, {name: read_take(logbook, name) for name in ("made", "brought", "table")}
 
 
+@pytest.mark.long
 def test_conditions_are_kept_as_stated(takes):
     _, said, made, kept = takes
     assert [take.conditions for take in kept.values()] == [STATED] * 3

@@ -78,6 +78,7 @@ def test_card_of_a_rig():
     assert (two.device, two.input_device, two.host_api, two.output_channel) == ("out", "in", "ALSA", 3)
 
 
+@pytest.mark.long
 def test_level_for_some_seconds(delivered, tmp_path, capsys, monkeypatch):
     clock = iter(np.arange(0, 100, 0.005))
     monkeypatch.setattr(leveling, "time", SimpleNamespace(monotonic=lambda: next(clock)))
@@ -95,6 +96,7 @@ def test_level_for_some_seconds(delivered, tmp_path, capsys, monkeypatch):
     assert np.all(np.abs(stimulus[[0, -1]]) < 0.02 * 0.14)  # whole periods: it joins itself
 
 
+@pytest.mark.long
 def test_what_comes_after_a_good_level_can_be_typed(delivered, tmp_path, capsys, monkeypatch):
     """A take, which needs a card; on the virtual bench it is one all the same."""
     clock = iter(np.arange(0, 100, 0.005))
@@ -109,6 +111,7 @@ def test_what_comes_after_a_good_level_can_be_typed(delivered, tmp_path, capsys,
         assert run(capsys, *words, "--virtual", "--no-look", "--duration", "1")[0] == 0
 
 
+@pytest.mark.long
 def test_level_until_it_is_interrupted(delivered, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr("sys.stdin", SimpleNamespace(readline=lambda: __import__("time").sleep(60)))
     delivered(sine(0.5), sine(1.0))

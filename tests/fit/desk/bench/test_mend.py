@@ -16,6 +16,7 @@ def placed(book):
     return placements(list_takes(book).takes)
 
 
+@pytest.mark.long
 def test_a_fit_rests_on_what_is_stated_now(capsys, tmp_path):
     """A part stated wrongly is put right: the fit is made anew, and what was predicted from the old one is said to be stale."""
     book = make_coil_book(tmp_path) / "book"

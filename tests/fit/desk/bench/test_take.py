@@ -43,6 +43,7 @@ def order(name, *, added="", method="exciter", simulated=True, series_resistor=N
     return Order(name=name, conditions=conditions, simulated=simulated, **options)
 
 
+@pytest.mark.long
 def test_two_takes_tell_the_coil(desk, capsys):
     desk, said = desk
     for name, added, added_f in (("open", "", 0.0), ("plus-1n", "1n ± 1%", 1e-9)):
@@ -95,6 +96,7 @@ def test_look_before_does_not_take_hum_for_the_sweep(desk):
     assert make_take(desk, order("hum"), source=source).take.name == "hum"
 
 
+@pytest.mark.long
 def test_repeats_go_on_until_the_noise_is_low_enough(desk):
     desk, said = desk
     loud = replace(QUIET, pickup_white=3e-3)
@@ -128,6 +130,7 @@ def test_quiet_take_plays_nothing(desk):
     assert not any("Sweeps are loud" in line for line in said)
 
 
+@pytest.mark.long
 def test_cautions_are_said_once_a_session_and_with_another_card(desk, capsys):
     desk, said = desk
     for name, device, is_said in (("a", "one", True), ("b", "one", False), ("c", "other", True)):
@@ -168,6 +171,7 @@ def through_resistor(frequency_hz):
     return flat(frequency_hz) * impedance / (impedance + 100e3)
 
 
+@pytest.mark.long
 def test_impedance_through_a_resistor(desk, capsys):
     desk, _ = desk
     source = VirtualBench(pickup=through_resistor, reference=flat, noise=QUIET)
@@ -203,6 +207,7 @@ def test_sweep_can_be_narrowed(desk):
     assert (take.stimulus.start_hz, take.stimulus.stop_hz) == (50.0, 18e3)
 
 
+@pytest.mark.long
 def test_what_the_card_told_is_kept_and_inspected_again(desk, capsys, monkeypatch):
     desk, said = desk
     lost = Finding(code="stream-flags", severity="warn", text="the card reported output underflow 2 times", figure=2.0)
@@ -224,6 +229,7 @@ def test_what_the_card_told_is_kept_and_inspected_again(desk, capsys, monkeypatc
     assert "stream-flags" in [check["name"] for check in document["checks"]]
 
 
+@pytest.mark.long
 def test_command_on_the_virtual_bench(desk, capsys):
     desk, _ = desk
     for name, words in (("open", []), ("plus-1n", ["--add", "1n ± 1%"])):

@@ -76,6 +76,7 @@ def kept_file(book, kind="fit"):
     return next((book / "derived").glob(f"{kind}-*"))
 
 
+@pytest.mark.long
 def test_readers_after_a_fit_fit_and_transform_nothing(book, capsys, spy):
     fit(capsys, book)
     assert spy.look() == (1, 2)
@@ -92,6 +93,7 @@ def test_readers_after_a_fit_fit_and_transform_nothing(book, capsys, spy):
         assert (code, spy.look()) == (0, (0, 0)), (words, err)
 
 
+@pytest.mark.long
 def test_export_asks_for_the_last_fit_whatever_parts_were_at_hand(book, capsys, spy):
     fit(capsys, book, *DCR, "--have", "470p ± 1%")
     spy.look()
@@ -99,6 +101,7 @@ def test_export_asks_for_the_last_fit_whatever_parts_were_at_hand(book, capsys, 
     assert spy.look() == (0, 0)
 
 
+@pytest.mark.long
 def test_readers_after_a_fit_of_a_guitar_fit_and_transform_nothing(tmp_path, capsys, spy):
     at = ("--logbook", tmp_path)
     rig = ("--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--reference", "current")
@@ -162,6 +165,7 @@ CHANGES = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("change", CHANGES)
 def test_a_change_is_one_fit_more(book, capsys, spy, monkeypatch, change):
     do, words, n_transforms = CHANGES[change]
@@ -174,6 +178,7 @@ def test_a_change_is_one_fit_more(book, capsys, spy, monkeypatch, change):
     assert spy.look() == (0, 0)
 
 
+@pytest.mark.long
 def test_what_a_fit_does_not_rest_on_changes_nothing(book, capsys, spy):
     said = fit(capsys, book)
     spy.look()
@@ -185,6 +190,7 @@ def test_what_a_fit_does_not_rest_on_changes_nothing(book, capsys, spy):
     assert spy.look() == (0, 0)
 
 
+@pytest.mark.long
 def test_kept_fit_says_the_same_to_the_letter(book, capsys, spy):
     words = ("fit", "open", "plus", *DCR, "--have", "470p ± 1%", "--logbook", book)
     made = [run(capsys, *words), (book / "results" / "fit.json").read_bytes(), run(capsys, *words, "--json")]
@@ -204,6 +210,7 @@ def test_kept_fit_is_equal_to_the_one_just_made(book):
     assert_same(fit_of(desk, logbook, wish), fit_of(desk, logbook, wish))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ["fit", "response"])
 @pytest.mark.parametrize("harm", ["emptied", "cut short", "one bit", "of another form", "a folder"])
 def test_damaged_is_made_again(book, capsys, spy, kind, harm):
@@ -225,6 +232,7 @@ def test_damaged_is_made_again(book, capsys, spy, kind, harm):
     assert spy.look() == (1, 1 if kind == "response" else 0)
 
 
+@pytest.mark.long
 def test_recording_that_changed_is_refused_though_its_fit_is_kept(book, capsys):
     fit(capsys, book)
     with next((book / "takes" / "open").glob("recording*")).open("ab") as file:
@@ -234,6 +242,7 @@ def test_recording_that_changed_is_refused_though_its_fit_is_kept(book, capsys):
     assert "has changed since the take was made" in err
 
 
+@pytest.mark.long
 def test_a_coil_that_drifted_since_is_told_with_a_kept_fit(book, capsys, spy):
     fit(capsys, book)
     spy.look()
@@ -246,6 +255,7 @@ def test_a_coil_that_drifted_since_is_told_with_a_kept_fit(book, capsys, spy):
     assert spy.look() == (0, 0)
 
 
+@pytest.mark.long
 def test_sets_share_the_kept_fits(book, capsys, spy):
     fit(capsys, book)
     spy.look()
@@ -257,6 +267,7 @@ def test_sets_share_the_kept_fits(book, capsys, spy):
     assert run(capsys, *words)[1] == said
 
 
+@pytest.mark.long
 def test_comparison_is_made_once(book, capsys, spy):
     words = ("compare", "--before", "open", "plus", "--after", "open-2", "plus-2", *DCR, "--logbook", book)
     made, document = run(capsys, *words)[1], run(capsys, *words, "--json")[1]
@@ -270,6 +281,7 @@ def test_comparison_is_made_once(book, capsys, spy):
     assert spy.look() == (1, 0)
 
 
+@pytest.mark.long
 def test_a_kept_fit_loads_no_optimiser(book, capsys):
     fit(capsys, book)
     code = (

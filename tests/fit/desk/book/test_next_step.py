@@ -55,6 +55,7 @@ def take(capsys, book, name, *words, code=0):
     return out
 
 
+@pytest.mark.long
 def test_a_pickup_alone(capsys, monkeypatch, tmp_path):
     book = begin(capsys, tmp_path)
     first = take(capsys, book, "offen-Ä")
@@ -65,6 +66,7 @@ def test_a_pickup_alone(capsys, monkeypatch, tmp_path):
     assert (book / "report.html").is_file()
 
 
+@pytest.mark.long
 def test_a_guitar_of_two_pickups(capsys, monkeypatch, tmp_path):
     """Over which pickup the coil stood is asked for first; then marked parts are confirmed."""
     book = begin(capsys, tmp_path)
@@ -100,6 +102,7 @@ def test_without_a_reference_the_exciters_corner_is_needed(capsys, monkeypatch, 
     assert follow(capsys, monkeypatch, take(capsys, book, "open"), most=1)[0][:2] == ["rig", "--ask"]
 
 
+@pytest.mark.long
 def test_takes_that_no_fit_takes_together_are_not_named_together(capsys, monkeypatch, tmp_path):
     book = begin(capsys, tmp_path)
     take(capsys, book, "first", "--item", "red one")
@@ -125,6 +128,7 @@ def test_a_refuted_winding_resistance_is_not_typed_again(capsys, monkeypatch, tm
     assert (found["outcome"], found["released"]) == ("good", [])
 
 
+@pytest.mark.long
 def test_what_is_mended_leads_on(capsys, monkeypatch, tmp_path):
     book = begin(capsys, tmp_path)
     take(capsys, book, "open")

@@ -39,6 +39,7 @@ def recorded_takes(capsys, folder):
         take(capsys, folder, name, RECORDINGS / "tone-capacitor" / f"{name}.flac", *options)
 
 
+@pytest.mark.long
 def test_guitar_from_files_to_values(capsys, tmp_path):
     start(capsys, tmp_path)
     recorded_takes(capsys, tmp_path)
@@ -55,6 +56,7 @@ def test_guitar_from_files_to_values(capsys, tmp_path):
     assert "tone=0" in str(document)
 
 
+@pytest.mark.long
 def test_starting_values_of_a_layout_are_no_references(capsys, tmp_path):
     assert run(capsys, "rig", "--logbook", tmp_path, *RIG)[0] == 0
     assert run(capsys, "instrument", "--layout", "one-pickup", "--logbook", tmp_path)[0] == 0
@@ -78,6 +80,7 @@ def test_starting_values_of_a_layout_are_no_references(capsys, tmp_path):
     assert [warning.partition(" stated")[0] for warning in told] == ["pickup bridge: dcr 7.2k"]
 
 
+@pytest.mark.long
 def test_slips_are_one_line(capsys, tmp_path):
     start(capsys, tmp_path, text="")
     file = RECORDINGS / "tone-capacitor" / "tone-up.flac"
@@ -116,6 +119,7 @@ def test_a_control_that_is_not_there_is_refused_before_anything_is_kept(capsys, 
         assert said in err
 
 
+@pytest.mark.long
 def test_jack_driven_through_a_resistor(capsys, tmp_path):
     """Ohms at once: a bare coil behind 185 pF and 200 kΩ, through 100 kΩ."""
     bare = driven.Instrument()
@@ -136,6 +140,7 @@ def test_jack_driven_through_a_resistor(capsys, tmp_path):
     assert "--series-resistor" in err
 
 
+@pytest.mark.long
 def test_take_over_a_pickup_that_is_switched_off_is_left_out(capsys, tmp_path):
     case = cases.draw_three_pickups(1)
     assert run(capsys, "rig", "--logbook", tmp_path, *RIG)[0] == 0
@@ -158,6 +163,7 @@ def test_take_over_a_pickup_that_is_switched_off_is_left_out(capsys, tmp_path):
     assert take_without.all()
 
 
+@pytest.mark.long
 def test_real_parts_on_a_warm_day(capsys, tmp_path):
     """The guitar of the page real-parts: stops, a lossy capacitor, a winding 8 K warmer than when its dcr was read at 20 °C."""
     case = cases.draw_one_pickup(REAL_SEED, conditions=REAL)
@@ -230,6 +236,7 @@ def test_what_is_stated_with_a_value_survives_an_assumed_bound():
     assert bounded["capacitor.tone"].quantity.bound == pytest.approx(3.3e-9)
 
 
+@pytest.mark.long
 def test_input_that_no_pickup_is_meant_for_is_named_at_once(capsys, tmp_path):
     """The sense resistor's value typed as the input's."""
     code, out, _ = run(capsys, "rig", *RIG, "--input-resistance", "100R ± 1%", "--logbook", tmp_path)

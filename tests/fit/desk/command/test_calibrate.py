@@ -110,6 +110,7 @@ def test_wrong_words_are_refused_before_anything_sounds(capsys, bench, words, sa
     assert bench[1].calls == []
 
 
+@pytest.mark.long
 def test_all_calibrations_are_rehearsed_and_find_what_the_virtual_bench_has(capsys, tmp_path):
     place = ("--virtual", "--no-wait", "--logbook", tmp_path)
     assert run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--logbook", tmp_path)[0] == 0

@@ -138,6 +138,7 @@ def start(words, settings, **streams):
 RIG = ["rig", "--input-resistance", "1M ± 1%", "--sense-resistor", "100 Ω ± 1%"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("settings", [{"PYTHONIOENCODING": "cp1252"}, {"PYTHONIOENCODING": "ascii"}, C_LOCALE])
 @pytest.mark.parametrize("as_json", [False, True])
 def test_what_goes_to_a_file_or_a_program_is_utf_8_everywhere(tmp_path, settings, as_json):
@@ -153,6 +154,7 @@ def test_what_goes_to_a_file_or_a_program_is_utf_8_everywhere(tmp_path, settings
     assert '"−5 Ω"' in process.communicate()[1].decode("utf-8")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("encoding", "ohm"),
     [
@@ -187,6 +189,7 @@ def test_typed_letters_come_from_a_pipe_as_utf_8():
     assert done.stdout.decode("utf-8") == typed
 
 
+@pytest.mark.long
 def test_every_letter_that_is_written_has_words_on_the_plainest_terminal():
     ready_streams()
     letters = set()

@@ -118,6 +118,7 @@ def test_interrupt_ends_with_130(capsys, monkeypatch):
     assert "Interrupted" in err
 
 
+@pytest.mark.long
 def test_reader_that_leaves_early_is_no_error(bench):
     reader, writer = os.pipe()
     os.close(reader)
@@ -131,6 +132,7 @@ def test_reader_that_leaves_early_is_no_error(bench):
     assert done.stderr == ""
 
 
+@pytest.mark.long
 def test_four_commands_tell_the_coil_of_an_independent_simulation(capsys, tmp_path):
     case = json.loads((RECORDINGS / "bare-single-coil" / "case.json").read_text(encoding="utf-8"))
     book = ["--logbook", tmp_path]
@@ -154,6 +156,7 @@ def test_four_commands_tell_the_coil_of_an_independent_simulation(capsys, tmp_pa
     assert all(one["rms_db"] <= 0.02 and one["rms_degree"] <= 0.1 for one in document["agreement"].values())
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no file that is always full on this system")
 def test_output_that_cannot_be_written_is_one_line(tmp_path):
     for words in (["rig"], ["rig", "--json"], ["fit", "nothere", "--json"]):

@@ -174,6 +174,7 @@ def test_a_side_without_a_name_is_refused(words):
         ask(*words, command=show)
 
 
+@pytest.mark.long
 def test_nothing_is_written_over_unless_it_is_said(tmp_path, capsys):
     page = tmp_path / "coil.html"
     page.write_text("mine", encoding="utf-8")

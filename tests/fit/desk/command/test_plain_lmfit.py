@@ -14,6 +14,7 @@ def loaded(*lines: str) -> set[str]:
     return set(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split())
 
 
+@pytest.mark.long
 def test_lmfit_fits_without_its_extras():
     fit = (
         "from fit.desk.command.plain_lmfit import spare_extras",

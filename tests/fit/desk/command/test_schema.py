@@ -32,6 +32,7 @@ def test_another_name_is_refused_in_one_line(capsys):
     assert err.startswith('coilsweep: there is no document "volume", expected one of calibrate, check, compare, ')
 
 
+@pytest.mark.long
 def test_nothing_heavy_is_loaded():
     heavy = ("scipy", "matplotlib", "lmfit", "soundfile", "sounddevice", "fit.estimate.model", "fit.estimate.joint")
     script = "import sys; from fit.desk.command.main import main; main(['schema', 'fit']); "

@@ -41,6 +41,7 @@ def there(logbook, tmp_path, monkeypatch):
     return ["--logbook", str(logbook)]
 
 
+@pytest.mark.long
 def test_a_table_is_imported_again_exactly(there, logbook, tmp_path, capsys):
     code, out, _ = run(capsys, "export", "open", "plus", "--to", "csv", *there)
     assert code == 0
@@ -64,6 +65,7 @@ def test_a_table_is_imported_again_exactly(there, logbook, tmp_path, capsys):
     np.testing.assert_allclose(np.trace(back.covariance, axis1=1, axis2=2), trace, rtol=1e-12)
 
 
+@pytest.mark.long
 def test_a_fit_of_what_came_back_is_the_same(there, tmp_path, capsys):
     assert run(capsys, "export", "open", "plus", "--to", "csv", *there)[0] == 0
     again = tmp_path / "again"
@@ -112,6 +114,7 @@ def test_touchstone_of_an_impedance_is_what_was_measured(there, tmp_path, capsys
     assert code == 0
 
 
+@pytest.mark.long
 def test_the_last_fit_of_the_same_takes_gives_the_dcr(there, tmp_path, capsys):
     run(capsys, "fit", "open", "plus", "--dcr", "6k ± 1%", *there)
     code, _, err = run(capsys, "export", "plus", "open", "--to", "spice", "--out", "a.cir", *there)
@@ -237,6 +240,7 @@ def test_files_are_written_all_or_none(there, tmp_path, capsys, monkeypatch):
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.long
 def test_what_is_simulated_says_so_everywhere(there, tmp_path, capsys):
     again = tmp_path / "again"
     assert run(capsys, "export", "open", "plus", "--to", "csv", *there)[0] == 0

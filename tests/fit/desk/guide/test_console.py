@@ -16,6 +16,7 @@ from tests.desk_bench import run
 from tests.guided import Script, answers, bench_with, desk_of, guided, settled
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("n_questions", [4, 14])
 def test_left_anywhere_and_resumed_asks_nothing_twice(tmp_path, n_questions):
     """Up to the sweep of the second take, whose bench is interrupted."""
@@ -43,6 +44,7 @@ def test_left_anywhere_and_resumed_asks_nothing_twice(tmp_path, n_questions):
     assert settled(tmp_path / "part", "take.open") == settled(tmp_path / "whole", "take.open") == "open"
 
 
+@pytest.mark.long
 def test_take_that_was_deleted_is_made_again(tmp_path):
     guided(tmp_path, "pickup", Script(**answers(ready=["", "q"])))
     shutil.rmtree(tmp_path / "takes" / "open")
@@ -77,6 +79,7 @@ def test_damaged_session_is_one_line(tmp_path, capsys, content):
     assert err.count("\n") == 1
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "nonsense",
     [

@@ -12,6 +12,7 @@ from tests.guide_scenes import scene
 from tests.guided import Script, answers, bad, bench_with, desk_of, guided, settled
 
 
+@pytest.mark.long
 def test_going_back_over_a_take_makes_it_anew_and_keeps_the_old_one(tmp_path):
     script = Script(**answers(ready=["", "b", "", "q"]))
     guided(tmp_path, "pickup", script)
@@ -20,6 +21,7 @@ def test_going_back_over_a_take_makes_it_anew_and_keeps_the_old_one(tmp_path):
     assert settled(tmp_path, "take.open") == "open-2"
 
 
+@pytest.mark.long
 def test_take_that_would_clip_is_offered_softer(tmp_path):
     script = Script(**answers(level=["0.4"], ready=["", "", "q"]))
     guided(tmp_path, "pickup", script)
@@ -28,6 +30,7 @@ def test_take_that_would_clip_is_offered_softer(tmp_path):
     assert [take.stimulus.level for take in list_takes(open_logbook(tmp_path)).takes] == [0.2]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("said", "choices", "default"),
     [
@@ -45,6 +48,7 @@ def test_bad_take_is_offered_for_repeat(tmp_path, said, choices, default):
     assert settled(tmp_path, "take.open") == "open-2"  # the first one is kept, and not used
 
 
+@pytest.mark.long
 def test_rejected_take_cannot_be_kept(tmp_path):
     script = Script(**answers(now=["keep", "q"]))
     guided(tmp_path, "pickup", script, bench=bench_with(desk_of(tmp_path, script), outcomes=[bad("reject", "dropouts")]))

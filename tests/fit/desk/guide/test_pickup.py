@@ -36,6 +36,7 @@ def pickup(tmp_path_factory):
     return folder, script, document
 
 
+@pytest.mark.long
 def test_pickup_is_found_from_nothing_set_up(pickup):
     folder, script, document = pickup
     assert (document["finished"], document["report"]) == (True, str(folder / "report.html"))
@@ -55,12 +56,14 @@ def test_pickup_is_found_from_nothing_set_up(pickup):
     assert "simulated: these recordings came from the virtual bench" in script.text
 
 
+@pytest.mark.long
 def test_cautions_are_shown_once(pickup):
     script = pickup[1]
     assert script.text.count("Valve amplifiers hold lethal voltage") == 1
     assert script.text.index("lethal voltage") < script.text.index("Ready?")
 
 
+@pytest.mark.long
 def test_wrong_answers_are_asked_again_with_the_reason(pickup):
     text = pickup[1].text
     for reason in (
@@ -74,6 +77,7 @@ def test_wrong_answers_are_asked_again_with_the_reason(pickup):
     assert "It stands in the interface's data sheet" in text  # what ? explains
 
 
+@pytest.mark.long
 def test_back_asks_again_and_the_last_answer_counts(pickup):
     folder, script, _ = pickup
     assert 'capacitance = "186p ± 3p"' in (folder / "rig.toml").read_text(encoding="utf-8")
@@ -82,6 +86,7 @@ def test_back_asks_again_and_the_last_answer_counts(pickup):
     assert [re.search(r"\[(.*)\]", line)[1] for line in again] == ["185p ± 3p", "190p ± 3p"]
 
 
+@pytest.mark.long
 def test_finished_guide_is_not_run_twice_unasked(pickup):
     folder = pickup[0]
     script = Script()

@@ -63,6 +63,7 @@ def test_the_input_is_driven_through_each_resistor_and_then_with_the_capacitor()
         loads_of("1n ± 1%")
 
 
+@pytest.mark.long
 def test_a_guess_is_measured_and_written_before_the_takes(tmp_path):
     script = Script(**answers(input_capacitance=["don't know"], layout=["q"]) | {"Measure the input": ["yes"]})
     guided(tmp_path, "guitar", script)

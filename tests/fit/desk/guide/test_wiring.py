@@ -57,6 +57,7 @@ def card_of_two_pickups(desk, *, silent=()):
     return Bench(take=take, offers=lambda: OFFERS, defaults={})
 
 
+@pytest.mark.long
 def test_wiring_of_a_guitar_that_nobody_knows(tmp_path):
     """No instrument.toml: names from the person; a pickup that is not connected gives silence, which is an answer."""
     script = Script(**answers(layout=["none"], pickups=["bridge, bridge", "bridge, neck"], positions=["bridge, both, neck"]))

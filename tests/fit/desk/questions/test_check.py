@@ -89,6 +89,7 @@ def checked(book, tmp_path_factory):
     return json.loads(said.getvalue()), picture
 
 
+@pytest.mark.long
 def test_a_drift_is_found_dated_and_measured(checked):
     document, picture = checked
     assert document["schema"] == "coilsweep.check/1"
@@ -111,6 +112,7 @@ def test_a_drift_is_found_dated_and_measured(checked):
     assert "DRIFTED: winding capacitance by" in page.said
 
 
+@pytest.mark.long
 def test_limits_are_told_beside_a_point_that_lies_outside(book, capsys):
     code, out, _ = run_plain(capsys, "check", "drawer", "--logbook", book, "--quantity", "inductance")
     row = out.partition(" Winding capacitance ")[2]
@@ -121,6 +123,7 @@ def test_limits_are_told_beside_a_point_that_lies_outside(book, capsys):
     assert out.startswith("DRIFTED: winding capacitance by +")
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("checked")
 def test_later_results_are_warned_and_earlier_ones_not(book, capsys):
     """By fit, compare and report; a take from before the drift is none of its business."""

@@ -36,6 +36,7 @@ def words(*more):
     return ("compare", "--before", SIDES[0], SIDES[1], "--after", SIDES[2], SIDES[3], "--dcr", "6350 ± 1%", *more)
 
 
+@pytest.mark.long
 def test_document_holds_parts_hum_and_response(capsys, book):
     code, document, _ = run_json(capsys, *words("--logbook", book))
     assert code == 0
@@ -82,6 +83,7 @@ def test_lines_and_picture(capsys, book, tmp_path):
     assert "Added capacitance" in page.said
 
 
+@pytest.mark.long
 def test_exchanged_leads_are_said(capsys, book, tmp_path):
     """The pickup's channel inverted in the takes from after the job, and nothing else changed."""
     turned = []
@@ -115,6 +117,7 @@ def test_slips_are_one_line_each(capsys, book):
         assert len(err.strip().splitlines()) == 1
 
 
+@pytest.mark.long
 def test_foil_before_and_after(capsys, tmp_path):
     """A drawn guitar's wiring was shielded: the foil's signal fell by what its capacitance did."""
     case = cases.draw_plate(2)
@@ -133,6 +136,7 @@ def test_foil_before_and_after(capsys, tmp_path):
     assert "quantities" not in document
 
 
+@pytest.mark.long
 def test_foil_in_farads_where_the_guitar_was_fitted(capsys, tmp_path):
     case = cases.draw_plate(3)
     book = tmp_path / "book"
@@ -157,6 +161,7 @@ def test_foil_in_farads_where_the_guitar_was_fitted(capsys, tmp_path):
         assert abs(found["value"] - true) < 3.5 * found["standard_uncertainty"] + 0.005 * true
 
 
+@pytest.mark.long
 def test_quiet_takes_tell_hum_alone(capsys, tmp_path):
     book = tmp_path / "book"
     for index, name in enumerate(("still-1", "still-2", "done-1", "done-2")):

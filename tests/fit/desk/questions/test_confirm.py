@@ -69,6 +69,7 @@ def book(tmp_path_factory):
 
 
 # The recording's own file states 30.6 nF: 33 nF ± 10 % allows 29.7 to 36.3.
+@pytest.mark.long
 def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
     words = ["tone-up", "tone-up-plus-1n", "tone-down", "--dcr", "7150 ± 1%", "--logbook", book]
     code, document, _ = run_json(
@@ -103,6 +104,7 @@ def test_a_tone_capacitor_within_its_marking(book, capsys, tmp_path):
     assert (tmp_path / "c.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
 
 
+@pytest.mark.long
 def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
     words = ["tone-up", "tone-up-plus-1n", "--dcr", "7150 ± 1%", "--logbook", book]
     code, out, _ = run(capsys, "confirm", "capacitor.tone", *words, "--marked", "473J")
@@ -114,6 +116,7 @@ def test_without_the_tone_down_take_it_is_not_resolved(book, capsys):
     assert "accepted" not in out
 
 
+@pytest.mark.long
 def test_without_a_scale_the_multimeter_is_named(book, capsys):
     words = ["confirm", "capacitor.tone", "tone-up", "tone-down", "--logbook", book]
     code, out, _ = run(capsys, *words)
@@ -171,6 +174,7 @@ def test_an_untouched_starting_file_is_no_marking_here_nor_in_the_report(book, c
         (book / "instrument.toml").write_text(own, encoding="utf-8")
 
 
+@pytest.mark.long
 def test_the_report_judges_every_marked_part_that_is_told(book, capsys, tmp_path):
     words = ["tone-up", "tone-up-plus-1n", "tone-down", "--logbook", book]
     assert run(capsys, "fit", *words, "--dcr", "7150 ± 1%")[0] == 0

@@ -10,6 +10,7 @@ from tests.desk_bench import run, run_json, run_plain
 from tests.pages import read_page
 
 
+@pytest.mark.long
 def test_design_then_analysis_agree(capsys, tmp_path):
     asked = ["--former", "24x10", "--source-level", "4 dBu", "--source", "line", "--distance", "8", "--temperature", "25"]
     code, designed, _ = run_json(capsys, "exciter", "--logbook", tmp_path, *asked)
@@ -43,6 +44,7 @@ def test_document(capsys, tmp_path):
     assert [check["name"] for check in document["checks"]][:2] == ["fits", "output-load"]
 
 
+@pytest.mark.long
 def test_lines_for_people(capsys, tmp_path):
     code, out, err = run_plain(
         capsys, "exciter", "--logbook", tmp_path, *COIL, "--source", "line", "--page", tmp_path / "coil.html"
@@ -62,6 +64,7 @@ def test_lines_for_people(capsys, tmp_path):
     assert "Neumann's rectangles" in block
 
 
+@pytest.mark.long
 def test_the_rig_gives_the_sense_resistor(capsys, tmp_path):
     assert run(capsys, "rig", "--logbook", tmp_path, "--sense-resistor", "220 ± 1%")[0] == 0
     for words in (COIL, ()):

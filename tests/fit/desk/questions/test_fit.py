@@ -12,6 +12,7 @@ def bench(tmp_path_factory):
     return make_coil_book(tmp_path_factory.mktemp("bench"))
 
 
+@pytest.mark.long
 def test_fit_finds_the_coil_and_says_how_well(capsys, bench):
     code, out, err = run_json(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", "--logbook", bench / "book")
     assert code == 0
@@ -42,6 +43,7 @@ def test_fit_in_plain_words(capsys, bench):
     assert "\x1b" not in out
 
 
+@pytest.mark.long
 def test_fit_of_one_take_names_what_it_does_not_tell(capsys, bench):
     code, out, _ = run_json(capsys, "fit", "open", "--logbook", bench / "book")
     assert code == 0
@@ -50,6 +52,7 @@ def test_fit_of_one_take_names_what_it_does_not_tell(capsys, bench):
     assert "resonance_loaded" in out["quantities"]
 
 
+@pytest.mark.long
 def test_value_without_bound_gets_a_stated_one_and_a_warning(capsys, bench):
     code, out, _ = run_json(capsys, "fit", "open", "plus-1n", "--dcr", "6k", "--have", "470p", "--logbook", bench / "book")
     assert code == 0
@@ -57,6 +60,7 @@ def test_value_without_bound_gets_a_stated_one_and_a_warning(capsys, bench):
     assert any("470p (at hand)" in text and "± 10 %" in text for text in out["warnings"])
 
 
+@pytest.mark.long
 def test_fit_writes_a_picture(capsys, bench, tmp_path):
     words = ("--plot", tmp_path / "x.png", "--page", tmp_path / "x.html", "--logbook", bench / "book")
     code, _, err = run(capsys, "fit", "open", "plus-1n", *words)
@@ -68,6 +72,7 @@ def test_fit_writes_a_picture(capsys, bench, tmp_path):
     assert (tmp_path / "x.png").read_bytes().startswith(b"\x89PNG")
 
 
+@pytest.mark.long
 def test_winding_that_is_warmer_than_when_its_dcr_was_read(capsys, bench, tmp_path):
     """The resistance of copper at 30 °C, stated as read at 20 °C: right with the temperatures, a misfit of the dcr without."""
     cold = f"{DCR_OHM / (1 + 0.00393 * 10):.1f} ± 0.2%"
@@ -106,6 +111,7 @@ def test_take_in_which_nothing_was_played_tells_no_part(capsys, bench, tmp_path)
     assert "nothing was played" in err
 
 
+@pytest.mark.long
 def test_takes_with_and_without_a_reference_are_not_mixed(capsys, bench, tmp_path):
     book = ["--logbook", tmp_path / "book"]
     (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())

@@ -32,6 +32,7 @@ def fit(capsys, book, index):
     return document
 
 
+@pytest.mark.long
 def test_the_same_pickup_in_march(capsys, book, tmp_path):
     assert "earlier" not in fit(capsys, book, 0)
     assert fit(capsys, book, 1)["earlier"]["measured_utc"].startswith("2026-03-02")
@@ -52,6 +53,7 @@ def test_the_same_pickup_in_march(capsys, book, tmp_path):
     assert "Measured before: neck, 2026-05-01, takes n1, n1-1n" in headings
 
 
+@pytest.mark.long
 def test_it_lasts_where_derived_does_not(capsys, book):
     for index in range(3):
         fit(capsys, book, index)
@@ -76,6 +78,7 @@ def test_an_empty_logbook(capsys, tmp_path):
     assert (code, out) == (0, "No good result is kept yet: coilsweep fit keeps one with every fit.\n")
 
 
+@pytest.mark.long
 def test_a_damaged_history_does_not_spoil_a_fit(capsys, tmp_path):
     book, rng = kept_coil.new_book(tmp_path / "book"), np.random.default_rng(1)
     kept_coil.keep(book, "open", kept_coil.take_text(rng, kept_coil.response(0.0)), at=kept_coil.FIRST)

@@ -17,6 +17,7 @@ def bench(tmp_path_factory):
     return make_coil_book(tmp_path_factory.mktemp("bench"))
 
 
+@pytest.mark.long
 def test_inspect_tells_checks_and_noise(capsys, bench, tmp_path):
     code, document, err = run_json(capsys, "inspect", "open", "--logbook", bench / "book")
     assert code == 0

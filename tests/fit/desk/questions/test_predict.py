@@ -23,6 +23,7 @@ def is_one_line(err):
     return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
 
 
+@pytest.mark.long
 def test_predict_document(book, capsys):
     code, document, err = run_json(
         capsys, "predict", "--set", "selector=neck-middle", "--set", "volume=9.5", "--at", "E4", "--at", "3k", "--logbook", book
@@ -73,6 +74,7 @@ def test_predict_in_words_beside_what_was_before(book, capsys):
     assert "\x1b" not in out
 
 
+@pytest.mark.long
 def test_predict_beside_another_instrument(book, tmp_path, capsys):
     other = tmp_path / "other.toml"
     other.write_text((book / "instrument.toml").read_text().replace('"6.2k"', '"7k"'))
@@ -82,6 +84,7 @@ def test_predict_beside_another_instrument(book, tmp_path, capsys):
     assert document["before"]["settings"] == document["settings"]
 
 
+@pytest.mark.long
 def test_predict_draws(book, tmp_path, capsys):
     picture, file = tmp_path / "curves.png", tmp_path / "curves.html"
     words = ("--set", "selector=neck", "--change", "capacitor.tone=10n", "--plot", picture, "--page", file, "--logbook", book)
@@ -123,6 +126,7 @@ def test_wrong_words_are_named_in_one_line(book, capsys, case):
     assert said in err
 
 
+@pytest.mark.long
 def test_two_changes_side_by_side(book, capsys, tmp_path):
     words = ["--set", "selector=neck", "--set", "tone-1=0", "--excite", "neck", "--at", "E4", "--logbook", book]
     both = ["--change", "capacitor.tone=.01", "--versus", "--change", "capacitor.tone=473J"]
@@ -159,6 +163,7 @@ def test_two_changes_side_by_side(book, capsys, tmp_path):
     assert "473J" in read_page((tmp_path / "p.html").read_text(encoding="utf-8")).said
 
 
+@pytest.mark.long
 def test_two_settings_side_by_side(book, capsys):
     words = ["--set", "selector=neck", "--excite", "neck", "--set", "tone-1=10", "--versus", "--set", "tone-1=0"]
     code, document, _ = run_json(capsys, "predict", *words, "--logbook", book)
@@ -171,6 +176,7 @@ def test_two_settings_side_by_side(book, capsys):
     assert head.split() == ["as", "it", "is", "95", "%", "interval", "versus", "95", "%", "interval"]
 
 
+@pytest.mark.long
 def test_another_wiring_beside_the_first_takes_the_settings_of_the_controls_it_has(book, capsys):
     words = ["--set", "selector=bridge", "--set", "tone-2=3", "--excite", "bridge", "--logbook", book]
     code, document, err = run_json(capsys, "predict", *words, "--versus", "--layout", "one-pickup", "--set", "tone=4")
@@ -183,6 +189,7 @@ def test_another_wiring_beside_the_first_takes_the_settings_of_the_controls_it_h
     assert (code, 'there is no control "tonne"' in err) == (2, True)
 
 
+@pytest.mark.long
 def test_what_is_soldered_in_shows_and_is_told(book, capsys):
     words = ["--set", "selector=neck", "--set", "volume=5", "--excite", "neck", "--at", "4k", "--logbook", book]
     code, document, _ = run_json(capsys, "predict", *words, "--solder", "volume=1n2 + 150k ± 1%")
@@ -195,6 +202,7 @@ def test_what_is_soldered_in_shows_and_is_told(book, capsys):
     assert "capacitor.added-1 makes no difference at these settings" in out
 
 
+@pytest.mark.long
 def test_a_moved_tone_lead_is_that_of_the_layout_that_has_it_there(book, capsys):
     words = ["--set", "selector=bridge", "--set", "tone-2=3", "--excite", "bridge", "--logbook", book]
     moved = run_json(capsys, "predict", *words, "--move", "tone-2.wiper=bridge.hot")[1]
@@ -316,6 +324,7 @@ def test_fit_that_misfits_is_indicative_only(fitted, capsys):
     assert "misfits: what rests on its values is indicative only" in out
 
 
+@pytest.mark.long
 def test_damaged_fit_is_named_in_one_line(fitted, capsys):
     path = fitted / "results" / "fit.json"
     for content in ("{", '{"parts": {"schema": "coilsweep.parts/1"}}', '{"parts": []}', "\udcff"):
@@ -346,6 +355,7 @@ def test_measured_parts_go_into_another_wiring(fitted, tmp_path, capsys):
     assert document["before"]["rests_on"]["bridge.inductance"]["origin"] == "measured"
 
 
+@pytest.mark.long
 def test_tolerance_counts_unless_it_is_left_out(fitted, capsys):
     widths = []
     for options in (["--no-tolerance"], []):

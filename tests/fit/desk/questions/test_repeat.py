@@ -37,6 +37,7 @@ def told(book, tmp_path_factory):
     return json.loads(said.getvalue()), pictures
 
 
+@pytest.mark.long
 def test_spread_of_a_drawn_bench_is_found(told):
     """The cable's 3 pF lie parallel to the winding: s_placement of its capacitance; the fit's intervals do not know of them."""
     document, _ = told
@@ -57,6 +58,7 @@ def test_spread_of_a_drawn_bench_is_found(told):
     assert stated["standard_uncertainty"] == pytest.approx(np.hypot(stated["shared"], stated["not_shared"]), rel=1e-9)
 
 
+@pytest.mark.long
 def test_what_the_bench_does_not_move_holds(told):
     document, _ = told
     for key in ("inductance", "dc_resistance"):
@@ -67,6 +69,7 @@ def test_what_the_bench_does_not_move_holds(told):
     assert document["quantities"]["inductance"]["mean"] == pytest.approx(np.mean(values), rel=1e-12)
 
 
+@pytest.mark.long
 def test_pictures_of_both_kinds(told, book, capsys):
     _, pictures = told
     text = (pictures / "x.svg").read_text(encoding="utf-8")
@@ -87,6 +90,7 @@ def test_pictures_of_both_kinds(told, book, capsys):
     assert "hold" not in out
 
 
+@pytest.mark.long
 def test_in_plain_words(book, capsys):
     folder, names = book
     code, out, _ = run_plain(capsys, "repeat", *names[4:], "--logbook", folder)

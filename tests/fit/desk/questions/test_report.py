@@ -22,6 +22,7 @@ def bench(tmp_path_factory):
     return make_coil_book(tmp_path_factory.mktemp("bench"))
 
 
+@pytest.mark.long
 def test_report_uses_the_last_fit(capsys, bench, tmp_path):
     book = ["--logbook", bench / "book"]
     assert run(capsys, "fit", "open", "plus-1n", "--dcr", "6k ± 1%", *book)[0] == 0
@@ -83,6 +84,7 @@ def test_a_folder_that_is_not_there_is_said_before_the_work(tmp_path):
         write_report(desk, tmp_path / "nowhere" / "r.html", names=("a",))
 
 
+@pytest.mark.long
 def test_a_report_names_equipment_and_references(capsys, bench, tmp_path):
     """Old files of a logbook, without any of the later keys, are read as they are; later keys are told."""
     book = bench / "book"

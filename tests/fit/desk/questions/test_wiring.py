@@ -86,6 +86,7 @@ def instrument(book):
     path.unlink(missing_ok=True)
 
 
+@pytest.mark.long
 def test_wiring_tells_every_position(book, capsys):
     code, out, _ = run(capsys, "wiring", *names_of(), "--logbook", book)
     assert code == 0

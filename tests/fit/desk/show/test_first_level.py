@@ -218,6 +218,7 @@ def outside(page):
     return " ".join(reader.said)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("found", [answer(), guitar(), answer(outcome="misfit", floor=0.02)], ids=["pickup", "guitar", "misfit"])
 def test_the_report_says_it_outside_of_what_is_folded(found):
     page = html(sheet_of_report(found, takes=(take(),)), figures_of(answer()))

@@ -71,6 +71,7 @@ def test_pictures_stand_where_the_sheet_has_them_and_a_missing_one_leaves_no_gap
     assert ("svg", "aria-label", "First. A line.") in said.attributes
 
 
+@pytest.mark.long
 @given(st.text())
 def test_any_text_is_text(text):
     page = read_page(html(Sheet(f"T{text}", blocks_of(text)), footer=text))

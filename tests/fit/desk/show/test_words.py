@@ -172,6 +172,7 @@ def test_a_table_that_fits_is_left_as_it_is():
     assert table_lines([("a", "b" * 70), ("cc", "d")]) == ["  a   " + "b" * 70, "  cc  d"]
 
 
+@pytest.mark.long
 @given(
     st.lists(st.tuples(*[st.text(st.characters(codec="utf-8", categories=("L", "N")), max_size=30)] * 5), min_size=1, max_size=4)
 )

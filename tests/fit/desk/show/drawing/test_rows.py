@@ -1,6 +1,7 @@
 """Parts in rows: what can share a row, and that moving parts about makes an arrangement no worse."""
 
 import itertools
+from functools import cache
 
 import pytest
 
@@ -9,6 +10,7 @@ from fit.circuit.reading import read_instrument
 from fit.desk.show.drawing.columns import assign_columns
 from fit.desk.show.drawing.parts import drawn_parts
 from fit.desk.show.drawing.rows import can_share, channel_widths, cost, find_rows, make_items, stack_rows
+from tests.draws import some
 from tests.random_instruments import draw_instrument
 
 
@@ -17,8 +19,12 @@ def items_of(instrument):
     return make_items(assign_columns(parts, output=instrument.output), parts[-1])
 
 
-LAYOUTS = {name: items_of(read_instrument(layout_text(name))) for name in DESCRIPTIONS}
-ALL = LAYOUTS | {str(seed): items_of(draw_instrument(seed)[1]) for seed in range(20)}
+ALL = [*DESCRIPTIONS, *some(range(20), 6)]  # layouts, and seeds of drawn instruments
+
+
+@cache
+def made(name):
+    return items_of(read_instrument(layout_text(name)) if name in DESCRIPTIONS else draw_instrument(name)[1])
 
 
 def named(items, part):
@@ -26,19 +32,19 @@ def named(items, part):
 
 
 def test_pickup_tone_volume_and_jack_can_follow_each_other_in_one_row():
-    items = LAYOUTS["one-pickup"]
+    items = made("one-pickup")
     assert all(can_share(one, other) for one, other in itertools.combinations(items, 2))
     assert [len(row) for row in find_rows(items)] == [4]
 
 
 def test_two_pickups_cannot_share_a_row():
-    items = LAYOUTS["three-singles"]
+    items = made("three-singles")
     assert not can_share(named(items, "pickup.neck"), named(items, "pickup.middle"))
 
 
 @pytest.mark.parametrize("name", ALL)
 def test_every_part_stands_in_one_row_beside_what_it_can_share_it_with(name):
-    items = ALL[name]
+    items = made(name)
     rows = find_rows(items)
     assert sorted(id(item) for row in rows for item in row) == sorted(map(id, items))
     for row in rows:
@@ -47,13 +53,13 @@ def test_every_part_stands_in_one_row_beside_what_it_can_share_it_with(name):
 
 @pytest.mark.parametrize("name", ALL)
 def test_an_arrangement_costs_no_more_than_a_row_for_each_part(name):
-    items = ALL[name]
+    items = made(name)
     assert cost(find_rows(items)) <= cost([[item] for item in items])
 
 
 @pytest.mark.parametrize("name", ALL)
 def test_no_two_rows_overlap_in_any_place(name):
-    stacked, height = stack_rows(find_rows(ALL[name]))
+    stacked, height = stack_rows(find_rows(made(name)))
     taken = [
         (number, place, y - above, y + below)
         for number, row in enumerate(stacked)
@@ -68,7 +74,7 @@ def test_no_two_rows_overlap_in_any_place(name):
 
 @pytest.mark.parametrize("name", ALL)
 def test_a_channel_is_as_wide_as_its_fullest_row(name):
-    rows = find_rows(ALL[name])
+    rows = find_rows(made(name))
     widths = channel_widths(rows)
     for channel, width in widths.items():
         assert width == max(sum(item.block.width for item in row if item.channel == channel) for row in rows)

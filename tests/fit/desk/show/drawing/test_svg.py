@@ -172,6 +172,7 @@ def test_each_layout_reads_back_to_its_own_netlist(name):
 CHUNKS = [pytest.param(first, marks=() if first < N_QUICK else pytest.mark.slow) for first in range(0, N_DRAWN, CHUNK)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("first", CHUNKS)
 def test_drawn_instruments_read_back_to_their_own_netlists(first):
     for seed in range(first, first + CHUNK):
@@ -182,6 +183,7 @@ def positions_of(instrument):
     return [(name, position) for name, switch in instrument.switch.items() for position in switch.positions]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("instrument", [*LAYOUTS.values(), *(draw_instrument(seed)[1] for seed in range(8))])
 def test_each_position_joins_what_the_file_joins_there(instrument):
     """Nets of the drawing, with closed contacts taken for wires, against the nodes that the network has there."""

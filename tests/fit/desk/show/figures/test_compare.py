@@ -48,5 +48,6 @@ def test_what_is_simulated_says_so(which):
     assert figure.get_suptitle() == ("simulated" if which else "")
 
 
+@pytest.mark.long
 def test_no_label_lies_over_another():
     assert labels_overlap(changes_figure(changed_parts(), changed_foil())) == []

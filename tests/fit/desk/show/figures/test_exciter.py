@@ -1,6 +1,7 @@
 """The picture of an exciter: the voltage to expect, with its interval, at the frequencies asked for."""
 
 import numpy as np
+import pytest
 
 from fit.answers.exciter.rating import analyse_exciter
 from fit.desk.show.figures.exciter import exciter_figure
@@ -25,6 +26,7 @@ def test_corner_is_marked_where_it_is_seen():
     assert any(text.startswith("corner") for text in texts)
 
 
+@pytest.mark.long
 def test_the_corner_runs_through_no_label():
     answer = analyse_exciter(SETUP, bounds=BOUNDS, at_hz=(100.0, 1e3, 1e4))
     corner_hz = answer.quantities["corner"].value

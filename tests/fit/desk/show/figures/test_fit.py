@@ -48,11 +48,13 @@ def at_jack():
     return predict_at_jack(INSTRUMENT, load=LOAD, measured=found_parts())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("draw", DRAWN.values(), ids=DRAWN)
 def test_no_label_lies_over_another(draw):
     assert labels_overlap(draw()) == []
 
 
+@pytest.mark.long
 def test_frequency_axis_has_hertz_below_and_notes_above():
     figure = plots.response_figure(answer())
     figure.draw_without_rendering()
@@ -95,6 +97,7 @@ def test_loaded_peak_is_marked_where_the_answer_has_it():
     assert marker.get_xdata()[0] == made.quantities["resonance_loaded"].value
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("n", [2, 5, 9])
 def test_legend_stands_outside_of_every_panel(n):
     figure = plots.response_figure(many_takes(n))
@@ -107,6 +110,7 @@ def test_legend_stands_outside_of_every_panel(n):
     assert [text.get_text() for text in legend.get_texts()] == [f"take-{k}" for k in range(n)]
 
 
+@pytest.mark.long
 def test_the_panels_of_many_takes_are_as_large_as_those_of_two():
     few, many = (plots.response_figure(many_takes(n)) for n in (2, 9))
     for figure in (few, many):
@@ -115,6 +119,7 @@ def test_the_panels_of_many_takes_are_as_large_as_those_of_two():
     assert heights[1] > 0.95 * heights[0]
 
 
+@pytest.mark.long
 def test_takes_differ_by_more_than_their_colour():
     magnitude = plots.response_figure(many_takes(9)).axes[0]
     models = [line for line in magnitude.get_lines() if line.get_label().startswith("take-")]

@@ -50,5 +50,6 @@ def test_what_is_simulated_says_so():
     assert curves()[0].get_suptitle() == ""
 
 
+@pytest.mark.long
 def test_no_label_lies_over_another():
     assert labels_overlap(curves()[0]) == []

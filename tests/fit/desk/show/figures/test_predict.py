@@ -13,11 +13,13 @@ from tests.overlaps import labels_overlap
 ANSWER = predict_instrument(INSTRUMENT, {"tone": "6"}, load=LOAD, measured=found_parts())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("draw", [predict_figure, phase_figure, tone_figure])
 def test_no_label_lies_over_another(draw):
     assert labels_overlap(draw(ANSWER)) == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("draw", [predict_figure, phase_figure, tone_figure])
 def test_legend_stands_outside_of_every_panel(draw):
     figure = draw(ANSWER)
@@ -50,6 +52,7 @@ def test_band_is_the_interval_of_the_answer():
         assert axes.get_xscale() == "log"
 
 
+@pytest.mark.long
 def test_tone_control_is_drawn_beside_its_textbook_corner():
     sweep = tone_figure(ANSWER).axes[1]
     (steps,) = ANSWER.tone_sweeps

@@ -41,10 +41,12 @@ def test_svg_is_one_element_that_needs_nothing_from_elsewhere():
     HTMLParser().feed(text)
 
 
+@pytest.mark.long
 def test_take_with_mathematics_in_its_name_is_drawn_as_text():
     plots.svg_text(response_figure(answer(take_name="$x_1$")), name="response", title="x")
 
 
+@pytest.mark.long
 def test_png_is_written_at_200_dots(tmp_path):
     from PIL import Image
 
@@ -55,6 +57,7 @@ def test_png_is_written_at_200_dots(tmp_path):
         assert picture.convert("RGB").getpixel((1, 1)) == (255, 255, 255)
 
 
+@pytest.mark.long
 def test_series_take_the_colours_of_the_page():
     text = plots.svg_text(response_figure(answer()), name="response", title="x")
     assert "var(--series-0)" in text

@@ -30,6 +30,7 @@ def test_the_interface_stands_upright_within_80_columns(job):
     assert max(map(len, drawn)) < 80
 
 
+@pytest.mark.long
 def test_the_exciter_is_the_one_that_the_command_proposes(capsys, tmp_path):
     coil = coil_to_wind()
     _, out, _ = run(capsys, "exciter", "--logbook", tmp_path)

@@ -50,6 +50,7 @@ def page(*, made_by="coilsweep 0.1.0", **changes):
     return html(sheet_of_report(found, **facts), figures_of(found), footer=made_by)
 
 
+@pytest.mark.long
 def test_report_needs_nothing_from_elsewhere():
     text = page()
     said = read_page(text)
@@ -61,6 +62,7 @@ def test_report_needs_nothing_from_elsewhere():
     assert "min-width" not in text
 
 
+@pytest.mark.long
 def test_the_answer_comes_first_then_the_picture_what_it_means_and_folded_all_the_rest():
     text = page()
     order = [text.index(piece) for piece in ('class="verdict good"', 'class="values"', "<svg", 'class="meaning"', "<details>")]
@@ -85,6 +87,7 @@ def test_guitar_at_the_jack_is_with_its_controls_for_each_pickup():
     assert "every pot at 10" in meaning
 
 
+@pytest.mark.long
 def test_takes_left_out_share_one_table():
     others = tuple(take(f"loud-{k}", outcome="rejected") for k in range(7))
     text = page(takes=(take(), *others))
@@ -97,6 +100,7 @@ def test_takes_left_out_share_one_table():
     assert "loud-" not in text[: text.index("Not used for the values")]
 
 
+@pytest.mark.long
 def test_a_drawing_of_the_circuit_stands_between_the_meaning_and_the_details():
     from matplotlib.figure import Figure
 
@@ -128,6 +132,7 @@ def test_report_has_its_headings_and_columns():
         assert column in said.columns
 
 
+@pytest.mark.long
 def test_report_says_what_was_measured_with_intervals_budget_checks_rig_and_words():
     said = read_page(page()).said
     for text in (
@@ -149,6 +154,7 @@ def test_report_says_what_was_measured_with_intervals_budget_checks_rig_and_word
         assert text in said
 
 
+@pytest.mark.long
 def test_marked_parts_come_with_rule_verdict_and_probability():
     marked = parse_quantity("33n ± 10%", "F")
     within = confirm_part("capacitor.tone", marked=marked, measured=estimate(30.6e-9, 1.5e-10, "F"))
@@ -168,6 +174,7 @@ def test_marked_parts_come_with_rule_verdict_and_probability():
     assert "marked part" not in page().lower()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("where", ["take", "note", "warning", "rig", "device"])
 def test_text_from_outside_is_escaped_in_a_report(where):
     changes = {
@@ -180,6 +187,7 @@ def test_text_from_outside_is_escaped_in_a_report(where):
     assert 'alert("x")' in read_page(page(**changes)).said
 
 
+@pytest.mark.long
 def test_simulated_data_is_said_at_the_top():
     top = page()[: page().index("<svg")]
     assert "Measurement report: a pickup (simulated)" in top
@@ -188,6 +196,7 @@ def test_simulated_data_is_said_at_the_top():
     assert "simulated" not in told.lower()
 
 
+@pytest.mark.long
 def test_misfit_heads_the_page_and_stands_beside_each_value():
     text = page(answer=answer(outcome="misfit", floor=0.013))
     top = text[: text.index("<svg")]
@@ -198,6 +207,7 @@ def test_misfit_heads_the_page_and_stands_beside_each_value():
     assert "INDICATIVE" not in page()
 
 
+@pytest.mark.long
 def test_item_operator_and_what_was_amended_are_told_of_a_take():
     amended = (Amendment(time_utc="2026-02-01T12:00:00.000Z", key="added", before="2n", after="1n ± 1%"),)
     stated = Conditions(added="1n ± 1%", item="red one", operator="me")
@@ -208,6 +218,7 @@ def test_item_operator_and_what_was_amended_are_told_of_a_take():
     assert "2n" in said.said
 
 
+@pytest.mark.long
 def test_references_with_their_source_and_date():
     rows = (("dcr", "6.35k ± 1%", "meter no. 3", "2026-03-01"), ("input.resistance", "1M ± 1%", "", ""))
     said = read_page(page(references=rows))
