@@ -25,6 +25,7 @@ EXCEPTIONS = {
     ("Drive", "Strain"): "what is asked, and what came of it, in one table",
     ("MeasuredParts", "_Document"): "arrays, and the form that JSON has them in",
     ("Checked", "Repeated"): "two tables of fits take by take",
+    ("ListenWish", "PredictWish"): "each question as it was typed; what both change is one record, Change",
     ("Heard", "PredictAnswer"): "one side of a comparison by ear, and a prediction",
     ("CompareAnswer", "PickupAnswer"): OUTCOME,
     ("CornerAnswer", "InputAnswer"): OUTCOME,
