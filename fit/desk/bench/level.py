@@ -180,11 +180,13 @@ def rehearse_level(desk: Desk, *, seconds: float | None = None, level: float = T
     levels = read_levels(heard[until - round(WINDOW_S * rate_hz) : until], rate_hz)
     desk.say(level_heading(n_channels))
     line = level_line(levels, judge_levels(levels, tone_level=level, sweep_level=SWEEP_LEVEL))
-    for _ in range(round(seconds or 1)):  # nothing moves on the virtual bench, so each look is the same
-        desk.redraw(line)
-        if seconds is not None:
+    if seconds is None:
+        desk.say(line)
+    else:
+        for _ in range(round(seconds)):  # nothing moves on the virtual bench, so each look is the same
+            desk.redraw(line)
             time.sleep(1.0)
-    desk.redraw("")
+        desk.redraw("")
     return _levels_outcome(desk, levels, level=level, is_rehearsal=True)
 
 

@@ -1,5 +1,6 @@
 """A fit of takes: made once, kept in derived/, and read again while nothing that it rests on has changed."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -149,15 +150,31 @@ def takes_of(logbook: Logbook, names: Sequence[str]) -> list[Take]:
     ValueError
         If a take is named twice, or they are of different items.
     """
-    twice = [name for name in names if names.count(name) > 1]
-    if twice:
-        msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
-        raise ValueError(msg)
+    require_once(names, why="it would count double; ")
     takes = read_takes(logbook, names)
     for take in takes:
         require_fittable(take)
     require_one_item(takes)
     return takes
+
+
+def require_once(names: Sequence[str], *, why: str = "") -> None:
+    """See that no take is named twice.
+
+    Parameters
+    ----------
+    why : str
+        What would come of it, with what parts it from the cure.
+
+    Raises
+    ------
+    ValueError
+        If one is.
+    """
+    twice = next((name for name, count in Counter(names).items() if count > 1), None)
+    if twice is not None:
+        msg = f'the take "{plain_text(twice)}" is named twice: {why}name each take once'
+        raise ValueError(msg)
 
 
 def require_one_item(takes: Sequence[Take]) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from fit.desk.book.desk import Desk
-from fit.desk.book.fits import FitWish, answer_for, require_one_item
+from fit.desk.book.fits import FitWish, answer_for, require_once, require_one_item
 from fit.desk.show.sheets.take_sets import FittedSet, TakeSet, TakeSets, named
 from fit.desk.show.words import in_order, plain_text
 from measure.logbook.days import days_of
@@ -35,10 +35,7 @@ def split_into_sets(logbook: Logbook, takes: Sequence[Take]) -> TakeSets:
     ValueError
         If a take is named twice, they are of different items, or most placements have no load in common.
     """
-    twice = [name for name, count in Counter(take.name for take in takes).items() if count > 1]
-    if twice:
-        msg = f'the take "{twice[0]}" is named twice: it would count double; name each take once'
-        raise ValueError(msg)
+    require_once([take.name for take in takes], why="it would count double; ")
     require_one_item(takes)
     listed = list_takes(logbook).takes
     days, placed = days_of(listed), placements(listed)

@@ -55,7 +55,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class ChangeWish:
     """Which changes are asked about, and of what, as it was typed.
 
     Attributes

@@ -9,7 +9,7 @@ import numpy as np
 
 from fit.answers.predict.carry_over import shared_parts
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.fits import FitWish, RejectedError, last_wish
+from fit.desk.book.fits import FitWish, RejectedError, last_wish, require_once
 from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_folder, require_free
@@ -157,10 +157,7 @@ def _check_wish(wish: ExportWish) -> None:
     if not wish.names and wish.to != "spice":
         msg = f"name the takes to export to {wish.to}; without takes, the instrument is exported with --to spice"
         raise ValueError(msg)
-    twice = [name for name in wish.names if wish.names.count(name) > 1]
-    if twice:
-        msg = f'the take "{plain_text(twice[0])}" is named twice: name each take once'
-        raise ValueError(msg)
+    require_once(wish.names)
 
 
 def _kept_take(logbook: Logbook, name: str) -> Take:

@@ -26,6 +26,7 @@ from fit.desk.guide.plan import (
 from fit.desk.guide.prepare import input_stage, look_stage
 from fit.desk.guide.scene import NONE, Scene, caution_stage, first_open, hushed
 from fit.desk.guide.session import Deed, Done, Question, Step, one_of
+from fit.desk.show.document.pieces import Document
 from fit.desk.show.sheet import Block, Section, Sheet, Text
 from fit.desk.show.sheets.notices import CIRCUIT
 from fit.desk.show.words import plain_text, table_lines
@@ -65,7 +66,6 @@ def next_step(scene: Scene) -> Step | None:
             lambda scene: takes_stage(scene, _before_fit(scene), plan(scene)),
             lambda scene: further_stage(scene, slots(scene), lambda answer: _plan(scene, answer), plan=plan),
             _answer_stage,
-            _wiring_stage,
             lambda scene: report_stage(scene, names_of(scene, slots(scene))),
         ),
         scene,
@@ -254,6 +254,8 @@ def _switch_takes(scene: Scene) -> tuple[str, ...]:
 
 
 def _answer_stage(scene: Scene) -> Step | None:
+    connected: list[Document] = []
+
     def ask() -> Outcome:
         from fit.desk.questions.fit import fit_takes
 
@@ -262,6 +264,7 @@ def _answer_stage(scene: Scene) -> Step | None:
         if not names or found.sheet is None:
             return found
         wired = _wired(scene, names)
+        connected.extend(() if isinstance(wired, str) else (wired.document,))
         figures = found.figures if isinstance(wired, str) else {**found.figures, **wired.figures}
         text, page = found.sheet, found.page
         return replace(
@@ -271,7 +274,7 @@ def _answer_stage(scene: Scene) -> Step | None:
             figures=figures,
         )
 
-    return answer_stage(scene, ASKED, ask)
+    return answer_stage(scene, ASKED, ask, beside=connected)
 
 
 def _joined(sheet: Sheet, wired: Outcome | str) -> Sheet:
@@ -290,16 +293,3 @@ def _wired(scene: Scene, names: tuple[str, ...]) -> Outcome | str:
         return wiring_of(hushed(scene.desk), names)
     except (MeasureError, ValueError) as err:
         return str(err)
-
-
-def _wiring_stage(scene: Scene) -> Step | None:
-    """Hand on for programs what the switch connects; people have read it."""
-    names = _switch_takes(scene)
-    if scene.settled("wired") or not names:
-        return None
-
-    def run() -> Done:
-        wired = _wired(scene, names)
-        return Done() if isinstance(wired, str) else Done(document=wired.document)
-
-    return Deed(key="wired", run=run)

@@ -1,7 +1,7 @@
 """The answer of a guide as one page: what was asked and answered, the answer with its pictures, the takes that it rests on."""
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from fit.desk.book.desk import Outcome, lines_of
@@ -10,6 +10,7 @@ from fit.desk.guide.ask_rig import QUESTIONS as RIG_QUESTIONS
 from fit.desk.guide.needs import needs_section
 from fit.desk.guide.scene import Scene
 from fit.desk.guide.session import Deed, Done, Entry, Step
+from fit.desk.show.document.pieces import Document
 from fit.desk.show.sheet import Block, Row, Section, Sheet, Table
 from fit.desk.show.sheets.notices import titled
 from measure.logbook.store import list_takes
@@ -46,8 +47,14 @@ class Asked:
     is_whole: bool = False
 
 
-def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step | None:
-    """Answer the question of the guide, and keep the answer as a page and its picture as a file."""
+def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome], *, beside: Sequence[Document] = ()) -> Step | None:
+    """Answer the question of the guide, and keep the answer as a page and its picture as a file.
+
+    Parameters
+    ----------
+    beside : sequence of Document
+        Further answers that `ask` has put there, for programs.
+    """
     if scene.settled("answered"):
         return None
 
@@ -60,7 +67,7 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step
         save_page(replace(outcome, page=lambda: answer_sheet(scene, asked, outcome)), file)
         told = ("", f"The answer as a page, for your browser: {file}")
         entries = {"report": str(file)} if asked.is_whole else {}
-        return Done(lines=("", *lines_of(outcome), *told), entries=entries, document=outcome.document)
+        return Done(lines=("", *lines_of(outcome), *told), entries=entries, document=outcome.document, beside=tuple(beside))
 
     return Deed(key="answered", run=run)
 

@@ -87,6 +87,8 @@ class Done:
         To be remembered beside the deed or answer itself.
     back_to : str
         Key of the question to be asked again, the entries since taken away; empty to go on.
+    beside : tuple of Document
+        Further answers, which people have read with the first.
     exit_code : int
         What went wrong, as the program's exit code, in case the person leaves now; 0 for nothing.
     """
@@ -95,6 +97,7 @@ class Done:
     entries: Mapping[str, str] = field(default_factory=dict)
     back_to: str = ""
     document: Document | None = None
+    beside: tuple[Document, ...] = ()
     exit_code: int = 0
 
 
@@ -254,7 +257,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
             _tell(talk, step.before)
             done = step.run()
             memory = _settle(memory, Entry(key=step.key, answer="done"), done, talk=talk)
-            documents += () if done.document is None else (done.document,)
+            documents += (*(() if done.document is None else (done.document,)), *done.beside)
             told, trouble = None, done.exit_code
             continue
         if told is None or (told.key, told.before) != (step.key, step.before):

@@ -18,7 +18,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_free
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Asked, Changed, carry_settings, read_change, with_change
+from fit.desk.book.variant import Changed, ChangeWish, carry_settings, read_change, with_change
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
@@ -35,7 +35,7 @@ LEAST_TAPS = 2  # [1] lengths of the filter in a transform, at least: shorter bl
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ListenWish(Asked):
+class ListenWish(ChangeWish):
     """What is to be heard, as it was typed.
 
     Attributes

@@ -14,7 +14,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.pitch import pitch_hz, pitch_text
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Asked, Change, Changed, carry_settings, read_change, with_change
+from fit.desk.book.variant import Change, Changed, ChangeWish, carry_settings, read_change, with_change
 from fit.desk.show.figures.predict import phase_figure, predict_figure, tone_figure
 from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, Predicted, predict_document, sheet_of_predict
 from fit.desk.show.words import plain_text
@@ -28,7 +28,7 @@ DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PredictWish(Asked):
+class PredictWish(ChangeWish):
     """What is to be predicted, as it was typed.
 
     Attributes

@@ -11,14 +11,19 @@ from fit.desk.book.desk import Outcome
 from fit.desk.guide import guitar
 from fit.desk.guide.guitar import ALL, SOME
 from fit.desk.guide.plan import plan_for_guitar
+from fit.desk.show.document.guitar import WiringDocument
 from fit.desk.show.document.pieces import Document
 from fit.desk.show.sheet import Sheet, Text
+from fit.desk.show.sheets.notices import CIRCUIT
 from measure.errors import FileError
 from measure.logbook.store import list_takes, open_logbook
 from tests.answer_by_hand import answer
 from tests.guide_scenes import scene
 from tests.guided import Script, answers, guided
 from tests.pages import read_page
+
+NOTHING = dict.fromkeys(("pickups", "positions", "unheard", "unmeasured", "left_out", "takes", "warnings"), ())
+WIRED = WiringDocument(**NOTHING, leakage=None, simulated=True)
 
 
 def stated(folder, layout, **settled):
@@ -126,7 +131,27 @@ def test_a_switch_that_cannot_be_told_keeps_nothing_else_back(tmp_path, monkeypa
     done = guitar._answer_stage(whole).run()
     assert "the values" in done.lines
     assert "not told: nothing is to be told of 7 takes" in done.lines
-    assert guitar._wiring_stage(whole).run().document is None
+    assert done.beside == ()
+
+
+def test_what_the_switch_connects_is_asked_once_and_told_people_and_programs(tmp_path, monkeypatch):
+    asked = []
+
+    def wire(_, names):
+        asked.append(names)
+        return Outcome(document=WIRED, sheet=Sheet(title="w", blocks=(Text(("it connects",)), CIRCUIT)))
+
+    report = Sheet(title="p", blocks=(Text(("the report",)),))
+    found = Outcome(document=Document(), sheet=Sheet(title="t", blocks=(Text(("the values",)),)), page=lambda: report)
+    monkeypatch.setattr("fit.desk.questions.wiring.wiring_of", wire)
+    monkeypatch.setattr("fit.desk.questions.fit.fit_takes", lambda *_: found)
+    done = guitar._answer_stage(stated(tmp_path, "three-singles", check=SOME)).run()
+    assert len(asked) == 1
+    assert "it connects" in done.lines
+    assert done.beside == (WIRED,)
+    page = (tmp_path / "answer.html").read_text(encoding="utf-8")
+    assert "the report" in page
+    assert "it connects" in page
 
 
 @pytest.mark.slow
