@@ -28,7 +28,7 @@ def pytest_ignore_collect(collection_path, config):
 @pytest.hookimpl(wrapper=True)
 def pytest_collect_file():
     """No test file holds an example to run; looking for one costs as much as reading the file."""
-    return [found for found in (yield) if not isinstance(found, pytest.DoctestItem) and type(found).__name__ != "DoctestModule"]
+    return [found for found in (yield) if type(found).__name__ != "DoctestModule"]
 
 
 @pytest.hookimpl(trylast=True)  # what other files mark is marked by then
