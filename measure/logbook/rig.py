@@ -388,7 +388,7 @@ def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
     Parameters
     ----------
     path : Path
-        Of the file; it need not be there.
+        Of the file; it need not be there, and a link is replaced, not followed.
     changes : mapping
         Key such as ``"input.resistance"`` to its new value; None takes the key out.
 
@@ -404,8 +404,7 @@ def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
     FileError
         If the file was damaged before, or cannot be written.
     """
-    target = path.resolve()  # a rig shared by several logbooks may be a link
-    text = _read_text(target) if target.exists() else NEW_RIG
+    text = _read_text(path) if path.exists() else NEW_RIG
     _rig_from_text(text, path)
     document = tomlkit.parse(text)
     for key, value in changes.items():
@@ -423,7 +422,7 @@ def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
         rig = _rig_from_text(changed, path)
     except FileError as err:
         raise ValueError(str(err)) from None
-    replace_file(target, changed.encode())
+    replace_file(path, changed.encode())
     return rig
 
 

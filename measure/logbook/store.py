@@ -13,6 +13,7 @@ import time
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import msgspec
@@ -87,7 +88,7 @@ def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
     Raises
     ------
     FileError
-        If it is not a folder, or cannot be made.
+        If it is not a folder, cannot be made, or holds a link that would lead out of it.
     """
     if create:
         try:
@@ -98,6 +99,7 @@ def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
     if not directory.is_dir():
         msg = f"{one_line(directory)} is not a folder: make it, or name another logbook"
         raise FileError(msg)
+    _refuse_links(directory)
     _remove_leftovers(directory)
     return Logbook(path=directory)
 
@@ -392,7 +394,8 @@ def _missing_message(logbook: Logbook, listing: Listing, name: str) -> str:
     alike = alike_name(name, [take.name for take in takes])
     if alike is not None:
         return f'{msg}; there is "{alike}"'
-    known = ", ".join(sorted([*(take.name for take in takes), *listing.damaged])[:20]) or "none yet"
+    names = sorted([*(take.name for take in takes), *listing.damaged])
+    known = ", ".join(one_line(name, 64) for name in names[:20]) or "none yet"
     return f"{msg}; there are: {known}"
 
 
@@ -475,6 +478,22 @@ def _lock(folder: Path) -> int | None:
         os.close(handle)
         return None
     return handle
+
+
+def _refuse_links(directory: Path) -> None:
+    """See that nothing leads out of a logbook: one from somebody else might write and delete elsewhere.
+
+    Raises
+    ------
+    FileError
+        If something does.
+    """
+    own = [directory / name for name in (TAKES, REMOVED, RESULTS, DERIVED, "rig.toml", "instrument.toml")]
+    inner = (path for folder in own[:4] if folder.is_dir() and not folder.is_symlink() for path in folder.iterdir())
+    link = next((path for path in chain(own, inner) if path.is_symlink()), None)
+    if link is not None:
+        msg = f"{one_line(link)} is a link, and none is followed in a logbook: put a copy of what it leads to in its place"
+        raise FileError(msg)
 
 
 def _remove_leftovers(directory: Path) -> None:

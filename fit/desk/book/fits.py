@@ -12,6 +12,7 @@ from fit.desk.book.drift import drift_warnings
 from fit.desk.show.words import plain_text
 from fit.estimate.parameters import PickupModel
 from measure.errors import FileError
+from measure.logbook.disk import DAMAGE, read_small
 from measure.logbook.naming import check_name, usual_form
 from measure.logbook.store import Logbook, read_take, read_takes
 from measure.logbook.take import Take
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from fit.estimate.evidence import Evidence
 
 RESULT_FILE = "fit.json"
+LIMIT_BYTES = 20_000_000  # of it
 
 
 class RejectedError(Exception):
@@ -136,8 +138,8 @@ def last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
             raise FileError(msg)
         return FitWish(names=())
     try:
-        return msgspec.convert(msgspec.json.decode(path.read_bytes())["wish"], FitWish)
-    except (msgspec.DecodeError, msgspec.ValidationError, KeyError, TypeError) as err:
+        return msgspec.convert(msgspec.json.decode(read_small(path, LIMIT_BYTES))["wish"], FitWish)
+    except (*DAMAGE, KeyError, TypeError) as err:
         msg = f"{path} is damaged: run `coilsweep fit NAME...` again"
         raise FileError(msg) from err
 

@@ -9,13 +9,12 @@ from pathlib import Path
 from fit.answers.parts.fitted import MeasuredParts, keep_parts, read_measured
 from fit.circuit.realparts import owner_of
 from fit.desk.book.derived import stated_sha256
-from fit.desk.book.fits import RESULT_FILE
+from fit.desk.book.fits import LIMIT_BYTES, RESULT_FILE
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, list_takes
 from measure.quantity import Quantity
 
-LIMIT_BYTES = 20_000_000
 SAME = 1e-9  # [1] of a value that a rig states
 
 
@@ -107,7 +106,7 @@ def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quan
     notes = []
     if parts.outcome != "good":
         notes.append(f"The last fit (takes {takes}) misfits: what rests on its values is indicative only")
-    if any(abs(load[name].value / value - 1) > SAME for name, value in parts.input_stated.items() if name in load):
+    if any(abs(load[name].value - value) > SAME * abs(value) for name, value in parts.input_stated.items() if name in load):
         parts = keep_parts(parts, [name for name in parts.names if owner_of(name) not in load])
         notes.append("The rig states another input or cable than at the last fit: that of the rig counts")
     return LastFit(parts=parts, notes=tuple(notes))

@@ -130,13 +130,15 @@ def test_a_new_rig_explains_itself(tmp_path: Path) -> None:
 
 
 @on_posix
-def test_a_linked_rig_stays_a_link(file: Path, tmp_path: Path) -> None:
+def test_what_a_link_leads_to_is_left_alone(file: Path, tmp_path: Path) -> None:
     link = tmp_path / "logbook" / "rig.toml"
     link.parent.mkdir()
     link.symlink_to(file)
+    before = file.read_bytes()
     write_rig(link, {"interface.rate_hz": 44100})
-    assert link.is_symlink()
-    assert read_rig(file).interface.rate_hz == 44100
+    assert not link.is_symlink()
+    assert read_rig(link).interface.rate_hz == 44100
+    assert file.read_bytes() == before
 
 
 @pytest.mark.parametrize(

@@ -237,6 +237,27 @@ def test_links_in_place_of_the_folders_are_refused(logbook: Logbook, source: Pat
 
 
 @on_posix
+@pytest.mark.parametrize("name", ["rig.toml", "instrument.toml", "results", "derived", "takes", "results/fit.json", "takes/open"])
+def test_a_logbook_that_leads_elsewhere_is_not_opened_and_nothing_is_touched_there(tmp_path: Path, name: str) -> None:
+    victim, link = tmp_path / "victim", tmp_path / "book" / name
+    victim.mkdir()
+    (victim / ".fit.json.0123456789ab.unfinished").write_text("theirs", encoding="utf-8")
+    os.utime(victim / ".fit.json.0123456789ab.unfinished", (0, 0))
+    link.parent.mkdir(parents=True)
+    link.symlink_to(victim)
+    with pytest.raises(FileError, match=f"{Path(name).name} is a link, and none is followed in a logbook: put a copy"):
+        open_logbook(tmp_path / "book")
+    assert [path.name for path in victim.iterdir()] == [".fit.json.0123456789ab.unfinished"]
+
+
+def test_no_name_of_a_folder_reaches_the_terminal_raw(logbook: Logbook, source: Path) -> None:
+    keep(logbook, source)
+    (logbook.path / "takes" / "a\x1b[2J\u202eb").mkdir()
+    with pytest.raises(FileError, match=r"there are: a\?\[2J\?b, open$"):
+        read_take(logbook, "nosuch")
+
+
+@on_posix
 def test_sources_that_cannot_be_read_leave_nothing(logbook: Logbook, source: Path, tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for bad, match in (

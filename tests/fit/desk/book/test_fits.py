@@ -337,7 +337,11 @@ def test_without_a_fit_there_is_no_wish(tmp_path):
         last_wish(logbook, is_needed=True)
 
 
-@pytest.mark.parametrize("content", ["", "{", "[]", "{}", '{"wish": {"dcr": "6k"}}', '{"wish": {"names": "open", "dcr": 6000}}'])
+@pytest.mark.parametrize(
+    "content",
+    ["", "{", "[]", "{}", '{"wish": {"dcr": "6k"}}', '{"wish": {"names": "open", "dcr": 6000}}', '{"wish": ' + "[" * 200_000],
+    ids=["empty", "cut", "list", "nothing", "no names", "no text", "nested"],
+)
 @pytest.mark.parametrize("is_needed", [False, True])
 def test_a_damaged_file_is_named(tmp_path, content, is_needed):
     logbook = open_logbook(tmp_path)

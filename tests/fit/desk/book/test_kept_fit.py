@@ -88,6 +88,11 @@ def test_another_cable_leaves_the_fitted_input_out_and_nothing_else(book):
     assert set(found_parts().names) - set(found.parts.names) == {"input.resistance", "input.capacitance"}
 
 
+def test_an_input_of_nothing_is_another_one(book):
+    keep(book, input_stated={"input.resistance": 0.0, "input.capacitance": 470e-12})
+    assert last(book).notes == ("The rig states another input or cable than at the last fit: that of the rig counts",)
+
+
 @pytest.mark.parametrize("content", ["", "{", '{"parts": []}', '{"parts": {"schema": "coilsweep.parts/1"}}', "[" * 5000])
 def test_a_damaged_file_is_named_with_its_cure(book, content):
     (book.path / "results" / "fit.json").write_text(content, encoding="utf-8")
