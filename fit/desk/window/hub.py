@@ -1,0 +1,304 @@
+"""The pages that are open: what each asks goes to the card or to the worker, what comes back goes to them; who has the card."""
+
+import asyncio
+import contextlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+import msgspec
+
+from fit.desk.window.messages import (
+    MAX_MESSAGE_BYTES,
+    Alive,
+    BookOpen,
+    Card,
+    CardTake,
+    Computed,
+    FromPage,
+    GuideAnswer,
+    GuideAsk,
+    GuideBack,
+    GuideDo,
+    GuideDone,
+    GuideLeave,
+    GuideOpen,
+    GuideTold,
+    LevelStart,
+    LevelStop,
+    Played,
+    Refused,
+    TakeMade,
+    Told,
+    Welcome,
+)
+from measure.errors import MeasureError
+
+if TYPE_CHECKING:
+    from starlette.websockets import WebSocket
+
+PLAYED = (LevelStart, LevelStop, GuideOpen, GuideAnswer, GuideDo, GuideBack, GuideLeave)
+LIFE_S = 2.5  # [s] without a sign of life; the ramp to silence takes 0.3 s more
+WATCH_S = 0.1  # [s] between two looks at the signs of life
+MOST_WAITING = 512  # [messages] that a page may leave unread
+MOST_PAGES = 16
+GONE, TOO_LARGE, TOO_MANY = 1001, 1009, 1013  # close codes (RFC 6455, 7.4.1)
+
+
+@dataclass(slots=True, eq=False, kw_only=True)
+class Place:
+    """Where the pages work.
+
+    Attributes
+    ----------
+    is_virtual : bool
+        On the virtual bench: all takes are simulated.
+    """
+
+    logbook: Path
+    is_virtual: bool = False
+
+
+class Player(Protocol):
+    """Plays and records for the pages."""
+
+    def start(self, tell: Callable[[Told], None]) -> None:
+        """Begin; `tell` is called in the event loop."""
+        ...
+
+    def order(self, message: Played, place: Place) -> None:
+        """Do what a page asks; what comes of it is told."""
+        ...
+
+    def silence(self) -> None:
+        """Fade to silence now; a take that sounds is not kept."""
+        ...
+
+    def end(self) -> None:
+        """Be silent and go; waits."""
+        ...
+
+
+class Worker(Protocol):
+    """Reads, fits and computes for the pages, outside the event loop."""
+
+    def start(self, place: Place) -> None:
+        """Begin; also with another place from then on."""
+        ...
+
+    async def ask(self, message: Computed, *, page: int) -> Sequence[Told]:
+        """Answer; raises ValueError, OSError or MeasureError with what is to be told in one line."""
+        ...
+
+    def end(self) -> None:
+        """Go; waits."""
+        ...
+
+
+@dataclass(slots=True, eq=False, kw_only=True)
+class Page:
+    """A page that is open.
+
+    Attributes
+    ----------
+    sign_s : float
+        When it gave its last sign of life, by the event loop's clock. [s]
+    """
+
+    number: int
+    sign_s: float
+    is_alive: bool = True
+    waiting: asyncio.Queue[bytes] = field(default_factory=lambda: asyncio.Queue(MOST_WAITING))
+    tasks: set[asyncio.Task[None]] = field(default_factory=set)
+
+
+class Hub:
+    """Stands between the pages, the card and the worker. Everything in it runs in one event loop.
+
+    Parameters
+    ----------
+    player : Player
+        Has the sound card.
+    worker : Worker
+        Computes.
+    place : Place
+        Changes where another logbook is opened.
+    """
+
+    def __init__(self, *, player: Player, worker: Worker, place: Place) -> None:
+        """Nobody is there yet."""
+        self.player, self.worker, self.place = player, worker, place
+        self.pages: dict[int, Page] = {}
+        self.owner: int | None = None
+        self.card = Card(owner=False, held_by=None)
+        self._guide: list[Told] = []  # what a page needs that comes in the middle of a job
+        self._job = ""
+        self._n_pages = 0
+
+    async def run(self) -> None:
+        """Look at the signs of life until cancelled."""
+        self.player.start(self.hear)
+        self.worker.start(self.place)
+        now = asyncio.get_running_loop().time
+        while True:
+            await asyncio.sleep(WATCH_S)
+            for page in self.pages.values():
+                is_alive = now() - page.sign_s < LIFE_S
+                if page.is_alive and not is_alive:
+                    self._lose(page)
+                page.is_alive = is_alive
+
+    async def serve(self, socket: "WebSocket") -> None:
+        """Talk with one page until it goes."""
+        await socket.accept()
+        if len(self.pages) >= MOST_PAGES:
+            await socket.close(TOO_MANY, f"{MOST_PAGES} pages are open already")
+            return
+        self._n_pages += 1
+        page = Page(number=self._n_pages, sign_s=asyncio.get_running_loop().time())
+        self.pages[page.number] = page
+        place = self.place
+        self._send(page, Welcome(page=page.number, logbook=str(place.logbook), is_virtual=place.is_virtual))
+        self._send(page, self._card_for(page))
+        for told in self._guide:
+            self._send(page, told)
+        sending = asyncio.create_task(_send_waiting(page, socket))
+        try:
+            await self._read(page, socket)
+        finally:
+            sending.cancel()
+            for task in page.tasks:
+                task.cancel()
+            del self.pages[page.number]
+            self._lose(page)
+
+    def end(self) -> None:
+        """Be silent, and end what was started; waits for it."""
+        self.player.end()
+        self.worker.end()
+
+    def hear(self, told: Told) -> None:
+        """Hand on to all pages what the player tells."""
+        if isinstance(told, Card):
+            if told.activity == "idle" and not told.is_playing:
+                self.owner = None
+            self.card = told
+            self._tell_card()
+            return
+        self._keep(told)
+        for page in self.pages.values():
+            self._send(page, told)
+
+    async def _read(self, page: Page, socket: "WebSocket") -> None:
+        from starlette.websockets import WebSocketDisconnect
+
+        decoder = msgspec.json.Decoder(FromPage)
+        with contextlib.suppress(WebSocketDisconnect):
+            while True:
+                message = await socket.receive()
+                if message["type"] != "websocket.receive":
+                    return
+                text = message.get("text")
+                if text is None or len(text) > MAX_MESSAGE_BYTES:
+                    self._send(page, Refused(text="a message is JSON text of 64 kB at most"))
+                    continue
+                try:
+                    asked = decoder.decode(text)
+                except (msgspec.MsgspecError, UnicodeError, RecursionError) as err:
+                    self._send(page, Refused(text=f"not understood: {_one_line(err)}"))
+                    continue
+                page.sign_s, page.is_alive = asyncio.get_running_loop().time(), True
+                self._take(page, asked)
+
+    def _take(self, page: Page, asked: FromPage) -> None:
+        """Give a message to whom it concerns."""
+        if isinstance(asked, Alive):
+            return
+        if isinstance(asked, BookOpen):
+            self._open_book(page, asked)
+        elif isinstance(asked, CardTake):
+            self._silence_unless(page)
+            self.owner = page.number
+            self._tell_card()
+        elif isinstance(asked, PLAYED):
+            self._play(page, asked)
+        else:
+            task = asyncio.create_task(self._compute(page, asked))
+            page.tasks.add(task)
+            task.add_done_callback(page.tasks.discard)
+
+    def _play(self, page: Page, asked: Played) -> None:
+        if self.owner not in (None, page.number):
+            self._send(page, Refused(answers=asked.id, text=f"page {self.owner} has the sound card; this one looks on"))
+            return
+        self.owner = page.number
+        self._tell_card()
+        if isinstance(asked, GuideOpen) and self.card.activity == "guide" and asked.job == self._job:
+            for told in self._guide:
+                self._send(page, told)
+            return
+        if isinstance(asked, GuideOpen | LevelStart):
+            self._guide, self._job = [], asked.job if isinstance(asked, GuideOpen) else ""
+        self.player.order(asked, self.place)
+
+    async def _compute(self, page: Page, asked: Computed) -> None:
+        try:
+            for told in await self.worker.ask(asked, page=page.number):
+                self._send(page, msgspec.structs.replace(told, answers=asked.id))
+        except (MeasureError, ValueError, OSError) as err:
+            self._send(page, Refused(answers=asked.id, text=_one_line(err)))
+
+    def _open_book(self, page: Page, asked: BookOpen) -> None:
+        folder = Path(asked.folder).expanduser()
+        if self.card.activity != "idle":
+            self._send(page, Refused(answers=asked.id, text="the sound card is in use: end that first"))
+        elif not folder.is_dir():
+            self._send(page, Refused(answers=asked.id, text="there is no such folder"))
+        else:
+            self.place = Place(logbook=folder, is_virtual=self.place.is_virtual)
+            self.worker.start(self.place)
+            for each in self.pages.values():
+                answers = asked.id if each is page else None
+                welcome = Welcome(answers=answers, page=each.number, logbook=str(folder), is_virtual=self.place.is_virtual)
+                self._send(each, welcome)
+
+    def _lose(self, page: Page) -> None:
+        """Fall silent where the page that played is there no more, and let others have the card."""
+        if self.owner == page.number:
+            self.player.silence()
+            self.owner = None
+            self._tell_card()
+
+    def _silence_unless(self, page: Page) -> None:
+        if self.owner not in (None, page.number):
+            self.player.silence()
+
+    def _keep(self, told: Told) -> None:
+        """Keep what a page has to know that opens in the middle of a job."""
+        if isinstance(told, GuideAsk):
+            self._guide = [one for one in self._guide if not isinstance(one, GuideAsk)]
+        if isinstance(told, GuideTold | GuideAsk | TakeMade | GuideDone):
+            self._guide.append(told)
+
+    def _card_for(self, page: Page) -> Card:
+        return msgspec.structs.replace(self.card, owner=self.owner == page.number, held_by=self.owner)
+
+    def _tell_card(self) -> None:
+        for page in self.pages.values():
+            self._send(page, self._card_for(page))
+
+    def _send(self, page: Page, told: Told) -> None:
+        with contextlib.suppress(asyncio.QueueFull):  # one that reads nothing any more gives no sign of life either
+            page.waiting.put_nowait(msgspec.json.encode(told))
+
+
+async def _send_waiting(page: Page, socket: "WebSocket") -> None:
+    while True:
+        data = await page.waiting.get()
+        await socket.send_text(data.decode())
+
+
+def _one_line(err: BaseException) -> str:
+    text = f"{err.strerror}: {err.filename}" if isinstance(err, OSError) and err.strerror else str(err)
+    return " ".join(text.split())[:500] or type(err).__name__
