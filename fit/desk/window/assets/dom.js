@@ -1,0 +1,53 @@
+// Elements without markup: text is always text; only fragments made by the server's own sheets go in as they are.
+
+export function el(tag, attributes = {}, ...children) {
+  const node = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else if (value === true) node.setAttribute(name, "");
+    else if (value !== false && value !== null && value !== undefined) node.setAttribute(name, value);
+  }
+  node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  return node;
+}
+
+export function svg(tag, attributes = {}, ...children) {
+  const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+  node.append(...children);
+  return node;
+}
+
+export function fill(node, ...children) {
+  node.replaceChildren(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  return node;
+}
+
+// A fragment that the server made of a sheet or a drawing, where every text went through one place that makes it safe.
+export function put(node, html) {
+  node.innerHTML = html;
+  return node;
+}
+
+const line = (id) => (text) => {
+  const node = document.getElementById(id);
+  if (node && node.textContent !== text) node.textContent = text;
+};
+
+export const say = line("said");
+export const trouble = line("trouble");
+
+export const isTyping = (event) => {
+  const { target } = event;
+  return target instanceof Element && target.matches("input:not([type=checkbox],[type=radio],[type=range]),select,textarea");
+};
+
+// Keeps what somebody chose for the next time, in this browser alone.
+export const kept = {
+  read: (name, otherwise) => {
+    try { return localStorage.getItem(`bench.${name}`) ?? otherwise; } catch { return otherwise; }
+  },
+  write: (name, value) => {
+    try { localStorage.setItem(`bench.${name}`, value); } catch { /* a browser that keeps nothing */ }
+  },
+};

@@ -1,0 +1,310 @@
+// A job of the guide, step by step, to be read from a metre and led by one key: what to clip where, the sweep, what came of it.
+//
+// Questions, texts and takes are the guide's own, as at a terminal. A foot switch is a key: any that it sends can be learnt.
+
+import { Chart } from "./chart.js";
+import { el, fill, isTyping, kept, put, say, trouble } from "./dom.js";
+import { connect } from "./socket.js";
+import { ask as askForVoice, isAsked, speak, voice } from "./speech.js";
+
+const JOBS = {
+  guitar: "A whole guitar that stays closed: what is in it?", pickup: "A pickup on the bench: what is it?",
+  capacitor: "Is a tone capacitor, or a pot, what is printed on it?", compare: "What did a job on shielding or wiring change?",
+  wiring: "What does each position of the switch connect?",
+};
+const COUNTDOWN_S = 5;
+const MOST_LINES = 400; // of what was told
+const USUAL_PEDAL = "PageDown";
+const SEVERITY = { pass: "in order", warn: "look at this", reject: "cannot be used" };
+const OUTCOME = { good: "good", usable: "usable, could be better", rejected: "rejected" };
+
+const wire = connect();
+const job = new URLSearchParams(location.search).get("job") ?? "";
+const page = document.getElementById("page");
+let asked = null; // the question that stands
+let told = []; // since the latest question
+let takes = []; // with a response, the oldest first
+let timer = null; // of the countdown
+let isMine = true;
+let isLearning = false;
+let isSent = false; // an answer is under way
+
+const step = el("section", { class: "step", "aria-label": "This step" });
+const picture = el("div");
+const result = el("div", { class: "made" });
+const log = el("div", { class: "log", role: "log", tabindex: "0", "aria-label": "All that was told" });
+const end = el("section");
+
+// Lines that keep their columns stand in a block of letters of one width; prose is prose.
+function paragraphs(lines) {
+  const out = [];
+  let block = [];
+  const flush = () => { if (block.length) out.push(el("pre", { tabindex: "0" }, block.join("\n"))); block = []; };
+  for (const line of lines) {
+    if (/\S {2,}\S/.test(line) || /^\s*[|+]/.test(line) || (block.length && /^ {8,}\S/.test(line))) block.push(line);
+    else { flush(); if (line.trim()) out.push(el("p", {}, line.trim())); }
+  }
+  flush();
+  return out;
+}
+
+function remember(lines) {
+  log.append(...paragraphs(lines));
+  while (log.childElementCount > MOST_LINES) log.firstElementChild.remove();
+  log.scrollTop = log.scrollHeight;
+}
+
+const handsFree = () => kept.read("handsfree", "no") === "yes";
+const pedal = () => kept.read("pedal", USUAL_PEDAL);
+
+function parted(lines) {
+  const clean = lines.filter((line) => line.trim());
+  const todo = clean.filter((line) => /^\s*- /.test(line)).map((line) => line.replace(/^\s*- /, ""));
+  const others = clean.filter((line) => !/^\s*- /.test(line));
+  return { heading: todo.length ? (others.shift() ?? "") : "", todo, others };
+}
+
+function dots({ count, of }) {
+  if (!of) return null;
+  const one = (index) => el("li", { class: index + 1 < count ? "made" : index + 1 === count ? "now" : "" });
+  return el("ol", { class: "steps", "aria-hidden": "true" }, Array.from({ length: of }, (unused, index) => one(index)));
+}
+
+function show(question) {
+  asked = question;
+  isSent = false;
+  const { heading, todo, others } = parted(question.before);
+  const title = el("h2", { tabindex: "-1" }, heading.replace(/^Take \d+ of \d+: /, "") || question.text);
+  const form = question.choices.length && !question.is_take && !question.is_consent ? choose(question) : question.is_take || question.is_consent ? go(question) : type(question);
+  fill(step,
+    el("p", { class: "count" }, question.of ? `Take ${question.count} of ${question.of}` : "\u00a0"), dots(question), title,
+    todo.length ? el("ul", { class: "todo" }, todo.map((line) => el("li", {}, line))) : null,
+    question.drawing_svg ? put(el("div", { class: "hookup" }), question.drawing_svg) : null,
+    el("div", { class: "told" }, paragraphs(others)),
+    heading ? el("p", { class: "question" }, question.text) : null, form, below(question));
+  const first = form.querySelector("input,button");
+  (first ?? title).focus({ preventScroll: true });
+  step.scrollIntoView({ block: "nearest" });
+  speak([question.of ? `Take ${question.count} of ${question.of}.` : "", heading.replace(/^Take \d+ of \d+: /, ""), ...todo, ...(todo.length ? [] : others.slice(-2)), question.text].join(" "));
+}
+
+function go(question) {
+  const text = question.is_take ? (handsFree() ? `Play in ${COUNTDOWN_S} s` : "Play now") : "Go on";
+  return el("form", { onsubmit: (event) => { event.preventDefault(); start(); } },
+    el("div", { class: "row" }, el("button", { class: "main", type: "submit", disabled: !isMine }, text, el("kbd", {}, "Space"))));
+}
+
+function choose(question) {
+  const one = (choice, index) => el("button", {
+    type: "button", class: choice === question.default ? "main" : "", disabled: !isMine, onclick: () => answer(choice),
+  }, choice, el("kbd", {}, String(index + 1)));
+  const first = question.choices.filter((choice) => choice === question.default);
+  const buttons = question.choices.map(one);
+  return el("form", { onsubmit: (event) => event.preventDefault(), "data-default": first[0] ?? "" }, el("div", { class: "row", role: "group", "aria-label": question.text }, buttons));
+}
+
+function type(question) {
+  const input = el("input", { type: "text", id: "typed", autocomplete: "off", autocapitalize: "off", spellcheck: "false", value: question.default, maxlength: "1000", "aria-describedby": "said" });
+  const form = el("form", { onsubmit: (event) => { event.preventDefault(); answer(input.value.trim()); } },
+    el("label", { for: "typed" }, question.default ? "Your answer, or as it stands:" : "Your answer:"),
+    el("div", { class: "row" }, input, el("button", { class: "main", type: "submit", disabled: !isMine }, "Go on", el("kbd", {}, "Enter"))));
+  setTimeout(() => input.select(), 0);
+  return form;
+}
+
+function below(question) {
+  const help = el("div", { hidden: true, role: "note" }, question.help.map((line) => el("p", {}, line)));
+  const more = question.help.length ? el("button", { type: "button", "aria-expanded": "false", onclick: explain }, "Explain", el("kbd", {}, "?")) : null;
+  function explain() {
+    help.hidden = !help.hidden;
+    more.setAttribute("aria-expanded", String(!help.hidden));
+    if (!help.hidden) speak(question.help.join(" "));
+  }
+  step.explain = more ? explain : () => {};
+  return el("div", {}, el("div", { class: "row" }, more, el("button", { type: "button", disabled: !isMine, onclick: undo }, "Undo", el("kbd", {}, "B"))), help);
+}
+
+async function send(kind, fields) {
+  if (isSent) return;
+  isSent = true;
+  trouble("");
+  say("");
+  try {
+    await wire.ask(kind, fields);
+  } catch (error) {
+    trouble(error.message);
+  }
+  isSent = false;
+}
+
+const answer = (text) => asked && send("guide_answer", { key: asked.key, text });
+
+function start() {
+  if (!asked || !isMine || isSent) return;
+  if (asked.is_take && handsFree()) count(asked);
+  else send("guide_do", { key: asked.key });
+}
+
+function undo() {
+  stopCounting();
+  if (isMine) send("guide_back");
+}
+
+// Five seconds to take hold of coil and clip; Escape, or leaving the page, ends them.
+function count(question) {
+  let left = COUNTDOWN_S;
+  const figure = el("p", { class: "countdown", role: "timer" }, String(left));
+  const stop = el("button", { type: "button", onclick: cancel }, "Stop", el("kbd", {}, "Esc"));
+  fill(step, el("p", { class: "count" }, question.of ? `Take ${question.count} of ${question.of}` : "\u00a0"), el("h2", {}, "The sweep plays in"), figure, el("div", { class: "row" }, stop));
+  stop.focus({ preventScroll: true });
+  speak(`Playing in ${left}`);
+  timer = setInterval(() => {
+    left -= 1;
+    figure.textContent = String(left);
+    if (left > 0) { speak(String(left)); return; }
+    stopCounting();
+    send("guide_do", { key: question.key });
+  }, 1000);
+}
+
+function stopCounting() {
+  if (timer !== null) clearInterval(timer);
+  timer = null;
+}
+
+function cancel() {
+  if (timer === null) return;
+  stopCounting();
+  show(asked);
+  say("Stopped: nothing was played.");
+}
+
+function busy({ text, progress }) {
+  stopCounting();
+  asked = null;
+  const isKnown = progress !== null && progress !== undefined;
+  const bar = step.querySelector(".busy progress");
+  if (bar) {
+    step.querySelector(".doing").textContent = text;
+    if (isKnown) bar.value = progress; else bar.removeAttribute("value");
+    return;
+  }
+  const shown = el("progress", { max: "1", "aria-label": "Progress" });
+  if (isKnown) shown.value = progress;
+  fill(step, el("div", { class: "busy", role: "status" }, el("p", { class: "doing" }, text), shown));
+}
+
+// The newest take with its error bars, over the earlier ones as lines.
+function draw() {
+  if (!takes.length) return;
+  const last = takes.length - 1;
+  chart.set({ curves: takes.map((one, index) => ({ ...one.response, label: one.name, style: index, points: index === last })) });
+}
+
+const chart = new Chart(picture, { label: "Responses of the takes", y: "response [dB]" });
+picture.hidden = true;
+
+function made(message) {
+  const { name, outcome, findings, response } = message;
+  const known = takes.findIndex((one) => one.name === name);
+  if (known >= 0) takes.splice(known, 1);
+  if (response) { takes.push(message); picture.hidden = false; draw(); }
+  const open = findings.filter(({ severity }) => severity !== "pass");
+  fill(result, el("h2", {}, `${name} `, el("span", { class: `mark ${outcome === "good" ? "good" : outcome === "rejected" ? "bad" : "look"}` }, OUTCOME[outcome] ?? outcome)),
+    open.length ? el("ul", { class: "findings" }, open.map(({ severity, text }) => el("li", { class: severity }, el("b", { class: "small" }, `${SEVERITY[severity] ?? severity}: `), text)))
+      : el("p", {}, `All ${findings.length ? `${findings.length} ` : ""}checks passed.`));
+  speak(`${name}: ${OUTCOME[outcome] ?? outcome}. ${open.map(({ text }) => text).join(" ")}`);
+}
+
+function finish({ is_finished, text, report, sheet_html }) {
+  asked = null;
+  fill(step, el("h2", { tabindex: "-1" }, is_finished ? "Done" : "Left; nothing is lost"), text ? el("p", {}, text) : null,
+    report ? el("p", {}, `All of it as one page: ${report}`) : null,
+    el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: open }, is_finished ? "Look at this job again" : "Go on with it"),
+      el("a", { href: "/result" }, "The result in full"), el("a", { href: "/what-if" }, "What if"), el("a", { href: "/take" }, "Another job")));
+  if (sheet_html) put(end, sheet_html);
+  step.querySelector("h2").focus();
+  speak(is_finished ? "Done." : "Left.");
+}
+
+async function open() {
+  if (!job) return;
+  fill(end);
+  fill(log);
+  takes = [];
+  try {
+    await wire.ask("guide_open", { job });
+  } catch (error) {
+    trouble(error.message);
+  }
+}
+
+function offer() {
+  fill(page, el("ul", { class: "cards" }, Object.entries(JOBS).map(([name, text]) => el("li", {}, el("a", { href: `/take?job=${name}` }, el("b", {}, name[0].toUpperCase() + name.slice(1)), el("span", {}, text))))));
+}
+
+function settings() {
+  const hands = el("input", { type: "checkbox", id: "hands", checked: handsFree(), onchange: () => { kept.write("handsfree", hands.checked ? "yes" : "no"); if (asked) show(asked); } });
+  const voiced = el("input", { type: "checkbox", id: "voiced", checked: isAsked(), onchange: () => {
+    askForVoice(voiced.checked);
+    if (voiced.checked && voice() === null) say("This browser has no English voice of its own on this machine; others would send the text elsewhere.");
+    else if (asked) show(asked);
+  } });
+  settings.hands = hands;
+  const learn = el("button", { type: "button", onclick: () => { isLearning = true; learn.textContent = "Press the foot switch …"; } }, `Foot switch: ${pedal()}`);
+  settings.learnt = () => { learn.textContent = `Foot switch: ${pedal()}`; };
+  const keys = [["Space, Enter", "go on, play"], ["1 … 9", "the choice of that number"], ["H", "hands free on or off"], ["B", "undo the latest answer"], ["?", "explain"], ["Esc", "stop the countdown"], ["Alt + B, Alt + H, Alt + ?", "the same while typing"]];
+  return el("div", {},
+    el("div", { class: "row" },
+      el("label", { class: "choice", for: "hands" }, hands, `Hands free: ${COUNTDOWN_S} s before each sweep`, "\u00a0", el("kbd", {}, "H")),
+      el("label", { class: "choice", for: "voiced" }, voiced, "Read the steps aloud"), learn),
+    el("details", {}, el("summary", {}, "Keys"), el("ul", { class: "keys" }, keys.map(([key, what]) => el("li", {}, el("kbd", {}, key), ` ${what}`)))));
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.repeat || event.ctrlKey || event.metaKey || !job) return;
+  if (isLearning) {
+    event.preventDefault();
+    isLearning = false;
+    if (event.key !== "Escape") kept.write("pedal", event.key === " " ? "Space" : event.key);
+    settings.learnt();
+    return;
+  }
+  const key = event.key === " " ? "Space" : event.key;
+  if (key === "Escape") { cancel(); return; }
+  if (isTyping(event) && !event.altKey && key !== pedal()) return;
+  const isOnControl = event.target.closest?.("button,a,summary,input,.stage,.log,pre") !== null && !event.target.closest?.("form");
+  if (key === pedal() || ((key === "Space" || key === "Enter") && !isOnControl && !event.target.closest?.("button"))) {
+    event.preventDefault();
+    if (timer !== null) return;
+    press();
+  } else if (key.toLowerCase() === "b") { event.preventDefault(); undo(); }
+  else if (key.toLowerCase() === "h") { event.preventDefault(); settings.hands.click(); }
+  else if (key === "?") { event.preventDefault(); step.explain?.(); }
+  else if (/^[1-9]$/.test(key) && asked && !event.altKey) step.querySelectorAll("form .row[role=group] button")[Number(key) - 1]?.click();
+});
+
+// What the one key does: go on, take the proposal, or submit what is typed.
+function press() {
+  if (!asked) return;
+  if (asked.is_take || asked.is_consent) start();
+  else if (asked.choices.length) answer(asked.default);
+  else step.querySelector("form")?.requestSubmit();
+}
+
+if (job in JOBS) {
+  document.querySelector("h1").textContent = JOBS[job];
+  fill(page, el("div", { class: "two" }, el("div", {}, step, settings()), el("div", {}, result, picture, el("h2", {}, "What was told"), log)), end);
+  fill(step, el("p", {}, "One moment …"));
+  wire.on("guide_said", ({ lines }) => { told.push(...lines); remember(lines); const wrong = lines.find((line) => line.trim().startsWith("Not so:")); if (wrong) { say(wrong.trim()); trouble(wrong.trim()); } });
+  wire.on("guide_ask", (question) => { told = []; show(question); });
+  wire.on("guide_busy", busy);
+  wire.on("take_made", made);
+  wire.on("guide_done", finish);
+  wire.on("card", ({ owner, held_by }) => {
+    const before = isMine;
+    isMine = owner || held_by === null;
+    if (before !== isMine && asked) show(asked);
+  });
+  wire.onOpen(open);
+} else offer();
