@@ -1,29 +1,159 @@
-"""Plays and records for the pages, in a process of its own: one activity at a time, silence when nobody is there any more."""
+"""Plays and records for the pages, in a process of its own: one activity at a time, silence when nobody is there any more.
 
+The process has the recording process of a take as its child. Whoever of the three goes first, the others hear of it by the end
+of a pipe: what sounds is ramped to silence.
+"""
+
+import asyncio
+import multiprocessing
+import signal
+import threading
 from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fit.desk.window.hub import Place
-from fit.desk.window.messages import Played, Refused, Told
+from fit.desk.window.line import Line, Sent
+from fit.desk.window.messages import Card, GuideOpen, LevelStart, Played, Refused, Told
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+
+FADE_S = 1.0  # [s] within which what sounds has to be silent; then the process is ended, and its recording process fades
+LEAVE_S = 2.0  # [s] that another activity waits for the one before, which may be in a long fit
+END_S = 0.8  # [s] that the process may take to go
 
 
 class CardProcess:
-    """Has the sound card."""
+    """Has the sound card; everything but `end` is called in the event loop."""
 
     def __init__(self) -> None:
         """Nothing is started."""
         self._tell: Callable[[Told], None] = lambda _: None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._process: multiprocessing.process.BaseProcess | None = None
+        self._pipe: Connection | None = None
+        self._card = Card(owner=False, held_by=None)
+        self._open: Sent | None = None  # an activity that has not begun yet
 
     def start(self, tell: Callable[[Told], None]) -> None:
-        """Begin."""
-        self._tell = tell
+        """Start the process, so that it has imported what it needs before somebody asks for it."""
+        self._tell, self._loop = tell, asyncio.get_running_loop()
+        self._start()
 
     def order(self, message: Played, place: Place) -> None:
-        """Do what a page asks."""
-        del place
-        self._tell(Refused(answers=message.id, text="the card is not there yet"))
+        """Do what a page asks; another activity ends the one before."""
+        sent = Sent(message=message, logbook=place.logbook, is_virtual=place.is_virtual)
+        if isinstance(message, LevelStart | GuideOpen):
+            self._open = sent
+            if self._loop is not None:
+                self._loop.call_later(LEAVE_S, self._insist, sent)
+        self._send(sent)
 
     def silence(self) -> None:
         """Fade to silence."""
+        if self._process is not None:
+            self._send(Sent(message=None, logbook=Path(), is_virtual=False))
+        if self._loop is not None and self._card.is_playing:
+            self._loop.call_later(FADE_S, self._silence_by_force, self._process)
 
     def end(self) -> None:
-        """Go."""
+        """Fade, and end the process."""
+        self._loop = None
+        process, pipe = self._process, self._pipe
+        if process is None or pipe is None:
+            return
+        pipe.close()
+        process.join(END_S)
+        if process.is_alive():
+            process.kill()
+            process.join()
+
+    def _start(self) -> None:
+        spawn = multiprocessing.get_context("spawn")
+        self._pipe, theirs = spawn.Pipe()
+        self._process = spawn.Process(target=play, args=(theirs,), daemon=True, name="card")
+        self._process.start()
+        theirs.close()
+        self._card = Card(owner=False, held_by=None)
+        threading.Thread(target=self._read, args=(self._process, self._pipe), daemon=True).start()
+
+    def _send(self, sent: Sent) -> None:
+        if self._process is None or self._pipe is None:
+            self._start()
+        try:
+            if self._pipe is not None:
+                self._pipe.send(sent)
+        except OSError:  # it ended just now: `_lost` tells
+            return
+
+    def _read(self, process: multiprocessing.process.BaseProcess, pipe: "Connection") -> None:
+        while True:
+            try:
+                told = pipe.recv()
+            except (EOFError, OSError):
+                break
+            self._in_loop(self._hear, told)
+        self._in_loop(self._lose, process)
+
+    def _in_loop(self, act: Callable[..., None], *words: object) -> None:
+        loop = self._loop
+        if loop is not None:
+            try:
+                loop.call_soon_threadsafe(act, *words)
+            except RuntimeError:  # the loop ended meanwhile
+                return
+
+    def _hear(self, told: Told) -> None:
+        if isinstance(told, Card):
+            self._card = told
+            self._open = None if told.activity != "idle" else self._open
+        self._tell(told)
+
+    def _lose(self, process: multiprocessing.process.BaseProcess) -> None:
+        """Say that the process went, where nobody sent it away."""
+        if process is not self._process:
+            return
+        self._process = self._pipe = None
+        if self._card.activity != "idle":
+            self._tell(Refused(text="the process that plays and records has ended: begin again; takes so far are kept"))
+        self._card = Card(owner=False, held_by=None)
+        self._tell(self._card)
+
+    def _insist(self, sent: Sent) -> None:
+        """End what does not make room for another activity; its session is kept, step by step."""
+        if self._open is sent and self._process is not None:
+            self._kill()
+            self._start()
+            self._send(sent)
+
+    def _silence_by_force(self, process: multiprocessing.process.BaseProcess | None) -> None:
+        if self._process is process and self._card.is_playing:
+            self._kill()
+            self._card = Card(owner=False, held_by=None)
+            self._tell(self._card)
+
+    def _kill(self) -> None:
+        process, pipe = self._process, self._pipe
+        self._process = self._pipe = None
+        if process is not None and pipe is not None:
+            process.kill()
+            pipe.close()
+
+
+def play(pipe: "Connection") -> None:
+    """Do what is ordered, one activity after the other (in the process of its own)."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server decides when to stop
+    line = Line(pipe)
+    from fit.desk.window.guided import run_job
+    from fit.desk.window.level import run_level
+
+    while (order := line.next_order()) is not None:
+        is_level = isinstance(order.message, LevelStart)
+        line.tell(Card(owner=False, held_by=None, activity="level" if is_level else "guide"))
+        if is_level:
+            run_level(order, line.tell)
+        else:
+            run_job(order, line.tell)
+        if not line.is_waiting():
+            line.tell(Card(owner=False, held_by=None))

@@ -29,6 +29,7 @@ from fit.desk.window.messages import (
     LevelStop,
     Played,
     Refused,
+    Stop,
     TakeMade,
     Told,
     Welcome,
@@ -215,12 +216,16 @@ class Hub:
         """Give a message to whom it concerns."""
         if isinstance(asked, Alive):
             return
+        if isinstance(asked, Stop):
+            self.player.silence()
+            self._send(page, self._card_for(page, asked.id))
+            return
         if isinstance(asked, BookOpen):
             self._open_book(page, asked)
         elif isinstance(asked, CardTake):
             self._silence_unless(page)
             self.owner = page.number
-            self._tell_card()
+            self._tell_card(page, asked.id)
         elif isinstance(asked, PLAYED):
             self._play(page, asked)
         else:
@@ -233,7 +238,7 @@ class Hub:
             self._send(page, Refused(answers=asked.id, text=f"page {self.owner} has the sound card; this one looks on"))
             return
         self.owner = page.number
-        self._tell_card()
+        self._tell_card(page, asked.id)
         if isinstance(asked, GuideOpen) and self.card.activity == "guide" and asked.job == self._job:
             for told in self._guide:
                 self._send(page, told)
@@ -281,12 +286,13 @@ class Hub:
         if isinstance(told, GuideTold | GuideAsk | TakeMade | GuideDone):
             self._guide.append(told)
 
-    def _card_for(self, page: Page) -> Card:
-        return msgspec.structs.replace(self.card, owner=self.owner == page.number, held_by=self.owner)
+    def _card_for(self, page: Page, answers: int | None = None) -> Card:
+        return msgspec.structs.replace(self.card, answers=answers, owner=self.owner == page.number, held_by=self.owner)
 
-    def _tell_card(self) -> None:
+    def _tell_card(self, asking: Page | None = None, identity: int | None = None) -> None:
+        """Tell all pages who has the card; the one that asked hears it as its answer."""
         for page in self.pages.values():
-            self._send(page, self._card_for(page))
+            self._send(page, self._card_for(page, identity if page is asking else None))
 
     def _send(self, page: Page, told: Told) -> None:
         with contextlib.suppress(asyncio.QueueFull):  # one that reads nothing any more gives no sign of life either

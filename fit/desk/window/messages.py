@@ -44,7 +44,11 @@ class Alive(Asked, frozen=True, kw_only=True):
 
 
 class CardTake(Asked, frozen=True, kw_only=True):
-    """This page wants the card, though another one has it."""
+    """Have the card from now on, though another page has it."""
+
+
+class Stop(Asked, frozen=True, kw_only=True):
+    """Fade to silence now; a take that sounds is not kept. Any page may ask for that."""
 
 
 class LevelStart(Asked, frozen=True, kw_only=True):
@@ -206,7 +210,7 @@ class BookOpen(Asked, frozen=True, kw_only=True):
 
 Played = CardTake | LevelStart | LevelStop | GuideOpen | GuideAnswer | GuideDo | GuideBack | GuideLeave
 Computed = ResultOpen | WhatIfOpen | WhatIfSet | Hold | CompareOpen | Sound | TakesList | TakeAmend
-FromPage = Alive | Played | Computed | BookOpen
+FromPage = Alive | Stop | Played | Computed | BookOpen
 
 
 class Told(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag=kind_of):
@@ -388,6 +392,8 @@ class GuideAsk(Told, frozen=True, kw_only=True):
         There is an answer to be taken back.
     drawing_svg : str
         What is connected where; empty where there is no drawing.
+    wrong : str
+        Why what was answered before will not do; empty where nothing is wrong.
     """
 
     key: str
@@ -404,6 +410,7 @@ class GuideAsk(Told, frozen=True, kw_only=True):
     can_go_back: bool = False
     setup: Setup | None = None
     drawing_svg: str = ""
+    wrong: str = ""
 
 
 class GuideBusy(Told, frozen=True, kw_only=True):

@@ -45,7 +45,7 @@ def open_bench(desk: Desk, *, is_virtual: bool, port: int, opens: bool) -> Outco
     import webbrowser
 
     from fit.desk.window.card import CardProcess
-    from fit.desk.window.none import Processes
+    from fit.desk.window.worker import Processes
 
     missing = [name for name in NEEDED if importlib.util.find_spec(name) is None]
     if missing:

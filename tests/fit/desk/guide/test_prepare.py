@@ -94,7 +94,10 @@ def test_the_levels_are_looked_at_as_often_as_is_wished(tmp_path):
     script = Script(**{"Look at the levels": ["", "yes", ""]})
 
     class Person:
-        tell, ask = script.shown.append, staticmethod(script.read_line)
+        tell = script.shown.append
+
+        def ask(self, question):
+            return script.read_line(question.text)
 
         def keep(self, memory):
             pass
