@@ -1,4 +1,4 @@
-"""The drawing of what is clipped where for one take, in large letters: the interface, the exciter, what is measured, the added part.
+"""The drawing of what is clipped where for one take, in large letters: interface, exciter, what is measured, the added part.
 
 It has no colours of its own: the page that shows it colours its classes, in light and in dark.
 """

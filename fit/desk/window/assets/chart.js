@@ -8,7 +8,7 @@ const DASHES = [[], [8, 4], [8, 3, 2, 3], [2, 3], [12, 3], [5, 2]];
 const SEMITONES = ["C", "C♯", "D", "D♯", "E", "F", "F♯", "G", "G♯", "A", "A♯", "B"];
 const [A4_HZ, A4_MIDI, E1_HZ] = [440, 69, 440 * 2 ** (-41 / 12)];
 const SYNC = "frequency";
-const [AXIS_FONT, LABEL_FONT] = ["12px system-ui,sans-serif", "12px system-ui,sans-serif"];
+const AXIS_FONT = "12px system-ui,sans-serif";
 const [TABLE_ROWS, BAR_EVERY_PX, KEY_STEP, KEY_LEAP] = [28, 9, 1, 10];
 const RESIDUAL_SHARE = 0.38; // of the height of the panel above it
 const STEPS_DB = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50];
@@ -132,7 +132,7 @@ class Panel {
       const points = curve.points
         ? { show: true, size: 5, width: 1.2, stroke, fill: css("--paper"), filter: (plot) => this.thinned(plot) }
         : { show: false };
-      series.push({ label: curve.label, stroke, dash, width: curve.points ? 0 : width, points, paths: curve.points ? () => null : undefined, spanGaps: false });
+      series.push({ label: curve.label, stroke, dash, width: curve.points ? 0 : width, points, paths: curve.points ? () => null : undefined, spanGaps: false, pxAlign: 0 });
       if (!curve.low_db) return;
       const edge = { show: true, stroke: "transparent", width: 0, points: { show: false } };
       series.push({ ...edge, label: "low", paths: curve.points ? () => null : undefined }, { ...edge, label: "high", paths: curve.points ? () => null : undefined });
@@ -141,7 +141,7 @@ class Panel {
     const marks = ticks(from, to).filter((hz) => !isNarrow || [1, 10].includes(Number.parseInt(String(hz)[0], 10)) || hz === 20);
     const notes = [];
     for (let hz = E1_HZ; hz <= to; hz *= 2) if (hz >= from) notes.push(hz);
-    const font = { font: AXIS_FONT, labelFont: LABEL_FONT, stroke: soft };
+    const font = { font: AXIS_FONT, stroke: soft, filter: (plot, splits) => splits };
     const below = {
       ...font, scale: "x", side: 2, size: this.options.is_last ? 30 : 8, gap: 3, grid, ticks: { show: false },
       splits: () => lines(from, to),
@@ -216,7 +216,7 @@ class Panel {
     }
     ctx.setLineDash([]);
     ctx.font = `${12 * ratio}px system-ui,sans-serif`;
-    ctx.fillStyle = css("--ink");
+    Object.assign(ctx, { fillStyle: css("--ink"), textAlign: "left", textBaseline: "alphabetic" });
     labelled.forEach(([x, label], row) => {
       const width = ctx.measureText(label).width;
       const isRight = x + width + 6 * ratio < bbox.left + bbox.width;

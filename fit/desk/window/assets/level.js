@@ -32,7 +32,7 @@ class Meter {
     });
     this.node = el("section", { class: "meter", "aria-label": title },
       el("p", { class: "name" }, el("b", {}, title), this.clip),
-      el("p", { class: "name" }, el("span", {}, this.value, el("span", { class: "unit" }, " dBFS peak, held")), this.rms = el("span", { class: "small" })),
+      el("p", { class: "name" }, el("span", {}, this.value, el("span", { class: "unit" }, " dBFS")), this.rms = el("span", { class: "small" })),
       this.scale, el("p", { class: "marks", "aria-hidden": "true" }, marks));
     this.said = 0;
   }
@@ -42,7 +42,7 @@ class Meter {
     this.peak.style.transform = `translateX(${100 * place(peak_db)}%)`;
     this.hold.style.transform = `translateX(${100 * place(hold_db)}%)`;
     this.value.textContent = figure(hold_db);
-    this.rms.textContent = `now: peak ${figure(peak_db)}, rms ${figure(rms_db)} dBFS`;
+    this.rms.textContent = `held; now peak ${figure(peak_db)}, rms ${figure(rms_db)}`;
     this.clip.textContent = is_clipped ? "CLIPPED" : "no clip";
     this.clip.className = is_clipped ? "clip on" : "clip";
     if (performance.now() - this.said < SAID_EVERY_MS) return;
@@ -75,19 +75,16 @@ function label() {
   listen.setAttribute("aria-pressed", String(what === "quiet"));
 }
 
-async function toggle(wanted) {
+function toggle(wanted) {
   trouble("");
   const next = what === wanted ? null : wanted;
-  try {
-    if (what !== null) await wire.ask("level_stop");
-    what = null;
-    if (next !== null) await wire.ask("level_start", { what: next });
-    what = next;
-  } catch (error) {
-    trouble(error.message);
-  }
+  if (what !== null) wire.send("level_stop");
+  if (next !== null) wire.send("level_start", { what: next });
+  what = next;
   label();
 }
+
+wire.on("refused", () => { what = null; label(); });
 
 wire.on("level", ({ inputs, spectrum, advice: text, is_fine }) => {
   if (meters.length !== inputs.length) {

@@ -1,6 +1,6 @@
 // The one connection to the program: questions with answers, pushes, a sign of life each second, and coming back by itself.
 
-import { trouble } from "./dom.js";
+import { el, fill, trouble } from "./dom.js";
 
 const ALIVE_MS = 1000; // the program falls silent after 3 s without
 const LONGEST_PAUSE_MS = 4000; // between two attempts to come back
@@ -28,6 +28,7 @@ export function connect() {
     const asked = message.answers ? waiting.get(message.answers) : undefined;
     if (asked) waiting.delete(message.answers);
     if (message.kind === "refused") {
+      tell(message);
       if (asked) asked.reject(new Error(message.text));
       else trouble(message.text);
       return;
@@ -85,11 +86,13 @@ export function connect() {
     },
   };
 
+  const card = document.getElementById("card");
+  const over = el("button", { type: "button", onclick: () => wire.send("card_take") }, "Take it over");
   wire.on("card", ({ owner, held_by }) => {
-    const node = document.getElementById("card");
-    if (!node) return;
-    node.textContent = owner ? "this page has the sound card" : held_by ? "another page has the sound card: this one looks on" : "";
-    document.documentElement.dataset.card = owner ? "own" : held_by ? "other" : "free";
+    const state = owner ? "own" : held_by === null ? "free" : "other";
+    if (document.documentElement.dataset.card === state) return;
+    document.documentElement.dataset.card = state;
+    fill(card, { own: "this page has the sound card", free: "", other: "another page has the sound card: this one looks on " }[state], state === "other" ? over : null);
   });
   setInterval(() => { if (isOpen()) post("alive", {}); }, ALIVE_MS);
   open();

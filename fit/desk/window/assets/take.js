@@ -14,6 +14,7 @@ const JOBS = {
 };
 const COUNTDOWN_S = 5;
 const MOST_LINES = 400; // of what was told
+const MOST_SHOWN = 24; // of them beside a question; what is longer stands in the list alone
 const USUAL_PEDAL = "PageDown";
 const SEVERITY = { pass: "in order", warn: "look at this", reject: "cannot be used" };
 const OUTCOME = { good: "good", usable: "usable, could be better", rejected: "rejected" };
@@ -22,15 +23,17 @@ const wire = connect();
 const job = new URLSearchParams(location.search).get("job") ?? "";
 const page = document.getElementById("page");
 let asked = null; // the question that stands
-let told = []; // since the latest question
+let told = []; // since the latest answer
 let takes = []; // with a response, the oldest first
 let timer = null; // of the countdown
 let isMine = true;
+let isOpened = false; // this page leads the job; otherwise it looks on
 let isLearning = false;
 let isSent = false; // an answer is under way
 
 const step = el("section", { class: "step", "aria-label": "This step" });
-const picture = el("div");
+const drawing = el("div", { class: "hookup", hidden: true });
+const picture = el("div", { hidden: true });
 const result = el("div", { class: "made" });
 const log = el("div", { class: "log", role: "log", tabindex: "0", "aria-label": "All that was told" });
 const end = el("section");
@@ -57,12 +60,7 @@ function remember(lines) {
 const handsFree = () => kept.read("handsfree", "no") === "yes";
 const pedal = () => kept.read("pedal", USUAL_PEDAL);
 
-function parted(lines) {
-  const clean = lines.filter((line) => line.trim());
-  const todo = clean.filter((line) => /^\s*- /.test(line)).map((line) => line.replace(/^\s*- /, ""));
-  const others = clean.filter((line) => !/^\s*- /.test(line));
-  return { heading: todo.length ? (others.shift() ?? "") : "", todo, others };
-}
+const isConsent = ({ choices }) => choices.length === 1;
 
 function dots({ count, of }) {
   if (!of) return null;
@@ -73,19 +71,23 @@ function dots({ count, of }) {
 function show(question) {
   asked = question;
   isSent = false;
-  const { heading, todo, others } = parted(question.before);
-  const title = el("h2", { tabindex: "-1" }, heading.replace(/^Take \d+ of \d+: /, "") || question.text);
-  const form = question.choices.length && !question.is_take && !question.is_consent ? choose(question) : question.is_take || question.is_consent ? go(question) : type(question);
+  trouble(question.wrong ? `Not so: ${question.wrong}` : "");
+  const { todo } = question;
+  const others = question.heading ? [] : [...(told.length > MOST_SHOWN ? [] : told), ...question.before];
+  const heading = question.heading.replace(/^Take \d+ of \d+: /, "");
+  const title = el("h2", { tabindex: "-1" }, heading || question.text);
+  const form = question.is_take || isConsent(question) ? go(question) : question.choices.length ? choose(question) : type(question);
   fill(step,
     el("p", { class: "count" }, question.of ? `Take ${question.count} of ${question.of}` : "\u00a0"), dots(question), title,
     todo.length ? el("ul", { class: "todo" }, todo.map((line) => el("li", {}, line))) : null,
-    question.drawing_svg ? put(el("div", { class: "hookup" }), question.drawing_svg) : null,
     el("div", { class: "told" }, paragraphs(others)),
     heading ? el("p", { class: "question" }, question.text) : null, form, below(question));
-  const first = form.querySelector("input,button");
+  drawing.hidden = !question.drawing_svg;
+  if (question.drawing_svg) put(drawing, question.drawing_svg);
+  const first = form.querySelector("input,button.main:not(:disabled),button:not(:disabled)");
   (first ?? title).focus({ preventScroll: true });
   step.scrollIntoView({ block: "nearest" });
-  speak([question.of ? `Take ${question.count} of ${question.of}.` : "", heading.replace(/^Take \d+ of \d+: /, ""), ...todo, ...(todo.length ? [] : others.slice(-2)), question.text].join(" "));
+  speak([question.of ? `Take ${question.count} of ${question.of}.` : "", heading, ...todo, ...(todo.length ? [] : others.slice(-2)), question.text].join(" "));
 }
 
 function go(question) {
@@ -98,9 +100,7 @@ function choose(question) {
   const one = (choice, index) => el("button", {
     type: "button", class: choice === question.default ? "main" : "", disabled: !isMine, onclick: () => answer(choice),
   }, choice, el("kbd", {}, String(index + 1)));
-  const first = question.choices.filter((choice) => choice === question.default);
-  const buttons = question.choices.map(one);
-  return el("form", { onsubmit: (event) => event.preventDefault(), "data-default": first[0] ?? "" }, el("div", { class: "row", role: "group", "aria-label": question.text }, buttons));
+  return el("form", { onsubmit: (event) => event.preventDefault() }, el("div", { class: "row", role: "group", "aria-label": question.text }, question.choices.map(one)));
 }
 
 function type(question) {
@@ -121,20 +121,17 @@ function below(question) {
     if (!help.hidden) speak(question.help.join(" "));
   }
   step.explain = more ? explain : () => {};
-  return el("div", {}, el("div", { class: "row" }, more, el("button", { type: "button", disabled: !isMine, onclick: undo }, "Undo", el("kbd", {}, "B"))), help);
+  return el("div", { class: "aside" }, el("div", { class: "row" }, more, el("button", { type: "button", disabled: !isMine || !question.can_go_back, onclick: undo }, "Undo", el("kbd", {}, "B"))), help);
 }
 
-async function send(kind, fields) {
+// One answer at a time: the next one when the guide has said something to it.
+function send(kind, fields) {
   if (isSent) return;
   isSent = true;
+  told = [];
   trouble("");
   say("");
-  try {
-    await wire.ask(kind, fields);
-  } catch (error) {
-    trouble(error.message);
-  }
-  isSent = false;
+  wire.send(kind, fields);
 }
 
 const answer = (text) => asked && send("guide_answer", { key: asked.key, text });
@@ -147,7 +144,7 @@ function start() {
 
 function undo() {
   stopCounting();
-  if (isMine) send("guide_back");
+  if (isMine && asked?.can_go_back) send("guide_back");
 }
 
 // Five seconds to take hold of coil and clip; Escape, or leaving the page, ends them.
@@ -198,11 +195,14 @@ function busy({ text, progress }) {
 function draw() {
   if (!takes.length) return;
   const last = takes.length - 1;
-  chart.set({ curves: takes.map((one, index) => ({ ...one.response, label: one.name, style: index, points: index === last })) });
+  const curves = takes.map(({ name, response: { frequency_hz, magnitude_db: db, interval_db } }, index) => {
+    const at = (sign) => db.map((value, place) => (value === null ? null : value + sign * (interval_db[place] ?? 0)));
+    return { label: name, style: index, frequency_hz, db, ...(index === last ? { points: true, low_db: at(-1), high_db: at(1) } : {}) };
+  });
+  chart.set({ curves });
 }
 
 const chart = new Chart(picture, { label: "Responses of the takes", y: "response [dB]" });
-picture.hidden = true;
 
 function made(message) {
   const { name, outcome, findings, response } = message;
@@ -218,6 +218,7 @@ function made(message) {
 
 function finish({ is_finished, text, report, sheet_html }) {
   asked = null;
+  drawing.hidden = true;
   fill(step, el("h2", { tabindex: "-1" }, is_finished ? "Done" : "Left; nothing is lost"), text ? el("p", {}, text) : null,
     report ? el("p", {}, `All of it as one page: ${report}`) : null,
     el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: open }, is_finished ? "Look at this job again" : "Go on with it"),
@@ -227,16 +228,16 @@ function finish({ is_finished, text, report, sheet_html }) {
   speak(is_finished ? "Done." : "Left.");
 }
 
-async function open() {
-  if (!job) return;
+// All that there is of this job comes anew.
+function open() {
   fill(end);
   fill(log);
+  fill(result);
   takes = [];
-  try {
-    await wire.ask("guide_open", { job });
-  } catch (error) {
-    trouble(error.message);
-  }
+  told = [];
+  picture.hidden = true;
+  isSent = false;
+  wire.send("guide_open", { job });
 }
 
 function offer() {
@@ -287,24 +288,27 @@ document.addEventListener("keydown", (event) => {
 // What the one key does: go on, take the proposal, or submit what is typed.
 function press() {
   if (!asked) return;
-  if (asked.is_take || asked.is_consent) start();
+  if (asked.is_take || isConsent(asked)) start();
   else if (asked.choices.length) answer(asked.default);
   else step.querySelector("form")?.requestSubmit();
 }
 
 if (job in JOBS) {
   document.querySelector("h1").textContent = JOBS[job];
-  fill(page, el("div", { class: "two" }, el("div", {}, step, settings()), el("div", {}, result, picture, el("h2", {}, "What was told"), log)), end);
+  document.querySelector(".lead").remove();
+  fill(page, el("div", { class: "two" }, el("div", {}, step, settings()), el("div", {}, drawing, result, picture, el("h2", {}, "What was told"), log)), end);
   fill(step, el("p", {}, "One moment …"));
-  wire.on("guide_said", ({ lines }) => { told.push(...lines); remember(lines); const wrong = lines.find((line) => line.trim().startsWith("Not so:")); if (wrong) { say(wrong.trim()); trouble(wrong.trim()); } });
-  wire.on("guide_ask", (question) => { told = []; show(question); });
+  wire.on("guide_told", ({ lines }) => { told.push(...lines); remember(lines); });
+  wire.on("guide_ask", show);
   wire.on("guide_busy", busy);
   wire.on("take_made", made);
   wire.on("guide_done", finish);
+  wire.on("refused", () => { isSent = false; });
+  wire.on("welcome", () => { isOpened = false; });
   wire.on("card", ({ owner, held_by }) => {
     const before = isMine;
     isMine = owner || held_by === null;
-    if (before !== isMine && asked) show(asked);
+    if (isMine && !isOpened) { isOpened = true; open(); }
+    else if (before !== isMine && asked) show(asked);
   });
-  wire.onOpen(open);
 } else offer();
