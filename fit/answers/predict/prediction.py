@@ -160,6 +160,7 @@ def predict_instrument(
     with_tolerance: bool = False,
     excite: str = "",
     at_hz: Iterable[float] = (),
+    is_gain_alone: bool = False,
 ) -> PredictAnswer:
     """Predict curves and figures.
 
@@ -180,6 +181,8 @@ def predict_instrument(
         Pickup; empty for all.
     at_hz : iterable of float
         Frequencies at which the level is asked for. [Hz]
+    is_gain_alone : bool
+        Quicker: without the uncertainty of the group delay, which is NaN then, and without the tone controls over their travel.
 
     Returns
     -------
@@ -205,11 +208,13 @@ def predict_instrument(
     frequency_hz = LOWEST_HZ * 2 ** np.linspace(0, octaves, int(np.ceil(octaves * POINTS_PER_OCTAVE)) + 1)
     transfer = _solve(bench, frequency_hz)
     pickups = {
-        name: _curve(bench, row, transfer=transfer, frequency_hz=frequency_hz, at_hz=tuple(at_hz))
+        name: _curve(
+            bench, row, transfer=transfer, frequency_hz=frequency_hz, at_hz=tuple(at_hz), has_delay_std=not is_gain_alone
+        )
         for row, name in enumerate(instrument.pickup)
         if excite in ("", name)
     }
-    heard = [name for name, curve in pickups.items() if curve.is_connected]
+    heard = [name for name, curve in pickups.items() if curve.is_connected and not is_gain_alone]
     basis = _basis(bench, needed, set(transfer.by_log))
     rests_on_fit = any(one.origin == "measured" for one in basis.values())
     return PredictAnswer(
@@ -261,7 +266,15 @@ def _solve(bench: Bench, frequency_hz: FloatArray) -> Transfer:
     return solve_instrument(bench.instrument, [case], values=bench.known.values)[0]
 
 
-def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArray, at_hz: tuple[float, ...]) -> PickupCurve:
+def _curve(
+    bench: Bench,
+    row: int,
+    *,
+    transfer: Transfer,
+    frequency_hz: FloatArray,
+    at_hz: tuple[float, ...],
+    has_delay_std: bool,
+) -> PickupCurve:
     gain = transfer.voltage[row]
     if not gain.any():
         zero = np.zeros(len(gain))
@@ -277,9 +290,12 @@ def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArr
             corner=None,
             levels={},
         )
+
+    def solve(f: FloatArray) -> Transfer:
+        return transfer if f is frequency_hz else _solve(bench, f)
+
     slopes = relative_slopes(transfer, row)
-    peak = find_peak(lambda f: _solve(bench, f), frequency_hz, row)
-    corner = find_corner(lambda f: _solve(bench, f), frequency_hz, row)
+    peak, corner = find_peak(solve, frequency_hz, row), find_corner(solve, frequency_hz, row)
     levels = {}
     if at_hz:
         spots = _solve(bench, np.array(at_hz))
@@ -291,7 +307,7 @@ def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArr
         gain_db_std=DB_PER_NEPER * spread_of(bench.known, {key: slope.real for key, slope in slopes.items()}),
         phase_std=spread_of(bench.known, {key: slope.imag for key, slope in slopes.items()}),
         group_delay_s=-(transfer.by_log_frequency[row] / gain).imag / (2 * np.pi * frequency_hz),
-        group_delay_std_s=_delay_spread(bench, row, frequency_hz),
+        group_delay_std_s=_delay_spread(bench, row, frequency_hz) if has_delay_std else np.full(len(gain), np.nan),
         is_connected=True,
         peak_frequency=None if peak is None else _frequency(bench, peak),
         peak_level=None if peak is None else _level(peak.log_gain, std_of(bench.known, peak.gain_slopes)),

@@ -14,11 +14,9 @@ from fit.answers.listen.loudness import weighted_energy
 from fit.answers.listen.minimum_phase import convolve_blocks
 from fit.circuit.controls import split_settings
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.instrument import load_of_rig, read_instrument_file
-from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_free
-from fit.desk.book.rig import rig_of
 from fit.desk.book.variant import Change, carry_settings, read_change
+from fit.desk.questions.predict import Stand, stand_of
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
@@ -107,28 +105,50 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, Side, tuple[str, ...]]:
     if not (wish.change.settings or wish.change.told):
         msg = "nothing is changed, so there is nothing to hear: say what by --set, --change, --solder, --move or --layout"
         raise ValueError(msg)
-    logbook = open_logbook(desk.logbook)
-    own = instrument_path(logbook)
+    own = instrument_path(open_logbook(desk.logbook))
     if not own.exists():
         msg = f"{own} is not there: state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
         raise FileError(msg)
-    load = load_of_rig(rig_of(logbook))
-    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
-    instrument, parts = read_instrument_file(own), fit.parts
-    recorded = split_settings(wish.recorded)
-    before = Side(instrument=instrument, controls=recorded, load=load, measured=parts)
-    made = read_change(wish.change, instrument, parts)
+    return sides_of(stand_of(desk.logbook, stated=wish.stated), wish.change, split_settings(wish.recorded))
+
+
+def sides_of(stand: Stand, change: Change, recorded: dict[str, str]) -> tuple[Side, Side, tuple[str, ...]]:
+    """Put the instrument as it was recorded beside what it is changed to.
+
+    Parameters
+    ----------
+    recorded : dict of str to str
+        Control to where it stood.
+
+    Returns
+    -------
+    before, after : Side
+        What is not set stands as recorded.
+    notes : tuple of str
+        What is to be said of the last fit, and of the change.
+
+    Raises
+    ------
+    FileError
+        If there is no instrument.
+    """
+    instrument, parts = stand.instrument, stand.fit.parts
+    if instrument is None:
+        msg = f"{stand.file} is not there"
+        raise FileError(msg)
+    before = Side(instrument=instrument, controls=recorded, load=stand.load, measured=parts)
+    made = read_change(change, instrument, parts)
     other = made.variant.instrument
-    if wish.change.is_rewired:
+    if change.is_rewired:
         recorded = carry_settings(recorded, other)
     after = Side(
         instrument=other,
-        controls=recorded | split_settings(wish.change.settings),
-        load=load,
+        controls=recorded | split_settings(change.settings),
+        load=stand.load,
         changes=made.variant.changes,
         measured=made.parts,
     )
-    return before, after, (*fit.notes, *made.notes)
+    return before, after, (*stand.fit.notes, *made.notes)
 
 
 def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:

@@ -1,8 +1,10 @@
 """The instrument as the logbook states it, and what it is predicted to do."""
 
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
+from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts
 from fit.answers.predict.prediction import PredictAnswer, predict_instrument
@@ -15,7 +17,7 @@ from fit.desk.book.instrument import load_of_rig, read_instrument_file
 from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.pitch import pitch_hz, pitch_text
 from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Change, carry_settings, read_change
+from fit.desk.book.variant import Change, Changed, carry_settings, read_change
 from fit.desk.show.figures.predict import phase_figure, predict_figure, tone_figure
 from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.predict import PHASE, PICTURE, TONE, Predicted, predict_document, sheet_of_predict
@@ -70,28 +72,17 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     FileError
         If there is no instrument.toml, or it is not sound.
     """
-    logbook = open_logbook(desk.logbook)
-    own = instrument_path(logbook)
-    if wish.change.instrument is None and not own.exists():
-        msg = f"{own} is not there: begin one with coilsweep instrument --layout NAME, or name another by --instrument"
-        raise FileError(msg)
-    load = load_of_rig(rig_of(logbook))
-    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
+    stand = stand_of(desk.logbook, stated=wish.stated, other=wish.change.instrument)
     at = {pitch_text(text): pitch_hz(text) for text in wish.at or DEFAULT_NOTES}
-    here = read_instrument_file(own) if own.exists() else None
-    question = _Question(load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()), excite=wish.excite)
-    try:
-        first = _side(wish.change, here, question, fit.parts)
+    question = Question(tolerance=wish.tolerance, at_hz=tuple(at.values()), excite=wish.excite)
+    with _why_missing(stand):
+        first = predict_side(stand, wish.change, question)
         shared = split_settings(wish.change.settings)
-        versus = [_side(change, here, question, fit.parts, shared=shared) for change in wish.versus]
-        before = _before(desk, here, question, fit.parts, wish=wish)
-    except ValueError as err:
-        if fit.parts is None and fit.notes and UNKNOWN in str(err):  # why what was measured is missing
-            msg = f"{err}. {' '.join(fit.notes)}"
-            raise ValueError(msg) from None
-        raise
+        versus = [predict_side(stand, change, question, shared=shared) for change in wish.versus]
+        before = _before(desk, stand, question, wish=wish)
+    fit = stand.fit
     document = predict_document(first, before, versus, at=at, notes=fit.notes)
-    path = wish.change.instrument or own
+    path = wish.change.instrument or stand.file
     name = read_instrument_file(path).name or path.name
     sheet = sheet_of_predict(first, before, versus, name=name, at=at, notes=fit.notes)
     others = [side.answer for side in versus]
@@ -100,7 +91,8 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
         PHASE.name: partial(phase_figure, first.answer, before, others),
         TONE.name: partial(tone_figure, first.answer),
     }
-    return Outcome(document=document, sheet=sheet, figures=figures, page=partial(_page, sheet, wish.change, here, fit.parts))
+    page = partial(_page, sheet, wish.change, stand.instrument, fit.parts)
+    return Outcome(document=document, sheet=sheet, figures=figures, page=page)
 
 
 # Drawn is the instrument as it would be.
@@ -120,28 +112,106 @@ def _page(sheet: Sheet, change: Change, here: Instrument | None, parts: Measured
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Question:
-    """What is asked of every instrument alike."""
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Stand:
+    """What predictions of a logbook rest on, read once.
 
+    Attributes
+    ----------
+    file : Path
+        The logbook's instrument.toml.
+    instrument : Instrument or None
+        What it states; None where it is not there.
+    load : dict
+        ``"input.resistance"`` and ``"input.capacitance"``, cable included.
+    """
+
+    file: Path
+    instrument: Instrument | None
     load: dict[str, Quantity]
-    tolerance: bool
+    fit: LastFit
+
+
+def stand_of(folder: Path, *, stated: bool = False, other: Path | None = None) -> Stand:
+    """Read what predictions of a logbook rest on.
+
+    Parameters
+    ----------
+    stated : bool
+        From instrument.toml alone, whatever was measured.
+    other : Path or None
+        Another instrument.toml that is asked about, so that the logbook need not have one.
+
+    Raises
+    ------
+    ValueError
+        If the rig does not state cable and input.
+    FileError
+        If there is no instrument.toml, or it is not sound.
+    """
+    logbook = open_logbook(folder)
+    own = instrument_path(logbook)
+    if other is None and not own.exists():
+        msg = f"{own} is not there: begin one with coilsweep instrument --layout NAME, or name another by --instrument"
+        raise FileError(msg)
+    load = load_of_rig(rig_of(logbook))
+    fit = LastFit() if stated else last_fit(logbook, own, load=load)
+    return Stand(file=own, instrument=read_instrument_file(own) if own.exists() else None, load=load, fit=fit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What is asked of every instrument alike.
+
+    Attributes
+    ----------
+    at_hz : tuple of float
+        Where the level is told. [Hz]
+    is_gain_alone : bool
+        As for `predict_instrument`.
+    """
+
     at_hz: tuple[float, ...]
-    excite: str
+    tolerance: bool = True
+    excite: str = ""
+    is_gain_alone: bool = False
+
+
+# Why what was measured is missing.
+@contextlib.contextmanager
+def _why_missing(stand: Stand) -> Iterator[None]:
+    try:
+        yield
+    except ValueError as err:
+        if stand.fit.parts is None and stand.fit.notes and UNKNOWN in str(err):
+            msg = f"{err}. {' '.join(stand.fit.notes)}"
+            raise ValueError(msg) from None
+        raise
 
 
 # Another change stands at the settings of the first, where it does not say otherwise and has these controls.
-def _side(
-    change: Change,
-    here: Instrument | None,
-    question: _Question,
-    parts: MeasuredParts | None,
-    *,
-    shared: Mapping[str, str] | None = None,
+def predict_side(stand: Stand, change: Change, question: Question, *, shared: Mapping[str, str] | None = None) -> Predicted:
+    """Predict what a change does.
+
+    Parameters
+    ----------
+    shared : mapping or None
+        Settings of the first change, where this is another.
+
+    Raises
+    ------
+    ValueError
+        If a setting, part, lead or value is wrong or missing.
+    """
+    return predict_made(stand, change, read_change(change, stand.instrument, stand.fit.parts), question, shared=shared)
+
+
+def predict_made(
+    stand: Stand, change: Change, made: Changed, question: Question, *, shared: Mapping[str, str] | None = None
 ) -> Predicted:
-    made = read_change(change, here, parts)
+    """Predict what a change does that was read before."""
     controls = carry_settings(shared or {}, made.variant.instrument) | split_settings(change.settings)
-    answer = _predict(made.variant.instrument, question, made.parts, controls=controls, changes=made.variant.changes)
+    answer = _predict(stand, made.variant.instrument, question, made.parts, controls=controls, changes=made.variant.changes)
     notes = made.notes
     for key, one in made.variant.changes.items():
         if key not in answer.basis:
@@ -152,8 +222,9 @@ def _side(
 
 
 def _predict(
+    stand: Stand,
     instrument: Instrument,
-    question: _Question,
+    question: Question,
     parts: MeasuredParts | None,
     *,
     controls: dict[str, str],
@@ -162,27 +233,28 @@ def _predict(
     return predict_instrument(
         instrument,
         controls,
-        load=question.load,
+        load=stand.load,
         changes=changes,
         measured=parts,
         with_tolerance=question.tolerance,
         excite=question.excite,
         at_hz=question.at_hz,
+        is_gain_alone=question.is_gain_alone,
     )
 
 
 # The instrument in the logbook at the same settings, as far as it has these controls.
-def _before(
-    desk: Desk, instrument: Instrument | None, question: _Question, parts: MeasuredParts | None, *, wish: PredictWish
-) -> PredictAnswer | None:
+def _before(desk: Desk, stand: Stand, question: Question, *, wish: PredictWish) -> PredictAnswer | None:
+    instrument, parts = stand.instrument, stand.fit.parts
     if instrument is None or not wish.change.told:
         return None
     controls = split_settings(wish.change.settings)
     if not wish.change.is_rewired:
-        return _predict(instrument, question, parts, controls=controls)
+        return _predict(stand, instrument, question, parts, controls=controls)
     excite = question.excite if question.excite in instrument.pickup else ""
     try:
-        return _predict(instrument, replace(question, excite=excite), parts, controls=carry_settings(controls, instrument))
+        asked = replace(question, excite=excite)
+        return _predict(stand, instrument, asked, parts, controls=carry_settings(controls, instrument))
     except ValueError as err:
         desk.say(f"No comparison with the instrument in the logbook: {err}")
         return None

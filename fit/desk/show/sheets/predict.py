@@ -15,7 +15,7 @@ from fit.answers.predict.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes, value_or_none
-from fit.desk.show.sheet import Block, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
+from fit.desk.show.sheet import Block, Level, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.basis import basis_section, known_value, sureness_text
 from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled
 from fit.desk.show.sheets.player import hertz_text, meaning_of_predict
@@ -170,19 +170,41 @@ def sheet_of_predict(
     return Sheet(title=titled(f"Prediction: {name}", is_simulated=simulated), blocks=tuple(blocks))
 
 
+def sheet_of_what_if(now: Predicted, held: Predicted | None = None, *, at: Mapping[str, float]) -> Sheet:
+    """Lay out the figures of a prediction while somebody turns its controls, beside those of one that is held.
+
+    Parameters
+    ----------
+    at : mapping
+        Name of each chosen note or frequency to its frequency. [Hz]
+    """
+    old = None if held is None else held.answer
+    blocks: list[Block] = [_verdict(now.answer, None, ())]
+    for pickup in dict.fromkeys((*now.answer.pickups, *(() if old is None else old.pickups))):
+        sides = {"": now.answer.pickups.get(pickup)} | ({} if old is None else {"held": old.pickups.get(pickup)})
+        if any(one is not None and one.is_connected for one in sides.values()):
+            block = _figures_block(sides, None, at=at, is_compared=False)
+            blocks.append(Section((block,), heading=f"Pickup {pickup}: output over the voltage in its winding"))
+    return Sheet(title="What if", blocks=tuple(blocks))
+
+
 def _heard(answer: PredictAnswer) -> dict[str, PickupCurve]:
     return {name: curve for name, curve in answer.pickups.items() if curve.is_connected}
 
 
 def _verdict(answer: PredictAnswer, before: PredictAnswer | None, notes: tuple[str, ...]) -> Verdict:
     """Where each pickup's peak is, and was; below it why that does not rest on the last fit."""
+    level: Level = "bad" if not _heard(answer) else "look" if notes else "good"
+    return Verdict(verdict_text(answer, before), level, notes)
+
+
+def verdict_text(answer: PredictAnswer, before: PredictAnswer | None = None) -> str:
+    """Say in one sentence where each pickup's peak is, and was."""
     told = []
     for name, curve in _heard(answer).items():
         old = None if before is None else before.pickups.get(name)
         told.append(f"{name} {_peak_text(curve)}{_was_text(curve, old)}")
-    if not told:
-        return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad", notes)
-    return Verdict(f"{'; '.join(told)}.", "look" if notes else "good", notes)
+    return f"{'; '.join(told)}." if told else "Not heard: no pickup reaches the jack at these settings."
 
 
 def _was_text(curve: PickupCurve, old: PickupCurve | None) -> str:
