@@ -162,7 +162,7 @@ class Hub:
         place = self.place
         self._send(page, Welcome(page=page.number, logbook=str(place.logbook), is_virtual=place.is_virtual))
         self._send(page, self._card_for(page))
-        for told in self._guide:
+        for told in self._guide if self.owner is not None else ():  # it looks on
             self._send(page, told)
         sending = asyncio.create_task(_send_waiting(page, socket))
         try:
@@ -255,12 +255,14 @@ class Hub:
             self._send(page, Refused(answers=asked.id, text=_one_line(err)))
 
     def _open_book(self, page: Page, asked: BookOpen) -> None:
-        folder = Path(asked.folder).expanduser()
-        if self.card.activity != "idle":
-            self._send(page, Refused(answers=asked.id, text="the sound card is in use: end that first"))
-        elif not folder.is_dir():
+        folder = _folder(asked.folder)
+        if self.card.is_playing:
+            self._send(page, Refused(answers=asked.id, text="something is being recorded: wait for its end"))
+        elif folder is None:
             self._send(page, Refused(answers=asked.id, text="there is no such folder"))
         else:
+            self._guide, self._job = [], ""
+            self.player.order(GuideLeave(), self.place)
             self.place = Place(logbook=folder, is_virtual=self.place.is_virtual)
             self.worker.start(self.place)
             for each in self.pages.values():
@@ -303,6 +305,15 @@ async def _send_waiting(page: Page, socket: "WebSocket") -> None:
     while True:
         data = await page.waiting.get()
         await socket.send_text(data.decode())
+
+
+def _folder(text: str) -> Path | None:
+    """Folder that somebody typed; None where there is none."""
+    try:
+        folder = Path(text.strip()).expanduser()
+        return folder if text.strip() and folder.is_dir() else None
+    except (OSError, RuntimeError, ValueError):
+        return None
 
 
 def _one_line(err: BaseException) -> str:

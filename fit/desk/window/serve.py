@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import importlib.util
+import os
 import secrets
 import socket
 import threading
@@ -85,8 +86,11 @@ def listen_at(port: int) -> socket.socket:
         If something else listens there.
     """
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # a port that was ours a moment ago may be had again; elsewhere the option means something else
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((HOST, port))
+        sock.listen()  # whoever opens the address before the server is ready waits for it
     except OSError:
         sock.close()
         raise
