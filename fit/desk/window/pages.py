@@ -48,6 +48,7 @@ ASSETS: Mapping[str, str] = {
     "dom.js": SCRIPT,
     "socket.js": SCRIPT,
     "chart.js": SCRIPT,
+    "change.js": SCRIPT,
     "speech.js": SCRIPT,
     **{page.script: SCRIPT for page in SHELLS.values()},
     "mark.svg": "image/svg+xml",

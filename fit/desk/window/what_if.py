@@ -11,9 +11,13 @@ from fit.answers.parts.known import Basis
 from fit.answers.predict.prediction import LOAD_UNITS, PickupCurve
 from fit.answers.predict.tone import textbook_corners
 from fit.circuit.instrument import Instrument, stated_values
-from fit.circuit.layouts import DESCRIPTIONS
+from fit.circuit.layouts import DESCRIPTIONS, layout_text
+from fit.circuit.reading import read_instrument
 from fit.circuit.rewiring import ADDED, leads_of, places_of, points_of
+from fit.desk.bench.virtual import rehearsal_load
+from fit.desk.book.kept_fit import LastFit
 from fit.desk.book.pitch import pitch_hz, pitch_text
+from fit.desk.book.rig import rig_of
 from fit.desk.book.variant import Change, Changed, carry_settings, read_change
 from fit.desk.questions.predict import DEFAULT_NOTES, Question, Stand, predict_made, stand_of
 from fit.desk.show.page import fragment
@@ -22,10 +26,12 @@ from fit.desk.show.words import command_text, plain_text, quantity_name
 from fit.desk.window import messages
 from fit.desk.window.computed import DECIMALS, Board, Control, Corner, PartValue, WhatIf
 from fit.desk.window.messages import Curve
+from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
 DB_PER_NEPER = 20 / np.log(10)
+VIRTUAL = "three-singles"  # layout on the virtual bench
 MOST_HELD = 16  # pages of which something is held
 CABLE = "input.capacitance"
 FACTORS = {"H": 3.0, "Hz": 4.0, "F": 20.0, "Ω": 10.0, "": 3.0}  # ends of a slider over the value as it is
@@ -48,8 +54,13 @@ class Opened:
     held: dict[int, Predicted] = field(default_factory=dict)
 
 
-def open_what_if(folder: Path) -> Opened:
+def open_what_if(folder: Path, *, is_virtual: bool = False) -> Opened:
     """Read what the curves rest on.
+
+    Parameters
+    ----------
+    is_virtual : bool
+        On the virtual bench: where no instrument is stated, one of the common wirings with usual values stands in for it.
 
     Raises
     ------
@@ -58,6 +69,15 @@ def open_what_if(folder: Path) -> Opened:
     FileError
         If there is no instrument.toml, or it is not sound.
     """
+    logbook = open_logbook(folder)
+    if is_virtual and not instrument_path(logbook).exists():
+        note = (
+            f"No instrument.toml is there: {plain_text(DESCRIPTIONS[VIRTUAL])}, all values usual ones. Begin your own with "
+            f"{command_text(('instrument', '--layout', VIRTUAL), folder)}"
+        )
+        instrument, load = read_instrument(layout_text(VIRTUAL)), rehearsal_load(rig_of(logbook))
+        fit = LastFit(notes=(note,))
+        return Opened(folder=folder, stand=Stand(file=instrument_path(logbook), instrument=instrument, load=load, fit=fit))
     return Opened(folder=folder, stand=stand_of(folder))
 
 

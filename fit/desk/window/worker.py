@@ -39,6 +39,7 @@ class _Order(msgspec.Struct, frozen=True, kw_only=True, array_like=True):
     """What a process is asked."""
 
     folder: str
+    is_virtual: bool
     page: int
     message: Computed
 
@@ -55,12 +56,12 @@ class Processes:
 
     def __init__(self) -> None:
         """Nothing runs yet."""
-        self._folder = Path()
+        self._folder, self._is_virtual = Path(), False
         self._quick, self._slow = _Process(), _Process()
 
     def start(self, place: "Place") -> None:
         """Begin, or work in another logbook from now on."""
-        self._folder = place.logbook
+        self._folder, self._is_virtual = place.logbook, place.is_virtual
         self._quick.start()
 
     async def ask(self, message: Computed, *, page: int) -> Sequence[Told]:
@@ -72,7 +73,7 @@ class Processes:
             If it cannot be answered; one line that says why.
         """
         process = self._quick if isinstance(message, QUICK) else self._slow
-        order = _Order(folder=str(self._folder), page=page, message=message)
+        order = _Order(folder=str(self._folder), is_virtual=self._is_virtual, page=page, message=message)
         reply = await process.ask(order)
         if reply.refused:
             raise ValueError(reply.refused)
@@ -182,7 +183,7 @@ def _answer(table: Table, order: _Order) -> Answer:
     folder, asked = Path(order.folder), order.message
     match asked:
         case messages.WhatIfOpen() | messages.WhatIfSet() | messages.Hold() | messages.Sound():
-            return _at_once(table, folder, asked, page=order.page)
+            return _at_once(table, order, asked)
         case messages.ResultOpen():
             from fit.desk.window.result import result_of
 
@@ -202,18 +203,15 @@ def _answer(table: Table, order: _Order) -> Answer:
 
 
 def _at_once(
-    table: Table,
-    folder: Path,
-    asked: messages.WhatIfOpen | messages.WhatIfSet | messages.Hold | messages.Sound,
-    *,
-    page: int,
+    table: Table, order: _Order, asked: messages.WhatIfOpen | messages.WhatIfSet | messages.Hold | messages.Sound
 ) -> Answer:
     from fit.desk.window.sound import impulse_of
     from fit.desk.window.what_if import answer_what_if, open_what_if
 
+    folder, page = Path(order.folder), order.page
     if table.opened is None or table.opened.folder != folder or isinstance(asked, messages.WhatIfOpen):
         held = {} if table.opened is None or table.opened.folder != folder else table.opened.held
-        table.opened = open_what_if(folder)
+        table.opened = open_what_if(folder, is_virtual=order.is_virtual)
         table.opened.held.update(held)
     if isinstance(asked, messages.Sound):
         return impulse_of(table.opened, asked)
