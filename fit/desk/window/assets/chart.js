@@ -125,6 +125,7 @@ class Panel {
     const grid = { stroke: translucent(ink, 0.13), width: 1 };
     const series = [{}];
     const bands = [];
+    const isBare = this.curves.some((curve) => curve.is_model); // the model's line leads the eye, or a thin one does
     this.curves.forEach((curve, index) => {
       const [stroke, dash] = [colourOf(curve, index), dashOf(curve, index)];
       const at = series.length;
@@ -132,7 +133,7 @@ class Panel {
       const points = curve.points
         ? { show: true, size: 5, width: 1.2, stroke, fill: css("--paper"), filter: (plot) => this.thinned(plot) }
         : { show: false };
-      series.push({ label: curve.label, stroke, dash, width: curve.points ? 0 : width, points, paths: curve.points ? () => null : undefined, spanGaps: false, pxAlign: 0 });
+      series.push({ label: curve.label, stroke, dash, width: curve.points ? 0.7 : width, points, paths: curve.points && isBare ? () => null : undefined, spanGaps: false, pxAlign: 0 });
       if (!curve.low_db) return;
       const edge = { show: true, stroke: "transparent", width: 0, points: { show: false } };
       series.push({ ...edge, label: "low", paths: curve.points ? () => null : undefined }, { ...edge, label: "high", paths: curve.points ? () => null : undefined });

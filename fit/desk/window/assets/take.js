@@ -15,6 +15,7 @@ const JOBS = {
 const COUNTDOWN_S = 5;
 const MOST_LINES = 400; // of what was told
 const MOST_SHOWN = 24; // of them beside a question; what is longer stands in the list alone
+const BROKEN = 60; // [characters] a shorter line was not broken for its width
 const USUAL_PEDAL = "PageDown";
 const SEVERITY = { pass: "in order", warn: "look at this", reject: "cannot be used" };
 const OUTCOME = { good: "good", usable: "usable, could be better", rejected: "rejected" };
@@ -24,9 +25,12 @@ const job = new URLSearchParams(location.search).get("job") ?? "";
 const page = document.getElementById("page");
 let asked = null; // the question that stands
 let told = []; // since the latest answer
+let unlisted = []; // told, and not in the list yet
+let isOfTake = false; // what is told just now is told of a take: it stands beside its curve
 let takes = []; // with a response, the oldest first
 let timer = null; // of the countdown
 let isMine = true;
+let isPlaying = false;
 let isOpened = false; // this page leads the job; otherwise it looks on
 let isLearning = false;
 let isSent = false; // an answer is under way
@@ -34,28 +38,46 @@ let isSent = false; // an answer is under way
 const step = el("section", { class: "step", "aria-label": "This step" });
 const drawing = el("div", { class: "hookup", hidden: true });
 const picture = el("div", { hidden: true });
-const result = el("div", { class: "made" });
+const result = el("div", { class: "taken" });
 const log = el("div", { class: "log", role: "log", tabindex: "0", "aria-label": "All that was told" });
 const end = el("section");
 
-// Lines that keep their columns stand in a block of letters of one width; prose is prose.
+const indent = (line) => line.length - line.trimStart().length;
+
+// Lines that keep their columns stand in a block of letters of one width; prose is prose, its broken lines joined again.
 function paragraphs(lines) {
   const out = [];
-  let block = [];
-  const flush = () => { if (block.length) out.push(el("pre", { tabindex: "0" }, block.join("\n"))); block = []; };
+  let [block, prose] = [[], ""];
+  const flush = () => {
+    if (block.length) out.push(el("pre", { tabindex: "0" }, block.join("\n")));
+    if (prose) out.push(el("p", {}, prose.trim()));
+    [block, prose] = [[], ""];
+  };
   for (const line of lines) {
-    if (/\S {2,}\S/.test(line) || /^\s*[|+]/.test(line) || (block.length && /^ {8,}\S/.test(line))) block.push(line);
-    else { flush(); if (line.trim()) out.push(el("p", {}, line.trim())); }
+    const isBroken = prose.length >= BROKEN && /^\s+[a-z0-9(]/.test(line) && indent(line) > indent(prose) && !/[.:?!]$/.test(prose);
+    if (/\S {2,}\S/.test(line) || /^\s*[|+[]/.test(line) || (block.length && indent(line) >= 4)) {
+      if (prose) flush();
+      block.push(line);
+    } else if (isBroken) prose += ` ${line.trim()}`;
+    else { flush(); prose = line.trimEnd(); }
   }
   flush();
   return out;
 }
 
-function remember(lines) {
-  log.append(...paragraphs(lines));
+// All that was told goes to the list at once, its tables whole.
+function remember() {
+  if (!unlisted.length) return;
+  const height = log.scrollHeight;
+  log.append(...paragraphs(unlisted));
+  const isLong = unlisted.length > MOST_SHOWN; // it stands here alone
+  if (isLong !== remember.isOpened) log.parentElement.open = remember.isOpened = isLong;
+  unlisted = [];
   while (log.childElementCount > MOST_LINES) log.firstElementChild.remove();
-  log.scrollTop = log.scrollHeight;
+  log.scrollTop = height;
 }
+
+remember.isOpened = false;
 
 const handsFree = () => kept.read("handsfree", "no") === "yes";
 const pedal = () => kept.read("pedal", USUAL_PEDAL);
@@ -73,7 +95,7 @@ function show(question) {
   isSent = false;
   trouble(question.wrong ? `Not so: ${question.wrong}` : "");
   const { todo } = question;
-  const others = question.heading ? [] : [...(told.length > MOST_SHOWN ? [] : told), ...question.before];
+  const others = question.heading ? [] : told.length > MOST_SHOWN ? question.before : told; // which ends with what stands before
   const heading = question.heading.replace(/^Take \d+ of \d+: /, "");
   const title = el("h2", { tabindex: "-1" }, heading || question.text);
   const form = question.is_take || isConsent(question) ? go(question) : question.choices.length ? choose(question) : type(question);
@@ -84,7 +106,7 @@ function show(question) {
     heading ? el("p", { class: "question" }, question.text) : null, form, below(question));
   drawing.hidden = !question.drawing_svg;
   if (question.drawing_svg) put(drawing, question.drawing_svg);
-  const first = form.querySelector("input,button.main:not(:disabled),button:not(:disabled)");
+  const first = ["input", "button.main:not(:disabled)"].map((one) => form.querySelector(one)).find((one) => one);
   (first ?? title).focus({ preventScroll: true });
   step.scrollIntoView({ block: "nearest" });
   speak([question.of ? `Take ${question.count} of ${question.of}.` : "", heading, ...todo, ...(todo.length ? [] : others.slice(-2)), question.text].join(" "));
@@ -128,7 +150,7 @@ function below(question) {
 function send(kind, fields) {
   if (isSent) return;
   isSent = true;
-  told = [];
+  [told, isOfTake] = [[], false];
   trouble("");
   say("");
   wire.send(kind, fields);
@@ -176,6 +198,10 @@ function cancel() {
   say("Stopped: nothing was played.");
 }
 
+function silence() {
+  wire.send("stop");
+}
+
 function busy({ text, progress }) {
   stopCounting();
   asked = null;
@@ -188,7 +214,8 @@ function busy({ text, progress }) {
   }
   const shown = el("progress", { max: "1", "aria-label": "Progress" });
   if (isKnown) shown.value = progress;
-  fill(step, el("div", { class: "busy", role: "status" }, el("p", { class: "doing" }, text), shown));
+  const stop = el("button", { type: "button", hidden: !isPlaying, onclick: silence }, "Stop", el("kbd", {}, "Esc"));
+  fill(step, el("div", { class: "busy" }, el("p", { class: "doing", role: "status" }, text), shown, el("div", { class: "row" }, stop)));
 }
 
 // The newest take with its error bars, over the earlier ones as lines.
@@ -221,7 +248,7 @@ function finish({ is_finished, text, report, sheet_html }) {
   drawing.hidden = true;
   fill(step, el("h2", { tabindex: "-1" }, is_finished ? "Done" : "Left; nothing is lost"), text ? el("p", {}, text) : null,
     report ? el("p", {}, `All of it as one page: ${report}`) : null,
-    el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: open }, is_finished ? "Look at this job again" : "Go on with it"),
+    el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: open }, is_finished ? "This job anew" : "Go on with it"),
       el("a", { href: "/result" }, "The result in full"), el("a", { href: "/what-if" }, "What if"), el("a", { href: "/take" }, "Another job")));
   if (sheet_html) put(end, sheet_html);
   step.querySelector("h2").focus();
@@ -254,7 +281,7 @@ function settings() {
   settings.hands = hands;
   const learn = el("button", { type: "button", onclick: () => { isLearning = true; learn.textContent = "Press the foot switch …"; } }, `Foot switch: ${pedal()}`);
   settings.learnt = () => { learn.textContent = `Foot switch: ${pedal()}`; };
-  const keys = [["Space, Enter", "go on, play"], ["1 … 9", "the choice of that number"], ["H", "hands free on or off"], ["B", "undo the latest answer"], ["?", "explain"], ["Esc", "stop the countdown"], ["Alt + B, Alt + H, Alt + ?", "the same while typing"]];
+  const keys = [["Space, Enter", "go on, play"], ["1 … 9", "the choice of that number"], ["H", "hands free on or off"], ["B", "undo the latest answer"], ["?", "explain"], ["Esc", "stop: what sounds fades to silence"], ["Alt + B, Alt + H, Alt + ?", "the same while typing"]];
   return el("div", {},
     el("div", { class: "row" },
       el("label", { class: "choice", for: "hands" }, hands, `Hands free: ${COUNTDOWN_S} s before each sweep`, "\u00a0", el("kbd", {}, "H")),
@@ -272,7 +299,7 @@ document.addEventListener("keydown", (event) => {
     return;
   }
   const key = event.key === " " ? "Space" : event.key;
-  if (key === "Escape") { cancel(); return; }
+  if (key === "Escape") { if (timer !== null) cancel(); else if (isPlaying) silence(); return; }
   if (isTyping(event) && !event.altKey && key !== pedal()) return;
   const isOnControl = event.target.closest?.("button,a,summary,input,.stage,.log,pre") !== null && !event.target.closest?.("form");
   if (key === pedal() || ((key === "Space" || key === "Enter") && !isOnControl && !event.target.closest?.("button"))) {
@@ -296,16 +323,24 @@ function press() {
 if (job in JOBS) {
   document.querySelector("h1").textContent = JOBS[job];
   document.querySelector(".lead").remove();
-  fill(page, el("div", { class: "two" }, el("div", {}, step, settings()), el("div", {}, drawing, result, picture, el("h2", {}, "What was told"), log)), end);
+  fill(page, el("div", { class: "two wide-left" }, el("div", {}, step, settings()), el("div", {}, drawing, result, picture, el("details", {}, el("summary", {}, el("h2", {}, "All that was told")), log))), end);
   fill(step, el("p", {}, "One moment …"));
-  wire.on("guide_told", ({ lines }) => { told.push(...lines); remember(lines); });
-  wire.on("guide_ask", show);
+  wire.on("guide_told", ({ lines }) => {
+    unlisted.push(...lines);
+    for (const line of lines) {
+      if (!line.trim()) isOfTake = false;
+      if (!isOfTake) told.push(line);
+    }
+  });
+  wire.on("guide_ask", (question) => { remember(); show(question); });
   wire.on("guide_busy", busy);
-  wire.on("take_made", made);
-  wire.on("guide_done", finish);
+  wire.on("take_made", (message) => { [told, isOfTake] = [[], true]; made(message); });
+  wire.on("guide_done", (message) => { remember(); finish(message); });
   wire.on("refused", () => { isSent = false; });
   wire.on("welcome", () => { isOpened = false; });
-  wire.on("card", ({ owner, held_by }) => {
+  wire.on("card", ({ owner, held_by, is_playing }) => {
+    isPlaying = is_playing;
+    step.querySelector(".busy button")?.toggleAttribute("hidden", !isPlaying);
     const before = isMine;
     isMine = owner || held_by === null;
     if (isMine && !isOpened) { isOpened = true; open(); }
