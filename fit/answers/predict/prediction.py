@@ -16,10 +16,10 @@ from fit.answers.predict.carry_over import adopt_losses, check_changes
 from fit.answers.predict.landmarks import Spot, find_corner, find_peak, relative_slopes
 from fit.answers.predict.tone import ToneSweep, tone_sweep
 from fit.circuit.controls import Settings, read_settings, split_settings
-from fit.circuit.harness import Case, build_harness, needed_values
+from fit.circuit.harness import Case, Harness, at_frequencies, build_harness, needed_values
 from fit.circuit.instrument import Instrument, Unit, stated_values
 from fit.circuit.realparts import is_beside, stops_among
-from fit.circuit.transfers import Transfer, solve_instrument
+from fit.circuit.transfers import Transfer, solve_harness
 from measure.kinds import kind_of
 from measure.marking import read_value
 from measure.quantity import Quantity, parse_quantity
@@ -40,11 +40,17 @@ class Bench:
     ----------
     instrument : Instrument
         With the losses that were measured, where any were.
+    harness : Harness
+        At these settings; for any frequencies.
+    values : dict
+        Those of `known`.
     """
 
     instrument: Instrument
     settings: Settings
     known: Known
+    harness: Harness
+    values: dict[str, float]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -202,8 +208,10 @@ def predict_instrument(
     known = gather_known(
         built, load=load, changes=changes or {}, measured=measured, with_tolerance=with_tolerance, settings=settings
     )
-    needed = _require_values(built, settings, set(known.basis))
-    bench = Bench(instrument=built, settings=settings, known=known)
+    case = Case(settings=settings, frequency_hz=np.array([1e3]))
+    harness = build_harness(built, [case], has_stops=stops_among(known.basis))
+    needed = _require_values(harness, set(known.basis))
+    bench = Bench(instrument=built, settings=settings, known=known, harness=harness, values=known.values)
     octaves = np.log2(HIGHEST_HZ / LOWEST_HZ)
     frequency_hz = LOWEST_HZ * 2 ** np.linspace(0, octaves, int(np.ceil(octaves * POINTS_PER_OCTAVE)) + 1)
     transfer = _solve(bench, frequency_hz)
@@ -250,10 +258,8 @@ def _as_measured(settings: Settings, basis: Mapping[str, Basis]) -> Settings:
 
 
 # The tone controls are swept, so what they bring in must be known too.
-def _require_values(instrument: Instrument, settings: Settings, known: set[str]) -> set[str]:
-    case = Case(settings=settings, frequency_hz=np.array([1e3]))
-    harness = build_harness(instrument, [case], has_stops=stops_among(known))
-    needed = {key for group in harness.groups for key in needed_values(instrument, group)}
+def _require_values(harness: Harness, known: set[str]) -> set[str]:
+    needed = {key for group in harness.groups for key in needed_values(harness.instrument, group)}
     absent = sorted(needed - known)
     if absent:
         msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, fit takes that tell it, or use --change"
@@ -262,8 +268,7 @@ def _require_values(instrument: Instrument, settings: Settings, known: set[str])
 
 
 def _solve(bench: Bench, frequency_hz: FloatArray) -> Transfer:
-    case = Case(settings=bench.settings, frequency_hz=frequency_hz)
-    return solve_instrument(bench.instrument, [case], values=bench.known.values)[0]
+    return solve_harness(at_frequencies(bench.harness, frequency_hz), values=bench.values)[0]
 
 
 def _curve(

@@ -11,14 +11,17 @@ from fit.desk.book.response import take_response
 from fit.desk.questions.compare import CompareWish, compare_kept, compare_sides
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.page import fragment
+from fit.desk.show.sheet import Sheet
 from fit.desk.show.words import plain_text
 from fit.desk.window import messages
 from fit.desk.window.computed import ChangedResponse, Compared
 from fit.desk.window.messages import Curve
-from fit.desk.window.result import silent_desk, thin
+from fit.desk.window.result import parted, silent_desk, thin
 from fit.desk.window.what_if import DB_PER_NEPER, hertz, levels
 from measure.logbook.store import Logbook, list_takes, open_logbook, read_take
 from measure.response import FloatArray
+
+NOTHING = Sheet("", ())
 
 
 def compared_of(folder: Path, asked: messages.CompareOpen) -> Compared:
@@ -43,16 +46,26 @@ def compared_of(folder: Path, asked: messages.CompareOpen) -> Compared:
         before = tuple(take.name for take in usable if not take.conditions.is_after) if after else ()
     if not (before or after):
         return Compared(
-            before=(), after=(), choices=choices, sheet_html="", responses=(), foil=None, simulated=False, document=None
+            before=(),
+            after=(),
+            choices=choices,
+            answer_html="",
+            sheet_html="",
+            responses=(),
+            foil=None,
+            simulated=False,
+            document=None,
         )
     desk, wish = silent_desk(folder), CompareWish(before=before, after=after)
     told = compare_sides(desk, wish)
     found = compare_kept(desk, logbook, wish)
+    first, rest = parted(told.sheet) if told.sheet is not None else (NOTHING, NOTHING)
     return Compared(
         before=before,
         after=after,
         choices=choices,
-        sheet_html="" if told.sheet is None else fragment(told.sheet),
+        answer_html=fragment(first),
+        sheet_html=fragment(rest),
         responses=tuple(_changed(logbook, one) for one in found.parts.responses) if found.parts is not None else (),
         foil=None if found.shielding is None else _foil(found.shielding),
         simulated=found.simulated,

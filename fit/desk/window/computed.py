@@ -264,8 +264,8 @@ class Result(Told, frozen=True, kw_only=True):
         That it rests on; empty where nothing was fitted yet.
     choices : tuple of str
         Takes that can be fitted.
-    sheet_html : str
-        The answer first, the table, what limits each value.
+    answer_html, sheet_html : str
+        The answer in large; the table, what limits each value, and what the takes do not tell.
     narrower : tuple of Narrower
         The most helpful first.
     outcome : str
@@ -276,6 +276,7 @@ class Result(Told, frozen=True, kw_only=True):
 
     takes: tuple[str, ...]
     choices: tuple[str, ...]
+    answer_html: str
     sheet_html: str
     fitted: tuple[FittedTake, ...]
     narrower: tuple[Narrower, ...]
@@ -313,8 +314,8 @@ class Compared(Told, frozen=True, kw_only=True):
         Takes of both sides; empty where nothing is compared yet.
     choices : tuple of str
         Takes that can be named.
-    sheet_html : str
-        Verdicts in words, part by part.
+    answer_html, sheet_html : str
+        The verdict in words; part by part.
     foil : Curve or None
         Change of a foil's signal.
     document : dict or None
@@ -324,6 +325,7 @@ class Compared(Told, frozen=True, kw_only=True):
     before: tuple[str, ...]
     after: tuple[str, ...]
     choices: tuple[str, ...]
+    answer_html: str
     sheet_html: str
     responses: tuple[ChangedResponse, ...]
     foil: Curve | None

@@ -49,6 +49,7 @@ ASSETS: Mapping[str, str] = {
     "socket.js": SCRIPT,
     "chart.js": SCRIPT,
     "change.js": SCRIPT,
+    "sound.js": SCRIPT,
     "speech.js": SCRIPT,
     **{page.script: SCRIPT for page in SHELLS.values()},
     "mark.svg": "image/svg+xml",

@@ -16,6 +16,8 @@ from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.report import report_of
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.page import fragment
+from fit.desk.show.sheet import Section, Sheet
+from fit.desk.show.sheets.fit import is_loss, sheet_of_fit
 from fit.desk.show.words import command_text, in_order, plain_text, quantity_name
 from fit.desk.window import messages
 from fit.desk.window.computed import FittedTake, Narrower, Result
@@ -52,22 +54,39 @@ def result_of(folder: Path, asked: messages.ResultOpen) -> Result:
         wish = FitWish(names=asked.takes, dcr=asked.dcr or None)
     if not wish.names:
         return Result(
-            takes=(), choices=choices, sheet_html="", fitted=(), narrower=(), outcome="", simulated=False, document=None
+            takes=(),
+            choices=choices,
+            answer_html="",
+            sheet_html="",
+            fitted=(),
+            narrower=(),
+            outcome="",
+            simulated=False,
+            document=None,
         )
     desk = silent_desk(folder)
     found = fit_takes(desk, wish)
     made = fit_of(desk, logbook, wish)
     answer = made.answer
+    first, _ = parted(report_of(logbook, answer, wish, made.warnings))
+    _, rest = parted(sheet_of_fit(answer, warnings=made.warnings, with_limits=True))
     return Result(
         takes=answer.takes,
         choices=choices,
-        sheet_html=fragment(report_of(logbook, answer, wish, made.warnings)),
+        answer_html=fragment(first),
+        sheet_html=fragment(rest),
         fitted=tuple(_fitted(one) for one in answer.curves),
         narrower=_narrower(logbook, answer),
         outcome=answer.outcome,
         simulated=answer.simulated,
         document=plain(found.document),
     )
+
+
+def parted(sheet: Sheet) -> tuple[Sheet, Sheet]:
+    """Part what comes first, to stand above the curves, from the sections."""
+    first = next((place for place, block in enumerate(sheet.blocks) if isinstance(block, Section)), len(sheet.blocks))
+    return Sheet(sheet.title, sheet.blocks[:first]), Sheet(sheet.title, sheet.blocks[first:])
 
 
 def silent_desk(folder: Path) -> Desk:
@@ -134,7 +153,7 @@ def _proposals(answer: PickupAnswer) -> Iterable[tuple[str, NextTake]]:
     for one in answer.not_identified:
         if one.next_take is not None:
             yield one.quantity, one.next_take
-    for key in in_order(answer.next_takes):
+    for key in in_order(key for key in answer.next_takes if not is_loss(key)):
         for take in answer.next_takes[key]:
             yield key, take
 

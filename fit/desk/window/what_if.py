@@ -163,7 +163,10 @@ def command_of(asked: messages.Change, change: Change, folder: Path, *, words: t
 
 def levels(db: FloatArray) -> tuple[float | None, ...]:
     """Round levels for a page; None where there is none."""
-    return tuple(value if np.isfinite(value) else None for value in np.round(db, DECIMALS).tolist())
+    rounded = np.round(db, DECIMALS)
+    if np.isfinite(rounded).all():
+        return tuple(rounded.tolist())
+    return tuple(value if np.isfinite(value) else None for value in rounded.tolist())
 
 
 def hertz(frequency_hz: FloatArray) -> tuple[float, ...]:

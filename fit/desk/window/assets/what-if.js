@@ -5,7 +5,7 @@ import { Chart } from "./chart.js";
 import { el, fill, put, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
 
-const SAY_AFTER_MS = 900; // of rest, to those who listen to the page
+const REST_MS = 500; // after the latest change: then the link follows, and what came of it is said
 const MEASURE = "slider to redraw";
 
 const wire = connect();
@@ -37,13 +37,13 @@ const board = new Board(chosen, (state, time) => set(state, time));
 board.state = readLink(location.hash);
 let shown = null;
 let ghost = null;
-let saying = 0;
+let resting = 0;
 
 function draw(answer) {
   shown = answer;
   const curves = answer.curves.map((curve, index) => ({ ...curve, frequency_hz: answer.frequency_hz, style: index }));
   const ghosts = (ghost?.curves ?? []).map((curve, index) => ({ label: `${curve.label}, held`, db: curve.db, frequency_hz: ghost.frequency_hz, style: index, is_ghost: true }));
-  chart.set({ frequency_hz: answer.frequency_hz, curves: [...curves, ...ghosts], corners: answer.corners });
+  chart.set({ frequency_hz: answer.frequency_hz, curves: [...curves, ...ghosts], corners: answer.corners.filter(({ hz }) => hz > chart.from && hz < chart.to) });
 }
 
 function show(answer) {
@@ -52,9 +52,8 @@ function show(answer) {
   fill(notes, [...new Set(answer.simulated ? ["The parts were measured on the virtual bench: simulated.", ...answer.notes] : answer.notes)].map((text) => el("li", {}, text)));
   command.textContent = answer.command;
   board.show(answer);
-  keepLink(board.state);
-  clearTimeout(saying);
-  saying = setTimeout(() => say(answer.verdict), SAY_AFTER_MS);
+  clearTimeout(resting);
+  resting = setTimeout(() => { keepLink(board.state); say(answer.verdict); }, REST_MS); // a browser takes long to change its address
   document.documentElement.dataset.curves = String(answer.curves.length);
 }
 
