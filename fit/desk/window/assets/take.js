@@ -31,7 +31,7 @@ let takes = []; // with a response, the oldest first
 let timer = null; // of the countdown
 let isMine = true;
 let isPlaying = false;
-let isOpened = false; // this page leads the job; otherwise it looks on
+let isDecided = false; // whether this page leads the job, or looks on where another one does
 let isLearning = false;
 let isSent = false; // an answer is under way
 
@@ -55,7 +55,7 @@ function paragraphs(lines) {
   };
   for (const line of lines) {
     const isBroken = prose.length >= BROKEN && /^\s+[a-z0-9(]/.test(line) && indent(line) > indent(prose) && !/[.:?!]$/.test(prose);
-    if (/\S {2,}\S/.test(line) || /^\s*[|+[]/.test(line) || (block.length && indent(line) >= 4)) {
+    if (/\S {2,}\S|--(?=[ +-]|$)|^\s*[|+[]/.test(line) || (block.length && indent(line) >= 4)) {
       if (prose) flush();
       block.push(line);
     } else if (isBroken) prose += ` ${line.trim()}`;
@@ -92,6 +92,7 @@ function dots({ count, of }) {
 
 function show(question) {
   asked = question;
+  Object.assign(step.dataset, { is: "asked", key: question.key, asked: Number(step.dataset.asked ?? 0) + 1 });
   isSent = false;
   trouble(question.wrong ? `Not so: ${question.wrong}` : "");
   const { todo } = question;
@@ -113,15 +114,20 @@ function show(question) {
 }
 
 function go(question) {
-  const text = question.is_take ? (handsFree() ? `Play in ${COUNTDOWN_S} s` : "Play now") : "Go on";
+  const doing = question.setup?.method === "quiet" ? "Record" : "Play";
+  const text = question.is_take ? (handsFree() ? `${doing} in ${COUNTDOWN_S} s` : `${doing} now`) : "Go on";
   return el("form", { onsubmit: (event) => { event.preventDefault(); start(); } },
     el("div", { class: "row" }, el("button", { class: "main", type: "submit", disabled: !isMine }, text, el("kbd", {}, "Space"))));
 }
 
+// What is proposed stands in words, or by its number.
+const proposed = ({ choices, default: usual }) => (choices.includes(usual) ? usual : choices[Number(usual) - 1] ?? "");
+
 function choose(question) {
+  const usual = proposed(question);
   const one = (choice, index) => el("button", {
-    type: "button", class: choice === question.default ? "main" : "", disabled: !isMine, onclick: () => answer(choice),
-  }, choice, el("kbd", {}, String(index + 1)));
+    type: "button", class: choice === usual ? "main" : "", disabled: !isMine, onclick: () => answer(choice),
+  }, choice, index < 9 ? el("kbd", {}, String(index + 1)) : null);
   return el("form", { onsubmit: (event) => event.preventDefault() }, el("div", { class: "row", role: "group", "aria-label": question.text }, question.choices.map(one)));
 }
 
@@ -174,7 +180,7 @@ function count(question) {
   let left = COUNTDOWN_S;
   const figure = el("p", { class: "countdown", role: "timer" }, String(left));
   const stop = el("button", { type: "button", onclick: cancel }, "Stop", el("kbd", {}, "Esc"));
-  fill(step, el("p", { class: "count" }, question.of ? `Take ${question.count} of ${question.of}` : "\u00a0"), el("h2", {}, "The sweep plays in"), figure, el("div", { class: "row" }, stop));
+  fill(step, el("p", { class: "count" }, question.of ? `Take ${question.count} of ${question.of}` : "\u00a0"), el("h2", {}, question.setup?.method === "quiet" ? "It records in" : "The sweep plays in"), figure, el("div", { class: "row" }, stop));
   stop.focus({ preventScroll: true });
   speak(`Playing in ${left}`);
   timer = setInterval(() => {
@@ -245,12 +251,14 @@ function made(message) {
 
 function finish({ is_finished, text, report, sheet_html }) {
   asked = null;
+  step.dataset.is = "done";
   drawing.hidden = true;
   fill(step, el("h2", { tabindex: "-1" }, is_finished ? "Done" : "Left; nothing is lost"), text ? el("p", {}, text) : null,
     report ? el("p", {}, `All of it as one page: ${report}`) : null,
     el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: open }, is_finished ? "This job anew" : "Go on with it"),
       el("a", { href: "/result" }, "The result in full"), el("a", { href: "/what-if" }, "What if"), el("a", { href: "/take" }, "Another job")));
   if (sheet_html) put(end, sheet_html);
+  else fill(end);
   step.querySelector("h2").focus();
   speak(is_finished ? "Done." : "Left.");
 }
@@ -262,6 +270,7 @@ function open() {
   fill(result);
   takes = [];
   told = [];
+  step.dataset.is = "opened";
   picture.hidden = true;
   isSent = false;
   wire.send("guide_open", { job });
@@ -316,14 +325,15 @@ document.addEventListener("keydown", (event) => {
 function press() {
   if (!asked) return;
   if (asked.is_take || isConsent(asked)) start();
-  else if (asked.choices.length) answer(asked.default);
+  else if (asked.choices.length) { if (asked.default) answer(proposed(asked)); }
   else step.querySelector("form")?.requestSubmit();
 }
 
 if (job in JOBS) {
   document.querySelector("h1").textContent = JOBS[job];
   document.querySelector(".lead").remove();
-  fill(page, el("div", { class: "two wide-left" }, el("div", {}, step, settings()), el("div", {}, drawing, result, picture, el("details", {}, el("summary", {}, el("h2", {}, "All that was told")), log))), end);
+  const choices = settings();
+  fill(page, el("div", { class: "two wide-left" }, el("div", {}, step, end, choices), el("div", {}, drawing, result, picture, el("details", {}, el("summary", {}, el("h2", {}, "All that was told")), log))), end);
   fill(step, el("p", {}, "One moment …"));
   wire.on("guide_told", ({ lines }) => {
     unlisted.push(...lines);
@@ -337,13 +347,14 @@ if (job in JOBS) {
   wire.on("take_made", (message) => { [told, isOfTake] = [[], true]; made(message); });
   wire.on("guide_done", (message) => { remember(); finish(message); });
   wire.on("refused", () => { isSent = false; });
-  wire.on("welcome", () => { isOpened = false; });
+  wire.on("welcome", () => { isDecided = false; });
   wire.on("card", ({ owner, held_by, is_playing }) => {
     isPlaying = is_playing;
     step.querySelector(".busy button")?.toggleAttribute("hidden", !isPlaying);
     const before = isMine;
     isMine = owner || held_by === null;
-    if (isMine && !isOpened) { isOpened = true; open(); }
+    if (!isDecided && isMine) open();
     else if (before !== isMine && asked) show(asked);
+    isDecided = true;
   });
 } else offer();
