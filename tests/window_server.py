@@ -8,6 +8,8 @@ import signal
 import subprocess
 import sys
 import threading
+import time
+from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 from websockets.sync.client import connect
@@ -129,6 +131,29 @@ class Page:
                 self.socket.send('{"kind":"alive"}')
             except Exception:  # noqa: BLE001 - it is closed, in one of many ways
                 return
+
+
+def descendants(number):
+    """Ids of a process's children, and theirs."""
+    found = []
+    for task in Path(f"/proc/{number}/task").glob("*/children"):
+        for child in task.read_text().split():
+            found += [int(child), *descendants(int(child))]
+    return found
+
+
+def is_alive(number):
+    """Whether a process runs; one that has ended and that nobody has asked about does not."""
+    stat = Path(f"/proc/{number}/stat")
+    return stat.exists() and stat.read_text().rpartition(")")[2].split()[0] != "Z"
+
+
+def wait_until_gone(family):
+    """Wait for the end of processes that nobody ends any more."""
+    end_s = time.monotonic() + START_S
+    while any(map(is_alive, family)):
+        assert time.monotonic() < end_s, family
+        time.sleep(0.02)
 
 
 def read(stream, put):

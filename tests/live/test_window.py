@@ -4,7 +4,6 @@ import os
 import signal
 import socket
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,13 +13,14 @@ from tests.desk_bench import run_json
 from tests.live.bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, coil
 from tests.live.server import wait_until
 from tests.live.steps import ramp_step
-from tests.window_server import Server
+from tests.window_server import Server, descendants, wait_until_gone
 
 ADDED_F = 1.0024e-9  # [F] of a part that says 1n ± 1%
 RATE_HZ = 48000
 TONE = 0.03  # [1] as the level page plays it
 SILENT_S = 3.0  # [s]
-ANSWERS = {"rig.input_resistance": "1M ± 1%", "rig.input_capacitance": "185p ± 3p", "dcr": "6.35k ± 1%", "look": "no", "level": "0.3"}
+INPUT = {"rig.input_resistance": "1M ± 1%", "rig.input_capacitance": "185p ± 3p"}
+ANSWERS = {**INPUT, "dcr": "6.35k ± 1%", "look": "no", "level": "0.3"}
 
 
 @pytest.fixture
@@ -34,20 +34,6 @@ def served(tmp_path):
     yield start
     for server in servers:
         server.end()
-
-
-def descendants(number):
-    """Ids of a process's children, and theirs."""
-    found = []
-    for task in Path(f"/proc/{number}/task").glob("*/children"):
-        for child in task.read_text().split():
-            found += [int(child), *descendants(int(child))]
-    return found
-
-
-def is_alive(number):
-    stat = Path(f"/proc/{number}/stat")
-    return stat.exists() and stat.read_text().rpartition(")")[2].split()[0] != "Z"
 
 
 def last_sound(played):
@@ -78,11 +64,11 @@ def rig(book):
     return book(RATE_HZ, "--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--sense-resistor", "100 ± 1%")
 
 
-def close_page(page, server):
+def close_page(page, _server):
     page.close()
 
 
-def kill_browser(page, server):
+def kill_browser(page, _server):
     """Nobody says good-bye: the connection is just gone."""
     page.is_still.set()
     raw = page.socket.socket
@@ -90,24 +76,24 @@ def kill_browser(page, server):
     raw.shutdown(socket.SHUT_RDWR)
 
 
-def freeze_page(page, server):
+def freeze_page(page, _server):
     """The page is there and says nothing any more."""
     page.is_still.set()
 
 
-def interrupt_server(page, server):
+def interrupt_server(_page, server):
     server.process.send_signal(signal.SIGINT)
 
 
-def terminate_server(page, server):
+def terminate_server(_page, server):
     server.process.send_signal(signal.SIGTERM)
 
 
-def kill_server(page, server):
+def kill_server(_page, server):
     server.process.kill()
 
 
-def kill_card_process(page, server):
+def kill_card_process(_page, server):
     """That which has the recording process as its child."""
     for number in descendants(server.process.pid):
         if descendants(number):
@@ -116,7 +102,7 @@ def kill_card_process(page, server):
     pytest.fail("nothing is recorded")
 
 
-def press_stop(page, server):
+def press_stop(page, _server):
     page.send("stop")
 
 
@@ -141,7 +127,7 @@ def test_the_tone_fades_to_silence_whoever_goes(live, book, served, go):
     page.is_still.set()
     if go in (interrupt_server, terminate_server, kill_server):
         server.process.wait(timeout=10.0)
-        wait_until(lambda: not any(map(is_alive, family)), limit_s=10.0, what="the end of all its processes")
+        wait_until_gone(family)
     else:
         with server.page() as other:
             other.send("level_start")

@@ -64,8 +64,7 @@ OVERVIEW = """\
 coilsweep: find out what is in an electric guitar, with a sound card and a coil.
 
   Be led, step by step         guide  (without a sound card: guide --virtual)
-  The same as a page, with sliders to try things
-                               bench  (without a sound card: bench --virtual)
+  The bench as a page          bench
   See the whole job            demo
 
   Prepare the bench            rig  devices  level  exciter  calibrate

@@ -1,5 +1,6 @@
 """The command bench, as it is typed."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,4 +34,7 @@ def bench(*, virtual: bool, port: int | None, no_open: bool, as_json: bool, logb
     del debug
     from fit.desk.window.serve import open_bench
 
-    return open_bench(desk_at(logbook, as_json=as_json), is_virtual=virtual, port=port or 0, opens=not no_open)
+    desk = desk_at(logbook)
+    if as_json:
+        desk = replace(desk, tell=desk.say)
+    return open_bench(desk, is_virtual=virtual, port=port or 0, opens=not no_open)

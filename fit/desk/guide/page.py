@@ -60,7 +60,7 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome]) -> Step
         save_page(replace(outcome, page=lambda: answer_sheet(scene, asked, outcome)), file)
         told = ("", f"The answer as a page, for your browser: {file}")
         entries = {"report": str(file)} if asked.is_whole else {}
-        return Done(lines=("", *lines_of(outcome), *told), entries=entries, document=outcome.document, sheet=outcome.sheet)
+        return Done(lines=("", *lines_of(outcome), *told), entries=entries, document=outcome.document, answer=outcome.sheet)
 
     return Deed(key="answered", run=run)
 

@@ -118,6 +118,6 @@ def _answer_stage(scene: Scene) -> Step | None:
         outcome = fit_takes(hushed(scene.desk), wish_of(scene, names_of(scene, slots(scene))))
         save_figure(outcome.figures[RESPONSE.name], plot)
         lines = ("", *lines_of(outcome), f"Picture: {plot}")
-        return Done(lines=lines, document=outcome.document, sheet=outcome.sheet)
+        return Done(lines=lines, document=outcome.document, answer=outcome.sheet)
 
     return Deed(key="answered", run=run)

@@ -91,7 +91,7 @@ class Done:
         Key of the question to be asked again, the entries since taken away; empty to go on.
     exit_code : int
         What went wrong, as the program's exit code, in case the person leaves now; 0 for nothing.
-    sheet : Sheet or None
+    answer : Sheet or None
         The same as `document`, for people.
     """
 
@@ -100,7 +100,7 @@ class Done:
     back_to: str = ""
     document: Document | None = None
     exit_code: int = 0
-    sheet: Sheet | None = None
+    answer: Sheet | None = None
 
 
 Read = Callable[[str], str]
@@ -291,7 +291,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
             done = step.run()
             memory = _settle(memory, Entry(key=step.key, answer="done"), done, talk=talk)
             documents += () if done.document is None else (done.document,)
-            sheets += () if done.sheet is None else (done.sheet,)
+            sheets += () if done.answer is None else (done.answer,)
             told, trouble = None, done.exit_code
             continue
         if told is None or (told.key, told.before) != (step.key, step.before):

@@ -9,7 +9,6 @@ import multiprocessing
 import signal
 import threading
 from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fit.desk.window.hub import Place
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 
 FADE_S = 1.0  # [s] within which what sounds has to be silent; then the process is ended, and its recording process fades
 LEAVE_S = 2.0  # [s] that another activity waits for the one before, which may be in a long fit
-END_S = 0.8  # [s] that the process may take to go
+END_S, QUIET_END_S = 0.8, 0.3  # [s] that the process may take to go, the second where nothing sounds
 
 
 class CardProcess:
@@ -33,6 +32,7 @@ class CardProcess:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._process: multiprocessing.process.BaseProcess | None = None
         self._pipe: Connection | None = None
+        self._reader: threading.Thread | None = None
         self._card = Card(owner=False, held_by=None)
         self._open: Sent | None = None  # an activity that has not begun yet
 
@@ -53,21 +53,21 @@ class CardProcess:
     def silence(self) -> None:
         """Fade to silence."""
         if self._process is not None:
-            self._send(Sent(message=None, logbook=Path(), is_virtual=False))
+            self._send(Sent())
         if self._loop is not None and self._card.is_playing:
             self._loop.call_later(FADE_S, self._silence_by_force, self._process)
 
     def end(self) -> None:
         """Fade, and end the process."""
         self._loop = None
-        process, pipe = self._process, self._pipe
-        if process is None or pipe is None:
+        process, reader = self._process, self._reader
+        if process is None or reader is None:
             return
-        pipe.close()
-        process.join(END_S)
-        if process.is_alive():
+        self._send(Sent(is_last=True))
+        reader.join(END_S if self._card.is_playing else QUIET_END_S)
+        if reader.is_alive():
             process.kill()
-            process.join()
+            reader.join()
 
     def _start(self) -> None:
         spawn = multiprocessing.get_context("spawn")
@@ -76,7 +76,8 @@ class CardProcess:
         self._process.start()
         theirs.close()
         self._card = Card(owner=False, held_by=None)
-        threading.Thread(target=self._read, args=(self._process, self._pipe), daemon=True).start()
+        self._reader = threading.Thread(target=self._read, args=(self._process, self._pipe), daemon=True)
+        self._reader.start()
 
     def _send(self, sent: Sent) -> None:
         if self._process is None or self._pipe is None:
@@ -84,7 +85,7 @@ class CardProcess:
         try:
             if self._pipe is not None:
                 self._pipe.send(sent)
-        except OSError:  # it ended just now: `_lost` tells
+        except (OSError, ValueError):  # it ended just now: `_lose` tells
             return
 
     def _read(self, process: multiprocessing.process.BaseProcess, pipe: "Connection") -> None:
@@ -94,6 +95,8 @@ class CardProcess:
             except (EOFError, OSError):
                 break
             self._in_loop(self._hear, told)
+        process.join()
+        pipe.close()
         self._in_loop(self._lose, process)
 
     def _in_loop(self, act: Callable[..., None], *words: object) -> None:
@@ -114,7 +117,7 @@ class CardProcess:
         """Say that the process went, where nobody sent it away."""
         if process is not self._process:
             return
-        self._process = self._pipe = None
+        self._process = self._pipe = self._reader = None
         if self._card.activity != "idle":
             self._tell(Refused(text="the process that plays and records has ended: begin again; takes so far are kept"))
         self._card = Card(owner=False, held_by=None)
@@ -134,11 +137,11 @@ class CardProcess:
             self._tell(self._card)
 
     def _kill(self) -> None:
-        process, pipe = self._process, self._pipe
-        self._process = self._pipe = None
-        if process is not None and pipe is not None:
+        process, reader = self._process, self._reader
+        self._process = self._pipe = self._reader = None
+        if process is not None and reader is not None:
             process.kill()
-            pipe.close()
+            reader.join()  # a moment: it ends with the process
 
 
 def play(pipe: "Connection") -> None:

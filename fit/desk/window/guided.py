@@ -4,11 +4,13 @@ import contextlib
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fit.answers.figures import COVERAGE
+from fit.desk.bench.intake import KeptTake
+from fit.desk.bench.take import Order as TakeOrder
+from fit.desk.bench.take import PreflightError
 from fit.desk.book.desk import Advance, Desk
 from fit.desk.guide.console import document_of, keep_session, lead, read_memory
 from fit.desk.guide.scene import Bench, read_yes
@@ -38,10 +40,6 @@ from fit.desk.window.messages import (
 from measure.errors import MeasureError
 from measure.logbook.store import Logbook, instrument_path, open_logbook
 from measure.response import Response, relative_std
-
-if TYPE_CHECKING:
-    from fit.desk.bench.intake import KeptTake
-    from fit.desk.bench.take import Order as TakeOrder
 
 Tell = Callable[[Told], None]
 NOT_SO = "  Not so: "  # as the session says it
@@ -133,7 +131,6 @@ def asked(question: Question, *, logbook: Logbook, wrong: str, can_go_back: bool
         setup = Setup(
             method=conditions.method,
             added=conditions.added,
-            controls=conditions.controls,
             coil_over=conditions.coil_over or "",
             is_guitar=is_guitar,
         )
@@ -232,7 +229,7 @@ def bench_of(order: Order, desk: Desk, job: Job, tell: Tell) -> Bench:
         finally:
             tell(Card(owner=False, held_by=None, activity="guide"))
 
-    def take(wanted: "TakeOrder") -> "KeptTake":
+    def take(wanted: TakeOrder) -> KeptTake:
         tell(GuideBusy(text=f"recording {wanted.name}", progress=0.0))
         with playing():
             made = bench.take(wanted)
@@ -246,7 +243,7 @@ def bench_of(order: Order, desk: Desk, job: Job, tell: Tell) -> Bench:
     return replace(bench, take=take, level=level, calibration=calibration)
 
 
-def taken(name: str, made: "KeptTake") -> TakeMade:
+def taken(name: str, made: KeptTake) -> TakeMade:
     """Put a take as a page shows it."""
     judgement = made.judgement
     findings = tuple(Check(code=one.code, severity=one.severity, text=plain_text(one.text)) for one in judgement.findings)
@@ -281,7 +278,6 @@ def _numbers(values: np.ndarray) -> tuple[float | None, ...]:
 
 # As a command's: what the world, or a wrong word, may raise.
 def _expected() -> tuple[type[Exception], ...]:
-    from fit.desk.bench.take import PreflightError
     from fit.desk.book.fits import RejectedError
 
     return (ValueError, OSError, MeasureError, PreflightError, RejectedError)

@@ -1,7 +1,10 @@
 """The pages that are open: what each asks goes to the card or to the worker, what comes back goes to them; who has the card."""
 
+from __future__ import annotations
+
 import asyncio
 import contextlib
+import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -44,7 +47,7 @@ LIFE_S = 2.5  # [s] without a sign of life; the ramp to silence takes 0.3 s more
 WATCH_S = 0.1  # [s] between two looks at the signs of life
 MOST_WAITING = 512  # [messages] that a page may leave unread
 MOST_PAGES = 16
-GONE, TOO_LARGE, TOO_MANY = 1001, 1009, 1013  # close codes (RFC 6455, 7.4.1)
+TOO_MANY = 1013  # close code: try again later (RFC 6455, 7.4.1)
 
 
 @dataclass(slots=True, eq=False, kw_only=True)
@@ -120,9 +123,9 @@ class Hub:
     Parameters
     ----------
     player : Player
-        Has the sound card.
+        Has the sound card, in a process of its own.
     worker : Worker
-        Computes.
+        Fits and computes, in processes of its own.
     place : Place
         Changes where another logbook is opened.
     """
@@ -150,7 +153,7 @@ class Hub:
                     self._lose(page)
                 page.is_alive = is_alive
 
-    async def serve(self, socket: "WebSocket") -> None:
+    async def serve(self, socket: WebSocket) -> None:
         """Talk with one page until it goes."""
         await socket.accept()
         if len(self.pages) >= MOST_PAGES:
@@ -174,10 +177,9 @@ class Hub:
             del self.pages[page.number]
             self._lose(page)
 
-    def end(self) -> None:
-        """Be silent, and end what was started; waits for it."""
-        self.player.end()
-        self.worker.end()
+    async def end(self) -> None:
+        """Be silent, and end what was started."""
+        await asyncio.gather(asyncio.to_thread(self.player.end), asyncio.to_thread(self.worker.end))
 
     def hear(self, told: Told) -> None:
         """Hand on to all pages what the player tells."""
@@ -191,7 +193,7 @@ class Hub:
         for page in self.pages.values():
             self._send(page, told)
 
-    async def _read(self, page: Page, socket: "WebSocket") -> None:
+    async def _read(self, page: Page, socket: WebSocket) -> None:
         from starlette.websockets import WebSocketDisconnect
 
         decoder = msgspec.json.Decoder(FromPage)
@@ -231,7 +233,7 @@ class Hub:
         else:
             task = asyncio.create_task(self._compute(page, asked))
             page.tasks.add(task)
-            task.add_done_callback(page.tasks.discard)
+            task.add_done_callback(functools.partial(self._finish, page, asked.id))
 
     def _play(self, page: Page, asked: Played) -> None:
         if self.owner not in (None, page.number):
@@ -253,6 +255,14 @@ class Hub:
                 self._send(page, msgspec.structs.replace(told, answers=asked.id))
         except (MeasureError, ValueError, OSError) as err:
             self._send(page, Refused(answers=asked.id, text=_one_line(err)))
+
+    def _finish(self, page: Page, identity: int, task: asyncio.Task[None]) -> None:
+        """Let a page go on where answering it went wrong in a way that nobody foresaw."""
+        page.tasks.discard(task)
+        error = None if task.cancelled() else task.exception()
+        if error is not None:
+            self._send(page, Refused(answers=identity, text="a mistake of the program's own: the terminal shows it"))
+            raise error
 
     def _open_book(self, page: Page, asked: BookOpen) -> None:
         folder = _folder(asked.folder)
@@ -285,7 +295,10 @@ class Hub:
         """Keep what a page has to know that opens in the middle of a job."""
         if isinstance(told, GuideAsk):
             self._guide = [one for one in self._guide if not isinstance(one, GuideAsk)]
-        if isinstance(told, GuideTold | GuideAsk | TakeMade | GuideDone):
+        latest = self._guide[-1] if self._guide else None
+        if isinstance(told, GuideTold) and isinstance(latest, GuideTold):
+            self._guide[-1] = GuideTold(lines=(*latest.lines, *told.lines))
+        elif isinstance(told, GuideTold | GuideAsk | TakeMade | GuideDone):
             self._guide.append(told)
 
     def _card_for(self, page: Page, answers: int | None = None) -> Card:
@@ -301,10 +314,13 @@ class Hub:
             page.waiting.put_nowait(msgspec.json.encode(told))
 
 
-async def _send_waiting(page: Page, socket: "WebSocket") -> None:
-    while True:
-        data = await page.waiting.get()
-        await socket.send_text(data.decode())
+async def _send_waiting(page: Page, socket: WebSocket) -> None:
+    from starlette.websockets import WebSocketDisconnect
+
+    with contextlib.suppress(WebSocketDisconnect, RuntimeError):  # it is closed: `serve` hears of it
+        while True:
+            data = await page.waiting.get()
+            await socket.send_text(data.decode())
 
 
 def _folder(text: str) -> Path | None:

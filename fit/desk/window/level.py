@@ -27,7 +27,6 @@ METER_S = 0.08  # [s] between two readings of the meters
 SLOW_S = 0.25  # [s] between two looks at the spectrum
 HOLD_S = 2.0  # [s] that a peak stays
 SPAN_S = 120.0  # [s] after which the tone begins anew: what was heard is let go of
-VIRTUAL_S = 1.0  # [s] that the virtual bench works out at a time
 NAMES = ("pickup", "reference")
 
 Tell = Callable[[Told], None]

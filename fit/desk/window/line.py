@@ -24,11 +24,14 @@ class Sent:
     ----------
     message : Played or None
         What a page asked; None: fade to silence.
+    is_last : bool
+        Nothing more comes: go.
     """
 
-    message: Played | None
-    logbook: Path
-    is_virtual: bool
+    message: Played | None = None
+    logbook: Path = Path()
+    is_virtual: bool = False
+    is_last: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -56,7 +59,7 @@ class Line:
     Parameters
     ----------
     connection : Connection
-        The pipe's end.
+        The end of the pipe that is in the card's process.
     leave : callable
         Ends the process, some time after the server went.
     """
@@ -90,6 +93,8 @@ class Line:
             try:
                 sent = self._connection.recv()
             except (EOFError, OSError):
+                break
+            if sent.is_last:
                 break
             self._take(sent)
         self._stop()

@@ -348,8 +348,6 @@ class Setup(msgspec.Struct, frozen=True, kw_only=True):
         As of ``coilsweep take``.
     added : str
         Parts clipped across the jack; empty for none.
-    controls : dict of str to str
-        Where they stand.
     coil_over : str
         Pickup that the exciter lies on; empty for the only one.
     is_guitar : bool
@@ -358,7 +356,6 @@ class Setup(msgspec.Struct, frozen=True, kw_only=True):
 
     method: str = "exciter"
     added: str = ""
-    controls: dict[str, str] = {}
     coil_over: str = ""
     is_guitar: bool = False
 

@@ -1,11 +1,14 @@
 """The server of the pages: at 127.0.0.1 alone, with a token in the address that it opens, gone within two seconds of Ctrl-C."""
 
+from __future__ import annotations
+
 import asyncio
 import contextlib
 import importlib.util
 import os
 import secrets
 import socket
+import sys
 import threading
 from collections.abc import AsyncIterator, Callable
 from typing import TYPE_CHECKING, Any
@@ -63,13 +66,18 @@ def open_bench(desk: Desk, *, is_virtual: bool, port: int, opens: bool) -> Outco
         addresses.append(address)
         desk.tell(f"The bench is open at {address}")
         desk.say("Only this machine can open it. Ctrl-C ends it.")
-        if opens:
+        if opens and _has_display():
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 
     place = Place(logbook=desk.logbook, is_virtual=is_virtual)
     with contextlib.suppress(KeyboardInterrupt):  # the way to end it
         run_server(place, sock=sock, player=CardProcess(), worker=Processes(), ready=ready)
     return Outcome(document=BenchDocument(logbook=str(desk.logbook), simulated=is_virtual))
+
+
+def _has_display() -> bool:
+    """Whether a browser could show itself; one for letters alone would take the terminal."""
+    return sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
 def listen_at(port: int) -> socket.socket:
@@ -145,9 +153,9 @@ def app_of(hub: Hub, ready: Callable[[], None]) -> Any:
             yield
         finally:
             watching.cancel()
-            await asyncio.to_thread(hub.end)
+            await hub.end()
 
-    async def speak(socket: "WebSocket") -> None:
+    async def speak(socket: WebSocket) -> None:
         await hub.serve(socket)
 
     routes = [Route(path, _page, methods=["GET"]) for path in PAGES]
@@ -155,13 +163,13 @@ def app_of(hub: Hub, ready: Callable[[], None]) -> Any:
     return Starlette(routes=[*routes, WebSocketRoute("/socket", speak)], lifespan=alive)
 
 
-async def _page(request: "Request") -> "Response":
+async def _page(request: Request) -> Response:
     from starlette.responses import HTMLResponse
 
     return HTMLResponse(PAGES[request.url.path]())
 
 
-async def _file(request: "Request") -> "Response":
+async def _file(request: Request) -> Response:
     from starlette.responses import PlainTextResponse, Response
 
     name = request.path_params["name"]
