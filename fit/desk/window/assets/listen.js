@@ -5,7 +5,7 @@ import { el, fill, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
 import { Player, levelChange, rateOf, render, samplesOf, spectrumOf, wavOf } from "./sound.js";
 
-const [REST_MS, USUAL_RATE_HZ, LONGEST_S, LONGEST_FILTER_S] = [500, 48000, 900, 1.5];
+const [REST_MS, USUAL_RATE_HZ, LONGEST_S, LONGEST_FILTER_S] = [500, 48000, 300, 1.5];
 const WAYS = [["recorded", "As recorded", "1"], ["middle", "Changed", "2"], ["low", "Lower end of the interval", "3"], ["high", "Upper end of the interval", "4"]];
 
 const wire = connect();
@@ -21,14 +21,14 @@ const command = el("code");
 const recorded = el("div", { class: "row" });
 const chosen = el("section", { class: "board", "aria-label": "What is changed" });
 
-fill(document.getElementById("page"), el("div", { class: "two wide-right" }, chosen, el("div", { class: "stays" },
+fill(document.getElementById("page"), el("div", { class: "two seen-and-set" }, el("div", { class: "stays" },
   drop, what,
   el("fieldset", { class: "positions" }, el("legend", {}, "heard"), ways.map(([, input, text, key]) => el("label", { class: "choice" }, input, text, " ", el("kbd", {}, key)))),
   el("div", { class: "row" }, play, save), level,
   el("details", {}, el("summary", {}, el("h2", {}, "How the recording was made")), el("p", { class: "small" }, "Where the controls stood in it."), recorded),
   notes,
   el("p", {}, el("a", { href: "/what-if" }, "See it")),
-  el("details", {}, el("summary", {}, el("h2", {}, "As a command")), el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "Command" }, el("pre", {}, command)), el("button", { type: "button", onclick: () => copy(command.textContent, () => say("The command is copied.")) }, "Copy the command")))));
+  el("details", {}, el("summary", {}, el("h2", {}, "As a command")), el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "Command" }, el("pre", {}, command)), el("button", { type: "button", onclick: () => copy(command.textContent, () => say("The command is copied.")) }, "Copy the command"))), chosen));
 
 const board = new Board(chosen, (state) => change(state));
 board.state = readLink(location.hash);
@@ -39,6 +39,7 @@ let spectrum = null;
 let player = null;
 let impulse = null;
 let resting = 0;
+let peaking = 0;
 
 for (const name of ["dragover", "drop"]) document.addEventListener(name, (event) => event.preventDefault());
 document.addEventListener("drop", (event) => { if (event.dataTransfer.files[0]) load(event.dataTransfer.files[0]); });
@@ -58,7 +59,8 @@ async function load(chosenFile) {
     if (found.numberOfChannels > 2) throw new Error("More than two channels: mix it down first.");
     player?.end();
     [player, audio, impulse] = [null, found, null];
-    spectrum = spectrumOf(audio, Math.ceil(LONGEST_FILTER_S * audio.sampleRate));
+    what.textContent = "Reading it.";
+    spectrum = await spectrumOf(audio, Math.ceil(LONGEST_FILTER_S * audio.sampleRate));
     if (!spectrum.sum.some((one) => one > 0)) throw new Error("The recording is silent.");
     what.textContent = `${chosenFile.name}: ${audio.duration.toFixed(1)} s, ${audio.sampleRate / 1000} kHz, ${audio.numberOfChannels === 1 ? "mono" : "stereo"}`;
     play.disabled = save.disabled = false;
@@ -85,11 +87,21 @@ const design = newest(async (state) => {
     command.textContent = told.command;
     const louder = levelChange(spectrum, impulse);
     use(impulse, 1 / louder);
+    clearTimeout(peaking);
+    peaking = setTimeout(() => lower(impulse), REST_MS);
     level.textContent = `Played as loud as the recording: the change alone would be ${Math.abs(20 * Math.log10(louder)).toFixed(1)} dB ${louder < 1 ? "quieter" : "louder"}.`;
     trouble("");
     document.documentElement.dataset.heard = told.edge;
   } catch (error) { trouble(error.message); }
 });
+
+// Where it would clip it is played lower, as `listen` writes it; how much, only all of it tells.
+async function lower(filter) {
+  const { gain, lowered } = await render(audio, filter, spectrum);
+  if (lowered === 1 || filter !== impulse || way === "recorded") return;
+  use(filter, gain * lowered);
+  level.textContent += ` Lowered by ${(-20 * Math.log10(lowered)).toFixed(1)} dB, so that nothing clips.`;
+}
 
 function use(filter, gain) {
   player ??= new Player(audio);
@@ -123,7 +135,7 @@ async function keep() {
 // What the page hears of a change comes from the same answer that draws it.
 const change = newest(async (state) => {
   try {
-    const answer = await wire.ask("what_if_set", state);
+    const answer = await wire.ask("what_if_set", { ...state, set: { ...stood, ...state.set } }); // what is not set stands as recorded
     trouble("");
     board.show(answer);
     if (recorded.childElementCount === 0) ask(answer.controls);
@@ -135,8 +147,9 @@ const change = newest(async (state) => {
 
 function ask(controls) {
   fill(recorded, controls.map(({ name, positions }) => {
-    const field = positions.length ? el("select", {}, positions.map((one) => el("option", { value: one }, one))) : el("input", { type: "text", value: "10", class: "short", maxlength: "12" });
-    field.addEventListener("change", () => { stood[name] = field.value; design(board.state); });
+    const field = positions.length ? el("select", {}, positions.map((one) => el("option", { value: one }, one))) : el("input", { type: "text", value: "10", autocomplete: "off", class: "short", maxlength: "12" });
+    field.setAttribute("aria-label", `${name} in the recording`);
+    field.addEventListener("change", () => { stood[name] = field.value; change(board.state); });
     return el("label", {}, name, " ", field);
   }));
 }
@@ -149,6 +162,3 @@ wire.onOpen(async () => {
     await change(board.state);
   } catch (error) { trouble(error.message); }
 });
-
-// For the tests: the sound as it would be saved.
-globalThis.rendered = async () => (audio && impulse ? render(audio, impulse, spectrum) : null);

@@ -74,8 +74,8 @@ function kWeight(size, rateHz) {
   return out;
 }
 
-// What a recording holds, frequency by frequency, weighted as it is heard: once for each recording.
-export function spectrumOf(audio, longest) {
+// What a recording holds, frequency by frequency, weighted as it is heard: once for each recording, letting others work in between.
+export async function spectrumOf(audio, longest) {
   let size = 2 ** 12;
   while (size < MOST_BLOCK * 2 && size < 2 * audio.length + longest) size *= 2;
   const block = Math.max(size - longest, size / 2);
@@ -85,6 +85,7 @@ export function spectrumOf(audio, longest) {
     const samples = audio.getChannelData(channel);
     for (let start = 0; start < samples.length; start += block) {
       power(samples.subarray(start, Math.min(start + block, samples.length)), size).forEach((one, k) => { sum[k] += one * weight[k]; });
+      await new Promise((done) => { setTimeout(done); });
     }
   }
   return { size, sum };

@@ -9,7 +9,7 @@ const REST_MS = 500; // after the latest change: then the link follows, and what
 const MEASURE = "slider to redraw";
 
 const wire = connect();
-const picture = el("div");
+const picture = el("div", { class: "picture" });
 const figures = el("section", { "aria-label": "Figures" });
 const notes = el("ul", { class: "small" });
 const command = el("code");
@@ -18,8 +18,7 @@ const letGo = el("button", { type: "button", hidden: true, onclick: release }, "
 const back = el("button", { type: "button", onclick: () => { board.state = empty(); set(board.state, performance.now()); } }, "All as it is");
 const chosen = el("section", { class: "board", "aria-label": "What is changed" });
 
-fill(document.getElementById("page"), el("div", { class: "two wide-right" },
-  chosen,
+fill(document.getElementById("page"), el("div", { class: "two seen-and-set" },
   el("div", { class: "stays" },
     picture,
     el("div", { class: "row" }, held, letGo, back),
@@ -30,7 +29,8 @@ fill(document.getElementById("page"), el("div", { class: "two wide-right" },
       el("div", { class: "row" }, el("button", { type: "button", onclick: () => copy(location.href, () => say("The link is copied.")) }, "Copy the link")),
       el("p", {}, "As a command that prints the same:"),
       el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "Command" }, el("pre", {}, command)),
-      el("div", { class: "row" }, el("button", { type: "button", onclick: () => copy(command.textContent, () => say("The command is copied.")) }, "Copy the command"))))));
+      el("div", { class: "row" }, el("button", { type: "button", onclick: () => copy(command.textContent, () => say("The command is copied.")) }, "Copy the command")))),
+  chosen));
 
 const chart = new Chart(picture, { label: "Output over the voltage in the winding", y: "jack over winding [dB]", floor_db: -60 });
 const board = new Board(chosen, (state, time) => set(state, time));
