@@ -16,7 +16,7 @@ from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.report import report_of
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.page import fragment
-from fit.desk.show.sheet import Section, Sheet
+from fit.desk.show.sheet import Drawing, Section, Sheet
 from fit.desk.show.sheets.fit import is_loss, sheet_of_fit
 from fit.desk.show.words import command_text, in_order, plain_text, quantity_name
 from fit.desk.window import messages
@@ -84,9 +84,10 @@ def result_of(folder: Path, asked: messages.ResultOpen) -> Result:
 
 
 def parted(sheet: Sheet) -> tuple[Sheet, Sheet]:
-    """Part what comes first, to stand above the curves, from the sections."""
-    first = next((place for place, block in enumerate(sheet.blocks) if isinstance(block, Section)), len(sheet.blocks))
-    return Sheet(sheet.title, sheet.blocks[:first]), Sheet(sheet.title, sheet.blocks[first:])
+    """Part what comes first, to stand above the curves, from the sections; drawings, whose style a page refuses, are left out."""
+    blocks = tuple(block for block in sheet.blocks if not isinstance(block, Drawing))
+    first = next((place for place, block in enumerate(blocks) if isinstance(block, Section)), len(blocks))
+    return Sheet(sheet.title, blocks[:first]), Sheet(sheet.title, blocks[first:])
 
 
 def silent_desk(folder: Path) -> Desk:
