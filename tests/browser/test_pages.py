@@ -4,9 +4,8 @@ from importlib.resources import files
 
 import pytest
 
-from tests.guided import Script, guided
+from tests.browser.books import PATHS, book_for, fill
 
-PATHS = ("/", "/level", "/take", "/take?job=wiring", "/result", "/what-if", "/before-after", "/listen", "/logbook")
 LOOKS = ((1280, False), (390, True))
 SETTLED_MS = 1500  # what a page asks for on opening has come by then, or axe-core judges it without
 RUN = "() => axe.run({resultTypes: ['violations', 'incomplete']})"
@@ -14,16 +13,13 @@ RUN = "() => axe.run({resultTypes: ['violations', 'incomplete']})"
 
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory):
-    """A logbook with takes of before and after a job, an instrument and a fit."""
-    folder = tmp_path_factory.mktemp("filled")
-    guided(folder, "compare", Script())
-    return folder
+    return fill(tmp_path_factory.mktemp("filled"))
 
 
 @pytest.fixture
 def opened(filled, served, visit):
     def go(path, **how):
-        visitor = visit(served(filled), **how)
+        visitor = visit(served(book_for(filled, path)), **how)
         visitor.open(path)
         visitor.page.wait_for_timeout(SETTLED_MS)
         return visitor
@@ -34,7 +30,7 @@ def opened(filled, served, visit):
 @pytest.mark.parametrize("path", PATHS)
 def test_axe_core_finds_no_barrier(path, filled, served, visit):
     axe = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
-    server = served(filled)
+    server = served(book_for(filled, path))
     for width, dark in LOOKS:
         visitor = visit(server, width=width, dark=dark)
         visitor.open(path)
@@ -48,7 +44,7 @@ def test_axe_core_finds_no_barrier(path, filled, served, visit):
 
 @pytest.mark.parametrize("path", PATHS)
 def test_nothing_is_cut_off_at_320_pixels_or_twice_the_size(path, filled, served, visit):
-    server = served(filled)
+    server = served(book_for(filled, path))
     for width, zoom in ((320, 1), (1280, 2)):
         visitor = visit(server, width=width, zoom=zoom)
         visitor.open(path)

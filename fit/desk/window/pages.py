@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from importlib.resources import files
 
 from fit.desk.guide.console import OFFERS
@@ -105,7 +106,7 @@ def shell(path: str) -> str:
     )
 
 
-PAGES: Mapping[str, Callable[[], str]] = {path: (lambda path=path: shell(path)) for path in SHELLS}
+PAGES: Mapping[str, Callable[[], str]] = {path: partial(shell, path) for path in SHELLS}
 
 
 def _links(here: str) -> Iterable[str]:

@@ -144,7 +144,7 @@ class Panel {
     for (let hz = E1_HZ; hz <= to; hz *= 2) if (hz >= from) notes.push(hz);
     const font = { font: AXIS_FONT, stroke: soft, filter: (plot, splits) => splits };
     const below = {
-      ...font, scale: "x", side: 2, size: this.options.is_last ? 30 : 8, gap: 3, grid, ticks: { show: false },
+      ...font, scale: "x", side: 2, size: this.options.is_last ? 32 : 8, gap: 6, grid, ticks: { show: false },
       splits: () => lines(from, to),
       values: (plot, splits) => splits.map((hz) => (this.options.is_last && marks.includes(hz) ? (hz >= 1000 ? `${hz / 1000} k` : `${hz}`) : "")),
     };

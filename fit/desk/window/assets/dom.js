@@ -23,9 +23,11 @@ export function fill(node, ...children) {
   return node;
 }
 
-// A fragment that the server made of a sheet or a drawing, where every text went through one place that makes it safe.
+// A fragment that the server made of a sheet or a drawing, where every text went through one place that makes it safe. What is
+// wider than the page is scrolled by the arrow keys, too.
 export function put(node, html) {
   node.innerHTML = html;
+  for (const wide of node.querySelectorAll(".wide,pre")) wide.tabIndex = 0;
   return node;
 }
 

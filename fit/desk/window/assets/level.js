@@ -55,7 +55,7 @@ class Meter {
 const wire = connect();
 let meters = [];
 let what = null; // "tone", "quiet", or null where nothing is listened to
-const advice = el("p", { class: "advice", role: "status" }, "Nothing is played yet.");
+const advice = el("p", { class: "advice", role: "status" }, "Nothing is played.");
 const play = el("button", { class: "main", type: "button", onclick: () => toggle("tone") });
 const listen = el("button", { type: "button", onclick: () => toggle("quiet") });
 const shown = el("div", { class: "meters" });
@@ -81,6 +81,8 @@ function toggle(wanted) {
   if (what !== null) wire.send("level_stop");
   if (next !== null) wire.send("level_start", { what: next });
   what = next;
+  advice.className = "advice";
+  advice.textContent = next === null ? "Nothing is played." : "One moment …";
   label();
 }
 
@@ -110,10 +112,9 @@ wire.on("level_ended", ({ text }) => {
   if (text) advice.textContent = text;
 });
 
-wire.on("card", ({ owner, held_by, activity }) => {
-  const mine = owner || held_by === null;
-  play.disabled = listen.disabled = !mine;
-  if (activity !== "level" && what !== null) { what = null; label(); }
+wire.on("card", ({ owner, held_by }) => {
+  play.disabled = listen.disabled = !owner && held_by !== null;
+  if (!owner && what !== null) { what = null; label(); }
 });
 
 document.addEventListener("keydown", (event) => {
