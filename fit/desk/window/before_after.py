@@ -37,6 +37,8 @@ def compared_of(folder: Path, asked: messages.CompareOpen) -> Compared:
     ValueError
         If the two sides have nothing in common, or a take is named twice.
     """
+    if not folder.exists():
+        return _nothing(())
     logbook = open_logbook(folder)
     usable = [take for take in list_takes(logbook).takes if take.outcome != "rejected"]
     choices = tuple(take.name for take in usable)
@@ -45,17 +47,7 @@ def compared_of(folder: Path, asked: messages.CompareOpen) -> Compared:
         after = tuple(take.name for take in usable if take.conditions.is_after)
         before = tuple(take.name for take in usable if not take.conditions.is_after) if after else ()
     if not (before or after):
-        return Compared(
-            before=(),
-            after=(),
-            choices=choices,
-            answer_html="",
-            sheet_html="",
-            responses=(),
-            foil=None,
-            simulated=False,
-            document=None,
-        )
+        return _nothing(choices)
     desk, wish = silent_desk(folder), CompareWish(before=before, after=after)
     told = compare_sides(desk, wish)
     found = compare_kept(desk, logbook, wish)
@@ -70,6 +62,20 @@ def compared_of(folder: Path, asked: messages.CompareOpen) -> Compared:
         foil=None if found.shielding is None else _foil(found.shielding),
         simulated=found.simulated,
         document=plain(told.document),
+    )
+
+
+def _nothing(choices: tuple[str, ...]) -> Compared:
+    return Compared(
+        before=(),
+        after=(),
+        choices=choices,
+        answer_html="",
+        sheet_html="",
+        responses=(),
+        foil=None,
+        simulated=False,
+        document=None,
     )
 
 

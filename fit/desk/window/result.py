@@ -47,23 +47,15 @@ def result_of(folder: Path, asked: messages.ResultOpen) -> Result:
     FileError
         If there is no such take.
     """
+    if not folder.exists():
+        return nothing_found(())
     logbook = open_logbook(folder)
     choices = tuple(take.name for take in list_takes(logbook).takes if _is_fit_for_it(take))
     wish = last_wish(logbook, is_needed=False)
     if asked.takes and (asked.takes != wish.names or (asked.dcr or None) != wish.dcr):
         wish = FitWish(names=asked.takes, dcr=asked.dcr or None)
     if not wish.names:
-        return Result(
-            takes=(),
-            choices=choices,
-            answer_html="",
-            sheet_html="",
-            fitted=(),
-            narrower=(),
-            outcome="",
-            simulated=False,
-            document=None,
-        )
+        return nothing_found(choices)
     desk = silent_desk(folder)
     found = fit_takes(desk, wish)
     made = fit_of(desk, logbook, wish)
@@ -80,6 +72,21 @@ def result_of(folder: Path, asked: messages.ResultOpen) -> Result:
         outcome=answer.outcome,
         simulated=answer.simulated,
         document=plain(found.document),
+    )
+
+
+def nothing_found(choices: tuple[str, ...]) -> Result:
+    """Answer where nothing was fitted yet."""
+    return Result(
+        takes=(),
+        choices=choices,
+        answer_html="",
+        sheet_html="",
+        fitted=(),
+        narrower=(),
+        outcome="",
+        simulated=False,
+        document=None,
     )
 
 

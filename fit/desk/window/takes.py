@@ -36,6 +36,8 @@ def list_all(folder: Path, *, said: str = "") -> Takes:
     FileError
         If it is no logbook.
     """
+    if not folder.exists():
+        return Takes(logbook=plain_text(str(folder.resolve())), days=(), damaged={}, removed=())
     logbook = open_logbook(folder)
     listing = list_takes(logbook)
     days = days_of(listing.takes)

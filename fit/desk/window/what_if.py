@@ -26,7 +26,7 @@ from fit.desk.show.words import command_text, plain_text, quantity_name
 from fit.desk.window import messages
 from fit.desk.window.computed import DECIMALS, Board, Control, Corner, PartValue, WhatIf
 from fit.desk.window.messages import Curve
-from measure.logbook.store import instrument_path, open_logbook
+from measure.logbook.store import Logbook, instrument_path
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
@@ -69,7 +69,7 @@ def open_what_if(folder: Path, *, is_virtual: bool = False) -> Opened:
     FileError
         If there is no instrument.toml, or it is not sound.
     """
-    logbook = open_logbook(folder)
+    logbook = Logbook(path=folder)  # a folder that is not there yet states nothing
     if is_virtual and not instrument_path(logbook).exists():
         note = (
             f"No instrument.toml is there: {plain_text(DESCRIPTIONS[VIRTUAL])}, all values usual ones. Begin your own with "

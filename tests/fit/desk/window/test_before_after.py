@@ -44,8 +44,9 @@ def test_takes_that_say_so_are_compared_without_being_named(compared):
 
 
 def test_where_no_take_says_so_somebody_has_to_choose(tmp_path):
-    found = compared_of(tmp_path, messages.CompareOpen())
-    assert (found.before, found.after, found.document) == ((), (), None)
+    for folder in (tmp_path, tmp_path / "not there yet"):
+        found = compared_of(folder, messages.CompareOpen())
+        assert (found.before, found.after, found.document) == ((), (), None)
 
 
 def test_one_side_alone_is_refused(compared):

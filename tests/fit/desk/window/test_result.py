@@ -61,6 +61,7 @@ def test_nothing_was_fitted_yet(compared):
     empty = result_of(compared, messages.ResultOpen())
     assert (empty.takes, empty.outcome, empty.document) == ((), "", None)
     assert "open-before" in empty.choices
+    assert result_of(compared / "not there yet", messages.ResultOpen()).choices == ()
 
 
 def test_a_take_that_is_not_there_is_refused(compared):

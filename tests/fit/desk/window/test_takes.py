@@ -51,6 +51,7 @@ def test_a_damaged_take_is_told_and_the_others_listed(compared):
 
 def test_an_empty_logbook_has_no_day(tmp_path):
     assert list_all(tmp_path).days == ()
+    assert list_all(tmp_path / "not there yet").days == ()
 
 
 def test_a_take_that_is_not_there_is_refused(compared):

@@ -129,7 +129,7 @@ def test_without_an_instrument_it_says_how_to_begin(tmp_path):
 
 
 def test_on_the_virtual_bench_a_common_wiring_stands_in(tmp_path):
-    opened = open_what_if(tmp_path, is_virtual=True)
+    opened = open_what_if(tmp_path / "not there yet", is_virtual=True)
     found = answer_what_if(opened, messages.WhatIfSet(set={"selector": "neck"}))
     assert [curve.label for curve in found.curves] == ["neck"]
     assert "coilsweep instrument --layout three-singles" in found.notes[0]
