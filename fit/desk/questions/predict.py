@@ -119,7 +119,7 @@ class Stand:
     Attributes
     ----------
     file : Path
-        The logbook's instrument.toml.
+        The instrument.toml of the logbook, whether it is there or not.
     instrument : Instrument or None
         What it states; None where it is not there.
     load : dict

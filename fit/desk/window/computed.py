@@ -43,8 +43,8 @@ class PartValue(msgspec.Struct, frozen=True, kw_only=True):
         SI; empty for pure numbers.
     value : float or None
         As it counts; None where nothing is known of it. [`unit`]
-    low, high : float
-        Ends of a slider. [`unit`]
+    ends : tuple of float
+        Of a slider. [`unit`]
     text : str
         Value for people.
     origin : str
@@ -60,8 +60,7 @@ class PartValue(msgspec.Struct, frozen=True, kw_only=True):
     label: str
     unit: str
     value: float | None
-    low: float
-    high: float
+    ends: tuple[float, float]
     text: str
     origin: str
     is_changed: bool
@@ -210,6 +209,8 @@ class TakeLine(msgspec.Struct, frozen=True, kw_only=True):
         Of `outcome`.
     checks : tuple of str
         What was found that is not good, with its cure.
+    marks : tuple of str
+        "simulated", "amended".
     picture : Curve or None
         Its response, small; None where there is none.
     """
@@ -221,8 +222,7 @@ class TakeLine(msgspec.Struct, frozen=True, kw_only=True):
     level: str
     checks: tuple[str, ...]
     note: str
-    simulated: bool
-    amended: bool
+    marks: tuple[str, ...]
     picture: Curve | None
 
 

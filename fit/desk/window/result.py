@@ -116,7 +116,7 @@ def thin(frequency_hz: FloatArray, most: int = MOST_POINTS) -> np.ndarray:
     Returns
     -------
     ndarray of int
-        Their places, rising.
+        Places of those that are kept, from the lowest on.
     """
     if len(frequency_hz) <= most:
         return np.arange(len(frequency_hz))

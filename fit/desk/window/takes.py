@@ -78,8 +78,7 @@ def _line(logbook: Logbook, take: Take) -> TakeLine:
         level=OUTCOMES[take.outcome],
         checks=tuple(plain_text(one.text) for one in take.findings if one.severity != "pass"),
         note=stated.note,
-        simulated=take.simulated,
-        amended=bool(take.amended),
+        marks=tuple(word for word, is_so in (("simulated", take.simulated), ("amended", take.amended)) if is_so),
         picture=_picture(logbook, take),
     )
 

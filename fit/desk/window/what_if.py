@@ -214,7 +214,6 @@ def _parts(stand: Stand, made: Changed, heard: Mapping[str, Basis]) -> tuple[Par
         value = changes[key].value if key in changes else own
         known = "marked" if key in stated and stated[key].is_marked else "stated"
         origin = "changed" if key in changes else "measured" if key in measured else known if quantity is not None else ""
-        low, high = _ends(key, unit, own if own is not None else value)
         out.append(
             PartValue(
                 key=key,
@@ -222,8 +221,7 @@ def _parts(stand: Stand, made: Changed, heard: Mapping[str, Basis]) -> tuple[Par
                 label=plain_text(quantity_name(key)),
                 unit=unit,
                 value=value,
-                low=low,
-                high=high,
+                ends=_ends(key, unit, own if own is not None else value),
                 text="" if value is None else format_quantity(value, unit, 4),
                 origin=ORIGINS[origin],
                 is_changed=key in changes,

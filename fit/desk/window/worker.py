@@ -32,7 +32,7 @@ Computed = messages.Computed
 Answer = computed.WhatIf | computed.Released | computed.Impulse | computed.Result | computed.Compared | computed.Takes
 QUICK = (messages.WhatIfOpen, messages.WhatIfSet, messages.Hold, messages.Sound)
 DIED = "the process that computes ended unexpectedly; ask again"
-LEAVE_S = 1.0  # [s] that a process may take to end
+LEAVE_S = 0.4  # [s] that a process may take to end
 
 
 class _Order(msgspec.Struct, frozen=True, kw_only=True, array_like=True):

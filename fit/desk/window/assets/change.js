@@ -56,9 +56,9 @@ export function newest(ask) {
   };
 }
 
-const toSlider = ({ low, high }, value) =>
+const toSlider = ([low, high], value) =>
   Math.round(STEPS * (low > 0 ? Math.log(value / low) / Math.log(high / low) : (value - low) / (high - low)));
-const fromSlider = ({ low, high }, step) => (low > 0 ? low * (high / low) ** (step / STEPS) : low + ((high - low) * step) / STEPS);
+const fromSlider = ([low, high], step) => (low > 0 ? low * (high / low) ** (step / STEPS) : low + ((high - low) * step) / STEPS);
 
 class Part {
   constructor(part, board) {
@@ -71,7 +71,7 @@ class Part {
     this.slider = el("input", {
       type: "range", min: "0", max: String(STEPS), step: "1", "aria-label": `${part.label}, slider`,
       oninput: (event) => {
-        this.field.value = typed(fromSlider(this.part, this.slider.valueAsNumber), this.part.unit);
+        this.field.value = typed(fromSlider(this.part.ends, this.slider.valueAsNumber), this.part.unit);
         board.change(this.part.key, this.field.value, event.timeStamp);
       },
     });
@@ -89,7 +89,7 @@ class Part {
     this.part = part;
     const own = part.key === CABLE && state.cable ? state.cable : state.change[part.key];
     if (document.activeElement !== this.field) this.field.value = own ?? part.text;
-    if (document.activeElement !== this.slider && part.value !== null) this.slider.value = String(toSlider(part, part.value));
+    if (document.activeElement !== this.slider && part.value !== null) this.slider.value = String(toSlider(part.ends, part.value));
     this.slider.setAttribute("aria-valuetext", part.text || "not known");
     this.slider.hidden = part.value === null;
     this.origin.textContent = part.is_heard ? part.origin : `${part.origin}; not heard as the controls stand`;

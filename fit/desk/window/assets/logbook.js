@@ -43,7 +43,7 @@ function amend(take) {
 
 const oneTake = (take) => el("li", { class: `entry ${take.level}` },
   el("div", {}, el("h3", {}, take.name, " ", el("span", { class: `mark ${take.level}` }, take.outcome)),
-    el("p", { class: "small" }, [take.time_utc.slice(11, 16) + " UTC", take.text, take.simulated ? "simulated" : "", take.amended ? "amended" : ""].filter(Boolean).join("; ")),
+    el("p", { class: "small" }, [take.time_utc.slice(11, 16) + " UTC", take.text, ...take.marks].filter(Boolean).join("; ")),
     take.checks.length ? el("ul", { class: "findings" }, take.checks.map((text) => el("li", {}, text))) : null,
     amend(take)),
   take.picture ? small(take.picture, take.name) : null);

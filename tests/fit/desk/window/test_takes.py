@@ -19,7 +19,7 @@ def test_it_lists_what_the_command_lists(compared, capsys):
     assert [take.name for take in listed] == [take["take"] for take in document["takes"]]
     assert [take.outcome for take in listed] == [take["outcome"] for take in document["takes"]]
     assert len(found.days) == len({take["day"] for take in document["takes"]})
-    assert all(take.simulated for take in listed)
+    assert all(take.marks == ("simulated",) for take in listed)
 
 
 def test_each_response_has_a_small_picture(compared):
@@ -36,7 +36,7 @@ def test_a_note_is_amended_and_its_recordings_stay(compared):
     before = {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix != ".json"}
     found = amend_note(compared, AMENDED)
     take = next(take for day in found.days for take in day.takes if take.name == "open-before")
-    assert (take.note, take.amended) == ("screws flush", True)
+    assert (take.note, take.marks) == ("screws flush", ("simulated", "amended"))
     assert "open-before" in found.said
     assert read_take(open_logbook(compared), "open-before").conditions.note == "screws flush"
     assert before == {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix != ".json"}

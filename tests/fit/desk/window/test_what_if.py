@@ -65,11 +65,11 @@ def test_parts_tell_what_counts_and_where_from(book):
     assert (parts["capacitor.tone"].origin, parts["capacitor.tone"].is_changed) == ("changed", True)
     assert (parts["neck.inductance"].origin, parts["neck.inductance"].is_heard) == ("measured", True)
     assert not parts["bridge.inductance"].is_heard
-    assert all(part.low <= part.value <= part.high for part in found.parts)
+    assert all(part.ends[0] <= part.value <= part.ends[1] for part in found.parts)
     assert {part.kind for part in found.parts} == {"pickup", "pot", "capacitor", "cable"}
-    ends = {part.key: (part.low, part.high) for part in found.parts}
+    ends = {part.key: part.ends for part in found.parts}
     moved = answer_what_if(open_what_if(book), messages.WhatIfSet(set=SETTINGS, change={"capacitor.tone": "47n"}))
-    assert ends == {part.key: (part.low, part.high) for part in moved.parts}
+    assert ends == {part.key: part.ends for part in moved.parts}
 
 
 def test_another_layout_goes_without_what_it_has_not(book):
