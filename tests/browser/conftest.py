@@ -38,7 +38,8 @@ def served(tmp_path):
 
     yield start
     for server in servers:
-        server.end()
+        if server.process.poll() is None:
+            server.interrupt()
     assert [line for server in servers for line in server.complaints if "Ctrl-C ends it" not in line] == []
 
 

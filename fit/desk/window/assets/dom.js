@@ -23,11 +23,24 @@ export function fill(node, ...children) {
   return node;
 }
 
+const HEADINGS = "h1,h2,h3,h4";
+const depth = (heading) => Number(heading.tagName[1]);
+
+// Headings of a fragment follow the one before it without a gap.
+function raise(node) {
+  const inside = [...node.querySelectorAll(HEADINGS)];
+  const before = [...document.querySelectorAll(HEADINGS)].filter((one) => one.compareDocumentPosition(node) & Node.DOCUMENT_POSITION_FOLLOWING);
+  if (!inside.length || !before.length) return;
+  const gap = Math.min(...inside.map(depth)) - depth(before.at(-1)) - 1;
+  for (const heading of gap > 0 ? inside : []) heading.replaceWith(el(`h${depth(heading) - gap}`, {}, ...heading.childNodes));
+}
+
 // A fragment that the server made of a sheet or a drawing, where every text went through one place that makes it safe. What is
 // wider than the page is scrolled by the arrow keys, too.
 export function put(node, html) {
   node.innerHTML = html;
   for (const wide of node.querySelectorAll(".wide,pre")) wide.tabIndex = 0;
+  raise(node);
   return node;
 }
 

@@ -43,7 +43,7 @@ def test_it_is_named_by_what_it_shows(how, name):
 
 
 def test_what_is_added_stands_in_its_box_in_lines_that_fit():
-    root = drawn(added="680p ± 1%, 150k ± 1%, 2n2 ± 5%, 100k ± 1%, 470p ± 1%")
+    root = drawn(added="680p ± 1%, 150k ± 1%, 2n2 ± 5%, 100k ± 1%, 470p ± 1%, 1n ± 1%")
     lines = [node for node in root.iter("text") if node.get("class") == "new"]
     assert len(lines) == 2
     assert lines[0].text == "680p ± 1%, 150k ± 1%, 2n2"
