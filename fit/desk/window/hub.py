@@ -237,7 +237,7 @@ class Hub:
 
     def _play(self, page: Page, asked: Played) -> None:
         if self.owner not in (None, page.number):
-            self._send(page, Refused(answers=asked.id, text=f"page {self.owner} has the sound card; this one looks on"))
+            self._send(page, self._held(asked.id))
             return
         self.owner = page.number
         self._tell_card(page, asked.id)
@@ -266,7 +266,9 @@ class Hub:
 
     def _open_book(self, page: Page, asked: BookOpen) -> None:
         folder = _folder(asked.folder)
-        if self.card.is_playing:
+        if self.owner not in (None, page.number):
+            self._send(page, self._held(asked.id))
+        elif self.card.is_playing:
             self._send(page, Refused(answers=asked.id, text="something is being recorded: wait for its end"))
         elif folder is None:
             self._send(page, Refused(answers=asked.id, text="there is no such folder"))
@@ -279,6 +281,9 @@ class Hub:
                 answers = asked.id if each is page else None
                 welcome = Welcome(answers=answers, page=each.number, logbook=str(folder), is_virtual=self.place.is_virtual)
                 self._send(each, welcome)
+
+    def _held(self, identity: int) -> Refused:
+        return Refused(answers=identity, text=f"page {self.owner} has the sound card; this one looks on")
 
     def _lose(self, page: Page) -> None:
         """Fall silent where the page that played is there no more, and let others have the card."""
