@@ -1,4 +1,4 @@
-"""A job of the guide at a page: the terminal's questions, the terminal's answer, its takes with their error bars, leaving and going on."""
+"""A job of the guide at a page: the terminal's questions and answer, takes with their error bars, leaving and going on."""
 
 from dataclasses import replace
 

@@ -134,6 +134,6 @@ def test_what_is_refused_is_told_in_one_line(server):
 def test_a_message_that_is_too_long_ends_its_page_and_no_other(server):
     with server.page() as one, server.page() as other:
         one.socket.send('{"kind":"alive","id":"' + "x" * MAX_MESSAGE_BYTES + '"}')
-        with pytest.raises(Exception, match="1009|too big"):
+        with pytest.raises(Exception, match=r"1009|too big"):
             one.next("card_of_nobody", limit_s=5.0)
         assert other.ask("stop")["kind"] == "card"
