@@ -78,6 +78,7 @@ def test_what_is_heard_is_what_listen_writes(tmp_path, played, served, visit, bl
 
 def test_both_ends_of_the_interval_and_the_recording_itself(tmp_path, played, served, visit):
     page = loaded(visit(served(lay_out(tmp_path / "book"))), played)
+    page.page.get_by_role("radio", name="neck", exact=True).check()
     page.page.get_by_label("tone-1", exact=True).fill("4")
     page.press("Enter")
     levels = {}

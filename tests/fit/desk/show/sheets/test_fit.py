@@ -150,3 +150,12 @@ def test_checks_that_were_not_made_are_not_counted_as_passed() -> None:
     assert lines == ["Outcome: usable (1 of 4 checks passed, 2 not judged: no stimulus known)"]
     assert [check.outcome for check in checks] == ["pass", "pass", "pass", "warn"]
     assert checks[1].advice.startswith("not judged")
+
+
+def test_what_limits_a_value_may_stand_beside_it():
+    plain, beside = (sheet_of_fit(answer(), warnings=(), with_limits=one) for one in (False, True))
+    assert "What limits each value most" in headings(plain)
+    assert "What limits each value most" not in headings(beside)
+    (values, *_), (wider, *_) = tables(plain), tables(beside)
+    assert [row[:-1] for row in wider.rows] == list(values.rows)
+    assert wider.rows[0][-1] == "limited most by"
