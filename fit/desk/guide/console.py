@@ -17,6 +17,7 @@ from fit.desk.guide import wiring as guide_wiring
 from fit.desk.guide.page import wrapped
 from fit.desk.guide.scene import Bench, Scene
 from fit.desk.guide.session import (
+    OFFERS,
     WORDS,
     Ending,
     Job,
@@ -43,13 +44,6 @@ JOBS: dict[Job, ModuleType] = {
     "capacitor": guide_capacitor,
     "compare": guide_compare,
     "wiring": guide_wiring,
-}
-OFFERS: dict[Job, str] = {
-    "guitar": "a whole guitar that stays closed: what is in it?",
-    "pickup": "a pickup on the bench: what is it?",
-    "capacitor": "is a tone capacitor, or a pot, what is printed on it? The guitar stays closed",
-    "compare": "what did a job on shielding or wiring change?",
-    "wiring": "what does each position of the switch connect?",
 }
 MOST_COLUMNS = 130
 HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves (to go on later)."

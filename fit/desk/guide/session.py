@@ -16,6 +16,13 @@ from fit.desk.show.sheet import Sheet
 from measure.logbook.conditions import Conditions
 
 Job = Literal["guitar", "pickup", "capacitor", "compare", "wiring"]
+OFFERS: dict[Job, str] = {
+    "guitar": "a whole guitar that stays closed: what is in it?",
+    "pickup": "a pickup on the bench: what is it?",
+    "capacitor": "is a tone capacitor, or a pot, what is printed on it? The guitar stays closed",
+    "compare": "what did a job on shielding or wiring change?",
+    "wiring": "what does each position of the switch connect?",
+}
 MOST_ENTRIES = 2000
 MAX_ANSWER = 1000  # [characters]
 NO_EXPLANATION = ("There is no more to say: type an answer, or Enter for what stands in brackets.",)

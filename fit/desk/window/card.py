@@ -18,6 +18,7 @@ from fit.desk.window.messages import Card, GuideOpen, LevelStart, Played, Refuse
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
+LATER_S = 1.5  # [s] first comes the page that is opened, with the curve that it draws
 FADE_S = 1.0  # [s] within which what sounds has to be silent; then the process is ended, and its recording process fades
 LEAVE_S = 2.0  # [s] that another activity waits for the one before, which may be in a long fit
 END_S, QUIET_END_S = 0.8, 0.3  # [s] that the process may take to go, the second where nothing sounds
@@ -37,9 +38,9 @@ class CardProcess:
         self._open: Sent | None = None  # an activity that has not begun yet
 
     def start(self, tell: Callable[[Told], None]) -> None:
-        """Start the process, so that it has imported what it needs before somebody asks for it."""
+        """Start the process soon, so that it has imported what it needs before somebody asks for it."""
         self._tell, self._loop = tell, asyncio.get_running_loop()
-        self._start()
+        self._loop.call_later(LATER_S, self._start_unless_started)
 
     def order(self, message: Played, place: Place) -> None:
         """Do what a page asks; another activity ends the one before."""
@@ -78,6 +79,10 @@ class CardProcess:
         self._card = Card(owner=False, held_by=None)
         self._reader = threading.Thread(target=self._read, args=(self._process, self._pipe), daemon=True)
         self._reader.start()
+
+    def _start_unless_started(self) -> None:
+        if self._process is None and self._loop is not None:
+            self._start()
 
     def _send(self, sent: Sent) -> None:
         if self._process is None or self._pipe is None:

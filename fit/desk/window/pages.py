@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
 
-from fit.desk.guide.console import OFFERS
+from fit.desk.guide.session import OFFERS
 from fit.desk.show.page import STYLE, safe, series_colours
 from fit.desk.show.words import SWEEP_CAUTION
 

@@ -1,6 +1,7 @@
 """The process that plays and records, on the virtual bench: begun, stopped, gone, not answering."""
 
 import asyncio
+import multiprocessing
 import os
 import signal
 
@@ -52,12 +53,12 @@ def listening(tmp_path):
     def play(act):
         async def whole():
             listener = Listener(tmp_path)
-            process = listener.card._process
             try:
                 await act(listener)
             finally:
+                processes = multiprocessing.active_children()
                 await asyncio.to_thread(listener.card.end)
-            assert not process.is_alive()
+            assert not [one for one in processes if one.is_alive()]
 
         asyncio.run(whole())
 
