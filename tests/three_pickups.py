@@ -8,10 +8,12 @@ import numpy as np
 
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.circuit.layouts import layout_text
+from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.kept_fit import text_sha256
-from fit.desk.command.main import main
+from fit.desk.window.result import silent_desk
 
 LAYOUT = layout_text("three-singles")
+RIG = {"input_resistance": "1M ± 1%", "input_capacitance": "470p ± 10p"}
 SETTINGS = {"selector": "neck-middle", "volume": "7", "tone-1": "4"}
 COILS = {"neck": (2.31, 6100.0, 96e-12), "middle": (2.2, 6020.0, 91e-12), "bridge": (2.62, 6480.0, 102e-12)}
 EDDY = {"eddy_spread_1.coupling": 0.33, "eddy_spread_1.corner": 9e3, "eddy_spread_1.half_width": 1.1}
@@ -53,8 +55,8 @@ def measured():
 
 def lay_out(folder):
     """Rig, instrument and last fit."""
-    place = ["--logbook", str(folder)]
-    main(["rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "470p ± 10p", *place])
+    folder.mkdir(parents=True, exist_ok=True)
+    show_or_write_rig(silent_desk(folder), RIG)
     (folder / "instrument.toml").write_bytes(LAYOUT.encode())
     (folder / "results").mkdir(exist_ok=True)
     kept = {"wish": {"names": []}, "answer": {}, "parts": measured_document(measured())}

@@ -57,7 +57,7 @@ class Processes:
     def __init__(self) -> None:
         """Nothing runs yet."""
         self._folder, self._is_virtual = Path(), False
-        self._quick, self._slow = _Process(), _Process()
+        self._quick, self._slow = _Process(is_quick=True), _Process(is_quick=False)
 
     def start(self, place: "Place") -> None:
         """Begin, or work in another logbook from now on."""
@@ -88,7 +88,8 @@ class Processes:
 class _Process:
     """One process, that answers one message after the other."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_quick: bool) -> None:
+        self._is_quick = is_quick
         self._child: SpawnProcess | None = None
         self._pipe: Connection | None = None
         self._turn = ThreadPoolExecutor(max_workers=1, thread_name_prefix="bench-worker")
@@ -100,7 +101,7 @@ class _Process:
             return
         context = get_context("spawn")
         self._pipe, other = context.Pipe()
-        self._child = context.Process(target=work, args=(other,), name="bench-worker", daemon=True)
+        self._child = context.Process(target=work, args=(other, self._is_quick), name="bench-worker", daemon=True)
         self._child.start()
         other.close()
 
@@ -126,19 +127,25 @@ class _Process:
             self._child.join(LEAVE_S)
 
 
-def work(pipe: Connection) -> None:
-    """Answer until the pipe ends; what a process runs."""
+def work(pipe: Connection, is_quick: bool) -> None:
+    """Answer until the pipe ends; what a process runs. A quick one loads what it needs before it is asked."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server decides when to stop
     orders: queue.Queue[bytes] = queue.Queue()
     threading.Thread(target=_listen, args=(pipe, orders), daemon=True).start()
     from fit.estimate.threads import one_thread
 
+    if is_quick:
+        import fit.desk.window.what_if  # noqa: F401
     table = Table()
     decoder = msgspec.msgpack.Decoder(_Order)
     with one_thread():
         while True:
             order = decoder.decode(orders.get())
-            pipe.send_bytes(msgspec.msgpack.encode(reply_to(table, order)))
+            data = msgspec.msgpack.encode(reply_to(table, order))
+            try:
+                pipe.send_bytes(data)
+            except OSError:  # nobody waits for it any more
+                os._exit(0)
 
 
 # The server is gone where the pipe ends, and nobody waits for what is being computed.
