@@ -204,6 +204,40 @@ def test_a_sweep_that_is_left_fades_and_leaves_the_logbook_whole(live, served, t
         other.close()
 
 
+def test_the_meters_move_ten_times_a_second_and_more(live, book, served):
+    """By the bench's own clock, which is that of the sound."""
+    _, bench = live(RATE_HZ, hum=1e-3)
+    with play_tone(served(rig(book)), bench) as page:
+        n_before, n_levels = len(bench.played()), 60
+        told = [page.next("level") for _ in range(n_levels)]
+        seconds = (len(bench.played()) - n_before) / RATE_HZ
+    print(f"{n_levels / seconds:.1f} readings a second")
+    assert n_levels / seconds > 10
+    assert told[-1]["inputs"][1]["peak_db"] == pytest.approx(20 * np.log10(0.6 * TONE), abs=0.5)
+    assert told[-1]["advice"]
+    looks = [one["spectrum"] for one in told if one["spectrum"]]
+    assert 50.0 in looks[-1]["mains_hz"]
+
+
+def test_a_look_at_the_levels_is_stopped_at_the_page(live, served, tmp_path):
+    _, bench = live(RATE_HZ)
+    server = served(tmp_path / "pickup")
+    with server.page() as page:
+        page.send("guide_open", job="pickup")
+        asked = answer_until(page, "look")
+        page.send("guide_answer", key=asked["key"], text="yes")
+        wait_until(lambda: np.max(np.abs(bench.played()), initial=0.0) > 0.9 * TONE, limit_s=20.0, what="the tone")
+        assert page.next("card")["activity"] == "guide"
+        n_before = len(bench.played())
+        page.send("stop")
+        asked = page.next("guide_ask")
+        assert (asked["key"], asked["choices"]) == ("look", ["yes", "no"])
+        sounded_s, _ = silent_after_s(bench, n_before)
+        assert sounded_s < SILENT_S
+        page.send("guide_answer", key="look", text="no")
+        assert page.next("guide_ask")["key"] == "level"
+
+
 def test_a_second_page_looks_on_and_may_take_over(live, book, served):
     _, bench = live(RATE_HZ)
     server = served(rig(book))

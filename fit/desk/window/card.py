@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 
 from fit.desk.window.hub import Place
 from fit.desk.window.line import Line, Sent
-from fit.desk.window.messages import Card, GuideOpen, LevelStart, Played, Refused, Told
+from fit.desk.window.messages import Card, GuideDone, GuideOpen, LevelEnded, LevelStart, Played, Told
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
+ENDED = "has ended: begin again; takes so far are kept"
 LATER_S = 1.5  # [s] first comes the page that is opened, with the curve that it draws
-FADE_S = 1.0  # [s] within which what sounds has to be silent; then the process is ended, and its recording process fades
+FADE_S = 2.5  # [s] within which what sounds has faded and the card is closed; else the process is ended, which fades it, too
 LEAVE_S = 2.0  # [s] that another activity waits for the one before, which may be in a long fit
 END_S, QUIET_END_S = 0.8, 0.3  # [s] that the process may take to go, the second where nothing sounds
 
@@ -123,10 +124,7 @@ class CardProcess:
         if process is not self._process:
             return
         self._process = self._pipe = self._reader = None
-        if self._card.activity != "idle":
-            self._tell(Refused(text="the process that plays and records has ended: begin again; takes so far are kept"))
-        self._card = Card(owner=False, held_by=None)
-        self._tell(self._card)
+        self._tell_end(f"the process that plays and records {ENDED}")
 
     def _insist(self, sent: Sent) -> None:
         """End what does not make room for another activity; its session is kept, step by step."""
@@ -138,8 +136,16 @@ class CardProcess:
     def _silence_by_force(self, process: multiprocessing.process.BaseProcess | None) -> None:
         if self._process is process and self._card.is_playing:
             self._kill()
-            self._card = Card(owner=False, held_by=None)
-            self._tell(self._card)
+            self._tell_end(f"the card did not fall silent in time: its process {ENDED}")
+
+    def _tell_end(self, text: str) -> None:
+        """Say that an activity was cut off."""
+        if self._card.activity == "guide":
+            self._tell(GuideDone(is_finished=False, text=text))
+        elif self._card.activity == "level":
+            self._tell(LevelEnded(text=text))
+        self._card = Card(owner=False, held_by=None)
+        self._tell(self._card)
 
     def _kill(self) -> None:
         process, reader = self._process, self._reader

@@ -20,7 +20,6 @@ from fit.desk.window.messages import (
     LevelEnded,
     LevelStart,
     LevelStop,
-    Refused,
 )
 
 LIMIT_S = 60.0
@@ -107,7 +106,7 @@ def test_a_process_that_dies_is_told_and_begun_again(listening):
         await listener.wait(Level)
         listener.card._process.kill()
         assert await listener.wait(Card, is_idle)
-        assert ["begin again" in one.text for one in listener.all(Refused)] == [True]
+        assert ["begin again" in one.text for one in listener.all(LevelEnded)] == [True]
         listener.order(LevelStart())
         await listener.wait(Level)
 
@@ -139,5 +138,6 @@ def test_a_process_that_does_not_fall_silent_is_ended(listening, monkeypatch):
         os.kill(listener.card._process.pid, signal.SIGSTOP)
         listener.card.silence()
         assert await listener.wait(Card, is_idle)
+        assert ["did not fall silent in time" in one.text for one in listener.all(LevelEnded)] == [True]
 
     listening(act)
