@@ -8,6 +8,7 @@ import numpy as np
 
 from fit.answers.figures import COVERAGE
 from fit.answers.parts.known import Basis
+from fit.answers.predict.carry_over import adopt_losses
 from fit.answers.predict.prediction import LOAD_UNITS, PickupCurve
 from fit.answers.predict.tone import textbook_corners
 from fit.circuit.instrument import Instrument, stated_values
@@ -206,7 +207,8 @@ def _parts(stand: Stand, made: Changed, heard: Mapping[str, Basis]) -> tuple[Par
     out = []
     instrument, changes = made.variant.instrument, made.variant.changes
     measured = {} if made.parts is None else made.parts.values
-    stated = {key: one for key, one in stated_values(instrument).items() if not key.partition(".")[2].startswith(ADDED)}
+    lossy = instrument if made.parts is None else adopt_losses(instrument, made.parts)
+    stated = {key: one for key, one in stated_values(lossy).items() if not key.partition(".")[2].startswith(ADDED)}
     units = {key: one.unit for key, one in stated.items()} | LOAD_UNITS
     for key, unit in units.items():
         quantity = stand.load.get(key) if key in stand.load else stated[key].quantity
@@ -218,7 +220,7 @@ def _parts(stand: Stand, made: Changed, heard: Mapping[str, Basis]) -> tuple[Par
             PartValue(
                 key=key,
                 kind=_kind(key, instrument),
-                label=plain_text(quantity_name(key)),
+                label=plain_text(quantity_name(key.replace(".dcr", ".dc_resistance"))),
                 unit=unit,
                 value=value,
                 ends=_ends(key, unit, own if own is not None else value),

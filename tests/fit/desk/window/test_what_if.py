@@ -18,6 +18,7 @@ ASKED = {
     "as it is": messages.WhatIfSet(),
     "controls": messages.WhatIfSet(set=SETTINGS),
     "parts": messages.WhatIfSet(set=SETTINGS, change={"capacitor.tone": "10n", "neck.inductance": "3.1"}, cable="800p ± 5%"),
+    "losses": messages.WhatIfSet(set={"selector": "neck"}, change={"neck.eddy_spread_1.coupling": "0.5"}),
     "soldered": messages.WhatIfSet(set=SETTINGS, solder=("volume=1n2 + 150k",), move=("tone-1.wiper=bridge.hot",)),
     "one pickup": messages.WhatIfSet(set={"selector": "bridge-middle"}, pickup="bridge", at=("A4", "5k")),
     "another layout": messages.WhatIfSet(set=SETTINGS, layout="two-pickups-blend", change={"capacitor.tone": "15n"}),
@@ -66,6 +67,7 @@ def test_parts_tell_what_counts_and_where_from(book):
     assert (parts["neck.inductance"].origin, parts["neck.inductance"].is_heard) == ("measured", True)
     assert not parts["bridge.inductance"].is_heard
     assert all(part.ends[0] <= part.value <= part.ends[1] for part in found.parts)
+    assert parts["neck.eddy_spread_1.coupling"].value == pytest.approx(0.33)  # as the fit found it
     assert {part.kind for part in found.parts} == {"pickup", "pot", "capacitor", "cable"}
     ends = {part.key: part.ends for part in found.parts}
     moved = answer_what_if(open_what_if(book), messages.WhatIfSet(set=SETTINGS, change={"capacitor.tone": "47n"}))
