@@ -219,7 +219,7 @@ def bench_of(order: Order, desk: Desk, job: Job, tell: Tell) -> Bench:
     """Set up the bench of the guide, and let the page hear of each take."""
     from fit.desk.guide.bench import card_bench, virtual_bench
 
-    bench = virtual_bench(desk, job) if order.is_virtual else card_bench(desk)
+    bench = virtual_bench(desk, job) if order.is_virtual else replace(card_bench(desk), rehearsal="coilsweep bench --virtual")
 
     @contextlib.contextmanager
     def playing() -> Iterator[None]:
