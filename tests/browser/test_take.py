@@ -11,6 +11,13 @@ NOTE = """addEventListener('DOMContentLoaded', () => {
   const line = document.getElementById('trouble');
   new MutationObserver(() => noted(line.textContent)).observe(line, {childList: true, characterData: true, subtree: true});
 })"""
+SPEAKING = """
+  window.said = [];
+  const voices = [{lang: 'en', localService: false, default: true, name: 'far'}, {lang: 'en', localService: true, name: 'here'}];
+  const stub = {getVoices: () => voices, cancel() {}, speak: (one) => said.push(one)};
+  Object.defineProperty(window, 'speechSynthesis', {value: stub});
+  window.SpeechSynthesisUtterance = class { constructor(text) { this.text = text; } };
+"""
 MOST_QUESTIONS = 80
 
 
@@ -37,6 +44,17 @@ class Person:
             waiting = self.keys.get(step["key"])
             for key in waiting.pop(0) if waiting else ("Enter",):
                 self.press(key)
+
+    def go_to(self, key):
+        """Answer by Enter until a question stands, or the job is done."""
+        n = 0
+        while True:
+            self.visitor.wait(ASKED, n)
+            step = self.page.evaluate(STEP)
+            if key in (step.get("key"), step["is"]):
+                return
+            n = int(step["asked"])
+            self.press("Enter")
 
     def press(self, key):
         if key.startswith("type "):
@@ -87,17 +105,10 @@ def test_what_is_typed_wrong_undone_explained_and_chosen_by_number(served, visit
 
 def test_hands_free_counts_down_can_be_stopped_and_plays(served, visit):
     visitor = visit(served())
-    keys = {"ready.open": [("h", "PageDown")]}
-    person = Person(visitor, **keys)
+    person = Person(visitor)
     visitor.open("/take?job=pickup")
-    n = 0
-    while "ready.open" not in person.asked:
-        visitor.wait(ASKED, n)
-        step = person.page.evaluate(STEP)
-        n = int(step["asked"])
-        person.asked.append(step["key"])
-        for key in person.keys.get(step["key"], [("Enter",)])[0]:
-            person.press(key)
+    person.go_to("ready.open")
+    visitor.press("h", "PageDown")
     visitor.wait("document.querySelector('.countdown')?.textContent === '4'")
     person.press("Escape")
     visitor.wait("document.querySelector('form button')?.textContent.startsWith('Play in 5 s')")
@@ -128,3 +139,42 @@ def test_a_page_that_comes_back_goes_on_where_it_was_and_a_second_one_looks_on(s
     second.wait("document.documentElement.dataset.card === 'own'")
     second.wait("!document.querySelector('form button').disabled")
     first.wait("document.documentElement.dataset.card === 'other'")
+
+
+def test_steps_are_read_aloud_only_if_asked_for_and_by_a_voice_of_this_machine(served, visit):
+    visitor = visit(served())
+    visitor.page.add_init_script(SPEAKING)
+    person = Person(visitor)
+    visitor.open("/take?job=pickup")
+    person.go_to("rig.sense_resistor")
+    assert visitor.page.evaluate("said.length") == 0
+    visitor.page.get_by_label("Read the steps aloud").press("Space")
+    said = visitor.page.evaluate("said.map(one => [one.voice.name, one.text])")
+    assert said == [["here", "The sense resistor?"]]
+    visitor.page.locator("#typed").focus()
+    person.go_to("ready.open")
+    voice, text = visitor.page.evaluate("(one => [one.voice.name, one.text])(said.at(-1))")
+    assert voice == "here"
+    assert text.startswith("Take 1 of 2. the pickup as it is. pickup to the input")
+
+
+def test_a_foot_switch_is_learnt_and_known_the_next_time(served, visit):
+    visitor = visit(served())
+    visitor.open("/take?job=pickup")
+    visitor.wait(ASKED, 0)
+    visitor.page.get_by_role("button", name="Foot switch").press("Enter")
+    visitor.press("F8")
+    visitor.page.reload()
+    visitor.wait("document.querySelector('.step')?.dataset.key === 'cautions'")
+    assert visitor.page.get_by_role("button", name="Foot switch").inner_text() == "Foot switch: F8"
+    visitor.press("F8")
+    visitor.wait("document.querySelector('.step').dataset.key === 'rig.pickup_channel'")
+
+
+def test_axe_core_finds_no_barrier_while_a_job_goes_on(served, visit):
+    visitor = visit(served(), dark=True)
+    person = Person(visitor)
+    visitor.open("/take?job=pickup")
+    for key in ("rig.reference", "rig.sense_resistor", "ready.plus-added", "more.1", "done"):
+        person.go_to(key)
+        assert visitor.barriers() == [], key

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from importlib.resources import files
 from importlib.util import find_spec
 from urllib.parse import urlsplit
 
@@ -63,6 +64,13 @@ class Visitor:
             self.page.wait_for_timeout(LOOK_MS)
         msg = f"waited in vain for {condition}: {self.page.locator('main').inner_text()[:500]}"
         raise TimeoutError(msg)
+
+    def barriers(self):
+        """What axe-core finds on the page as it stands, but for what it calls minor: rule, impact, elements."""
+        self.page.evaluate((files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"))
+        found = self.page.evaluate("() => axe.run()")
+        told = [(one["id"], one["impact"], [node["html"][:200] for node in one["nodes"]]) for one in found["violations"]]
+        return [one for one in told if one[1] != "minor"]
 
     @property
     def places(self):

@@ -7,6 +7,8 @@ const KEY = "spoken";
 
 export const canSpeak = () => "speechSynthesis" in globalThis;
 
+if (canSpeak()) speechSynthesis.getVoices(); // a browser may look for them only when asked, and have them later
+
 export function voice() {
   if (!canSpeak()) return null;
   const here = speechSynthesis.getVoices().filter((one) => one.localService);

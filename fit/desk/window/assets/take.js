@@ -15,6 +15,7 @@ const JOBS = {
 const COUNTDOWN_S = 5;
 const MOST_LINES = 400; // of what was told
 const MOST_SHOWN = 24; // of them beside a question; what is longer stands in the list alone
+const RECORDING = "recording …"; // the page shows as much while it lasts
 const BROKEN = 60; // [characters] a shorter line was not broken for its width
 const USUAL_PEDAL = "PageDown";
 const SEVERITY = { pass: "in order", warn: "look at this", reject: "cannot be used" };
@@ -90,6 +91,8 @@ function dots({ count, of }) {
   return el("ol", { class: "steps", "aria-hidden": "true" }, Array.from({ length: of }, (unused, index) => one(index)));
 }
 
+const sentences = (...texts) => texts.map((text) => text.trim()).filter((text) => text).map((text) => (/[.:;?!]$/.test(text) ? text : `${text}.`)).join(" ");
+
 function show(question) {
   asked = question;
   Object.assign(step.dataset, { is: "asked", key: question.key, asked: Number(step.dataset.asked ?? 0) + 1 });
@@ -110,7 +113,8 @@ function show(question) {
   const first = ["input", "button.main:not(:disabled)"].map((one) => form.querySelector(one)).find((one) => one);
   (first ?? title).focus({ preventScroll: true });
   step.scrollIntoView({ block: "nearest" });
-  speak([question.of ? `Take ${question.count} of ${question.of}.` : "", heading, ...todo, ...(todo.length ? [] : others.slice(-2)), question.text].join(" "));
+  const count = question.of ? `Take ${question.count} of ${question.of}` : "";
+  speak(sentences(count, heading, ...todo, ...(todo.length ? [] : others.slice(-2)), question.text));
 }
 
 function go(question) {
@@ -252,11 +256,13 @@ function made(message) {
 function finish({ is_finished, text, report, sheet_html }) {
   asked = null;
   step.dataset.is = "done";
+  document.querySelector(".two").classList.add("done");
+  log.parentElement.open = remember.isOpened = false;
   drawing.hidden = true;
   fill(step, el("h2", { tabindex: "-1" }, is_finished ? "Done" : "Left; nothing is lost"), text ? el("p", {}, text) : null,
     report ? el("p", {}, `All of it as one page: ${report}`) : null,
     el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: open }, is_finished ? "This job anew" : "Go on with it"),
-      el("a", { href: "/result" }, "The result in full"), el("a", { href: "/what-if" }, "What if"), el("a", { href: "/take" }, "Another job")));
+      job === "compare" ? el("a", { href: "/before-after" }, "Before and after in full") : el("a", { href: "/result" }, "The result in full"), el("a", { href: "/what-if" }, "What if"), el("a", { href: "/take" }, "Another job")));
   if (sheet_html) put(end, sheet_html);
   else fill(end);
   step.querySelector("h2").focus();
@@ -271,6 +277,7 @@ function open() {
   takes = [];
   told = [];
   step.dataset.is = "opened";
+  document.querySelector(".two").classList.remove("done");
   picture.hidden = true;
   isSent = false;
   wire.send("guide_open", { job });
@@ -291,7 +298,7 @@ function settings() {
   const learn = el("button", { type: "button", onclick: () => { isLearning = true; learn.textContent = "Press the foot switch …"; } }, `Foot switch: ${pedal()}`);
   settings.learnt = () => { learn.textContent = `Foot switch: ${pedal()}`; };
   const keys = [["Space, Enter", "go on, play"], ["1 … 9", "the choice of that number"], ["H", "hands free on or off"], ["B", "undo the latest answer"], ["?", "explain"], ["Esc", "stop: what sounds fades to silence"], ["Alt + B, Alt + H, Alt + ?", "the same while typing"]];
-  return el("div", {},
+  return el("div", { class: "settings" },
     el("div", { class: "row" },
       el("label", { class: "choice", for: "hands" }, hands, `Hands free: ${COUNTDOWN_S} s before each sweep`, "\u00a0", el("kbd", {}, "H")),
       el("label", { class: "choice", for: "voiced" }, voiced, "Read the steps aloud"), learn),
@@ -333,13 +340,13 @@ if (job in JOBS) {
   document.querySelector("h1").textContent = JOBS[job];
   document.querySelector(".lead").remove();
   const choices = settings();
-  fill(page, el("div", { class: "two wide-left" }, el("div", {}, step, end, choices), el("div", {}, drawing, result, picture, el("details", {}, el("summary", {}, el("h2", {}, "All that was told")), log))), end);
+  fill(page, el("div", { class: "two wide-left" }, el("div", {}, step, end, choices), el("div", {}, drawing, result, picture, el("details", {}, el("summary", {}, el("h2", {}, "All that was told")), log))));
   fill(step, el("p", {}, "One moment …"));
   wire.on("guide_told", ({ lines }) => {
     unlisted.push(...lines);
     for (const line of lines) {
       if (!line.trim()) isOfTake = false;
-      if (!isOfTake) told.push(line);
+      if (!isOfTake && line.trim() !== RECORDING) told.push(line);
     }
   });
   wire.on("guide_ask", (question) => { remember(); show(question); });
