@@ -32,6 +32,16 @@ DB_PER_NEPER = 20 / np.log(10)
 LOAD_UNITS: dict[str, Unit] = {"input.resistance": "Ω", "input.capacitance": "F"}  # of the rig: another cable may be tried
 
 
+class MissingValuesError(ValueError):
+    """Values are missing that a prediction rests on; `names` tells which."""
+
+    def __init__(self, names: list[str]) -> None:
+        """Say which, and what helps."""
+        self.names = tuple(names)
+        cure = "state it in instrument.toml, fit takes that tell it, or use --change"
+        super().__init__(f"no value is known of {', '.join(names)}: {cure}")
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Bench:
     """Everything that an answer rests on.
@@ -262,8 +272,7 @@ def _require_values(harness: Harness, known: set[str]) -> set[str]:
     needed = {key for group in harness.groups for key in needed_values(harness.instrument, group)}
     absent = sorted(needed - known)
     if absent:
-        msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, fit takes that tell it, or use --change"
-        raise ValueError(msg)
+        raise MissingValuesError(absent)
     return needed
 
 

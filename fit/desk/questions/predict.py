@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts
-from fit.answers.predict.prediction import PredictAnswer, predict_instrument
+from fit.answers.predict.prediction import MissingValuesError, PredictAnswer, predict_instrument
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.bounds import assumption
@@ -27,7 +27,6 @@ from measure.kinds import kind_of
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity
 
-UNKNOWN = "no value is known"
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
 
 
@@ -182,8 +181,8 @@ class Question:
 def _why_missing(stand: Stand) -> Iterator[None]:
     try:
         yield
-    except ValueError as err:
-        if stand.fit.parts is None and stand.fit.notes and UNKNOWN in str(err):
+    except MissingValuesError as err:
+        if stand.fit.parts is None and stand.fit.notes:
             msg = f"{err}. {' '.join(stand.fit.notes)}"
             raise ValueError(msg) from None
         raise

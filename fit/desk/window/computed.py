@@ -44,7 +44,7 @@ class PartValue(msgspec.Struct, frozen=True, kw_only=True):
     value : float or None
         As it counts; None where nothing is known of it. [`unit`]
     ends : tuple of float
-        Of a slider. [`unit`]
+        Of a slider; the same where there is nothing to slide between. [`unit`]
     text : str
         Value for people.
     origin : str

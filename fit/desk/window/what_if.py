@@ -1,16 +1,16 @@
 """Controls, parts, leads and layouts to a gain curve with its 95 % band: what ``predict`` computes, quick enough for a slider."""
 
-from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from fit.answers.figures import COVERAGE
-from fit.answers.parts.known import Basis
 from fit.answers.predict.carry_over import adopt_losses
-from fit.answers.predict.prediction import LOAD_UNITS, PickupCurve
+from fit.answers.predict.prediction import LOAD_UNITS, MissingValuesError, PickupCurve
 from fit.answers.predict.tone import textbook_corners
+from fit.circuit.controls import Settings, read_settings, split_settings
 from fit.circuit.instrument import Instrument, stated_values
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
@@ -22,11 +22,13 @@ from fit.desk.book.rig import rig_of
 from fit.desk.book.variant import Change, Changed, carry_settings, read_change
 from fit.desk.questions.predict import DEFAULT_NOTES, Question, Stand, predict_made, stand_of
 from fit.desk.show.page import fragment
-from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_what_if, verdict_text
+from fit.desk.show.sheet import Verdict
+from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_missing, sheet_of_what_if, verdict_text
 from fit.desk.show.words import command_text, plain_text, quantity_name
 from fit.desk.window import messages
 from fit.desk.window.computed import DECIMALS, Board, Control, Corner, PartValue, WhatIf
 from fit.desk.window.messages import Curve
+from measure.kinds import KINDS, kind_of
 from measure.logbook.store import Logbook, instrument_path
 from measure.quantity import format_quantity
 from measure.response import FloatArray
@@ -100,7 +102,10 @@ def answer_what_if(opened: Opened, asked: messages.Change, *, page: int = 0, is_
     made = read_change(change, stand.instrument, stand.fit.parts)
     at = {pitch_text(text): pitch_hz(text) for text in asked.at or DEFAULT_NOTES}
     question = Question(at_hz=tuple(at.values()), excite=asked.pickup, is_gain_alone=True)
-    now = predict_made(stand, change, made, question)
+    try:
+        now = predict_made(stand, change, made, question)
+    except MissingValuesError as err:
+        return _without_curve(opened, asked, change, made, told=told, missing=err.names)
     if is_held:
         _keep(opened, page, now)
     held = opened.held.get(page)
@@ -117,12 +122,34 @@ def answer_what_if(opened: Opened, asked: messages.Change, *, page: int = 0, is_
         verdict=verdict_text(answer),
         sheet_html=fragment(sheet_of_what_if(now, None if is_held else held, at=at)),
         notes=tuple(dict.fromkeys((*stand.fit.notes, *told, *now.notes))),
-        controls=_controls(instrument, now),
+        controls=_controls(instrument, answer.settings),
         parts=_parts(stand, made, answer.basis),
         board=_board(instrument),
         command=command_of(asked, change, opened.folder),
         simulated=answer.measured is not None and answer.measured.simulated,
         is_held=is_held,
+    )
+
+
+# Where a value is missing, the page asks for it.
+def _without_curve(
+    opened: Opened, asked: messages.Change, change: Change, made: Changed, *, told: tuple[str, ...], missing: tuple[str, ...]
+) -> WhatIf:
+    stand, instrument = opened.stand, made.variant.instrument
+    sheet = sheet_of_missing(missing)
+    return WhatIf(
+        name=plain_text(instrument.name) or stand.file.name,
+        frequency_hz=(),
+        curves=(),
+        corners=(),
+        verdict=next(block.text for block in sheet.blocks if isinstance(block, Verdict)),
+        sheet_html=fragment(sheet),
+        notes=tuple(dict.fromkeys((*stand.fit.notes, *told, *made.notes))),
+        controls=_controls(instrument, read_settings(instrument, split_settings(change.settings))),
+        parts=_parts(stand, made, missing),
+        board=_board(instrument),
+        command=command_of(asked, change, opened.folder),
+        simulated=False,
     )
 
 
@@ -188,8 +215,7 @@ def _curve(name: str, curve: PickupCurve) -> Curve:
     return Curve(label=plain_text(name), db=levels(db), low_db=levels(db - half), high_db=levels(db + half))
 
 
-def _controls(instrument: Instrument, now: Predicted) -> tuple[Control, ...]:
-    settings = now.answer.settings
+def _controls(instrument: Instrument, settings: Settings) -> tuple[Control, ...]:
     pots = [
         Control(
             name=name, positions=(), at=setting.label, text=settings_text(replace(settings, pots={name: setting}, switches={}))
@@ -203,7 +229,7 @@ def _controls(instrument: Instrument, now: Predicted) -> tuple[Control, ...]:
     return (*switches, *pots)
 
 
-def _parts(stand: Stand, made: Changed, heard: Mapping[str, Basis]) -> tuple[PartValue, ...]:
+def _parts(stand: Stand, made: Changed, heard: Collection[str]) -> tuple[PartValue, ...]:
     out = []
     instrument, changes = made.variant.instrument, made.variant.changes
     measured = {} if made.parts is None else made.parts.values
@@ -223,7 +249,7 @@ def _parts(stand: Stand, made: Changed, heard: Mapping[str, Basis]) -> tuple[Par
                 label=plain_text(quantity_name(key.replace(".dcr", ".dc_resistance"))),
                 unit=unit,
                 value=value,
-                ends=_ends(key, unit, own if own is not None else value),
+                ends=_ends(key, unit, own),
                 text="" if value is None else format_quantity(value, unit, 4),
                 origin=ORIGINS[origin],
                 is_changed=key in changes,
@@ -244,7 +270,8 @@ def _ends(key: str, unit: str, value: float | None) -> tuple[float, float]:
     if key == CABLE:
         return CABLE_F
     if not value or value < 0:
-        return (0.0, 1.0)
+        kind = kind_of(key)
+        return (0.0, 0.0) if kind is None else KINDS[kind].usual  # one that is typed may be anywhere
     if unit == "" and key.endswith(".coupling"):
         return (0.0, 0.95)
     factor = FACTORS[unit] if not key.startswith("pot.") else 4.0

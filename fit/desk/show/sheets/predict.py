@@ -19,7 +19,7 @@ from fit.desk.show.sheet import Block, Level, Meaning, Picture, Row, Section, Sh
 from fit.desk.show.sheets.basis import basis_section, known_value, sureness_text
 from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled
 from fit.desk.show.sheets.player import hertz_text, meaning_of_predict
-from fit.desk.show.words import MINUS, estimate_texts
+from fit.desk.show.words import MINUS, estimate_texts, quantity_name
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
@@ -186,6 +186,12 @@ def sheet_of_what_if(now: Predicted, held: Predicted | None = None, *, at: Mappi
             block = _figures_block(sides, None, at=at, is_compared=False)
             blocks.append(Section((block,), heading=f"Pickup {pickup}: output over the voltage in its winding"))
     return Sheet(title="What if", blocks=tuple(blocks))
+
+
+def sheet_of_missing(names: Sequence[str]) -> Sheet:
+    """Say on a page which values are missing for a curve."""
+    line = f"No curve yet: no value is known of {', '.join(map(quantity_name, names))}."
+    return Sheet(title="What if", blocks=(Verdict(line, "look", ("Type it beside its name, or fit takes that tell it.",)),))
 
 
 def _heard(answer: PredictAnswer) -> dict[str, PickupCurve]:

@@ -1,5 +1,6 @@
 // What a job changed: verdicts first, both responses one over the other, and their difference with its band.
 
+import { onNews } from "./change.js";
 import { Chart } from "./chart.js";
 import { el, fill, put, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
@@ -72,3 +73,4 @@ async function list() {
 }
 
 wire.onOpen(() => open());
+onNews(wire, () => open());

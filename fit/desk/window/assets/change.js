@@ -89,9 +89,9 @@ class Part {
     this.part = part;
     const own = part.key === CABLE && state.cable ? state.cable : state.change[part.key];
     if (document.activeElement !== this.field) this.field.value = own ?? part.text;
-    if (document.activeElement !== this.slider && part.value !== null) this.slider.value = String(toSlider(part.ends, part.value));
+    if (document.activeElement !== this.slider && part.value !== null && part.ends[0] < part.ends[1]) this.slider.value = String(toSlider(part.ends, part.value));
     this.slider.setAttribute("aria-valuetext", part.text || "not known");
-    this.slider.hidden = part.value === null;
+    this.slider.hidden = part.value === null || part.ends[0] === part.ends[1];
     this.origin.textContent = part.is_heard ? part.origin : `${part.origin}; not heard as the controls stand`;
     this.back.hidden = own === undefined;
     this.node.classList.toggle("changed", own !== undefined);
@@ -182,7 +182,7 @@ export class Board {
       el("div", { class: "part" }, el("label", {}, el("span", { class: "name" }, "levels at these notes or frequencies"), this.at)));
     this.parts = new Map(parts.map((one) => [one.key, new Part(one, this)]));
     const groups = Object.entries(KINDS).map(([kind, title]) => [title, parts.filter((one) => one.kind === kind)]).filter(([, own]) => own.length);
-    fill(this.valued, groups.map(([title, own], index) => el("details", { open: index > 0 }, el("summary", {}, el("h3", {}, title)), own.map(({ key }) => this.parts.get(key).node))));
+    fill(this.valued, groups.map(([title, own], index) => el("details", { open: index > 0 || own.some(({ value }) => value === null) }, el("summary", {}, el("h3", {}, title)), own.map(({ key }) => this.parts.get(key).node))));
     fill(this.wired, this.wiring(board));
     if (focus) [...this.node.querySelectorAll("[aria-label]")].find((one) => one.getAttribute("aria-label") === focus)?.focus();
   }
@@ -242,4 +242,14 @@ export function keepLink(state) {
 export async function copy(text, done) {
   await navigator.clipboard.writeText(text);
   done();
+}
+
+// Another logbook was opened, on this page or another, or a job has come to its end: what was read is read anew.
+export function onNews(wire, fn) {
+  let book;
+  wire.on("welcome", ({ logbook }) => {
+    if (book !== undefined && book !== logbook) fn();
+    book = logbook;
+  });
+  wire.on("guide_done", () => fn());
 }

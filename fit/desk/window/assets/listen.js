@@ -1,6 +1,6 @@
 // A recording of the person's own, through the change: as recorded, as changed, and both ends of the interval, all equally loud.
 
-import { Board, copy, keepLink, newest, readLink } from "./change.js";
+import { Board, copy, keepLink, newest, onNews, readLink } from "./change.js";
 import { el, fill, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
 import { Player, levelChange, rateOf, render, samplesOf, spectrumOf, wavOf } from "./sound.js";
@@ -154,11 +154,14 @@ function ask(controls) {
   }));
 }
 
-wire.onOpen(async () => {
+async function open() {
   try {
     const answer = await wire.ask("what_if_open");
     board.show(answer);
     ask(answer.controls);
     await change(board.state);
   } catch (error) { trouble(error.message); }
-});
+}
+
+wire.onOpen(open);
+onNews(wire, open);

@@ -1,5 +1,6 @@
 // The takes by day, with outcome, checks and a small picture of each; notes are amended where they stand.
 
+import { onNews } from "./change.js";
 import { el, fill, say, svg, trouble } from "./dom.js";
 import { connect } from "./socket.js";
 
@@ -69,4 +70,5 @@ async function show(kind, fields = {}) {
 }
 
 wire.onOpen(() => show("takes_list"));
+onNews(wire, () => show("takes_list"));
 wire.on("take_made", () => show("takes_list"));

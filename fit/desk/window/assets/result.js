@@ -1,7 +1,7 @@
 // What was found: the answer first, the responses with model and error bars and what is left between them, the table, and the takes
 // that would narrow it.
 
-import { copy } from "./change.js";
+import { copy, onNews } from "./change.js";
 import { Chart } from "./chart.js";
 import { el, fill, put, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
@@ -86,3 +86,4 @@ async function open(fields = {}) {
 }
 
 wire.onOpen(() => open());
+onNews(wire, () => open());

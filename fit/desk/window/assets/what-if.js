@@ -1,6 +1,6 @@
 // What the instrument would do: every control and part at hand, the curve with its band at once, a ghost to compare with.
 
-import { Board, copy, empty, keepLink, newest, readLink } from "./change.js";
+import { Board, copy, empty, keepLink, newest, onNews, readLink } from "./change.js";
 import { Chart } from "./chart.js";
 import { el, fill, put, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
@@ -102,4 +102,5 @@ async function open() {
 }
 
 wire.onOpen(open);
+onNews(wire, open);
 addEventListener("hashchange", () => { board.state = readLink(location.hash); set(board.state, performance.now()); });

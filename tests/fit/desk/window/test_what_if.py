@@ -136,3 +136,17 @@ def test_on_the_virtual_bench_a_common_wiring_stands_in(tmp_path):
     assert [curve.label for curve in found.curves] == ["neck"]
     assert "coilsweep instrument --layout three-singles" in found.notes[0]
     assert not list(tmp_path.iterdir())
+
+
+def test_a_value_that_is_missing_is_asked_for(book):
+    text = (book / "instrument.toml").read_text(encoding="utf-8").replace('marked = "22n ± 10%"\n', "")
+    (book / "instrument.toml").write_text(text, encoding="utf-8")
+    opened = open_what_if(book)
+    found = answer_what_if(opened, messages.WhatIfSet(set={"selector": "neck", "tone-1": "4"}))
+    assert found.curves == ()
+    assert found.verdict == "No curve yet: no value is known of Tone capacitor."
+    part = next(part for part in found.parts if part.key == "capacitor.tone")
+    assert (part.value, part.origin, part.is_heard, part.ends) == (None, "not known", True, (1e-12, 1e-6))
+    assert [control.at for control in found.controls] == ["neck", "10", "4", "10"]
+    typed = answer_what_if(opened, messages.WhatIfSet(set={"selector": "neck", "tone-1": "4"}, change={"capacitor.tone": "22n"}))
+    assert [curve.label for curve in typed.curves] == ["neck"]
