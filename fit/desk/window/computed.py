@@ -268,6 +268,8 @@ class Result(Told, frozen=True, kw_only=True):
         The answer in large; the table, what limits each value, and what the takes do not tell.
     narrower : tuple of Narrower
         The most helpful first.
+    job : str
+        Of the guide, that leads to such a take.
     outcome : str
         "good", "misfit", or empty where nothing was fitted.
     document : dict or None
@@ -280,6 +282,7 @@ class Result(Told, frozen=True, kw_only=True):
     sheet_html: str
     fitted: tuple[FittedTake, ...]
     narrower: tuple[Narrower, ...]
+    job: str
     outcome: str
     simulated: bool
     document: dict[str, Any] | None

@@ -23,7 +23,7 @@ from fit.desk.window import messages
 from fit.desk.window.computed import FittedTake, Narrower, Result
 from fit.desk.window.messages import Curve
 from fit.desk.window.what_if import DB_PER_NEPER, hertz, levels
-from measure.logbook.store import Logbook, list_takes, open_logbook
+from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
 from measure.logbook.take import Take
 from measure.response import FloatArray
 
@@ -69,6 +69,7 @@ def result_of(folder: Path, asked: messages.ResultOpen) -> Result:
         sheet_html=fragment(rest),
         fitted=tuple(_fitted(one) for one in answer.curves),
         narrower=_narrower(logbook, answer),
+        job="guitar" if instrument_path(logbook).exists() else "pickup",
         outcome=answer.outcome,
         simulated=answer.simulated,
         document=plain(found.document),
@@ -84,6 +85,7 @@ def nothing_found(choices: tuple[str, ...]) -> Result:
         sheet_html="",
         fitted=(),
         narrower=(),
+        job="",
         outcome="",
         simulated=False,
         document=None,

@@ -43,8 +43,7 @@ function draw(fitted) {
   redraw();
 }
 
-function propose(found) {
-  const job = found.some(({ controls }) => Object.keys(controls).length) ? "guitar" : "pickup";
+function propose(found, job) {
   fill(narrower, found.length ? el("h2", {}, "What would narrow it") : null,
     el("ul", { class: "cards" }, found.map(({ text, command }) => el("li", {}, el("a", { href: `/take?job=${job}`, "data-command": command }, el("b", {}, "Make this take"), el("span", {}, text))))),
     found.length ? el("details", {}, el("summary", {}, "As commands"), found.map(({ command }) => el("div", { class: "row" }, el("code", {}, command), el("button", { type: "button", class: "small", "aria-label": `Copy ${command}`, onclick: () => copy(command, () => say("The command is copied.")) }, "Copy")))) : null);
@@ -76,7 +75,7 @@ async function open(fields = {}) {
     put(answer, found.answer_html);
     put(sheet, found.sheet_html);
     draw(found.fitted);
-    propose(found.narrower);
+    propose(found.narrower, found.job);
     choose(found);
     say(found.takes.length ? `Fitted: ${found.takes.join(", ")}` : "Nothing was fitted yet.");
     document.documentElement.dataset.result = found.outcome || "none";
