@@ -88,6 +88,7 @@ class Page:
             max_size=None,
             open_timeout=ANSWER_S,
             compression=None,
+            ping_interval=None,  # its pings draw from the one generator that a test with drawn values wants for itself
         )
         self.socket = self.opened.enter_context(line)
         self.n_asked, self.is_still = 0, threading.Event()

@@ -83,18 +83,16 @@ FIELDS = (
     "rate_hz",
     "at",
 )
-WORDS = st.sampled_from(
-    ["pickup", "tone", "low", "../../etc/passwd", "\x00", "\ud800", "a" * 2000, "%s%n", "<script>", "10n", "-1"]
-)
+WORDS = st.sampled_from(["pickup", "tone", "low", "../../etc/passwd", "\x00", "\ud800", "LONG", "%s%n", "<script>", "10n", "-1"])
 AIMED = st.fixed_dictionaries(
     {"kind": st.sampled_from([kind for kind in KINDS if kind != "book_open"])},
-    optional={field: JSON | WORDS for field in FIELDS},
+    optional=dict.fromkeys(FIELDS, st.deferred(lambda: JSON | WORDS)),
 )
 # Of folders, only those that are none: what is opened is worked in.
 FOLDERS = st.builds(lambda text: {"kind": "book_open", "folder": f"{text}/none/such"}, st.text(max_size=400) | WORDS)
 HOSTILE = (
     st.text(max_size=200).map(lambda text: text.encode("utf-8", "replace").decode())
-    | (JSON | AIMED | FOLDERS).map(json.dumps)
+    | (JSON | AIMED | FOLDERS).map(lambda value: json.dumps(value).replace("LONG", 2000 * "a"))
     | st.sampled_from(["[" * 300, '{"kind":' * 50, "9" * 600, '{"kind":"alive","id":' + "1" * 500 + "}", "\ufeff{}", "\x00"])
     | st.binary(max_size=200)
 )
