@@ -1,9 +1,13 @@
 """Who is let in: host, origin, token; what a browser is told; and that nothing is reached beside the table of files."""
 
+import asyncio
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from websockets.exceptions import InvalidStatus
 
-from fit.desk.window.guards import MAX_QUERY_BYTES
+from fit.desk.window.guards import MAX_QUERY_BYTES, UNWANTED, Guard
 from tests.window_server import Server
 
 
@@ -121,3 +125,50 @@ def test_files_of_the_table_are_served(server):
 def test_an_address_that_is_too_long_is_refused_in_a_line(server):
     status, _, body = server.ask(f"/?a={'x' * MAX_QUERY_BYTES}")
     assert (status, body.count("\n")) == (414, 1)
+
+
+BYTES = st.binary(max_size=60)
+NAMES = st.sampled_from([b"host", b"origin", b"cookie", b"Host", b"COOKIE", b"x"])
+TOKEN, PORT = "a-token", 4711
+
+
+def judged(scope):
+    """Status that the guard itself answers with; None where it lets through."""
+    sent, has_passed = [], []
+
+    async def app(scope, receive, send):
+        del receive, send
+        has_passed.append(scope)
+
+    async def receive():
+        return {"type": "websocket.connect"}
+
+    async def send(message):
+        sent.append(message)
+
+    asyncio.run(Guard(app, port=PORT, token=TOKEN)(scope, receive, send))
+    return None if has_passed else next(one.get("status", one.get("code")) for one in sent)
+
+
+def scope_of(kind, headers, *, path="/", query=b"", method="GET"):
+    return {"type": kind, "method": method, "path": path, "query_string": query, "headers": headers, "extensions": {}}
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    kind=st.sampled_from(["http", "websocket"]),
+    headers=st.lists(st.tuples(NAMES, BYTES | st.just(b"127.0.0.1:4711") | st.just(b"coilsweep-4711="))),
+    path=st.text(max_size=20) | st.just("/"),
+    query=BYTES | st.just(b"token=") | BYTES.map(lambda text: b"token=" + text) | st.just(b"a&" * 5000),
+    method=st.sampled_from(["GET", "HEAD", "POST", "", "\x00"]),
+)
+def test_whatever_is_asked_without_the_token_is_answered_and_not_let_in(kind, headers, path, query, method):
+    assert judged(scope_of(kind, headers, path=path, query=query, method=method)) in (401, 403, 405, 414, UNWANTED)
+
+
+def test_with_the_token_it_lets_in():
+    own = [(b"host", b"127.0.0.1:4711"), (b"cookie", b"coilsweep-4711=a-token")]
+    assert judged(scope_of("http", own)) is None
+    assert judged(scope_of("websocket", own)) == UNWANTED
+    assert judged(scope_of("websocket", [*own, (b"origin", b"http://127.0.0.1:4711")])) is None
+    assert judged(scope_of("http", [*own, (b"host", b"127.0.0.1:4711")])) == 403
