@@ -46,6 +46,7 @@ PLAYED = (LevelStart, LevelStop, GuideOpen, GuideAnswer, GuideDo, GuideBack, Gui
 LIFE_S = 2.5  # [s] without a sign of life; the ramp to silence takes 0.3 s more
 WATCH_S = 0.1  # [s] between two looks at the signs of life
 MOST_WAITING = 512  # [messages] that a page may leave unread
+MOST_ASKED = 32  # [questions] of one page that are worked on
 MOST_PAGES = 16
 TOO_MANY = 1013  # close code: try again later (RFC 6455, 7.4.1)
 
@@ -230,6 +231,8 @@ class Hub:
             self._tell_card(page, asked.id)
         elif isinstance(asked, PLAYED):
             self._play(page, asked)
+        elif len(page.tasks) >= MOST_ASKED:
+            self._send(page, Refused(answers=asked.id, text=f"{MOST_ASKED} questions wait for their answers already"))
         else:
             task = asyncio.create_task(self._compute(page, asked))
             page.tasks.add(task)
@@ -239,15 +242,20 @@ class Hub:
         if self.owner not in (None, page.number):
             self._send(page, self._held(asked.id))
             return
-        self.owner = page.number
+        begins = isinstance(asked, GuideOpen | LevelStart)
+        if begins or self.card.activity != "idle":
+            self.owner = page.number
         self._tell_card(page, asked.id)
-        if isinstance(asked, GuideOpen) and self.card.activity == "guide" and asked.job == self._job:
+        if isinstance(asked, GuideOpen) and asked.job == self._job and self._is_guiding():
             for told in self._guide:
                 self._send(page, told)
             return
-        if isinstance(asked, GuideOpen | LevelStart):
+        if begins:
             self._guide, self._job = [], asked.job if isinstance(asked, GuideOpen) else ""
         self.player.order(asked, self.place)
+
+    def _is_guiding(self) -> bool:
+        return self.card.activity == "guide" and not any(isinstance(told, GuideDone) for told in self._guide)
 
     async def _compute(self, page: Page, asked: Computed) -> None:
         try:

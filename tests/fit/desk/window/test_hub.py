@@ -6,7 +6,7 @@ import json
 import pytest
 
 from fit.desk.window import hub as hub_module
-from fit.desk.window.hub import MOST_PAGES, MOST_WAITING, TOO_MANY, Hub, Place
+from fit.desk.window.hub import MOST_ASKED, MOST_PAGES, MOST_WAITING, TOO_MANY, Hub, Place
 from fit.desk.window.messages import Card, GuideAsk, GuideDone, GuideOpen, GuideTold, LevelStart, TakeMade, Told
 from measure.errors import FileError
 
@@ -260,6 +260,51 @@ def test_what_the_worker_says_goes_to_the_page_that_asked(scene):
         await until(lambda: one.all("refused"))
         assert one.all("refused") == [{"kind": "refused", "answers": 5, "text": "no such file"}]
         assert not other.all("told")
+
+    scene(act)
+
+
+def test_a_page_that_asks_for_more_than_can_be_answered_is_told(scene):
+    async def act(bench):
+        page, gate = await bench.page(), asyncio.Event()
+
+        async def ask(message, *, page):
+            del message, page
+            await gate.wait()
+            return (Told(),)
+
+        bench.worker.ask = ask
+        for number in range(MOST_ASKED + 1):
+            page.say("takes_list", id=number + 1)
+        await until(lambda: page.all("refused"))
+        assert page.all("refused")[0]["answers"] == MOST_ASKED + 1
+        gate.set()
+        await until(lambda: len(page.all("told")) == MOST_ASKED)
+
+    scene(act)
+
+
+def test_stopping_what_does_not_play_takes_the_card_from_nobody(scene):
+    async def act(bench):
+        one, other = await bench.page(), await bench.page()
+        one.say("level_stop", id=3)
+        await until(lambda: one.all("card")[-1]["answers"] == 3)
+        assert one.all("card")[-1]["held_by"] is None
+        other.say("level_start", id=4)
+        await until(lambda: other.all("card")[-1]["owner"])
+
+    scene(act)
+
+
+def test_a_job_that_is_done_is_begun_again(scene):
+    async def act(bench):
+        page = await bench.page()
+        page.say("guide_open", job="pickup")
+        await until(lambda: bench.player.orders)
+        bench.player.tell(Card(owner=False, held_by=None, activity="guide"))
+        bench.player.tell(GuideDone(is_finished=True))
+        page.say("guide_open", job="pickup")
+        await until(lambda: len(bench.player.orders) == 2)
 
     scene(act)
 
