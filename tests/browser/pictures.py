@@ -9,7 +9,7 @@ from tests.browser.visitor import ARGUMENTS, CHROMIUM, Visitor
 from tests.window_server import Server
 
 LOOKS = ((1280, False), (1280, True), (390, False), (390, True))
-SETTLED_MS = 2500
+SETTLED_MS = 6000
 
 
 def take_pictures(folder, wanted):
