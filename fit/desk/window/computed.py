@@ -145,6 +145,8 @@ class Impulse(Told, frozen=True, kw_only=True):
         Impulse response from t = 0 on, 32-bit floats with the lowest byte first, base64. [1]
     rate_hz : int
         Its sample rate. [Hz]
+    change : Curve
+        What it does to the level, with the 95 % band of the change.
     findings : tuple of str
         What a listener should know.
     command : str
@@ -154,6 +156,7 @@ class Impulse(Told, frozen=True, kw_only=True):
     samples: str
     rate_hz: int
     edge: Edge
+    change: Curve
     findings: tuple[str, ...]
     command: str
 

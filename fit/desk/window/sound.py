@@ -2,12 +2,16 @@
 
 import base64
 
-from fit.answers.listen.impulse import design_change
+import numpy as np
+
+from fit.answers.figures import COVERAGE
+from fit.answers.listen.impulse import EDGES, change_std, design_change
 from fit.desk.questions.listen import sides_of
 from fit.desk.show.words import plain_text
 from fit.desk.window import messages
 from fit.desk.window.computed import Impulse
-from fit.desk.window.what_if import Opened, change_of, command_of
+from fit.desk.window.messages import Curve
+from fit.desk.window.what_if import DB_PER_NEPER, Opened, change_of, command_of, hertz, levels
 
 
 def impulse_of(opened: Opened, asked: messages.Sound) -> Impulse:
@@ -24,11 +28,21 @@ def impulse_of(opened: Opened, asked: messages.Sound) -> Impulse:
     change, told = change_of(stand, asked)
     before, after, notes = sides_of(stand, change, dict(asked.recorded))
     answer = design_change(before, after, rate_hz=asked.rate_hz, excite=asked.pickup, edge=asked.edge)
+    given_db = DB_PER_NEPER * np.log(np.abs(answer.given))
+    half = COVERAGE * DB_PER_NEPER * change_std(before, after, answer.frequency_hz, excite=asked.pickup)
+    middle_db = given_db - EDGES[asked.edge] * half
     recorded = tuple(word for name, at in asked.recorded.items() for word in ("--recorded", f"{name}={at}"))
     return Impulse(
         samples=base64.b64encode(answer.impulse.astype("<f4").tobytes()).decode(),
         rate_hz=answer.rate_hz,
         edge=asked.edge,
+        change=Curve(
+            label="the change",
+            frequency_hz=hertz(answer.frequency_hz),
+            db=levels(given_db),
+            low_db=levels(middle_db - half),
+            high_db=levels(middle_db + half),
+        ),
         findings=tuple(dict.fromkeys((*told, *notes, *(plain_text(finding.text) for finding in answer.findings)))),
         command=command_of(asked, change, opened.folder, words=("listen", "IN.wav", "OUT.wav", *recorded)),
     )

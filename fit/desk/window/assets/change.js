@@ -40,19 +40,22 @@ export function typed(value, unit) {
   return `${Number((value / size).toPrecision(3))}${prefix}`;
 }
 
-// Asks one question at a time, and the newest next: what was overtaken is never asked.
+// Asks one question at a time, and the newest next: what was overtaken is never asked. Done when all that was asked is answered.
 export function newest(ask) {
-  let busy = false;
+  let running = null;
   let waiting = null;
-  return async function next(...given) {
-    if (busy) { waiting = given; return; }
-    busy = true;
-    try { await ask(...given); } finally { busy = false; }
-    if (waiting) {
+  const run = async (given) => {
+    await ask(...given);
+    while (waiting) {
       const later = waiting;
       waiting = null;
-      next(...later);
+      await ask(...later);
     }
+  };
+  return (...given) => {
+    if (running) waiting = given;
+    else running = run(given).finally(() => { running = null; });
+    return running;
   };
 }
 

@@ -1,6 +1,7 @@
 // A recording of the person's own, through the change: as recorded, as changed, and both ends of the interval, all equally loud.
 
 import { Board, copy, keepLink, newest, onNews, readLink } from "./change.js";
+import { Chart } from "./chart.js";
 import { el, fill, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
 import { Player, levelChange, rateOf, render, samplesOf, spectrumOf, wavOf } from "./sound.js";
@@ -16,6 +17,7 @@ const play = el("button", { type: "button", class: "main", disabled: true, oncli
 const save = el("button", { type: "button", disabled: true, onclick: keep }, "Save as WAV");
 const ways = WAYS.map(([way, text, key]) => [way, el("input", { type: "radio", name: "way", value: way, checked: way === "middle", onchange: () => choose(way) }), text, key]);
 const level = el("p", { class: "small", role: "status" });
+const picture = el("div");
 const notes = el("ul", { class: "small" });
 const command = el("code");
 const recorded = el("div", { class: "row" });
@@ -24,12 +26,13 @@ const chosen = el("section", { class: "board", "aria-label": "What is changed" }
 fill(document.getElementById("page"), el("div", { class: "two seen-and-set" }, el("div", { class: "stays" },
   drop, what,
   el("fieldset", { class: "positions" }, el("legend", {}, "heard"), ways.map(([, input, text, key]) => el("label", { class: "choice" }, input, text, " ", el("kbd", {}, key)))),
-  el("div", { class: "row" }, play, save), level,
+  el("div", { class: "row" }, play, save), level, picture,
   el("details", {}, el("summary", {}, el("h2", {}, "How the recording was made")), el("p", { class: "small" }, "Where the controls stood in it."), recorded),
   notes,
   el("p", {}, el("a", { href: "/what-if" }, "See it")),
   el("details", {}, el("summary", {}, el("h2", {}, "As a command")), el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "Command" }, el("pre", {}, command)), el("button", { type: "button", onclick: () => copy(command.textContent, () => say("The command is copied.")) }, "Copy the command"))), chosen));
 
+const chart = new Chart(picture, { label: "What the change does to the recording", y: "changed over recorded [dB]" });
 const board = new Board(chosen, (state) => change(state));
 board.state = readLink(location.hash);
 const stood = {}; // where the controls stood in the recording
@@ -57,17 +60,18 @@ async function load(chosenFile) {
     const found = await new OfflineAudioContext(1, 1, rate).decodeAudioData(bytes);
     if (found.duration > LONGEST_S) throw new Error(`Longer than ${LONGEST_S / 60} minutes: cut a part out of it.`);
     if (found.numberOfChannels > 2) throw new Error("More than two channels: mix it down first.");
-    player?.end();
-    [player, audio, impulse] = [null, found, null];
     what.textContent = "Reading it.";
-    spectrum = await spectrumOf(audio, Math.ceil(LONGEST_FILTER_S * audio.sampleRate));
-    if (!spectrum.sum.some((one) => one > 0)) throw new Error("The recording is silent.");
+    const power = await spectrumOf(found, Math.ceil(LONGEST_FILTER_S * found.sampleRate));
+    if (!power.sum.some((one) => one > 0)) throw new Error("The recording is silent.");
+    player?.end();
+    [player, audio, spectrum, impulse] = [null, found, power, null];
     what.textContent = `${chosenFile.name}: ${audio.duration.toFixed(1)} s, ${audio.sampleRate / 1000} kHz, ${audio.numberOfChannels === 1 ? "mono" : "stereo"}`;
     play.disabled = save.disabled = false;
     trouble("");
     await design(board.state);
     document.documentElement.dataset.loaded = "yes";
   } catch (error) {
+    what.textContent = audio ? what.textContent : "No recording yet.";
     trouble(error instanceof DOMException ? "This browser cannot read the file: WAV and FLAC it can." : error.message);
   }
 }
@@ -78,19 +82,20 @@ const fieldsOf = (state) => {
 };
 
 const design = newest(async (state) => {
-  if (!audio) return;
-  if (way === "recorded") { use(null, 1); return; }
+  if (audio && way === "recorded") { use(null, 1); return; }
   try {
-    const told = await wire.ask("sound", { ...fieldsOf(state), edge: way, rate_hz: audio.sampleRate });
-    impulse = samplesOf(told.samples);
+    const told = await wire.ask("sound", { ...fieldsOf(state), edge: way === "recorded" ? "middle" : way, rate_hz: audio?.sampleRate ?? USUAL_RATE_HZ });
+    chart.set({ curves: [told.change] });
     fill(notes, told.findings.map((text) => el("li", {}, text)));
     command.textContent = told.command;
+    trouble("");
+    if (!audio) return;
+    impulse = samplesOf(told.samples);
     const louder = levelChange(spectrum, impulse);
     use(impulse, 1 / louder);
     clearTimeout(peaking);
     peaking = setTimeout(() => lower(impulse), REST_MS);
     level.textContent = `Played as loud as the recording: the change alone would be ${Math.abs(20 * Math.log10(louder)).toFixed(1)} dB ${louder < 1 ? "quieter" : "louder"}.`;
-    trouble("");
     document.documentElement.dataset.heard = told.edge;
   } catch (error) { trouble(error.message); }
 });

@@ -53,6 +53,17 @@ def test_the_edges_lie_where_the_interval_ends(book):
     assert half.max() > 0.01
 
 
+@pytest.mark.parametrize("edge", ["low", "middle", "high"])
+def test_what_is_drawn_is_what_is_heard_in_its_band(book, edge):
+    told = sound(book, edge=edge)
+    at = np.array(told.change.frequency_hz)
+    heard = 20 * np.log10(np.abs(filter_gain(samples_of(told), 48000, at)))
+    band = (at > 40) & (at < 15e3)
+    assert np.array(told.change.db)[band] == pytest.approx(heard[band], abs=1e-3)
+    drawn = {"low": told.change.low_db, "middle": told.change.db, "high": told.change.high_db}[edge]
+    assert np.array(drawn)[band] == pytest.approx(heard[band], abs=5e-3)
+
+
 def test_what_both_sides_share_cancels(book):
     stand = stand_of(book)
     before, same, _ = sides_of(stand, Change(settings=("tone-1=10",)), RECORDED)
