@@ -169,6 +169,12 @@ def test_a_foot_switch_is_learnt_and_known_the_next_time(served, visit):
     assert visitor.page.get_by_role("button", name="Foot switch").inner_text() == "Foot switch: F8"
     visitor.press("F8")
     visitor.wait("document.querySelector('.step').dataset.key === 'rig.pickup_channel'")
+    assert visitor.page.locator("#typed").get_attribute("aria-describedby").split()[0] == "asked"
+    visitor.page.get_by_role("button", name="Foot switch").press("Enter")
+    visitor.press("x")
+    visitor.page.locator("#typed").focus()
+    visitor.press("x")
+    assert visitor.page.locator("#typed").input_value().count("x") == 1  # a letter is written where something is typed
 
 
 def test_axe_core_finds_no_barrier_while_a_job_goes_on(served, visit):

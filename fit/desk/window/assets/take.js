@@ -94,6 +94,7 @@ function dots({ count, of }) {
 const sentences = (...texts) => texts.map((text) => text.trim()).filter((text) => text).map((text) => (/[.:;?!]$/.test(text) ? text : `${text}.`)).join(" ");
 
 function show(question) {
+  stopCounting();
   asked = question;
   Object.assign(step.dataset, { is: "asked", key: question.key, asked: Number(step.dataset.asked ?? 0) + 1 });
   isSent = false;
@@ -101,11 +102,11 @@ function show(question) {
   const { todo } = question;
   const others = question.heading ? [] : told.length > MOST_SHOWN ? question.before : told; // which ends with what stands before
   const heading = question.heading.replace(/^Take \d+ of \d+: /, "");
-  const title = el("h2", { tabindex: "-1" }, heading || question.text);
+  const title = el("h2", { tabindex: "-1", id: "asked" }, heading || question.text);
   const form = question.is_take || isConsent(question) ? go(question) : question.choices.length ? choose(question) : type(question);
   fill(step,
     el("p", { class: "count" }, question.of ? `Take ${question.count} of ${question.of}` : "\u00a0"), dots(question), title,
-    todo.length ? el("ul", { class: "todo" }, todo.map((line) => el("li", {}, line))) : null,
+    todo.length ? el("ul", { class: "todo", id: "todo" }, todo.map((line) => el("li", {}, line))) : null,
     el("div", { class: "told" }, paragraphs(others)),
     heading ? el("p", { class: "question" }, question.text) : null, form, below(question));
   drawing.hidden = !question.drawing_svg;
@@ -121,7 +122,7 @@ function go(question) {
   const doing = question.setup?.method === "quiet" ? "Record" : "Play";
   const text = question.is_take ? (handsFree() ? `${doing} in ${COUNTDOWN_S} s` : `${doing} now`) : "Go on";
   return el("form", { onsubmit: (event) => { event.preventDefault(); start(); } },
-    el("div", { class: "row" }, el("button", { class: "main", type: "submit", disabled: !isMine }, text, el("kbd", {}, "Space"))));
+    el("div", { class: "row" }, el("button", { class: "main", type: "submit", disabled: !isMine, "aria-describedby": question.todo.length ? "asked todo" : "asked" }, text, el("kbd", {}, "Space"))));
 }
 
 // What is proposed stands in words, or by its number.
@@ -136,7 +137,7 @@ function choose(question) {
 }
 
 function type(question) {
-  const input = el("input", { type: "text", id: "typed", autocomplete: "off", autocapitalize: "off", spellcheck: "false", value: question.default, maxlength: "1000", "aria-describedby": "said" });
+  const input = el("input", { type: "text", id: "typed", autocomplete: "off", autocapitalize: "off", spellcheck: "false", value: question.default, maxlength: "1000", "aria-describedby": "asked trouble" });
   const form = el("form", { onsubmit: (event) => { event.preventDefault(); answer(input.value.trim()); } },
     el("label", { for: "typed" }, question.default ? "Your answer, or as it stands:" : "Your answer:"),
     el("div", { class: "row" }, input, el("button", { class: "main", type: "submit", disabled: !isMine }, "Go on", el("kbd", {}, "Enter"))));
@@ -316,7 +317,8 @@ document.addEventListener("keydown", (event) => {
   }
   const key = event.key === " " ? "Space" : event.key;
   if (key === "Escape") { if (timer !== null) cancel(); else if (isPlaying) silence(); return; }
-  if (isTyping(event) && !event.altKey && key !== pedal()) return;
+  const isWritten = key.length === 1 || key === "Space"; // a foot switch that sends a letter leaves what is typed alone
+  if (isTyping(event) && !event.altKey && (key !== pedal() || isWritten)) return;
   const isOnControl = event.target.closest?.("button,a,summary,input,.stage,.log,pre") !== null && !event.target.closest?.("form");
   if (key === pedal() || ((key === "Space" || key === "Enter") && !isOnControl && !event.target.closest?.("button"))) {
     event.preventDefault();
