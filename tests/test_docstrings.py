@@ -8,7 +8,8 @@ from tests.places import TOP
 SECTION = re.compile(r"^(Parameters|Returns|Attributes|Yields)\n-+\n(.*?)(?=^\w[^\n]*\n-{3,}\n|\Z)", re.MULTILINE | re.DOTALL)
 ENTRY = re.compile(r"^(\S[^\n]*)\n((?:[ ]+[^\n]*\n?|\n)*)", re.MULTILINE)
 FEW = 3  # words
-ENCODED = {"figures.py", "arrangement.py", "setup.py", "rig.py", "levels.py"}  # hold types that JSON has as they are
+# hold types that JSON has as they are
+ENCODED = {"figures.py", "arrangement.py", "setup.py", "rig.py", "levels.py", "messages.py", "computed.py"}
 
 
 def thin_entries(text: str) -> list[str]:

@@ -21,8 +21,9 @@ def unused(*where):
 
 
 def is_key(one):
-    """The fields of the documents are the keys of their JSON, which other programs read."""
-    return one.typ == "variable" and "document" in one.filename.parts
+    """The fields of documents and messages are the keys of their JSON, which other programs and pages read."""
+    is_message = one.filename.parent.name == "window" and one.filename.name in ("messages.py", "computed.py")
+    return one.typ == "variable" and ("document" in one.filename.parts or is_message)
 
 
 def test_nothing_is_unused_but_what_the_list_allows():

@@ -1,7 +1,7 @@
 """An instrument at several settings, laid out so that settings with the same network are solved together."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -100,6 +100,27 @@ def build_harness(instrument: Instrument, cases: Sequence[Case], *, has_stops: b
             )
         )
     return Harness(instrument=instrument, cases=tuple(cases), groups=tuple(groups))
+
+
+def at_frequencies(harness: Harness, frequency_hz: FloatArray) -> Harness:
+    """Lay out the same cases for other frequencies, without finding their networks anew.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, shape (m,)
+        Of every case, all > 0. [Hz]
+    """
+    m = len(frequency_hz)
+    groups = tuple(
+        replace(
+            group,
+            s=2j * np.pi * np.tile(frequency_hz, len(group.cases)),
+            case_of_point=np.repeat(np.arange(len(group.cases)), m),
+        )
+        for group in harness.groups
+    )
+    cases = tuple(replace(case, frequency_hz=frequency_hz) for case in harness.cases)
+    return replace(harness, cases=cases, groups=groups)
 
 
 def needed_values(instrument: Instrument, group: Group) -> set[str]:

@@ -46,6 +46,22 @@ def points_of(instrument: Instrument) -> dict[str, str]:
     return points | {node: node for node in nodes if node not in points}
 
 
+def leads_of(instrument: Instrument) -> tuple[str, ...]:
+    """List the leads that can be soldered elsewhere, by the names of the points where they are."""
+    return tuple(point for point in points_of(instrument) if point.rpartition(".")[2] in (*LUGS, *COIL_ENDS, *PART_ENDS))
+
+
+def places_of(instrument: Instrument) -> dict[str, Ends]:
+    """List what parts can lie across, by name."""
+    out: dict[str, Ends] = {JACK: (instrument.output, GROUND)}
+    for name, pot in instrument.pot.items():
+        first, second, *_ = lugs_of(pot).values()  # cw and wiper, or the two that are used
+        out[f"pot.{name}"] = (first, second)
+    out |= {f"pickup.{name}": coil.ends for name, coil in coils_of(instrument).items()}
+    out |= {f"capacitor.{name}": part.between for name, part in instrument.capacitor.items()}
+    return out | {f"resistor.{name}": part.between for name, part in instrument.resistor.items()}
+
+
 def find_point(instrument: Instrument, name: str) -> str:
     """Find the node at a point.
 
@@ -86,7 +102,7 @@ def ends_of(instrument: Instrument, place: str) -> Ends:
     if mark:
         ends = (find_point(instrument, first), find_point(instrument, second))
     else:
-        across = _things(instrument)
+        across = places_of(instrument)
         thing = place.strip()
         known = next((across[one] for one in (thing, f"pot.{thing}", f"pickup.{thing}") if one in across), None)
         if known is None:
@@ -194,17 +210,6 @@ def _short(lead: str) -> str:
     return lead.strip().removeprefix("pot.").removeprefix("pickup.")
 
 
-def _things(instrument: Instrument) -> dict[str, Ends]:
-    """List what parts can lie across, by name."""
-    out: dict[str, Ends] = {JACK: (instrument.output, GROUND)}
-    for name, pot in instrument.pot.items():
-        first, second, *_ = lugs_of(pot).values()  # cw and wiper, or the two that are used
-        out[f"pot.{name}"] = (first, second)
-    out |= {f"pickup.{name}": coil.ends for name, coil in coils_of(instrument).items()}
-    out |= {f"capacitor.{name}": part.between for name, part in instrument.capacitor.items()}
-    return out | {f"resistor.{name}": part.between for name, part in instrument.resistor.items()}
-
-
 def _with_lead(instrument: Instrument, lead: str, node: str) -> Instrument:
     owner, _, end = lead.rpartition(".")
     kind, _, name = owner.partition(".")
@@ -221,8 +226,7 @@ def _with_lead(instrument: Instrument, lead: str, node: str) -> Instrument:
             second = msgspec.structs.replace(coil, ends=ends)
             return _replaced(instrument, "pickup", owner.removesuffix(".second"), second=second)
         return _replaced(instrument, "pickup", owner, ends=ends)
-    leads = [point for point in points_of(instrument) if point.rpartition(".")[2] in (*LUGS, *COIL_ENDS, *PART_ENDS)]
-    msg = f'there is no lead "{lead[:60]}", expected one of {", ".join(leads)}'
+    msg = f'there is no lead "{lead[:60]}", expected one of {", ".join(leads_of(instrument))}'
     raise ValueError(msg)
 
 

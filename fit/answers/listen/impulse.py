@@ -7,19 +7,21 @@ it is not, since the inverse of such a circuit is not causal; that is noticed an
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
+from fit.answers.figures import COVERAGE
 from fit.answers.listen.minimum_phase import design_size, filter_gain, minimum_phase_impulse, minimum_phase_spectrum
 from fit.answers.parts.fitted import MeasuredParts
-from fit.answers.parts.known import gather_known
+from fit.answers.parts.known import Basis, Known, gather_known, spread_of
 from fit.answers.predict.carry_over import adopt_losses
 from fit.circuit.controls import Settings, read_settings
 from fit.circuit.harness import Case, build_harness, needed_values
 from fit.circuit.instrument import Instrument
 from fit.circuit.realparts import is_beside, stops_among
-from fit.circuit.transfers import solve_harness
+from fit.circuit.transfers import solve_harness, solve_instrument
 from measure.quantity import Quantity
 from measure.response import ComplexArray, Finding, FloatArray
 
@@ -37,6 +39,8 @@ EXCESS_LOW_HZ, EXCESS_HIGH_HZ = 100.0, 5e3  # [Hz] where the phase is compared
 GRID_LOW_HZ, GRID_HIGH_HZ = 5.0, 400e3  # [Hz] the circuit is solved between
 POINTS_PER_OCTAVE = 96  # 0.7 % apart; the sharpest resonance of a pickup is ten times as wide
 SHOWN_PER_OCTAVE = 24
+Edge = Literal["middle", "low", "high"]
+EDGES: dict[Edge, float] = {"low": -1.0, "middle": 0.0, "high": 1.0}
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -119,7 +123,7 @@ class ListenAnswer:
     findings: tuple[Finding, ...]
 
 
-def design_change(before: Side, after: Side, *, rate_hz: int, excite: str = "") -> ListenAnswer:
+def design_change(before: Side, after: Side, *, rate_hz: int, excite: str = "", edge: Edge = "middle") -> ListenAnswer:
     """Design the filter from a recording before a change to one after it.
 
     Parameters
@@ -130,6 +134,8 @@ def design_change(before: Side, after: Side, *, rate_hz: int, excite: str = "") 
         Sample rate of the recording. [Hz]
     excite : str
         Only this pickup has an EMF; empty: equal EMFs in all.
+    edge : {"middle", "low", "high"}
+        What is most likely, or the lower or upper end of the 95 % interval of the change at every frequency, tolerances included.
 
     Raises
     ------
@@ -142,6 +148,9 @@ def design_change(before: Side, after: Side, *, rate_hz: int, excite: str = "") 
     old, new = (_hear(side, grid_hz, excite) for side in (before, after))
     for heard, word in ((old, "before"), (new, "after")):
         _require_sound(heard, grid_hz, word=word, excite=excite)
+    if edge != "middle":
+        factor = np.exp(EDGES[edge] * COVERAGE * change_std(before, after, grid_hz, excite=excite))
+        new = replace(new, gain=new.gain * factor, in_step=new.in_step * factor)
     is_level = (grid_hz >= LEVEL_LOW_HZ) & (grid_hz <= LEVEL_HIGH_HZ)
     level = float(np.sqrt(np.mean(np.abs(new.gain[is_level]) ** 2) / np.mean(np.abs(old.gain[is_level]) ** 2)))
     n = design_size(rate_hz)
@@ -165,6 +174,46 @@ def design_change(before: Side, after: Side, *, rate_hz: int, excite: str = "") 
         limited_hz=limited_hz,
         findings=_findings(old, new, grid_hz, limited_hz=limited_hz, excess_rad=excess_rad),
     )
+
+
+def change_std(before: Side, after: Side, frequency_hz: FloatArray, *, excite: str = "") -> FloatArray:
+    """How uncertain a change is: what both sides share, as the same pickup, cancels as far as it acts alike.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Standard uncertainty of the logarithm of the transfer's magnitude after over that before. [1]
+    """
+    (known, old), (after_known, new) = (_slopes(side, frequency_hz, excite) for side in (before, after))
+    shared = {key: -slope for key, slope in old.items()}
+    own: dict[str, FloatArray] = {}
+    for key, slope in new.items():
+        if _is_same(known.basis.get(key), after_known.basis.get(key)):
+            shared[key] = shared.get(key, 0.0) + slope
+        else:
+            own[key] = slope
+    nothing = np.zeros(len(frequency_hz))
+    both = (spread_of(one, slopes) if slopes else nothing for one, slopes in ((known, shared), (after_known, own)))
+    return np.hypot(*both)
+
+
+# Of a pot's fraction by its taper, and of stops, nothing need be known.
+def _is_same(one: Basis | None, other: Basis | None) -> bool:
+    if one is None or other is None:
+        return False
+    return (one.value, one.origin, one.relative_std, one.std) == (other.value, other.origin, other.relative_std, other.std)
+
+
+def _slopes(side: Side, frequency_hz: FloatArray, excite: str) -> tuple[Known, dict[str, FloatArray]]:
+    settings = read_settings(side.instrument, side.controls)
+    built = side.instrument if side.measured is None else adopt_losses(side.instrument, side.measured)
+    known = gather_known(
+        built, load=side.load, changes=side.changes, measured=side.measured, with_tolerance=True, settings=settings
+    )
+    transfer = solve_instrument(built, [Case(settings=settings, frequency_hz=frequency_hz)], values=known.values)[0]
+    rows = [row for row, name in enumerate(side.instrument.pickup) if excite in ("", name)]
+    gain = transfer.voltage[rows].sum(axis=0)
+    return known, {key: (slope[rows].sum(axis=0) / gain).real for key, slope in transfer.by_log.items()}
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -141,7 +141,7 @@ def spread_of(known: Known, slopes: Mapping[str, FloatArray]) -> FloatArray:
     """
     size = len(next(iter(slopes.values())))
     rows = np.array([slopes.get(name, np.zeros(size)) for name in known.names]).reshape(len(known.names), size)
-    variance = np.einsum("kn,kl,ln->n", rows, known.log_covariance, rows)
+    variance = np.sum(rows * (known.log_covariance @ rows), axis=0)
     return np.sqrt(np.maximum(variance, 0.0))  # rounding of a covariance that cancels
 
 

@@ -16,10 +16,10 @@ from fit.answers.predict.carry_over import adopt_losses, check_changes
 from fit.answers.predict.landmarks import Spot, find_corner, find_peak, relative_slopes
 from fit.answers.predict.tone import ToneSweep, tone_sweep
 from fit.circuit.controls import Settings, read_settings, split_settings
-from fit.circuit.harness import Case, build_harness, needed_values
+from fit.circuit.harness import Case, Harness, at_frequencies, build_harness, needed_values
 from fit.circuit.instrument import Instrument, Unit, stated_values
 from fit.circuit.realparts import is_beside, stops_among
-from fit.circuit.transfers import Transfer, solve_instrument
+from fit.circuit.transfers import Transfer, solve_harness
 from measure.kinds import kind_of
 from measure.marking import read_value
 from measure.quantity import Quantity, parse_quantity
@@ -32,6 +32,16 @@ DB_PER_NEPER = 20 / np.log(10)
 LOAD_UNITS: dict[str, Unit] = {"input.resistance": "Ω", "input.capacitance": "F"}  # of the rig: another cable may be tried
 
 
+class MissingValuesError(ValueError):
+    """Values are missing that a prediction rests on; `names` tells which."""
+
+    def __init__(self, names: list[str]) -> None:
+        """Say which, and what helps."""
+        self.names = tuple(names)
+        cure = "state it in instrument.toml, fit takes that tell it, or use --change"
+        super().__init__(f"no value is known of {', '.join(names)}: {cure}")
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Bench:
     """Everything that an answer rests on.
@@ -40,11 +50,17 @@ class Bench:
     ----------
     instrument : Instrument
         With the losses that were measured, where any were.
+    harness : Harness
+        At these settings; for any frequencies.
+    values : dict
+        Those of `known`.
     """
 
     instrument: Instrument
     settings: Settings
     known: Known
+    harness: Harness
+    values: dict[str, float]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -160,6 +176,7 @@ def predict_instrument(
     with_tolerance: bool = False,
     excite: str = "",
     at_hz: Iterable[float] = (),
+    is_gain_alone: bool = False,
 ) -> PredictAnswer:
     """Predict curves and figures.
 
@@ -180,6 +197,8 @@ def predict_instrument(
         Pickup; empty for all.
     at_hz : iterable of float
         Frequencies at which the level is asked for. [Hz]
+    is_gain_alone : bool
+        Quicker: without the uncertainty of the group delay, which is NaN then, and without the tone controls over their travel.
 
     Returns
     -------
@@ -199,17 +218,21 @@ def predict_instrument(
     known = gather_known(
         built, load=load, changes=changes or {}, measured=measured, with_tolerance=with_tolerance, settings=settings
     )
-    needed = _require_values(built, settings, set(known.basis))
-    bench = Bench(instrument=built, settings=settings, known=known)
+    case = Case(settings=settings, frequency_hz=np.array([1e3]))
+    harness = build_harness(built, [case], has_stops=stops_among(known.basis))
+    needed = _require_values(harness, set(known.basis))
+    bench = Bench(instrument=built, settings=settings, known=known, harness=harness, values=known.values)
     octaves = np.log2(HIGHEST_HZ / LOWEST_HZ)
     frequency_hz = LOWEST_HZ * 2 ** np.linspace(0, octaves, int(np.ceil(octaves * POINTS_PER_OCTAVE)) + 1)
     transfer = _solve(bench, frequency_hz)
     pickups = {
-        name: _curve(bench, row, transfer=transfer, frequency_hz=frequency_hz, at_hz=tuple(at_hz))
+        name: _curve(
+            bench, row, transfer=transfer, frequency_hz=frequency_hz, at_hz=tuple(at_hz), has_delay_std=not is_gain_alone
+        )
         for row, name in enumerate(instrument.pickup)
         if excite in ("", name)
     }
-    heard = [name for name, curve in pickups.items() if curve.is_connected]
+    heard = [name for name, curve in pickups.items() if curve.is_connected and not is_gain_alone]
     basis = _basis(bench, needed, set(transfer.by_log))
     rests_on_fit = any(one.origin == "measured" for one in basis.values())
     return PredictAnswer(
@@ -245,23 +268,27 @@ def _as_measured(settings: Settings, basis: Mapping[str, Basis]) -> Settings:
 
 
 # The tone controls are swept, so what they bring in must be known too.
-def _require_values(instrument: Instrument, settings: Settings, known: set[str]) -> set[str]:
-    case = Case(settings=settings, frequency_hz=np.array([1e3]))
-    harness = build_harness(instrument, [case], has_stops=stops_among(known))
-    needed = {key for group in harness.groups for key in needed_values(instrument, group)}
+def _require_values(harness: Harness, known: set[str]) -> set[str]:
+    needed = {key for group in harness.groups for key in needed_values(harness.instrument, group)}
     absent = sorted(needed - known)
     if absent:
-        msg = f"no value is known of {', '.join(absent)}: state it in instrument.toml, fit takes that tell it, or use --change"
-        raise ValueError(msg)
+        raise MissingValuesError(absent)
     return needed
 
 
 def _solve(bench: Bench, frequency_hz: FloatArray) -> Transfer:
-    case = Case(settings=bench.settings, frequency_hz=frequency_hz)
-    return solve_instrument(bench.instrument, [case], values=bench.known.values)[0]
+    return solve_harness(at_frequencies(bench.harness, frequency_hz), values=bench.values)[0]
 
 
-def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArray, at_hz: tuple[float, ...]) -> PickupCurve:
+def _curve(
+    bench: Bench,
+    row: int,
+    *,
+    transfer: Transfer,
+    frequency_hz: FloatArray,
+    at_hz: tuple[float, ...],
+    has_delay_std: bool,
+) -> PickupCurve:
     gain = transfer.voltage[row]
     if not gain.any():
         zero = np.zeros(len(gain))
@@ -277,9 +304,12 @@ def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArr
             corner=None,
             levels={},
         )
+
+    def solve(f: FloatArray) -> Transfer:
+        return transfer if f is frequency_hz else _solve(bench, f)
+
     slopes = relative_slopes(transfer, row)
-    peak = find_peak(lambda f: _solve(bench, f), frequency_hz, row)
-    corner = find_corner(lambda f: _solve(bench, f), frequency_hz, row)
+    peak, corner = find_peak(solve, frequency_hz, row), find_corner(solve, frequency_hz, row)
     levels = {}
     if at_hz:
         spots = _solve(bench, np.array(at_hz))
@@ -291,7 +321,7 @@ def _curve(bench: Bench, row: int, *, transfer: Transfer, frequency_hz: FloatArr
         gain_db_std=DB_PER_NEPER * spread_of(bench.known, {key: slope.real for key, slope in slopes.items()}),
         phase_std=spread_of(bench.known, {key: slope.imag for key, slope in slopes.items()}),
         group_delay_s=-(transfer.by_log_frequency[row] / gain).imag / (2 * np.pi * frequency_hz),
-        group_delay_std_s=_delay_spread(bench, row, frequency_hz),
+        group_delay_std_s=_delay_spread(bench, row, frequency_hz) if has_delay_std else np.full(len(gain), np.nan),
         is_connected=True,
         peak_frequency=None if peak is None else _frequency(bench, peak),
         peak_level=None if peak is None else _level(peak.log_gain, std_of(bench.known, peak.gain_slopes)),

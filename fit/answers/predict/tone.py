@@ -149,11 +149,7 @@ def _step(
         return solve_instrument(instrument, [Case(settings=settings, frequency_hz=f)], values=values)[0]
 
     peak, corner = find_peak(solve, frequency_hz, row), find_corner(solve, frequency_hz, row)
-    fraction = values.get(f"pot.{pot}@{settings.pots[pot].label}", settings.pots[pot].fraction)
-    segments = [part for part in passives_of(instrument, settings, has_stops=stops_among(values)) if part.key == f"pot.{pot}"]
-    left_ohm = sum((segment_ohm(part, values, fraction=fraction) for part in segments), 0.0)
-    resistance_ohm = left_ohm if abs(left_ohm) > LEAST_STOP_OHM else 0.0
-    product_s = resistance_ohm * values[f"capacitor.{capacitor}"]
+    resistance_ohm = series_ohm(instrument, pot, settings, values)
     return ToneStep(
         rotation=int(float(settings.pots[pot].label)),
         resistance_ohm=resistance_ohm,
@@ -161,7 +157,32 @@ def _step(
         peak_hz=None if peak is None else peak.frequency_hz,
         peak_db=None if peak is None else float(20 * np.log10(np.e) * peak.log_gain),
         level_db=20 * np.log10(np.maximum(np.abs(solve(frequency_hz).voltage[row]), LEAST_GAIN)),
-        textbook_hz=1 / (2 * np.pi * product_s) if product_s > 0 else None,
+        textbook_hz=textbook_corner_hz(resistance_ohm, values[f"capacitor.{capacitor}"]),
         corner_relative_std=0.0 if corner is None else std_of(known, corner.frequency_slopes),
         peak_relative_std=0.0 if peak is None else std_of(known, peak.frequency_slopes),
     )
+
+
+def series_ohm(instrument: Instrument, pot: str, settings: Settings, values: Mapping[str, float]) -> float:
+    """Resistance that a tone control's pot puts in series with its capacitor, what is left at its stop included, in ohms."""
+    fraction = values.get(f"pot.{pot}@{settings.pots[pot].label}", settings.pots[pot].fraction)
+    segments = [part for part in passives_of(instrument, settings, has_stops=stops_among(values)) if part.key == f"pot.{pot}"]
+    left_ohm = sum((segment_ohm(part, values, fraction=fraction) for part in segments), 0.0)
+    return left_ohm if abs(left_ohm) > LEAST_STOP_OHM else 0.0
+
+
+def textbook_corner_hz(resistance_ohm: float, capacitance_f: float) -> float | None:
+    """1/(2πRC) of a pot and its capacitor alone; None at 0 Ω."""
+    product_s = resistance_ohm * capacitance_f
+    return 1 / (2 * np.pi * product_s) if product_s > 0 else None
+
+
+def textbook_corners(instrument: Instrument, settings: Settings, values: Mapping[str, float]) -> dict[str, float]:
+    """List 1/(2πRC) of each tone control as it stands, where its pot and capacitor are known and not at 0 Ω."""
+    out: dict[str, float] = {}
+    for pot, capacitor in find_tone_controls(instrument).items():
+        if f"pot.{pot}" in values and f"capacitor.{capacitor}" in values:
+            ohm = series_ohm(instrument, pot, settings, values)
+            corner_hz = textbook_corner_hz(ohm, values[f"capacitor.{capacitor}"])
+            out |= {pot: corner_hz} if corner_hz is not None else {}
+    return out

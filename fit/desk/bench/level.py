@@ -12,7 +12,7 @@ from fit.desk.book.next_step import free_name
 from fit.desk.book.rig import rig_of
 from fit.desk.show.document.bench import AudioDevice, DevicesDocument, LevelDocument
 from fit.desk.show.document.pieces import checks_of
-from fit.desk.show.sheets.bench import is_named, sheet_of_devices, sheet_of_level
+from fit.desk.show.sheets.bench import is_named, most_urgent, sheet_of_devices, sheet_of_level
 from fit.desk.show.words import SIMULATED_TEXT, SWEEP_CAUTION, command_text
 from measure.logbook.rig import Rig, card_channel
 from measure.logbook.store import open_logbook
@@ -234,7 +234,5 @@ def level_line(levels: tuple[ChannelLevel, ...], findings: tuple[Finding, ...]) 
     for name, level in zip(("pickup", "reference"), levels, strict=False):
         figures = (level.peak_dbfs, level.tone_dbfs, level.hum_dbfs, level.noise_dbfs)
         parts.append(" " * len(name) + " " + "".join(f"{figure:5.0f}" for figure in figures))
-    worst = next((each.text for each in findings if each.severity == "reject"), None)
-    worst = worst or next((each.text for each in findings if each.severity == "warn"), None)
-    worst = worst or next((each.text for each in findings if each.code == "exciter"), "")
-    return "  ".join([*parts, worst])
+    urgent = most_urgent(findings) or next((each for each in findings if each.code == "exciter"), None)
+    return "  ".join([*parts, "" if urgent is None else urgent.text])

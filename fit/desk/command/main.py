@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema, takes
+from fit.desk.command import bench, calibrate, card, exciter, guide, manual, questions, repeat, schema, takes, window
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave, ready_streams
 from fit.desk.command.near import Near
 from fit.desk.command.plain_lmfit import spare_extras
@@ -27,6 +27,7 @@ EXAMPLES = """\b
 Examples:
   coilsweep demo                               the whole job, simulated
   coilsweep guide guitar                       be led, take by take
+  coilsweep bench                              the same as a page, hands free
   coilsweep rig --sense-resistor "100 ± 1%"    what the bench consists of
   coilsweep exciter --former 24 --source line  which coil to wind
   coilsweep calibrate loopback                 how the inputs differ
@@ -65,6 +66,7 @@ OVERVIEW = """\
 coilsweep: find out what is in an electric guitar, with a sound card and a coil.
 
   Be led, step by step         guide  (without a sound card: guide --virtual)
+  The bench as a page          bench
   See the whole job            demo
 
   Prepare the bench            rig  devices  level  exciter  calibrate
@@ -95,6 +97,7 @@ def coilsweep() -> None:
 for _command in (
     bench.demo,
     guide.guide,
+    window.bench,
     bench.rig,
     exciter.exciter,
     card.devices,

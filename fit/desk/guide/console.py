@@ -16,7 +16,20 @@ from fit.desk.guide import pickup as guide_pickup
 from fit.desk.guide import wiring as guide_wiring
 from fit.desk.guide.page import wrapped
 from fit.desk.guide.scene import Bench, Scene
-from fit.desk.guide.session import WORDS, Ending, Job, Memory, Talk, answer_of, converse, one_of, rewound
+from fit.desk.guide.session import (
+    OFFERS,
+    WORDS,
+    Ending,
+    Job,
+    Memory,
+    Question,
+    Talk,
+    answer_of,
+    converse,
+    one_of,
+    prompt_of,
+    rewound,
+)
 from fit.desk.show.document.guided import Answered, GuideDocument
 from fit.desk.show.document.guitar import WiringDocument
 from fit.desk.show.words import SIMULATED_TEXT, plain_text, table_lines
@@ -31,13 +44,6 @@ JOBS: dict[Job, ModuleType] = {
     "capacitor": guide_capacitor,
     "compare": guide_compare,
     "wiring": guide_wiring,
-}
-OFFERS: dict[Job, str] = {
-    "guitar": "a whole guitar that stays closed: what is in it?",
-    "pickup": "a pickup on the bench: what is it?",
-    "capacitor": "is a tone capacitor, or a pot, what is printed on it? The guitar stays closed",
-    "compare": "what did a job on shielding or wiring change?",
-    "wiring": "what does each position of the switch connect?",
 }
 MOST_COLUMNS = 130
 HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves (to go on later)."
@@ -63,7 +69,7 @@ class Keeper:
         for part in wrapped(plain_text(line), width):
             self.show(part)
 
-    def ask(self, text: str) -> str | None:
+    def ask(self, question: Question) -> str | None:
         """Ask and wait.
 
         Returns
@@ -71,11 +77,16 @@ class Keeper:
         str or None
             What was typed; None at the end of input.
         """
-        return self.read_line(f"{text} ")
+        return self.read_line(f"{prompt_of(question)} ")
 
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
-        write_result(self.logbook, file_name(memory.job), msgspec.json.format(msgspec.json.encode(memory), indent=1))
+        keep_session(self.logbook, memory)
+
+
+def keep_session(logbook: Logbook, memory: Memory) -> None:
+    """Keep a session in its logbook, so that it can be gone on with."""
+    write_result(logbook, file_name(memory.job), msgspec.json.format(msgspec.json.encode(memory), indent=1))
 
 
 def file_name(job: Job) -> str:
@@ -111,20 +122,35 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
     KeyboardInterrupt
         As it comes, after a word how to go on.
     """
-    logbook = open_logbook(desk.logbook, create=True)
-    talk = Keeper(logbook=logbook, show=desk.tell, read_line=read_line)
-    memory = _begin(logbook, job, virtual=virtual, talk=talk)
-    if memory is None:
-        return _outcome(desk, job, None)
+    talk = Keeper(logbook=open_logbook(desk.logbook, create=True), show=desk.tell, read_line=read_line)
     going_on = f"To go on: {' '.join(['coilsweep guide', job, *(['--virtual'] if virtual else [])])}, with the same logbook."
     try:
-        ending = converse(lambda memory: JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench)), memory, talk)
+        ending = lead(desk, job, talk, virtual=virtual, bench=bench)
     except KeyboardInterrupt:
         desk.say(f"\n{going_on}")
         raise
-    if not ending.is_finished:
+    if ending is not None and not ending.is_finished:
         desk.tell(f"Left; nothing is lost. {going_on}")
-    return _outcome(desk, job, ending)
+    return Outcome(lines=(), document=document_of(desk, job, ending), exit_code=0 if ending is None else ending.exit_code)
+
+
+def lead(desk: Desk, job: Job, talk: Talk, *, virtual: bool, bench: Bench) -> Ending | None:
+    """Lead a person through a job, however they are met.
+
+    Parameters
+    ----------
+    talk : Talk
+        Shows, asks, and keeps the session.
+
+    Returns
+    -------
+    Ending or None
+        None where a session that is finished already is to stay as it is.
+    """
+    memory = _begin(open_logbook(desk.logbook, create=True), job, virtual=virtual, talk=talk)
+    if memory is None:
+        return None
+    return converse(lambda memory: JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench)), memory, talk)
 
 
 def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | None]) -> Job | Outcome:
@@ -208,7 +234,13 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
         talk.tell(f"Going on where you left; {_made(memory)}.")
         return memory
     talk.tell(f"This guide is finished; its report: {report}")
-    typed = talk.ask("Begin anew; the takes so far stay in the logbook: yes or no? [no]")
+    anew = Question(
+        key="anew",
+        text="Begin anew; the takes so far stay in the logbook: yes or no?",
+        default="no",
+        read=one_of(("yes", "no")),
+    )
+    typed = talk.ask(anew)
     if typed is not None and typed.strip().lower() in ("y", "yes"):
         return Memory(job=job, virtual=virtual)
     return None
@@ -219,13 +251,14 @@ def _made(memory: Memory) -> str:
     return f"takes so far: {', '.join(names)}" if names else "no take was made yet"
 
 
-def _outcome(desk: Desk, job: Job, ending: Ending | None) -> Outcome:
+def document_of(desk: Desk, job: Job, ending: Ending | None) -> GuideDocument:
+    """Put the end of a session for programs."""
     is_finished = ending is not None and ending.is_finished
     report = "" if ending is None or not is_finished else answer_of(ending.memory, "report")
     documents = () if ending is None else ending.documents
     wiring = next((one for one in documents if job == "guitar" and isinstance(one, WiringDocument)), None)
     answer = next((one for one in documents if one is not wiring), None)
-    told = GuideDocument(
+    return GuideDocument(
         job=job,
         logbook=str(desk.logbook),
         finished=is_finished,
@@ -233,4 +266,3 @@ def _outcome(desk: Desk, job: Job, ending: Ending | None) -> Outcome:
         answer=cast("Answered | None", answer),  # jobs ask nothing else
         wiring=wiring,
     )
-    return Outcome(lines=(), document=told, exit_code=0 if ending is None else ending.exit_code)

@@ -8,7 +8,7 @@ import msgspec
 from fit.desk.bench.take import Order, PreflightError
 from fit.desk.book.next_step import free_name
 from fit.desk.guide.scene import FAILED, FIRST_LEVEL, LEVEL_KEY, Scene, cardless_lines, read_yes
-from fit.desk.guide.session import Deed, Done, Question, Step, one_of
+from fit.desk.guide.session import Deed, Done, Planned, Question, Step, one_of
 from fit.desk.show.words import plain_text
 from measure.errors import DeviceError, MeasureError
 from measure.logbook.conditions import Conditions
@@ -130,8 +130,12 @@ def takes_stage(scene: Scene, slots: Sequence[Slot], plan: Sequence[Slot] = ()) 
 
 def heading(slot: Slot, plan: Sequence[Slot]) -> str:
     """Say which of the planned takes one is, and what it is for."""
-    place = next((number for number, one in enumerate(plan, start=1) if one.name == slot.name), 0)
+    place = _place(slot, plan)
     return f"Take {place} of {len(plan)}: {slot.title}" if place else slot.title[:1].upper() + slot.title[1:]
+
+
+def _place(slot: Slot, plan: Sequence[Slot]) -> int:
+    return next((number for number, one in enumerate(plan, start=1) if one.name == slot.name), 0)
 
 
 def _ready(scene: Scene, slot: Slot, plan: Sequence[Slot]) -> Question:
@@ -140,13 +144,22 @@ def _ready(scene: Scene, slot: Slot, plan: Sequence[Slot]) -> Question:
         if slot.conditions.method == "quiet"
         else f"The sweep plays at {_level(scene):g}."
     )
+    planned = Planned(
+        count=_place(slot, plan),
+        of=len(plan),
+        heading=heading(slot, plan),
+        todo=(*slot.todo, *control_lines(slot.conditions.controls)),
+        conditions=slot.conditions,
+    )
     return Question(
         key=f"ready.{slot.name}",
         text="Ready? Enter records" if slot.conditions.method == "quiet" else "Ready? Enter plays",
         default="yes",
-        before=("", heading(slot, plan), *(f"  - {line}" for line in (*slot.todo, *control_lines(slot.conditions.controls)))),
+        before=("", planned.heading, *(f"  - {line}" for line in planned.todo)),
         explanation=(sound, "Each take is checked at once. A bad one is kept, marked, and never used."),
         read=read_yes,
+        is_recorded=True,
+        planned=planned,
     )
 
 

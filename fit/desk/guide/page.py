@@ -67,7 +67,13 @@ def answer_stage(scene: Scene, asked: Asked, ask: Callable[[], Outcome], *, besi
         save_page(replace(outcome, page=lambda: answer_sheet(scene, asked, outcome)), file)
         told = ("", f"The answer as a page, for your browser: {file}")
         entries = {"report": str(file)} if asked.is_whole else {}
-        return Done(lines=("", *lines_of(outcome), *told), entries=entries, document=outcome.document, beside=tuple(beside))
+        return Done(
+            lines=("", *lines_of(outcome), *told),
+            entries=entries,
+            document=outcome.document,
+            beside=tuple(beside),
+            answer=outcome.sheet,
+        )
 
     return Deed(key="answered", run=run)
 

@@ -117,6 +117,7 @@ def _answer_stage(scene: Scene) -> Step | None:
         plot = logbook / PLOT_FILE
         outcome = fit_takes(hushed(scene.desk), wish_of(scene, names_of(scene, slots(scene))))
         save_figure(outcome.figures[RESPONSE.name], plot)
-        return Done(lines=("", *lines_of(outcome), f"Picture: {plot}"), document=outcome.document)
+        lines = ("", *lines_of(outcome), f"Picture: {plot}")
+        return Done(lines=lines, document=outcome.document, answer=outcome.sheet)
 
     return Deed(key="answered", run=run)

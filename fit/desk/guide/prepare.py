@@ -122,6 +122,7 @@ def _load_question(load: InputLoad, number: int, n_loads: int) -> Question:
             "  - the cable to the pickup's input to its other end" + (f", {across} across that end" if across else ""),
         ),
         read=read_yes,
+        is_recorded=True,
     )
 
 

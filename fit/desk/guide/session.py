@@ -12,8 +12,17 @@ from typing import Literal, Protocol
 import msgspec
 
 from fit.desk.show.document.pieces import Document
+from fit.desk.show.sheet import Sheet
+from measure.logbook.conditions import Conditions
 
 Job = Literal["guitar", "pickup", "capacitor", "compare", "wiring"]
+OFFERS: dict[Job, str] = {
+    "guitar": "a whole guitar that stays closed: what is in it?",
+    "pickup": "a pickup on the bench: what is it?",
+    "capacitor": "is a tone capacitor, or a pot, what is printed on it? The guitar stays closed",
+    "compare": "what did a job on shielding or wiring change?",
+    "wiring": "what does each position of the switch connect?",
+}
 MOST_ENTRIES = 2000
 MAX_ANSWER = 1000  # [characters]
 NO_EXPLANATION = ("There is no more to say: type an answer, or Enter for what stands in brackets.",)
@@ -91,6 +100,8 @@ class Done:
         Further answers, which people have read with the first.
     exit_code : int
         What went wrong, as the program's exit code, in case the person leaves now; 0 for nothing.
+    answer : Sheet or None
+        The same as `document`, for people.
     """
 
     lines: tuple[str, ...] = ()
@@ -99,10 +110,32 @@ class Done:
     document: Document | None = None
     beside: tuple[Document, ...] = ()
     exit_code: int = 0
+    answer: Sheet | None = None
 
 
 Read = Callable[[str], str]
 Act = Callable[[str], Done]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Planned:
+    """The take that a question is about.
+
+    Attributes
+    ----------
+    count, of : int
+        Which of how many that are planned by now; 0 where it is none of them.
+    heading : str
+        The same in words, and what the take is for.
+    todo : tuple of str
+        What to do before it.
+    """
+
+    count: int
+    of: int
+    heading: str
+    todo: tuple[str, ...]
+    conditions: Conditions
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -121,6 +154,10 @@ class Question:
         What follows at once, for example writing it down.
     exit_code : int
         Of the program, in case the person leaves here.
+    is_recorded : bool
+        What follows an assent is played or recorded.
+    planned : Planned or None
+        None where it is about no take of the plan.
     """
 
     key: str
@@ -131,6 +168,8 @@ class Question:
     explanation: tuple[str, ...] = ()
     act: Act | None = None
     exit_code: int = 0
+    is_recorded: bool = False
+    planned: Planned | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -153,8 +192,8 @@ class Talk(Protocol):
         """Show a line."""
         ...
 
-    def ask(self, text: str) -> str | None:
-        """Ask and wait.
+    def ask(self, question: Question) -> str | None:
+        """Ask and wait; what stands before the question was told.
 
         Returns
         -------
@@ -233,12 +272,15 @@ class Ending:
         Answers for programs, in the order they were given.
     exit_code : int
         0, or what was wrong when the person left, for example that there is no sound card.
+    sheets : tuple of Sheet
+        The same answers for people.
     """
 
     memory: Memory
     is_finished: bool
     documents: tuple[Document, ...]
     exit_code: int = 0
+    sheets: tuple[Sheet, ...] = ()
 
 
 def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
@@ -250,6 +292,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
         What comes next, from what is settled; None at the end.
     """
     documents: tuple[Document, ...] = ()
+    sheets: tuple[Sheet, ...] = ()
     told: Question | None = None
     trouble = 0
     while (step := next_step(memory)) is not None:
@@ -258,15 +301,17 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
             done = step.run()
             memory = _settle(memory, Entry(key=step.key, answer="done"), done, talk=talk)
             documents += (*(() if done.document is None else (done.document,)), *done.beside)
+            sheets += () if done.answer is None else (done.answer,)
             told, trouble = None, done.exit_code
             continue
         if told is None or (told.key, told.before) != (step.key, step.before):
             _tell(talk, step.before)
         told = step
-        typed = talk.ask(prompt_of(step))
+        typed = talk.ask(step)
         word = "leave" if typed is None else WORDS.get(typed.strip().lower(), "")
         if typed is None or word == "leave":
-            return Ending(memory=memory, is_finished=False, documents=documents, exit_code=step.exit_code or trouble)
+            code = step.exit_code or trouble
+            return Ending(memory=memory, is_finished=False, documents=documents, exit_code=code, sheets=sheets)
         if word == "explain":
             _tell(talk, tuple(f"  {line}" for line in step.explanation or NO_EXPLANATION))
         elif word == "back":
@@ -274,7 +319,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
         else:
             after = _answer(memory, step, typed.strip(), talk=talk)
             memory, told = after, (step if after is memory else None)
-    return Ending(memory=memory, is_finished=True, documents=documents)
+    return Ending(memory=memory, is_finished=True, documents=documents, sheets=sheets)
 
 
 def prompt_of(question: Question) -> str:
@@ -316,23 +361,30 @@ def _settle(memory: Memory, entry: Entry, done: Done, *, talk: Talk) -> Memory:
     return after
 
 
-def one_of(choices: Sequence[str]) -> Read:
-    """Read one of several words, by its beginning or its number from 1.
+@dataclass(frozen=True, slots=True, eq=False)
+class OneOf:
+    """Reads one of several words, by its beginning or its number from 1."""
 
-    Returns
-    -------
-    callable
-        Reads what was typed.
-    """
+    choices: tuple[str, ...]
 
-    def read(typed: str) -> str:
-        if typed.isascii() and typed.isdigit() and 1 <= int(typed) <= len(choices) and typed not in choices:
-            return choices[int(typed) - 1]
-        exact = [choice for choice in choices if choice.lower() == typed.lower()]
-        begun = exact or [choice for choice in choices if typed and choice.lower().startswith(typed.lower())]
+    def __call__(self, typed: str) -> str:
+        """Read what was typed.
+
+        Raises
+        ------
+        ValueError
+            If it is none of them, or might be several.
+        """
+        if typed.isascii() and typed.isdigit() and 1 <= int(typed) <= len(self.choices) and typed not in self.choices:
+            return self.choices[int(typed) - 1]
+        exact = [choice for choice in self.choices if choice.lower() == typed.lower()]
+        begun = exact or [choice for choice in self.choices if typed and choice.lower().startswith(typed.lower())]
         if len(begun) != 1:
-            msg = f'"{typed[:40]}" is not one of {", ".join(choices)}'
+            msg = f'"{typed[:40]}" is not one of {", ".join(self.choices)}'
             raise ValueError(msg)
         return begun[0]
 
-    return read
+
+def one_of(choices: Sequence[str]) -> OneOf:
+    """Read one of several words, by its beginning or its number from 1."""
+    return OneOf(tuple(choices))

@@ -1,7 +1,7 @@
 """The command listen: from a recording of the instrument as it is to one of it changed."""
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
@@ -14,11 +14,9 @@ from fit.answers.listen.loudness import weighted_energy
 from fit.answers.listen.minimum_phase import convolve_blocks
 from fit.circuit.controls import split_settings
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.book.instrument import load_of_rig, read_instrument_file
-from fit.desk.book.kept_fit import LastFit, last_fit
 from fit.desk.book.output import require_free
-from fit.desk.book.rig import rig_of
-from fit.desk.book.variant import Changed, ChangeWish, carry_settings, read_change, with_change
+from fit.desk.book.variant import Change, Changed, ChangeWish, carry_settings, read_change, with_change
+from fit.desk.questions.predict import Stand, stand_of
 from fit.desk.show.figures.listen import listen_figure
 from fit.desk.show.sheets.listen import PICTURE, Facts, Levels, Written, is_simulated, listen_document, sheet_of_listen
 from fit.desk.show.words import plain_text
@@ -117,28 +115,64 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, list[Side], Changed, tup
     if not (wish.change.settings or wish.change.told):
         msg = "nothing is changed, so there is nothing to hear: say what by --set, --change, --solder, --move or --layout"
         raise ValueError(msg)
-    logbook = open_logbook(desk.logbook)
-    own = instrument_path(logbook)
+    own = instrument_path(open_logbook(desk.logbook))
     if not own.exists():
         msg = f"{own} is not there: state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
         raise FileError(msg)
-    load = load_of_rig(rig_of(logbook))
-    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
-    instrument, parts = read_instrument_file(own), fit.parts
-    recorded = split_settings(wish.recorded)
-    before = Side(instrument=instrument, controls=recorded, load=load, measured=parts)
-    shared = split_settings(wish.change.settings)
-    sides, notes = [], [*fit.notes]
-    read = [read_change(change, instrument, parts) for change in (wish.change, *wish.versus)]
-    for change, made in zip((wish.change, *wish.versus), read, strict=True):
-        other = made.variant.instrument
-        stood = carry_settings(recorded, other) if change.is_rewired else recorded
-        if change is not wish.change:  # it stands at the settings of the first, where it has these controls
-            stood = stood | carry_settings(shared, other)
-        controls = stood | split_settings(change.settings)
-        sides.append(Side(instrument=other, controls=controls, load=load, changes=made.variant.changes, measured=made.parts))
-        notes += made.notes
-    return before, sides, read[0], tuple(dict.fromkeys(notes))
+    stand = stand_of(desk.logbook, stated=wish.stated)
+    recorded, shared = split_settings(wish.recorded), split_settings(wish.change.settings)
+    read = [read_change(change, stand.instrument, stand.fit.parts) for change in (wish.change, *wish.versus)]
+    sides = [_after(stand, wish.change, read[0], recorded)]
+    sides += [_after(stand, change, made, recorded, shared=shared) for change, made in zip(wish.versus, read[1:], strict=True)]
+    notes = (*stand.fit.notes, *(note for made in read for note in made.notes))
+    return _recorded(stand, recorded), sides, read[0], tuple(dict.fromkeys(notes))
+
+
+def sides_of(stand: Stand, change: Change, recorded: dict[str, str]) -> tuple[Side, Side, tuple[str, ...]]:
+    """Put the instrument as it was recorded beside what it is changed to.
+
+    Parameters
+    ----------
+    recorded : dict of str to str
+        Control to where it stood.
+
+    Returns
+    -------
+    before, after : Side
+        What is not set stands as recorded.
+    notes : tuple of str
+        What is to be said of the last fit, and of the change.
+
+    Raises
+    ------
+    FileError
+        If there is no instrument.
+    """
+    before = _recorded(stand, recorded)
+    made = read_change(change, stand.instrument, stand.fit.parts)
+    return before, _after(stand, change, made, recorded), (*stand.fit.notes, *made.notes)
+
+
+def _recorded(stand: Stand, recorded: dict[str, str]) -> Side:
+    if stand.instrument is None:
+        msg = f"{stand.file} is not there"
+        raise FileError(msg)
+    return Side(instrument=stand.instrument, controls=recorded, load=stand.load, measured=stand.fit.parts)
+
+
+# Another change stands at the settings of the first, where it has these controls.
+def _after(
+    stand: Stand, change: Change, made: Changed, recorded: dict[str, str], *, shared: Mapping[str, str] | None = None
+) -> Side:
+    other = made.variant.instrument
+    stood = carry_settings(recorded, other) if change.is_rewired else recorded
+    return Side(
+        instrument=other,
+        controls=stood | carry_settings(shared or {}, other) | split_settings(change.settings),
+        load=stand.load,
+        changes=made.variant.changes,
+        measured=made.parts,
+    )
 
 
 def _require_targets(source: Path, targets: list[Path], *, may_replace: bool) -> None:

@@ -1,11 +1,13 @@
 """The instrument as the logbook states it, and what it is predicted to do."""
 
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 
 from fit.answers.parts.fitted import MeasuredParts
-from fit.answers.predict.prediction import PredictAnswer, predict_instrument
+from fit.answers.predict.prediction import MissingValuesError, PredictAnswer, predict_instrument
 from fit.circuit.controls import split_settings
 from fit.circuit.instrument import Instrument
 from fit.desk.book.bounds import assumption
@@ -23,7 +25,6 @@ from measure.kinds import kind_of
 from measure.logbook.store import instrument_path, open_logbook
 from measure.quantity import Quantity
 
-UNKNOWN = "no value is known"
 DEFAULT_NOTES = ("E2", "A2", "E4", "A4", "D6", "E7")
 
 
@@ -58,30 +59,19 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     FileError
         If there is no instrument.toml, or it is not sound.
     """
-    logbook = open_logbook(desk.logbook)
-    own = instrument_path(logbook)
-    if wish.change.instrument is None and not own.exists():
-        msg = f"{own} is not there: begin one with coilsweep instrument --layout NAME, or name another by --instrument"
-        raise FileError(msg)
-    load = load_of_rig(rig_of(logbook))
-    fit = LastFit() if wish.stated else last_fit(logbook, own, load=load)
+    stand = stand_of(desk.logbook, stated=wish.stated, other=wish.change.instrument)
     at = {pitch_text(text): pitch_hz(text) for text in wish.at or DEFAULT_NOTES}
-    here = read_instrument_file(own) if own.exists() else None
-    question = _Question(load=load, tolerance=wish.tolerance, at_hz=tuple(at.values()), excite=wish.excite)
-    try:
-        made = read_change(wish.change, here, fit.parts)
-        first = _side(wish.change, made, question)
+    question = Question(tolerance=wish.tolerance, at_hz=tuple(at.values()), excite=wish.excite)
+    with _why_missing(stand):
+        made = read_change(wish.change, stand.instrument, stand.fit.parts)
+        first = predict_made(stand, wish.change, made, question)
         shared = split_settings(wish.change.settings)
-        versus = [_side(change, read_change(change, here, fit.parts), question, shared=shared) for change in wish.versus]
-        before = _before(desk, here, question, fit.parts, wish=wish)
-    except ValueError as err:
-        if fit.parts is None and fit.notes and UNKNOWN in str(err):  # why what was measured is missing
-            msg = f"{err}. {' '.join(fit.notes)}"
-            raise ValueError(msg) from None
-        raise
+        versus = [predict_side(stand, change, question, shared=shared) for change in wish.versus]
+        before = _before(desk, stand, question, wish=wish)
+    fit, here = stand.fit, stand.instrument
     document = predict_document(first, before, versus, at=at, notes=fit.notes)
     name = made.variant.instrument.name if here is None or wish.change.instrument is not None else here.name
-    name = name or (wish.change.instrument or own).name
+    name = name or (wish.change.instrument or stand.file).name
     sheet = sheet_of_predict(first, before, versus, name=name, at=at, notes=fit.notes)
     others = [side.answer for side in versus]
     figures = {
@@ -92,20 +82,106 @@ def predict_curves(desk: Desk, wish: PredictWish) -> Outcome:
     return Outcome(document=document, sheet=sheet, figures=figures, page=partial(with_change, sheet, wish.change, made))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Question:
-    """What is asked of every instrument alike."""
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Stand:
+    """What predictions of a logbook rest on, read once.
 
+    Attributes
+    ----------
+    file : Path
+        The instrument.toml of the logbook, whether it is there or not.
+    instrument : Instrument or None
+        What it states; None where it is not there.
+    load : dict
+        ``"input.resistance"`` and ``"input.capacitance"``, cable included.
+    """
+
+    file: Path
+    instrument: Instrument | None
     load: dict[str, Quantity]
-    tolerance: bool
+    fit: LastFit
+
+
+def stand_of(folder: Path, *, stated: bool = False, other: Path | None = None) -> Stand:
+    """Read what predictions of a logbook rest on.
+
+    Parameters
+    ----------
+    stated : bool
+        From instrument.toml alone, whatever was measured.
+    other : Path or None
+        Another instrument.toml that is asked about, so that the logbook need not have one.
+
+    Raises
+    ------
+    ValueError
+        If the rig does not state cable and input.
+    FileError
+        If there is no instrument.toml, or it is not sound.
+    """
+    logbook = open_logbook(folder)
+    own = instrument_path(logbook)
+    if other is None and not own.exists():
+        msg = f"{own} is not there: begin one with coilsweep instrument --layout NAME, or name another by --instrument"
+        raise FileError(msg)
+    load = load_of_rig(rig_of(logbook))
+    fit = LastFit() if stated else last_fit(logbook, own, load=load)
+    return Stand(file=own, instrument=read_instrument_file(own) if own.exists() else None, load=load, fit=fit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What is asked of every instrument alike.
+
+    Attributes
+    ----------
+    at_hz : tuple of float
+        Where the level is told. [Hz]
+    is_gain_alone : bool
+        As for `predict_instrument`.
+    """
+
     at_hz: tuple[float, ...]
-    excite: str
+    tolerance: bool = True
+    excite: str = ""
+    is_gain_alone: bool = False
+
+
+# Why what was measured is missing.
+@contextlib.contextmanager
+def _why_missing(stand: Stand) -> Iterator[None]:
+    try:
+        yield
+    except MissingValuesError as err:
+        if stand.fit.parts is None and stand.fit.notes:
+            msg = f"{err}. {' '.join(stand.fit.notes)}"
+            raise ValueError(msg) from None
+        raise
 
 
 # Another change stands at the settings of the first, where it does not say otherwise and has these controls.
-def _side(change: Change, made: Changed, question: _Question, *, shared: Mapping[str, str] | None = None) -> Predicted:
+def predict_side(stand: Stand, change: Change, question: Question, *, shared: Mapping[str, str] | None = None) -> Predicted:
+    """Predict what a change does.
+
+    Parameters
+    ----------
+    shared : mapping or None
+        Settings of the first change, where this is another.
+
+    Raises
+    ------
+    ValueError
+        If a setting, part, lead or value is wrong or missing.
+    """
+    return predict_made(stand, change, read_change(change, stand.instrument, stand.fit.parts), question, shared=shared)
+
+
+def predict_made(
+    stand: Stand, change: Change, made: Changed, question: Question, *, shared: Mapping[str, str] | None = None
+) -> Predicted:
+    """Predict what a change does that was read before."""
     controls = carry_settings(shared or {}, made.variant.instrument) | split_settings(change.settings)
-    answer = _predict(made.variant.instrument, question, made.parts, controls=controls, changes=made.variant.changes)
+    answer = _predict(stand, made.variant.instrument, question, made.parts, controls=controls, changes=made.variant.changes)
     notes = made.notes
     for key, one in made.variant.changes.items():
         if key not in answer.basis:
@@ -116,8 +192,9 @@ def _side(change: Change, made: Changed, question: _Question, *, shared: Mapping
 
 
 def _predict(
+    stand: Stand,
     instrument: Instrument,
-    question: _Question,
+    question: Question,
     parts: MeasuredParts | None,
     *,
     controls: dict[str, str],
@@ -126,27 +203,28 @@ def _predict(
     return predict_instrument(
         instrument,
         controls,
-        load=question.load,
+        load=stand.load,
         changes=changes,
         measured=parts,
         with_tolerance=question.tolerance,
         excite=question.excite,
         at_hz=question.at_hz,
+        is_gain_alone=question.is_gain_alone,
     )
 
 
 # The instrument in the logbook at the same settings, as far as it has these controls.
-def _before(
-    desk: Desk, instrument: Instrument | None, question: _Question, parts: MeasuredParts | None, *, wish: PredictWish
-) -> PredictAnswer | None:
+def _before(desk: Desk, stand: Stand, question: Question, *, wish: PredictWish) -> PredictAnswer | None:
+    instrument, parts = stand.instrument, stand.fit.parts
     if instrument is None or not wish.change.told:
         return None
     controls = split_settings(wish.change.settings)
     if not wish.change.is_rewired:
-        return _predict(instrument, question, parts, controls=controls)
+        return _predict(stand, instrument, question, parts, controls=controls)
     excite = question.excite if question.excite in instrument.pickup else ""
     try:
-        return _predict(instrument, replace(question, excite=excite), parts, controls=carry_settings(controls, instrument))
+        asked = replace(question, excite=excite)
+        return _predict(stand, instrument, asked, parts, controls=carry_settings(controls, instrument))
     except ValueError as err:
         desk.say(f"No comparison with the instrument in the logbook: {err}")
         return None

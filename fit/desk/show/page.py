@@ -102,7 +102,7 @@ def html(sheet: Sheet, figures: "Mapping[str, Draw] | None" = None, *, footer: s
     """
     drawn = figures or {}
     body = [f"<h1>{safe(sheet.title)}</h1>", *_blocks(sheet.blocks, drawn, level=LARGEST_HEADING)]
-    return page_of(sheet.title, body, style=_series_colours() if drawn else "", footer=footer)
+    return page_of(sheet.title, body, style=series_colours() if drawn else "", footer=footer)
 
 
 def page_of(title: str, body: Iterable[str], *, style: str = "", footer: str = "") -> str:
@@ -253,8 +253,8 @@ def _drawing(drawing: Drawing, figures: "Mapping[str, Draw]", *, level: int) -> 
     )
 
 
-# The same pictures on a light and on a dark page.
-def _series_colours() -> str:
+def series_colours() -> str:
+    """Rules that give the same pictures their colours on a light and on a dark page."""
     from fit.desk.show.figures.style import COLOURS, DARK_COLOURS
 
     light, dark = ("".join(f"--series-{number}:{one};" for number, one in enumerate(set_)) for set_ in (COLOURS, DARK_COLOURS))

@@ -3,7 +3,7 @@
 import numpy as np
 
 from fit.circuit.controls import read_settings
-from fit.circuit.harness import Case, build_harness, needed_values
+from fit.circuit.harness import Case, at_frequencies, build_harness, needed_values
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.circuit.transfers import solve_harness, solve_instrument
@@ -90,3 +90,18 @@ def test_ohms_left_at_stops_are_needed_where_they_are_asked_for():
     (group,) = build_harness(instrument, [case], has_stops=("pot.tone.stop_0",)).groups
     # the track is whole between wiper and no lug: of the tone pot at 0 its own value no longer counts
     assert needed_values(instrument, group) == (ONE_PICKUP - {"pot.tone"}) | {"pot.tone.stop_0"}
+
+
+def test_other_frequencies_need_no_other_network():
+    instrument = read_instrument(layout_text("one-pickup"))
+    stated = ({"volume": "5"}, {}, {"volume": "7"})
+    harness = harness_of(instrument, *stated)
+    values = values_of(instrument)
+    grid = np.array([110.0, 990.0])
+    moved = solve_harness(at_frequencies(harness, grid), values=values)
+    anew = solve_instrument(
+        instrument, [Case(settings=read_settings(instrument, one), frequency_hz=grid) for one in stated], values=values
+    )
+    for one, other in zip(moved, anew, strict=True):
+        np.testing.assert_array_equal(one.voltage, other.voltage)
+        assert set(one.by_log) == set(other.by_log)

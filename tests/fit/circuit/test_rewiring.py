@@ -6,7 +6,7 @@ import pytest
 from fit.circuit.instrument import Pot, lugs_of
 from fit.circuit.layouts import DESCRIPTIONS, layout_text
 from fit.circuit.reading import read_instrument
-from fit.circuit.rewiring import add_chain, ends_of, find_point, loose_after, move_leads, points_of
+from fit.circuit.rewiring import add_chain, ends_of, find_point, leads_of, loose_after, move_leads, places_of, points_of
 from fit.circuit.soundness import check_wiring, part_ends
 
 
@@ -157,3 +157,12 @@ def test_what_a_lead_that_is_taken_off_leaves_behind_may_go_nowhere_and_nothing_
 def test_what_is_no_move_is_refused(moves, says):
     with pytest.raises(ValueError, match=says):
         move_leads(layout("one-pickup"), moves)
+
+
+@pytest.mark.parametrize("name", DESCRIPTIONS)
+def test_what_is_offered_can_be_soldered(name):
+    instrument = layout(name)
+    for lead in leads_of(instrument):
+        check_wiring(move_leads(instrument, {lead: points_of(instrument)[lead]}))
+    for place, ends in places_of(instrument).items():
+        assert ends_of(instrument, place) == ends

@@ -135,6 +135,21 @@ class LevelDocument(Document, frozen=True, kw_only=True, tag="coilsweep.level/1"
     simulated: bool = False
 
 
+class BenchDocument(Document, frozen=True, kw_only=True, tag="coilsweep.bench/1"):
+    """The bench in a window, once it is closed.
+
+    Attributes
+    ----------
+    logbook : str
+        Folder that the pages worked in last.
+    simulated : bool
+        On the virtual bench.
+    """
+
+    logbook: str
+    simulated: bool = False
+
+
 class TakeDocument(Document, frozen=True, kw_only=True, tag="coilsweep.take/1"):
     """A take that was made.
 

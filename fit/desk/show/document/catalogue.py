@@ -28,6 +28,7 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "import": (bench.ImportDocument,),
     "inspect": (bench.InspectDocument, bench.InspectResponseDocument),
     "instrument": (guitar.InstrumentDocument, guitar.LayoutsDocument),
+    "bench": (bench.BenchDocument,),
     "level": (bench.LevelDocument,),
     "listen": (guitar.ListenDocument,),
     "predict": (guitar.PredictDocument,),

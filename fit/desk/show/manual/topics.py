@@ -10,7 +10,7 @@ from fit.desk.show.manual.lines import block_lines, plain
 from fit.desk.show.manual.markdown import Block, Grid, Heading, Paragraph, parse
 
 GROUPS = {
-    "Before you begin": ("bench", "cautions", "exciter", "systems", "guide", "sound-card", "recordings", "calibrate"),
+    "Before you begin": ("bench", "cautions", "exciter", "systems", "guide", "window", "sound-card", "recordings", "calibrate"),
     "A pickup, a guitar": ("pickup", "guitar", "tapers", "real-parts", "references"),
     "Questions": ("confirm", "wiring", "compare", "quiet", "plate", "impedance"),
     "Before you solder": ("drawing", "predict", "listen"),

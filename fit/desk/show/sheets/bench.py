@@ -82,6 +82,34 @@ def sheet_of_level(levels: "tuple[ChannelLevel, ...]", findings: tuple[Finding, 
     return Sheet(title="Levels", blocks=(Table(tuple(rows)), Text(told or (f"All right: {sound}.", next_line(following)))))
 
 
+def most_urgent(findings: Sequence[Finding]) -> Finding | None:
+    """Choose what is to be put right first; None where all passes."""
+    for severity in ("reject", "warn"):
+        for finding in findings:
+            if finding.severity == severity:
+                return finding
+    return None
+
+
+def level_advice(levels: "tuple[ChannelLevel, ...]", findings: Sequence[Finding], *, is_tone: bool) -> tuple[str, bool]:
+    """Say in one sentence what to do, and whether all is well.
+
+    Parameters
+    ----------
+    is_tone : bool
+        The quiet tone plays; without it nothing can be said of the exciter.
+    """
+    told = findings if is_tone else [each for each in findings if each.code in ("clipped", "dead-channel")]
+    urgent = most_urgent(told)
+    text = next((each.text for each in findings if each.code == "exciter"), "")
+    if urgent is not None:
+        text = urgent.text
+    elif not is_tone:
+        hum, noise = (f"{figure:.0f} dBFS" for figure in (levels[0].hum_dbfs, levels[0].noise_dbfs))
+        text = f"no tone plays; the pickup hears hum of {hum} and noise of {noise}"
+    return f"{text[:1].upper()}{text[1:]}." if text else "", urgent is None
+
+
 def sheet_of_rig(file: Path, rows: Sequence[tuple[str, str]], missing: Sequence[Row], odd: Sequence[str]) -> Sheet:
     """Say what a rig states, and what is missing.
 

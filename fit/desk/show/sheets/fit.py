@@ -27,13 +27,15 @@ MOST_REACHES = 3
 HELPED_QUANTITIES = ("inductance", "winding_capacitance", "dc_resistance", "resonance_unloaded", "q_unloaded")
 
 
-def sheet_of_fit(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Sheet:
+def sheet_of_fit(answer: PickupAnswer, *, warnings: tuple[str, ...], with_limits: bool = False) -> Sheet:
     """Lay out what a pickup or a guitar is, as ``fit`` prints it.
 
     Parameters
     ----------
     warnings : tuple of str
         What was noticed outside the fit, one line each.
+    with_limits : bool
+        What limits each value stands beside it, not in a table of its own.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def sheet_of_fit(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Sheet:
         blocks.append(Section((Notice(tuple(misfit_lines(answer)), "bad"),)))
     rows = quantity_rows(answer)
     losses = tuple(row for row, key in zip(rows[1:], told_keys(answer), strict=True) if is_loss(key))
-    values = tuple(row[:-1] for row in rows if row not in losses)
+    values = tuple(row if with_limits else row[:-1] for row in rows if row not in losses)
     blocks.append(Section((Table(values),), label="All values"))
     blocks += [
         *taper_section(read_tapers(answer.quantities, answer.tapers)),
@@ -64,7 +66,7 @@ def sheet_of_fit(answer: PickupAnswer, *, warnings: tuple[str, ...]) -> Sheet:
         inside += [Section((Listing(untold),), heading="Not told by these takes")] if untold else []
         blocks.append(Section(tuple(inside), heading="Losses in pole pieces, cover and base plate", is_folded=True))
     limits = tuple((str(row[0]), str(row[-1])) for row in rows[1:] if row[-1])
-    if limits:
+    if limits and not with_limits:
         blocks.append(Section((Table(limits, has_head=False),), heading="What limits each value most", is_folded=True))
     blocks += _model_sections(answer)
     return Sheet(title=titled(f"A {what.lower()}, measured", is_simulated=answer.simulated), blocks=tuple(blocks))

@@ -15,11 +15,11 @@ from fit.answers.predict.tone import ToneStep, ToneSweep
 from fit.circuit.controls import Settings
 from fit.desk.show.document import guitar
 from fit.desk.show.document.pieces import named_takes, value_or_none
-from fit.desk.show.sheet import Block, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
+from fit.desk.show.sheet import Block, Level, Meaning, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.basis import basis_section, known_value, sureness_text
 from fit.desk.show.sheets.notices import CIRCUIT, simulated_notice, titled
 from fit.desk.show.sheets.player import hertz_text, meaning_of_predict
-from fit.desk.show.words import MINUS, estimate_texts
+from fit.desk.show.words import MINUS, estimate_texts, quantity_name
 from measure.quantity import format_quantity
 from measure.response import FloatArray
 
@@ -170,6 +170,30 @@ def sheet_of_predict(
     return Sheet(title=titled(f"Prediction: {name}", is_simulated=simulated), blocks=tuple(blocks))
 
 
+def sheet_of_what_if(now: Predicted, held: Predicted | None = None, *, at: Mapping[str, float]) -> Sheet:
+    """Lay out the figures of a prediction while somebody turns its controls, beside those of one that is held.
+
+    Parameters
+    ----------
+    at : mapping
+        Name of each chosen note or frequency to its frequency. [Hz]
+    """
+    old = None if held is None else held.answer
+    blocks: list[Block] = [_verdict(now.answer, None, (), is_doubtful=False)]
+    for pickup in dict.fromkeys((*now.answer.pickups, *(() if old is None else old.pickups))):
+        sides = {"": now.answer.pickups.get(pickup)} | ({} if old is None else {"held": old.pickups.get(pickup)})
+        if any(one is not None and one.is_connected for one in sides.values()):
+            block = _figures_block(sides, None, at=at, is_compared=False)
+            blocks.append(Section((block,), heading=f"Pickup {pickup}: output over the voltage in its winding"))
+    return Sheet(title="What if", blocks=tuple(blocks))
+
+
+def sheet_of_missing(names: Sequence[str]) -> Sheet:
+    """Say on a page which values are missing for a curve."""
+    line = f"No curve yet: no value is known of {', '.join(map(quantity_name, names))}."
+    return Sheet(title="What if", blocks=(Verdict(line, "look", ("Type it beside its name, or fit takes that tell it.",)),))
+
+
 def _heard(answer: PredictAnswer) -> dict[str, PickupCurve]:
     return {name: curve for name, curve in answer.pickups.items() if curve.is_connected}
 
@@ -185,13 +209,17 @@ def _versus_lines(versus: Sequence[Predicted]) -> tuple[str, ...]:
 
 def _verdict(answer: PredictAnswer, before: PredictAnswer | None, notes: tuple[str, ...], *, is_doubtful: bool) -> Verdict:
     """Where each pickup's peak is, and was; below it the other changes, and why that does not rest on the last fit."""
+    level: Level = "bad" if not _heard(answer) else "look" if is_doubtful else "good"
+    return Verdict(verdict_text(answer, before), level, notes)
+
+
+def verdict_text(answer: PredictAnswer, before: PredictAnswer | None = None) -> str:
+    """Say in one sentence where each pickup's peak is, and was."""
     told = []
     for name, curve in _heard(answer).items():
         old = None if before is None else before.pickups.get(name)
         told.append(f"{name} {_peak_text(curve)}{_was_text(curve, old)}")
-    if not told:
-        return Verdict("Not heard: no pickup reaches the jack at these settings.", "bad", notes)
-    return Verdict(f"{'; '.join(told)}.", "look" if is_doubtful else "good", notes)
+    return f"{'; '.join(told)}." if told else "Not heard: no pickup reaches the jack at these settings."
 
 
 def _was_text(curve: PickupCurve, old: PickupCurve | None) -> str:

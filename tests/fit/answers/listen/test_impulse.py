@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fit.answers.listen.impulse import HIGHEST_HZ, LEVEL_HIGH_HZ, LEVEL_LOW_HZ, MOST_BOOST, Side, design_change
+from fit.answers.listen.impulse import HIGHEST_HZ, LEVEL_HIGH_HZ, LEVEL_LOW_HZ, MOST_BOOST, Side, change_std, design_change
 from fit.answers.listen.minimum_phase import (
     design_size,
     filter_gain,
@@ -18,7 +18,7 @@ from fit.circuit.reading import read_instrument
 from measure.quantity import parse_quantity
 from tests.draws import some
 from tests.found_parts import INSTRUMENT as MARKED
-from tests.found_parts import LOAD, real_parts
+from tests.found_parts import LOAD, found_parts, real_parts
 
 RATES_HZ = [8000, 44100, 192000]
 CHANGES = {
@@ -276,3 +276,39 @@ def test_what_is_heard_has_them_too():
     for hertz in heard_hz:
         asked = np.interp(np.log(hertz), np.log(answer.frequency_hz), 20 * np.log10(np.abs(answer.asked)))
         assert asked == pytest.approx(down.levels[hertz].value - up.levels[hertz].value, abs=0.02)
+
+
+def test_uncertainty_of_a_change_is_the_spread_of_drawn_changes():
+    parts, grid = found_parts(), np.geomspace(100.0, 10e3, 12)
+    changes = {"capacitor.tone": parse_quantity("10n ± 3%", "F")}
+
+    def sides(measured, after):
+        before = Side(instrument=MARKED, controls={"tone": "6"}, load=LOAD, measured=measured)
+        return before, replace(before, changes=after)
+
+    std = change_std(*sides(parts, changes), grid)
+    rng = np.random.default_rng(4)
+    drawn = []
+    for logs in rng.multivariate_normal(np.zeros(len(parts.names)), parts.log_covariance, size=400):
+        values = {name: parts.values[name] * np.exp(log) for name, log in zip(parts.names, logs, strict=True)}
+        new = parse_quantity(f"{10e-9 * (1 + 0.03 * rng.uniform(-1, 1)):.9g}", "F")
+        moved = replace(parts, values=values)
+        gains = [
+            predict_instrument(
+                one.instrument, one.controls, load=LOAD, measured=moved, changes=one.changes, at_hz=grid, is_gain_alone=True
+            ).pickups["bridge"]
+            for one in sides(moved, {"capacitor.tone": new})
+        ]
+        drawn.append([(gains[1].levels[hz].value - gains[0].levels[hz].value) / 8.685889638 for hz in grid.tolist()])
+    assert std == pytest.approx(np.std(drawn, axis=0), rel=0.15, abs=1e-5)  # 400 draws: 4 standard deviations
+    assert change_std(*sides(parts, {}), grid).max() < 1e-12
+
+
+@pytest.mark.parametrize("edge", ["low", "high"])
+def test_an_edge_is_off_by_its_interval(edge):
+    before = Side(instrument=MARKED, controls={}, load=LOAD, measured=found_parts())
+    after = replace(before, controls={"tone": "3"})
+    middle, end = (design_change(before, after, rate_hz=48000, edge=one) for one in ("middle", edge))
+    half = 1.96 * change_std(before, after, end.frequency_hz)
+    sign = 1.0 if edge == "high" else -1.0
+    np.testing.assert_allclose(np.log(np.abs(end.asked / middle.asked)), sign * half, atol=2e-4)

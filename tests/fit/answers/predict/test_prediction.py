@@ -304,3 +304,14 @@ def test_intervals_of_predictions_hold_real_guitars():
     assert np.all(np.mean(np.abs(pulls) < 1.96, axis=(0, 2)) > 0.9)
     assert np.all(np.std(pulls, axis=0) < 1.3)
     assert np.max(np.abs(pulls)) < 4.5
+
+
+def test_the_gain_alone_is_the_same_gain():
+    options = {"controls": {"tone": "4"}, "measured": None, "with_tolerance": True, "at_hz": (110.0, 3e3)}
+    whole, quick = bridge(**options), bridge(**options, is_gain_alone=True)
+    np.testing.assert_array_equal(quick.gain, whole.gain)
+    np.testing.assert_array_equal(quick.gain_db_std, whole.gain_db_std)
+    assert plain(quick.corner) == plain(whole.corner)
+    assert plain(quick.levels[3e3]) == plain(whole.levels[3e3])
+    assert np.isnan(quick.group_delay_std_s).all()
+    assert predict_instrument(INSTRUMENT, {}, load=LOAD, is_gain_alone=True).tone_sweeps == ()

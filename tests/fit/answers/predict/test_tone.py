@@ -5,7 +5,7 @@ import pytest
 
 from fit.answers.parts.known import Known, gather_known
 from fit.answers.predict.prediction import predict_instrument
-from fit.answers.predict.tone import find_tone_controls, tone_sweep
+from fit.answers.predict.tone import find_tone_controls, textbook_corners, tone_sweep
 from fit.circuit.controls import read_settings
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
@@ -118,3 +118,13 @@ def test_a_value_that_is_not_known_ends_the_sweep():
 
 def test_a_control_that_the_output_does_not_feel_is_left_out():
     assert sweep_of(known_of(INSTRUMENT, {"volume": "0"}), {"volume": "0"}) == ()
+
+
+def test_textbook_corners_of_the_controls_as_they_stand():
+    settings = read_settings(INSTRUMENT, {"tone": "5"})
+    values = known_of(INSTRUMENT, {"tone": "5"}).values
+    (sweep,) = sweep_of(known_of(INSTRUMENT, {}))
+    half = next(step for step in sweep.steps if step.rotation == 5)
+    assert textbook_corners(INSTRUMENT, settings, values) == {"tone": pytest.approx(half.textbook_hz, rel=1e-12)}
+    assert textbook_corners(INSTRUMENT, read_settings(INSTRUMENT, {"tone": "0"}), values) == {}
+    assert textbook_corners(INSTRUMENT, settings, {key: one for key, one in values.items() if key != "capacitor.tone"}) == {}

@@ -8,7 +8,7 @@ from fit.desk.book.desk import Outcome
 from fit.desk.guide.bench import virtual_bench
 from fit.desk.guide.prepare import LOADS, input_stage, loads_of, look_stage
 from fit.desk.guide.scene import Bench, InputBench
-from fit.desk.guide.session import Deed, converse
+from fit.desk.guide.session import Deed, converse, prompt_of
 from fit.desk.show.document.pieces import Document
 from measure.errors import NoCardError
 from measure.logbook.rig import read_rig
@@ -95,7 +95,10 @@ def test_the_levels_are_looked_at_as_often_as_is_wished(tmp_path):
     script = Script(**{"Look at the levels": ["", "yes", ""]})
 
     class Person:
-        tell, ask = script.shown.append, staticmethod(script.read_line)
+        tell = script.shown.append
+
+        def ask(self, question):
+            return script.read_line(prompt_of(question))
 
         def keep(self, memory):
             pass

@@ -32,8 +32,8 @@ class Talk:
     def tell(self, line):
         self.told.append(line)
 
-    def ask(self, text):
-        self.told.append(text)
+    def ask(self, question):
+        self.told.append(prompt_of(question))
         return self.words.pop(0) if self.words else None
 
     def keep(self, memory):

@@ -13,6 +13,7 @@ from fit.answers.listen.loudness import weighted_energy
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.questions import listen as listening
+from fit.desk.questions import predict as predicting
 from measure.errors import FileError
 from measure.quantity import parse_quantity
 from measure.source.files import create_blocks, open_blocks
@@ -210,7 +211,7 @@ def test_measured_values_stand_in_for_stated_ones(book, capsys, monkeypatch):
     names = ("capacitor.tone", "bridge.inductance")
     values = {"capacitor.tone": 47e-9, "bridge.inductance": 4.4}
     parts = MeasuredParts(values=values, names=names, log_covariance=np.eye(2) * 1e-4, takes=("open",), simulated=True)
-    monkeypatch.setattr(listening, "last_fit", lambda *_, **__: LastFit(parts=parts, notes=("a note",)))
+    monkeypatch.setattr(predicting, "last_fit", lambda *_, **__: LastFit(parts=parts, notes=("a note",)))
     _, document, _ = listen_json(capsys, book, "--recorded", "tone=2", "--set", "tone=10")
     _, stated, _ = listen_json(capsys, book, "--recorded", "tone=2", "--set", "tone=10", "--stated", target="stated.wav")
     assert document["simulated"] is True

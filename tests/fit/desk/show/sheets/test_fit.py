@@ -14,7 +14,7 @@ from fit.desk.show.sheets.fit import (
 )
 from measure.response import Finding
 from tests.answer_by_hand import answer, estimate
-from tests.sheet_parts import headings, said
+from tests.sheet_parts import headings, said, tables
 
 
 def test_limiting_source_is_the_largest_share_of_the_variance():
@@ -75,3 +75,12 @@ def test_models_are_ranked_from_the_best():
 
 def test_agreement_is_told_for_each_take():
     assert agreement_rows(answer())[1:] == tuple((name, "0.002 dB", "0.007 dB", "0.01°") for name in ("open", "plus-1n"))
+
+
+def test_what_limits_a_value_may_stand_beside_it():
+    plain, beside = (sheet_of_fit(answer(), warnings=(), with_limits=one) for one in (False, True))
+    assert "What limits each value most" in headings(plain)
+    assert "What limits each value most" not in headings(beside)
+    (values, *_), (wider, *_) = tables(plain), tables(beside)
+    assert [row[:-1] for row in wider.rows] == list(values.rows)
+    assert wider.rows[0][-1] == "limited most by"

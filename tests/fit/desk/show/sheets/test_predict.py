@@ -10,7 +10,7 @@ from fit.circuit.controls import read_settings
 from fit.circuit.layouts import layout_text
 from fit.circuit.reading import read_instrument
 from fit.desk.show.sheet import Section, Table, Verdict
-from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_predict
+from fit.desk.show.sheets.predict import Predicted, settings_text, sheet_of_predict, sheet_of_what_if, verdict_text
 from measure.quantity import parse_quantity
 from tests.found_parts import INSTRUMENT, LOAD, found_parts
 from tests.sheet_parts import blocks_in, headings, pictures, said
@@ -164,3 +164,14 @@ def test_other_changes_are_told_below_the_first_and_what_they_rest_on_is_folded(
     assert second == "Versus 2: not heard, no pickup reaches the jack."
     folded = [one for one in two.blocks if isinstance(one, Section) and one.heading.startswith("What differs")]
     assert [one.is_folded for one in folded] == [True, True]
+
+
+def test_what_is_held_stands_beside_what_is_tried():
+    now, held = Predicted(answer=CHANGED), Predicted(answer=PLAIN)
+    head, rows = figures(sheet_of_what_if(now, held, at=AT))
+    assert head == ("", "", "95 % interval", "held", "95 % interval")
+    assert rows["Level at 3k"][:2] == figures(sheet(CHANGED))[1]["Level at 3k"]
+    assert rows["Level at 3k"][2:] == figures(sheet())[1]["Level at 3k"]
+    alone = sheet_of_what_if(now, at=AT)
+    assert figures(alone)[0] == ("", "", "95 % interval")
+    assert verdict_text(CHANGED) in said(alone)
