@@ -13,7 +13,7 @@ FULL = 0.999  # [1] of full scale from which on a sample is clipped
 LEAST_POWER = 1e-20  # [1] −200 dBFS
 TOP_LINE_HZ = 990.0  # [Hz] mains lines are looked for up to here: below the tone, which is a multiple of 50 Hz, too
 STANDS_OUT = 30.0  # [1] power of a line over the median of what lies around it; chance reaches 12 about once in 1e5
-FEWEST_LINES = 2  # [1] of one mains frequency; a single line may be anything
+FEWEST_LINES = 2  # [1] of one mains frequency; a single line may be anything, unless it is the lowest
 HANN_GAIN = 0.5  # [1] what the window leaves of a line's amplitude
 
 
@@ -109,7 +109,7 @@ def _mains_lines(power: FloatArray, bin_hz: float) -> tuple[float, ...]:
         lines = mains_hz * np.arange(1, int(TOP_LINE_HZ / mains_hz) + 1)
         found.append(tuple(float(line) for line in lines if _stands_out(power, line, bin_hz, mains_hz=mains_hz)))
     most = max(found, key=len)
-    return most if len(most) >= FEWEST_LINES else ()
+    return most if len(most) >= FEWEST_LINES or set(most) & set(NOMINAL_HZ) else ()
 
 
 def _stands_out(power: FloatArray, line_hz: float, bin_hz: float, *, mains_hz: float) -> bool:

@@ -36,6 +36,7 @@ class CardProcess:
         self._pipe: Connection | None = None
         self._reader: threading.Thread | None = None
         self._card = Card(owner=False, held_by=None)
+        self._force: asyncio.TimerHandle | None = None  # ends the process where it does not fall silent
         self._open: Sent | None = None  # an activity that has not begun yet
 
     def start(self, tell: Callable[[Told], None]) -> None:
@@ -56,8 +57,8 @@ class CardProcess:
         """Fade to silence."""
         if self._process is not None:
             self._send(Sent())
-        if self._loop is not None and self._card.is_playing:
-            self._loop.call_later(FADE_S, self._silence_by_force, self._process)
+        if self._loop is not None and self._card.is_playing and self._force is None:
+            self._force = self._loop.call_later(FADE_S, self._silence_by_force, self._process)
 
     def end(self) -> None:
         """Fade, and end the process."""
@@ -116,6 +117,8 @@ class CardProcess:
     def _hear(self, told: Told) -> None:
         if isinstance(told, Card):
             self._card = told
+            if not told.is_playing:
+                self._calm()
             self._open = None if told.activity != "idle" else self._open
         self._tell(told)
 
@@ -138,8 +141,15 @@ class CardProcess:
             self._kill()
             self._tell_end(f"the card did not fall silent in time: its process {ENDED}")
 
+    def _calm(self) -> None:
+        """Let go of what was to fall silent and has: whatever sounds next is another thing."""
+        if self._force is not None:
+            self._force.cancel()
+        self._force = None
+
     def _tell_end(self, text: str) -> None:
         """Say that an activity was cut off."""
+        self._calm()
         if self._card.activity == "guide":
             self._tell(GuideDone(is_finished=False, text=text))
         elif self._card.activity == "level":
@@ -148,6 +158,7 @@ class CardProcess:
         self._tell(self._card)
 
     def _kill(self) -> None:
+        self._calm()
         process, reader = self._process, self._reader
         self._process = self._pipe = self._reader = None
         if process is not None and reader is not None:

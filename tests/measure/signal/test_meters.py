@@ -60,6 +60,12 @@ def test_mains_lines_are_told_from_a_tone_and_from_noise(mains_hz, other_hz):
     assert not set(lines) & {other_hz, 1000.0}
 
 
+def test_a_single_line_is_of_the_mains_where_it_is_the_lowest():
+    noise = 1e-4 * np.random.default_rng(4).standard_normal((RATE_HZ // 2, 1))
+    assert band_spectrum(sines((50.0, 0.01)) + noise, RATE_HZ).mains_hz == (50.0,)
+    assert band_spectrum(sines((200.0, 0.01)) + noise, RATE_HZ).mains_hz == ()
+
+
 def test_a_tone_or_noise_alone_has_no_mains_lines():
     noise = 1e-3 * np.random.default_rng(2).standard_normal((RATE_HZ // 2, 2))
     assert band_spectrum(noise, RATE_HZ).mains_hz == ()

@@ -113,6 +113,23 @@ def test_a_process_that_dies_is_told_and_begun_again(listening):
     listening(act)
 
 
+def test_what_is_begun_right_after_a_stop_goes_on(listening, monkeypatch):
+    monkeypatch.setattr(card_module, "FADE_S", 0.6)
+
+    async def act(listener):
+        listener.order(LevelStart())
+        await listener.wait(Level)
+        listener.card.silence()
+        assert await listener.wait(Card, is_idle)
+        listener.order(LevelStart())
+        await listener.wait(Level)
+        await asyncio.sleep(1.0)
+        await listener.wait(Level)
+        assert [one.text for one in listener.all(LevelEnded)] == [""]
+
+    listening(act)
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="a process cannot be held up here")
 def test_a_process_that_does_not_answer_is_replaced(listening, monkeypatch):
     monkeypatch.setattr(card_module, "LEAVE_S", 0.3)
