@@ -69,6 +69,11 @@ class Listing:
     takes: tuple[Take, ...]
     damaged: dict[str, str]
 
+    @property
+    def told(self) -> list[str]:
+        """Names of all, safe to print: a folder may be called anything."""
+        return sorted(one_line(name, 64) for name in (*(take.name for take in self.takes), *self.damaged))
+
 
 def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
     """Open a folder as a logbook and remove what a crash left behind.
@@ -394,8 +399,7 @@ def _missing_message(logbook: Logbook, listing: Listing, name: str) -> str:
     alike = alike_name(name, [take.name for take in takes])
     if alike is not None:
         return f'{msg}; there is "{alike}"'
-    names = sorted([*(take.name for take in takes), *listing.damaged])
-    known = ", ".join(one_line(name, 64) for name in names[:20]) or "none yet"
+    known = ", ".join(listing.told[:20]) or "none yet"
     return f"{msg}; there are: {known}"
 
 
