@@ -54,8 +54,10 @@ def test_a_page_has_one_heading_the_links_and_a_title(path, opened):
     assert page.locator("nav a").count() == 8
     assert page.locator("nav a[aria-current=page]").count() == 1
     assert page.title().lower().endswith("the bench")
-    page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "To the page"
+    assert page.locator("a, button, input, select, summary").first.text_content() == "To the page"
+    if "job=" not in path:  # a step of a job takes the focus as soon as it is there
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "To the page"
 
 
 def test_without_its_server_a_page_says_so(served, visit):
