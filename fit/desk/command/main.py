@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from fit.desk.show.document.pieces import Document
 
 DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
+UNKNOWN_COMMAND = "No such command"  # how click begins what it says of one
 EXAMPLES = """\b
 Examples:
   coilsweep demo                               the whole job, simulated
@@ -154,7 +155,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         return _complain("Interrupted; nothing half-written is left.", INTERRUPTED, as_json=as_json)
     except click.ClickException as error:
-        return _complain(_misplaced(error, words) or error.format_message(), WRONG_USE, as_json=as_json)
+        return _complain(_misplaced(error, words) or _with_cure(error), WRONG_USE, as_json=as_json)
     except _expected_errors() as error:
         if "--debug" in options:
             import traceback
@@ -179,6 +180,15 @@ def _as_options(words: list[str]) -> list[str]:
     if words[:1] == ["help"]:
         return [*words[1:], "--help"]
     return ["--version"] if words == ["version"] else words
+
+
+def _with_cure(error: click.ClickException) -> str:
+    """Say what was typed wrong, and where it is told what may be typed, where click itself says only the first."""
+    text = error.format_message()
+    is_bare = isinstance(error, click.MissingParameter | click.NoSuchOption) or text.startswith(UNKNOWN_COMMAND)
+    if is_bare and isinstance(error, click.UsageError) and error.ctx is not None and not text.endswith("?"):
+        return f"{text.rstrip('.')}; {error.ctx.command_path} --help says what may be typed"
+    return text
 
 
 def _misplaced(error: click.ClickException, words: Sequence[str]) -> str | None:

@@ -57,8 +57,9 @@ def is_one_line(err):
         (["stimulus", "SWEEP"], 2, "not overwritten"),
         (["stimulus", "new.wav", "--rate", "48000", "--stop", "30000"], 2, "24000"),
         (["stimulus", "new.txt"], 2, "new.txt"),
-        (["nonsense"], 2, "nonsense"),
-        (["fit", "open", "--nonsense"], 2, "--nonsense"),
+        (["nonsense"], 2, "No such command 'nonsense'; coilsweep --help says what may be typed"),
+        (["fit", "open", "--nonsense"], 2, "No such option '--nonsense'; coilsweep fit --help says what may be typed"),
+        (["confirm"], 2, "Missing argument 'PART'; coilsweep confirm --help says what may be typed"),
     ],
 )
 def test_whatever_is_wrong_gets_one_line_and_its_exit_code(capsys, bench, tmp_path, monkeypatch, words, code, says):
