@@ -1,8 +1,8 @@
 """What an installation brings along, and under which licences: .ci/bill.py NAME FILE, in the environment it is installed in.
 
 Writes a bill of materials as CycloneDX 1.6 (ECMA-424) and prints one line a package; exit code 1 where a licence is none of those
-below, all of which let anybody use, change and pass on the program with their notices kept. Optional parts that were not
-installed are not in it. Same installation, same bytes.
+below, all of which let anybody use, change and pass on the program with their notices kept. Extras are not in it,
+installed or not. Same installation, same bytes.
 """
 
 import json
@@ -53,7 +53,7 @@ def packages(name):
         try:
             found[one] = distribution(one)
         except PackageNotFoundError:
-            continue  # for another system or Python, or an optional part
+            continue  # for another system or Python
         left += required(found[one])
     return dict(sorted(found.items()))
 

@@ -82,6 +82,22 @@ class _Judged:
     jumps: tuple[clock.Burst, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Examined:
+    """What the checks of a recording found.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        One for each name in `NAMES`, in that order.
+    latency : int or None
+        From the start of what was played to its arrival; None where it is not heard in a reference channel. [samples]
+    """
+
+    findings: tuple[Finding, ...]
+    latency: int | None
+
+
 def check_recording(recording: Recording, *, stimulus: FloatArray | None = None) -> tuple[Finding, ...]:
     """Look for every fault that a recording can show.
 
@@ -95,6 +111,11 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     tuple of Finding
         One for each name in `NAMES`, in that order.
     """
+    return examine_recording(recording, stimulus=stimulus).findings
+
+
+def examine_recording(recording: Recording, *, stimulus: FloatArray | None = None) -> Examined:
+    """Do the same as `check_recording`, and tell where the stimulus was found: for checks that need it as well."""
     channels = _channels(recording)
     timing = channels["reference"] if "reference" in channels else channels["pickup"]
     recognised = sweep.recognise_best(channels, recording.rate_hz) if stimulus is None else None
@@ -130,7 +151,8 @@ def check_recording(recording: Recording, *, stimulus: FloatArray | None = None)
     proofs = _prove_breaks(channels, recording, is_silent=findings[1].severity == "reject")
     findings += _judge_time(heard, proofs, judged=judged, harmonics=most, rate_hz=recording.rate_hz)
     findings += [_judge_hum(heard, noise), _judge_level(heard), *harmonics, _judge_offset(channels)]
-    return tuple(findings)
+    latency = heard.reference.latency if heard.reference is not None and heard.reference_is_heard else None
+    return Examined(findings=tuple(findings), latency=latency)
 
 
 def noise_summary(recording: Recording) -> dict[str, float | None]:

@@ -26,7 +26,7 @@ RATES_HZ = (8000, 11025, 16000, 22050, 32000, 44100, 48000, 88200, 96000)  # low
 PASSED = (0.40, 0.5)  # [1] of a rate: where a stream of it ends
 
 
-def judge_resampling(samples: Samples, stimulus: FloatArray, rate_hz: int) -> Finding | None:
+def judge_resampling(samples: Samples, stimulus: FloatArray, rate_hz: int, *, latency: int | None = None) -> Finding | None:
     """Look for a brick wall below 0.45 of the rate.
 
     Parameters
@@ -37,6 +37,8 @@ def judge_resampling(samples: Samples, stimulus: FloatArray, rate_hz: int) -> Fi
         What was played; anything but a sweep is not judged.
     rate_hz : int
         Of both. [Hz]
+    latency : int or None
+        From the start of what was played to its arrival, where that is known; None looks for it. [samples]
 
     Returns
     -------
@@ -50,9 +52,10 @@ def judge_resampling(samples: Samples, stimulus: FloatArray, rate_hz: int) -> Fi
         return None
     if not timetable.is_sweep:
         return None
-    latency, contrast = find_latency(samples, stimulus, timetable, rate_hz=rate_hz)
-    if contrast < N_PRESENT:
-        return None
+    if latency is None:
+        latency, contrast = find_latency(samples, stimulus, timetable, rate_hz=rate_hz)
+        if contrast < N_PRESENT:
+            return None
     levels = _levels(samples, stimulus, timetable, latency=latency, rate_hz=rate_hz)
     wall = None if levels is None else _find_wall(*levels)
     if wall is None or wall[0] >= OWN_WALL * rate_hz:

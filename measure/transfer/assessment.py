@@ -33,17 +33,17 @@ def assess(
     Judgement
         For the method "quiet" there is no response.
     """
-    from measure.checks.recording import check_recording
+    from measure.checks.recording import examine_recording
     from measure.checks.resampling import judge_resampling
     from measure.transfer.response import estimate_response
 
     if method == "quiet":
         stimulus = None
-    each = [check_recording(recording, stimulus=stimulus) for recording in recordings]
+    each = [examine_recording(recording, stimulus=stimulus) for recording in recordings]
     found = worst_by_code(
         replace(one, text=f"{recording.name}: {one.text}") if len(each) > 1 and one.severity != "pass" else one
-        for recording, findings in zip(recordings, each, strict=True)
-        for one in findings
+        for recording, examined in zip(recordings, each, strict=True)
+        for one in examined.findings
     )
     findings = sift_findings(found, recordings, method=method)
     if method == "quiet":
@@ -51,9 +51,10 @@ def assess(
 
         findings += judge_quiet(noise_levels(recordings, is_quiet=True))
         return Judgement(findings=findings)
-    heard = recordings[0]
-    if stimulus is not None and heard.reference_channel is not None:  # a pickup's own response says less
-        wall = judge_resampling(heard.samples[:, heard.reference_channel - 1], stimulus, heard.rate_hz)
+    heard, latency = recordings[0], each[0].latency
+    if stimulus is not None and heard.reference_channel is not None and latency is not None:  # a pickup's own response says less
+        reference = heard.samples[:, heard.reference_channel - 1]
+        wall = judge_resampling(reference, stimulus, heard.rate_hz, latency=latency)
         findings += () if wall is None else (wall,)
     response = None
     is_comparable = len(recordings) > 1 and all(recording.reference_channel is not None for recording in recordings)

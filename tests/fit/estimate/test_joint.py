@@ -3,11 +3,13 @@
 import subprocess
 import sys
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from fit.estimate.joint import (
+    PATIENCE,
     Block,
     covariance_of,
     fit_joint,
@@ -76,6 +78,38 @@ def test_a_search_that_is_cut_short_keeps_the_best():
     whole = search_joint(problem, blocks, start, tolerance=1e-9, most_evaluations=200)
     assert 1e3 * whole.chi_square < short.chi_square < np.inf
     assert short.n_evaluations <= 4 < whole.n_evaluations
+
+
+def valley():
+    """A problem with its minimum at the end of a bent valley, which a search goes down in many small steps, and a far start."""
+    problem, rows, *_ = linear()
+    across, along = rows["b"], rows["a"]
+
+    def evaluate(p):
+        value = np.exp(0.1 * along * (1 - p["a"]) + 3.0 * across * (p["b"] - p["a"] ** 2))
+        return value, {"a": -0.1 * along - 6.0 * p["a"] * across, "b": 3.0 * across}
+
+    free = tuple(replace(each, prior_std=np.inf) if each.name == "a" else each for each in problem.parameters)
+    start = np.zeros(len(free))
+    start[:2] = (-1.2, 1.0)
+    return replace(problem, circuit=SimpleNamespace(evaluate=evaluate), parameters=free), start
+
+
+@pytest.mark.parametrize(("of_reached", "is_given_up"), [(1.1, False), (0.9, True)])
+def test_a_search_is_given_up_by_how_far_it_has_come_not_by_where_it_began(of_reached, is_given_up):
+    problem, start = valley()
+    blocks = independent_blocks(problem, 0.0)
+    first, reached, whole = (
+        search_joint(problem, blocks, start, tolerance=1e-9, most_evaluations=most) for most in (1, PATIENCE, 400)
+    )
+    hopeless = of_reached * reached.chi_square
+    assert whole.chi_square < hopeless < first.chi_square / 100  # near the minimum, and the start far above
+    assert whole.n_evaluations > PATIENCE + 10
+    found = search_joint(problem, blocks, start, tolerance=1e-9, most_evaluations=400, hopeless=hopeless)
+    same = reached if is_given_up else whole
+    assert (found.n_evaluations, found.chi_square) == (same.n_evaluations, same.chi_square)
+    np.testing.assert_array_equal(found.vector, same.vector)
+    np.testing.assert_array_equal(found.prediction.residual, same.prediction.residual)
 
 
 def test_a_start_that_cannot_be_computed_is_refused():

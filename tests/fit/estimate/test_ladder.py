@@ -408,6 +408,39 @@ def test_a_reference_that_the_takes_contradict_is_let_go():
     assert (sound.problem.released, sound.alternatives) == ((), ())
 
 
+# Of a reference that is wrong, a right model that is tightly held to it is far behind a wrong one that is let go.
+@pytest.mark.long
+@pytest.mark.parametrize("seed", [2, 4])
+@pytest.mark.parametrize("astray", [1.0, 2.0])
+def test_a_right_model_that_begins_far_off_is_found_under_a_wrong_reference(monkeypatch, seed, astray):
+    evidence, _ = draw_bench(seed, n_loops=1)
+    wrong = replace(evidence.dcr, value=evidence.dcr.value * 1.4, standard_uncertainty=evidence.dcr.standard_uncertainty * 1.4)
+    evidence = replace(evidence, dcr=wrong)
+    candidates = ladder._fit_one_coil(evidence, ONE_COIL)
+    right = next(index for index, each in enumerate(candidates) if each.model.eddies == (("loop",),))
+    names = [parameter.name for parameter in build_problem(evidence, candidates[right].model).parameters]
+    vector = candidates[right].fit.vector.copy()
+    for name, step in (("log_inductance", 0.5), ("log_winding_capacitance", -1.0), ("log_tau_0_0", 2.0), ("share_0_0", -2.0)):
+        vector[names.index(name)] += astray * step
+    candidates[right] = replace(candidates[right], fit=replace(candidates[right].fit, vector=vector))
+    steps = []
+
+    def counted(*args, **options):
+        fit = search_joint(*args, **options)
+        steps.append(fit.n_evaluations)
+        return fit
+
+    monkeypatch.setattr(ladder, "search_joint", counted)
+    best = ladder._compare(evidence, candidates, None).best
+    n_steps = sum(steps)
+    steps.clear()
+    monkeypatch.setattr(ladder, "HOPELESS", np.inf)
+    led_on = ladder._compare(evidence, candidates, None).best
+    assert (best.problem.model.eddies, best.problem.released) == ((("loop",),), ("log_resistance",))
+    assert best.bic == pytest.approx(led_on.bic, abs=0.5)  # a tenth of what a parameter more costs
+    assert n_steps < sum(steps)
+
+
 @pytest.mark.long
 def test_unequal_highpasses_are_found_behind_a_misfit():
     evidence, truth = draw_bench(9, n_loops=1)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import scipy.signal
 
+from measure.checks import resampling
 from measure.checks.resampling import judge_resampling
 from measure.signal.stimulus import Sweep, sweep_samples
 from measure.transfer.assessment import assess
@@ -121,11 +122,14 @@ def through(recording, between_hz):
 
 
 @pytest.mark.long
-def test_a_loopback_and_a_take_with_a_reference_tell_it():
+def test_a_loopback_and_a_take_with_a_reference_tell_it(monkeypatch):
     recording = recorded(lambda f: output(f) * mismatch(f), seed=1)
-    for one, n in ((recording, 0), (through(recording, 32000), 1)):
+    both = ((recording, 0), (through(recording, 32000), 1))
+    for one, n in both:
         found = solve_loopback([one], stimulus=played(), time_utc=MADE).findings
         assert len([each for each in found if each.code == "resampled"]) == n
+    monkeypatch.delattr(resampling, "find_latency")  # the check of a take has found the sweep already
+    for one, n in both:
         judged = assess([one], stimulus=played())
         assert len([each for each in judged.findings if each.code == "resampled"]) == n
     alone = replace(through(recording, 32000), reference_channel=None)

@@ -1,7 +1,5 @@
 """What a fit found, and the checks of a take, for people."""
 
-from typing import TYPE_CHECKING
-
 from fit.answers.pickup.answer import PickupAnswer
 from fit.answers.pickup.tapers import read_tapers
 from fit.desk.show.sheet import Block, Listing, Notice, Row, Section, Sheet, Table, Text
@@ -16,9 +14,6 @@ from fit.desk.show.words import (
     quantity_texts,
 )
 from measure.quantity import format_quantity
-
-if TYPE_CHECKING:
-    pass
 
 MOST_FLOOR = 0.029  # [1] from which on a floor is at the end of what is estimated
 MISFIT_AT = 0.005  # [1] floor from which a model is said to misfit

@@ -5,42 +5,25 @@ from typing import TYPE_CHECKING
 from fit.answers.digits import spread_texts
 from fit.answers.figures import COVERAGE
 from fit.desk.show.document.bench import Noise
-from fit.desk.show.sheet import Block, Mark, Picture, Row, Section, Sheet, Table, Text, Verdict
+from fit.desk.show.sheet import Block, Level, Mark, Picture, Row, Section, Sheet, Table, Text, Verdict
 from fit.desk.show.sheets.notices import simulated_notice, titled
 from fit.desk.show.sheets.takes import change_rows
-from fit.desk.show.words import (
-    MINUS,
-    SIMULATED_TEXT,
-    plain_text,
-)
+from fit.desk.show.words import MINUS, SIMULATED_TEXT, plain_text, temperature_text
 from measure.response import Finding
 
 if TYPE_CHECKING:
     from measure.checks.judgement import Judgement
     from measure.logbook.take import Take
-from typing import TYPE_CHECKING
-
-from fit.desk.show.sheet import Level
-from fit.desk.show.words import (
-    temperature_text,
-)
-
-if TYPE_CHECKING:
-    from measure.logbook.take import Take
 
 LEAST_SHOWN_DB = 0.05  # [dB] smaller errors of hum and noise are not shown
-
-
 UNJUDGED = "not judged"  # how the text of a check begins that could not be made
-
-
 NOISE = Picture(
     name="noise",
     heading="Noise and hum",
     caption="Steps are the noise without mains lines in third octaves, stems the mains lines; bars are 95 % intervals.",
 )
-
-
+OUTCOME_LEVELS: dict[str, Level] = {"good": "good", "usable": "look"}
+LEVELS: dict[str, Level] = {"pass": "good", "warn": "look", "reject": "bad"}
 OUTCOME_WORDS = {"pass": "good", "warn": "look", "reject": "REJECT"}
 
 
@@ -126,12 +109,6 @@ def check_rows(findings: tuple[Finding, ...]) -> tuple[Row, ...]:
         word = "-" if finding.text.startswith(UNJUDGED) else OUTCOME_WORDS[finding.severity]
         rows.append((finding.code, Mark(word, LEVELS[finding.severity]), finding.text))
     return tuple(rows)
-
-
-OUTCOME_LEVELS: dict[str, Level] = {"good": "good", "usable": "look"}
-
-
-LEVELS: dict[str, Level] = {"pass": "good", "warn": "look", "reject": "bad"}
 
 
 def take_heading(take: "Take") -> str:
