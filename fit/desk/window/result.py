@@ -155,7 +155,10 @@ def _narrower(logbook: Logbook, answer: PickupAnswer) -> tuple[Narrower, ...]:
         now = None if estimate is None or not estimate.value else estimate.standard_uncertainty / abs(estimate.value)
         gain = 1e9 if now is None else now / max(take.predicted_relative_std, 1e-9)
         if gain > 1.1 and gain > found.get((take.add, take.controls), (0.0, None))[0]:
-            found[take.add, take.controls] = (gain, _told(logbook, key, take, now))
+            percent = 100 * (COVERAGE if estimate is None else estimate.coverage_factor)  # as the interval in the table
+            is_now = "" if now is None else f" (now ± {percent * now:.2g} %)"
+            reach = f"{quantity_name(key)} to ± {percent * take.predicted_relative_std:.2g} %{is_now}"
+            found[take.add, take.controls] = (gain, _told(logbook, take, reach))
     ranked = sorted(found.values(), key=lambda one: -one[0])
     return tuple(one for _, one in ranked[:MOST_NARROWER])
 
@@ -169,14 +172,12 @@ def _proposals(answer: PickupAnswer) -> Iterable[tuple[str, NextTake]]:
             yield key, take
 
 
-def _told(logbook: Logbook, key: str, take: NextTake, now: float | None) -> Narrower:
-    after = f"{200 * take.predicted_relative_std:.2g} %"
-    comes_to = f"±{after}" if now is None else f"±{200 * now:.2g} % to ±{after}"
+def _told(logbook: Logbook, take: NextTake, reach: str) -> Narrower:
     controls = split_settings(take.controls)
     words = ["take", free_name(logbook, "further"), *(["--add", take.add] if take.add else [])]
     words += [word for name, at in controls.items() for word in ("--set", f"{name}={at}")]
     return Narrower(
-        text=plain_text(f"{take.text}: {quantity_name(key)} {comes_to}"),
+        text=plain_text(f"{take.text}: {reach}"),
         added=take.add,
         controls=controls,
         command=command_text(words, logbook.path),
