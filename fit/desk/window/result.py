@@ -9,7 +9,7 @@ from fit.answers.figures import COVERAGE, NextTake
 from fit.answers.figures import Curve as Agreement
 from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.controls import split_settings
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import silent_desk
 from fit.desk.book.fits import FitWish, fit_of, last_wish
 from fit.desk.book.instrument import instrument_beside
 from fit.desk.book.next_step import free_name
@@ -98,15 +98,6 @@ def parted(sheet: Sheet) -> tuple[Sheet, Sheet]:
     blocks = tuple(block for block in sheet.blocks if not isinstance(block, Drawing))
     first = next((place for place, block in enumerate(blocks) if isinstance(block, Section)), len(blocks))
     return Sheet(sheet.title, blocks[:first]), Sheet(sheet.title, blocks[first:])
-
-
-def silent_desk(folder: Path) -> Desk:
-    """Work without a word: what a page is told comes back as an answer."""
-    return Desk(logbook=folder, say=_nothing, tell=_nothing, steps=lambda items, _label: items)
-
-
-def _nothing(line: str) -> None:
-    del line
 
 
 def _is_fit_for_it(take: Take) -> bool:
