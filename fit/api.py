@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from fit.answers.pickup.answer import PickupAnswer
     from fit.answers.predict.prediction import PredictAnswer
     from fit.circuit import instrument as stated_instrument
-    from fit.desk.book.desk import Desk
     from fit.desk.questions.compare import Compared
     from fit.desk.questions.wiring import Surveyed
     from fit.desk.show.sheet import Sheet
@@ -586,12 +585,13 @@ def instrument(book: "Logbook | Path | str", names: Sequence[str], *, dcr: str |
     FileError
         If a take is missing or changed, or rig and instrument do not state what is needed.
     """
+    from fit.desk.book.desk import silent_desk
     from fit.desk.book.fits import FitWish, answer_for
     from measure.logbook.store import instrument_path, open_logbook
 
     place = _place(book)
     folder = open_logbook(place)
-    answer, warnings = answer_for(_quiet_desk(place), folder, FitWish(names=_names(names), dcr=dcr, at_hand=at_hand))
+    answer, warnings = answer_for(silent_desk(place), folder, FitWish(names=_names(names), dcr=dcr, at_hand=at_hand))
     path = instrument_path(folder)
     return PickupResult(answer=answer, warnings=warnings, _instrument=Instrument.read(path) if path.exists() else None)
 
@@ -641,6 +641,7 @@ def compare(
         msg = f"expected {kind} on both sides, before and after"
         raise ValueError(msg)
     if book is not None:
+        from fit.desk.book.desk import silent_desk
         from measure.logbook.store import open_logbook
 
         twice = [name for name in (*names[0], *names[1]) if (*names[0], *names[1]).count(name) > 1]
@@ -648,7 +649,7 @@ def compare(
             msg = f'the take "{twice[0]}" is named twice; it belongs to one side, once'
             raise ValueError(msg)
         wish = CompareWish(before=tuple(names[0]), after=tuple(names[1]), dcr=dcr)
-        return Comparison(answer=compare_kept(_quiet_desk(_place(book)), open_logbook(_place(book)), wish))
+        return Comparison(answer=compare_kept(silent_desk(_place(book)), open_logbook(_place(book)), wish))
     if input is None:
         msg = 'without a logbook input is needed: resistance and capacitance, such as ("1M ± 1%", "185p ± 3p")'
         raise ValueError(msg)
@@ -762,10 +763,11 @@ def wiring(book: "Logbook | Path | str", names: Sequence[str]) -> WiringResult:
     FileError
         If a take is missing or changed, was made by another method, or does not say what the coil lay over.
     """
+    from fit.desk.book.desk import silent_desk
     from fit.desk.questions.wiring import survey_wiring
     from measure.logbook.store import open_logbook
 
-    return WiringResult(answer=survey_wiring(_quiet_desk(_place(book)), open_logbook(_place(book)), _names(names)))
+    return WiringResult(answer=survey_wiring(silent_desk(_place(book)), open_logbook(_place(book)), _names(names)))
 
 
 def _evidence(
@@ -883,12 +885,6 @@ def _place(book: "Logbook | Path | str") -> Path:
 
 def _names(names: Sequence[str]) -> tuple[str, ...]:
     return (names,) if isinstance(names, str) else tuple(names)
-
-
-def _quiet_desk(path: Path) -> "Desk":
-    from fit.desk.book.desk import Desk, draw_nothing
-
-    return Desk(logbook=path, say=draw_nothing, tell=draw_nothing, steps=lambda items, _label: items)
 
 
 def _shown(figure: "Figure") -> "Figure":

@@ -9,8 +9,8 @@ import numpy as np
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.circuit.layouts import layout_text
 from fit.desk.bench.rig import show_or_write_rig
+from fit.desk.book.desk import silent_desk
 from fit.desk.book.kept_fit import text_sha256
-from fit.desk.window.result import silent_desk
 
 LAYOUT = layout_text("three-singles")
 RIG = {"input_resistance": "1M ± 1%", "input_capacitance": "470p ± 10p"}

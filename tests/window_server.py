@@ -3,6 +3,7 @@
 import contextlib
 import http.client
 import json
+import os
 import queue
 import signal
 import subprocess
@@ -62,8 +63,8 @@ class Server:
         return Page(self, **changes)
 
     def interrupt(self):
-        """Ctrl-C; waits for the end."""
-        self.process.send_signal(signal.SIGINT)
+        """Ctrl-C, which a terminal sends to all processes that it started; waits for the end."""
+        os.killpg(self.process.pid, signal.SIGINT)
         code = self.process.wait(timeout=ANSWER_S)
         self.end()
         return code

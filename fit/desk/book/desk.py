@@ -76,6 +76,11 @@ class Desk:
     redraw: Callable[[str], None] = draw_nothing
 
 
+def silent_desk(logbook: Path) -> Desk:
+    """Work without a word: only what comes back tells what was found."""
+    return Desk(logbook=logbook, say=draw_nothing, tell=draw_nothing, steps=lambda items, _label: items)
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Outcome:
     """What a command has to say.

@@ -7,6 +7,7 @@ import numpy as np
 from fit.answers.compare.comparison import ResponseChange
 from fit.answers.compare.shielding import ShieldingAnswer
 from fit.answers.figures import COVERAGE
+from fit.desk.book.desk import silent_desk
 from fit.desk.book.response import take_response
 from fit.desk.questions.compare import CompareWish, compare_kept, compare_sides
 from fit.desk.show.document.pieces import plain
@@ -16,7 +17,7 @@ from fit.desk.show.words import plain_text
 from fit.desk.window import messages
 from fit.desk.window.computed import ChangedResponse, Compared
 from fit.desk.window.messages import Curve
-from fit.desk.window.result import parted, silent_desk, thin
+from fit.desk.window.result import parted, thin
 from fit.desk.window.what_if import DB_PER_NEPER, hertz, levels
 from measure.logbook.store import Logbook, list_takes, open_logbook, read_take
 from measure.response import FloatArray

@@ -5,8 +5,6 @@ of a pipe: what sounds is ramped to silence.
 """
 
 import asyncio
-import multiprocessing
-import signal
 import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -14,9 +12,11 @@ from typing import TYPE_CHECKING
 from fit.desk.window.hub import Place
 from fit.desk.window.line import Line, Sent
 from fit.desk.window.messages import Card, GuideDone, GuideOpen, LevelEnded, LevelStart, Played, Told
+from fit.desk.window.process import start_process
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
+    from multiprocessing.context import SpawnProcess
 
 ENDED = "has ended: begin again; takes so far are kept"
 LATER_S = 1.5  # [s] first comes the page that is opened, with the curve that it draws
@@ -32,7 +32,7 @@ class CardProcess:
         """Nothing is started."""
         self._tell: Callable[[Told], None] = lambda _: None
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._process: multiprocessing.process.BaseProcess | None = None
+        self._process: SpawnProcess | None = None
         self._pipe: Connection | None = None
         self._reader: threading.Thread | None = None
         self._card = Card(owner=False, held_by=None)
@@ -73,11 +73,7 @@ class CardProcess:
             reader.join()
 
     def _start(self) -> None:
-        spawn = multiprocessing.get_context("spawn")
-        self._pipe, theirs = spawn.Pipe()
-        self._process = spawn.Process(target=play, args=(theirs,), daemon=True, name="card")
-        self._process.start()
-        theirs.close()
+        self._process, self._pipe = start_process(play, name="card")
         self._card = Card(owner=False, held_by=None)
         self._reader = threading.Thread(target=self._read, args=(self._process, self._pipe), daemon=True)
         self._reader.start()
@@ -95,7 +91,7 @@ class CardProcess:
         except (OSError, ValueError):  # it ended just now: `_lose` tells
             return
 
-    def _read(self, process: multiprocessing.process.BaseProcess, pipe: "Connection") -> None:
+    def _read(self, process: "SpawnProcess", pipe: "Connection") -> None:
         while True:
             try:
                 told = pipe.recv()
@@ -122,7 +118,7 @@ class CardProcess:
             self._open = None if told.activity != "idle" else self._open
         self._tell(told)
 
-    def _lose(self, process: multiprocessing.process.BaseProcess) -> None:
+    def _lose(self, process: "SpawnProcess") -> None:
         """Say that the process went, where nobody sent it away."""
         if process is not self._process:
             return
@@ -136,7 +132,7 @@ class CardProcess:
             self._start()
             self._send(sent)
 
-    def _silence_by_force(self, process: multiprocessing.process.BaseProcess | None) -> None:
+    def _silence_by_force(self, process: "SpawnProcess | None") -> None:
         if self._process is process and self._card.is_playing:
             self._kill()
             self._tell_end(f"the card did not fall silent in time: its process {ENDED}")
@@ -168,7 +164,6 @@ class CardProcess:
 
 def play(pipe: "Connection") -> None:
     """Do what is ordered, one activity after the other (in the process of its own)."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server decides when to stop
     line = Line(pipe)
     from fit.desk.window.guided import run_job
     from fit.desk.window.level import run_level

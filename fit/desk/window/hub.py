@@ -20,16 +20,12 @@ from fit.desk.window.messages import (
     CardTake,
     Computed,
     FromPage,
-    GuideAnswer,
     GuideAsk,
-    GuideBack,
-    GuideDo,
     GuideDone,
     GuideLeave,
     GuideOpen,
     GuideTold,
     LevelStart,
-    LevelStop,
     Played,
     Refused,
     Stop,
@@ -42,7 +38,6 @@ from measure.errors import MeasureError
 if TYPE_CHECKING:
     from starlette.websockets import WebSocket
 
-PLAYED = (LevelStart, LevelStop, GuideOpen, GuideAnswer, GuideDo, GuideBack, GuideLeave)
 LIFE_S = 2.5  # [s] without a sign of life; the ramp to silence takes 0.3 s more
 WATCH_S = 0.1  # [s] between two looks at the signs of life
 MOST_WAITING = 512  # [messages] that a page may leave unread
@@ -229,7 +224,7 @@ class Hub:
             self._silence_unless(page)
             self.owner = page.number
             self._tell_card(page, asked.id)
-        elif isinstance(asked, PLAYED):
+        elif isinstance(asked, Played):
             self._play(page, asked)
         elif len(page.tasks) >= MOST_ASKED:
             self._send(page, Refused(answers=asked.id, text=f"{MOST_ASKED} questions wait for their answers already"))

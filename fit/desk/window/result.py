@@ -9,7 +9,7 @@ from fit.answers.figures import COVERAGE, NextTake
 from fit.answers.figures import Curve as Agreement
 from fit.answers.pickup.answer import PickupAnswer
 from fit.circuit.controls import split_settings
-from fit.desk.book.desk import Desk
+from fit.desk.book.desk import silent_desk
 from fit.desk.book.fits import FitWish, fit_of, last_wish
 from fit.desk.book.instrument import instrument_beside
 from fit.desk.book.next_step import free_name
@@ -100,15 +100,6 @@ def parted(sheet: Sheet) -> tuple[Sheet, Sheet]:
     return Sheet(sheet.title, blocks[:first]), Sheet(sheet.title, blocks[first:])
 
 
-def silent_desk(folder: Path) -> Desk:
-    """Work without a word: what a page is told comes back as an answer."""
-    return Desk(logbook=folder, say=_nothing, tell=_nothing, steps=lambda items, _label: items)
-
-
-def _nothing(line: str) -> None:
-    del line
-
-
 def _is_fit_for_it(take: Take) -> bool:
     return take.conditions.method in FITTED and take.outcome != "rejected"
 
@@ -155,7 +146,10 @@ def _narrower(logbook: Logbook, answer: PickupAnswer) -> tuple[Narrower, ...]:
         now = None if estimate is None or not estimate.value else estimate.standard_uncertainty / abs(estimate.value)
         gain = 1e9 if now is None else now / max(take.predicted_relative_std, 1e-9)
         if gain > 1.1 and gain > found.get((take.add, take.controls), (0.0, None))[0]:
-            found[take.add, take.controls] = (gain, _told(logbook, key, take, now))
+            percent = 100 * (COVERAGE if estimate is None else estimate.coverage_factor)  # as the interval in the table
+            is_now = "" if now is None else f" (now ± {percent * now:.2g} %)"
+            reach = f"{quantity_name(key)} to ± {percent * take.predicted_relative_std:.2g} %{is_now}"
+            found[take.add, take.controls] = (gain, _told(logbook, take, reach))
     ranked = sorted(found.values(), key=lambda one: -one[0])
     return tuple(one for _, one in ranked[:MOST_NARROWER])
 
@@ -169,14 +163,12 @@ def _proposals(answer: PickupAnswer) -> Iterable[tuple[str, NextTake]]:
             yield key, take
 
 
-def _told(logbook: Logbook, key: str, take: NextTake, now: float | None) -> Narrower:
-    after = f"{200 * take.predicted_relative_std:.2g} %"
-    comes_to = f"±{after}" if now is None else f"±{200 * now:.2g} % to ±{after}"
+def _told(logbook: Logbook, take: NextTake, reach: str) -> Narrower:
     controls = split_settings(take.controls)
     words = ["take", free_name(logbook, "further"), *(["--add", take.add] if take.add else [])]
     words += [word for name, at in controls.items() for word in ("--set", f"{name}={at}")]
     return Narrower(
-        text=plain_text(f"{take.text}: {quantity_name(key)} {comes_to}"),
+        text=plain_text(f"{take.text}: {reach}"),
         added=take.add,
         controls=controls,
         command=command_text(words, logbook.path),

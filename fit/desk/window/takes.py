@@ -6,13 +6,14 @@ from pathlib import Path
 import numpy as np
 
 from fit.desk.bench.mend import amend
+from fit.desk.book.desk import silent_desk
 from fit.desk.book.response import take_response
 from fit.desk.show.sheets.takes import OUTCOMES, stated_text
 from fit.desk.show.words import plain_text
 from fit.desk.window import messages
 from fit.desk.window.computed import Day, TakeLine, Takes
 from fit.desk.window.messages import Curve
-from fit.desk.window.result import silent_desk, thin
+from fit.desk.window.result import thin
 from fit.desk.window.what_if import DB_PER_NEPER, hertz, levels
 from measure.errors import MeasureError
 from measure.logbook.days import days_of

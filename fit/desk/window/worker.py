@@ -7,12 +7,10 @@ come out as msgpack; what a person did wrong, or the world, comes back as one li
 import asyncio
 import os
 import queue
-import signal
 import threading
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,6 +19,7 @@ import msgspec
 
 from fit.desk.window import computed, messages
 from fit.desk.window.messages import Told
+from fit.desk.window.process import start_process
 
 if TYPE_CHECKING:
     from multiprocessing.context import SpawnProcess
@@ -99,11 +98,7 @@ class _Process:
         """Start it, where it does not run."""
         if self._child is not None and self._child.is_alive():
             return
-        context = get_context("spawn")
-        self._pipe, other = context.Pipe()
-        self._child = context.Process(target=work, args=(other, self._is_quick), name="bench-worker", daemon=True)
-        self._child.start()
-        other.close()
+        self._child, self._pipe = start_process(work, self._is_quick, name="bench-worker")
 
     async def ask(self, order: _Order) -> _Reply:
         return await asyncio.get_running_loop().run_in_executor(self._turn, self._exchange, order)
@@ -129,7 +124,6 @@ class _Process:
 
 def work(pipe: Connection, is_quick: bool) -> None:
     """Answer until the pipe ends; what a process runs. A quick one loads what it needs before it is asked."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server decides when to stop
     orders: queue.Queue[bytes] = queue.Queue()
     threading.Thread(target=_listen, args=(pipe, orders), daemon=True).start()
     from fit.estimate.threads import one_thread

@@ -1,6 +1,6 @@
 """Where a command works and what it hands back: silent unless it is given a voice, a sheet before lines."""
 
-from fit.desk.book.desk import Desk, Outcome, draw_nothing, lines_of, no_bar
+from fit.desk.book.desk import Desk, Outcome, draw_nothing, lines_of, no_bar, silent_desk
 from fit.desk.show.sheet import Sheet, Text
 
 
@@ -10,6 +10,14 @@ def test_a_desk_without_bars_shows_none(tmp_path, capsys):
         assert advance(1, 2) is None
     desk.redraw("a line")
     assert (desk.bar, desk.redraw) == (no_bar, draw_nothing)
+    assert tuple(capsys.readouterr()) == ("", "")
+
+
+def test_a_silent_desk_says_nothing_and_hands_on_each_step(tmp_path, capsys):
+    desk = silent_desk(tmp_path)
+    desk.say("a line")
+    desk.tell("an answer")
+    assert list(desk.steps([1, 2], "takes")) == [1, 2]
     assert tuple(capsys.readouterr()) == ("", "")
 
 

@@ -6,7 +6,7 @@ import pytest
 from fit.desk.window import messages
 from fit.desk.window.result import MOST_POINTS, result_of, thin
 from measure.errors import FileError
-from tests.desk_bench import run_json
+from tests.desk_bench import run, run_json
 
 TAKES = ("open-before", "plus-added-before")
 
@@ -55,6 +55,14 @@ def test_what_would_narrow_it_is_a_take_that_can_be_typed(found):
         assert "ddy loop" not in one.text
         assert "±" in one.text
         assert one.added in one.command
+
+
+def test_what_a_take_comes_to_is_what_fit_says(found, compared, capsys):
+    """The same percentages at the terminal, whose interval is that of the table."""
+    _, out, _ = run(capsys, "fit", *TAKES, "--details", "--logbook", compared)
+    said = " ".join(out.split())
+    reaches = [one.text.rpartition(": ")[2] for one in found.narrower]
+    assert [reach for reach in reaches if "(now ±" in reach and reach in said], (reaches, out)
 
 
 def test_nothing_was_fitted_yet(compared):
