@@ -21,8 +21,10 @@ from fit.desk.guide.session import (
     WORDS,
     Ending,
     Job,
+    Manner,
     Memory,
     Question,
+    Step,
     Talk,
     answer_of,
     converse,
@@ -47,6 +49,7 @@ JOBS: dict[Job, ModuleType] = {
 }
 MOST_COLUMNS = 130
 HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves (to go on later)."
+LEAVING = "q leaves, and the same command goes on later"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -60,6 +63,7 @@ class Keeper:
     """
 
     logbook: Logbook
+    manner: Manner
     show: Callable[[str], None]
     read_line: Callable[[str], str | None]
 
@@ -79,6 +83,10 @@ class Keeper:
         """
         return self.read_line(f"{prompt_of(question)} ")
 
+    def refuse(self, reason: str) -> None:
+        """Say why an answer will not do."""
+        self.tell(not_so(reason))
+
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
         keep_session(self.logbook, memory)
@@ -87,6 +95,11 @@ class Keeper:
 def keep_session(logbook: Logbook, memory: Memory) -> None:
     """Keep a session in its logbook, so that it can be gone on with."""
     write_result(logbook, file_name(memory.job), msgspec.json.format(msgspec.json.encode(memory), indent=1))
+
+
+def not_so(reason: str) -> str:
+    """Word a refusal for a terminal."""
+    return f"  Not so: {plain_text(reason)}"
 
 
 def file_name(job: Job) -> str:
@@ -122,7 +135,8 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
     KeyboardInterrupt
         As it comes, after a word how to go on.
     """
-    talk = Keeper(logbook=open_logbook(desk.logbook, create=True), show=desk.tell, read_line=read_line)
+    manner = Manner(how_to=HOW_TO, leaving=LEAVING, rehearsal=f"coilsweep guide {job} --virtual")
+    talk = Keeper(logbook=open_logbook(desk.logbook, create=True), manner=manner, show=desk.tell, read_line=read_line)
     going_on = f"To go on: {' '.join(['coilsweep guide', job, *(['--virtual'] if virtual else [])])}, with the same logbook."
     try:
         ending = lead(desk, job, talk, virtual=virtual, bench=bench)
@@ -150,7 +164,11 @@ def lead(desk: Desk, job: Job, talk: Talk, *, virtual: bool, bench: Bench) -> En
     memory = _begin(open_logbook(desk.logbook, create=True), job, virtual=virtual, talk=talk)
     if memory is None:
         return None
-    return converse(lambda memory: JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench)), memory, talk)
+
+    def next_step(memory: Memory) -> Step | None:
+        return JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench, manner=talk.manner))
+
+    return converse(next_step, memory, talk)
 
 
 def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | None]) -> Job | Outcome:
@@ -171,7 +189,7 @@ def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | No
         try:
             return cast("Job", one_of(names)(typed.strip() or "1"))
         except ValueError as err:
-            desk.tell(f"  Not so: {plain_text(str(err))}")
+            desk.tell(not_so(str(err)))
     document = GuideDocument(job=None, logbook=str(desk.logbook), finished=False, report=None, answer=None)
     return Outcome(lines=(), document=document)
 
@@ -221,7 +239,7 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
     talk.tell(JOBS[job].STORY)
     if virtual:
         talk.tell(SIMULATED_TEXT)
-    talk.tell(HOW_TO)
+    talk.tell(talk.manner.how_to)
     if memory is None or not memory.entries:
         return Memory(job=job, virtual=virtual)
     if memory.virtual != virtual:

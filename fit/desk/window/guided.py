@@ -14,7 +14,7 @@ from fit.desk.bench.take import PreflightError
 from fit.desk.book.desk import Advance, Desk
 from fit.desk.guide.console import document_of, keep_session, lead, read_memory
 from fit.desk.guide.scene import Bench, read_yes
-from fit.desk.guide.session import Ending, Job, Memory, OneOf, Question, answer_of
+from fit.desk.guide.session import Ending, Job, Manner, Memory, OneOf, Question, answer_of
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.drawing.hookup import hookup_svg
 from fit.desk.show.page import fragment
@@ -42,11 +42,15 @@ from measure.logbook.store import Logbook, instrument_path, open_logbook
 from measure.response import Response, relative_std
 
 Tell = Callable[[Told], None]
-NOT_SO = "  Not so: "  # as the session says it
 PROGRESS_S = 0.1  # [s] between two words of progress
 DB_PER_NEPER = 20 / np.log(10)
 QUESTION = "anew"  # asked before the session: there is nothing to go back to
 WORKING = "working"
+MANNER = Manner(
+    how_to="Leave whenever you like: all is kept, and the job goes on from there when it is opened again.",
+    leaving="leave this page, and the job goes on from here when it is opened again",
+    rehearsal="coilsweep bench --virtual",
+)
 
 
 @dataclass(slots=True, eq=False, kw_only=True)
@@ -64,12 +68,10 @@ class Visitor:
     logbook: Logbook
     memory: Memory | None = None
     wrong: str = ""
+    manner: Manner = MANNER
 
     def tell(self, line: str) -> None:
         """Show a line."""
-        if line.startswith(NOT_SO):
-            self.wrong = plain_text(line.removeprefix(NOT_SO))
-            return
         self.send(GuideTold(lines=(plain_text(line),)))
 
     def ask(self, question: Question) -> str | None:
@@ -94,6 +96,10 @@ class Visitor:
                 self.send(GuideBusy(text=WORKING))
                 return message.text if isinstance(message, GuideAnswer) else ""
         return None
+
+    def refuse(self, reason: str) -> None:
+        """Say why an answer will not do, beside the question that is asked again."""
+        self.wrong = plain_text(reason)
 
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
@@ -219,7 +225,7 @@ def bench_of(order: Order, desk: Desk, job: Job, tell: Tell) -> Bench:
     """Set up the bench of the guide, and let the page hear of each take."""
     from fit.desk.guide.bench import card_bench, virtual_bench
 
-    bench = virtual_bench(desk, job) if order.is_virtual else replace(card_bench(desk), rehearsal="coilsweep bench --virtual")
+    bench = virtual_bench(desk, job) if order.is_virtual else card_bench(desk)
 
     @contextlib.contextmanager
     def playing() -> Iterator[None]:

@@ -162,6 +162,16 @@ def test_a_job_that_was_left_goes_on_at_the_terminal_and_the_other_way_round(tmp
     assert caller.all(GuideAsk)[0].key == "ready.plus-added"
 
 
+def test_nothing_told_at_a_page_is_a_terminals(tmp_path):
+    page, script = Caller(tmp_path / "page", "pickup", cautions=[None]), Script(**{"Read that?": ["q"]})
+    page.run()
+    guided(tmp_path / "terminal", "pickup", script)
+    told = [line for one in page.all(GuideTold) for line in one.lines]
+    assert "q leaves" in script.text
+    assert not [line for line in told if "q leaves" in line or "brackets" in line]
+    assert [line for line in told if line.startswith("Leave whenever you like")]
+
+
 def test_a_job_that_cannot_be_begun_says_why(tmp_path):
     (tmp_path / "instrument.toml").write_text("", encoding="utf-8")
     done = Caller(tmp_path, "pickup").run()
