@@ -15,6 +15,7 @@ from fit.desk.guide import guitar as guide_guitar
 from fit.desk.guide import pickup as guide_pickup
 from fit.desk.guide import wiring as guide_wiring
 from fit.desk.guide.page import wrapped
+from fit.desk.guide.plan import with_further
 from fit.desk.guide.scene import Bench, Scene
 from fit.desk.guide.session import (
     OFFERS,
@@ -36,6 +37,7 @@ from fit.desk.show.document.guided import Answered, GuideDocument
 from fit.desk.show.document.guitar import WiringDocument
 from fit.desk.show.words import SIMULATED_TEXT, plain_text, table_lines
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, list_takes, open_logbook, write_result
 
@@ -148,20 +150,22 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
     return Outcome(lines=(), document=document_of(desk, job, ending), exit_code=0 if ending is None else ending.exit_code)
 
 
-def lead(desk: Desk, job: Job, talk: Talk, *, virtual: bool, bench: Bench) -> Ending | None:
+def lead(desk: Desk, job: Job, talk: Talk, *, virtual: bool, bench: Bench, further: Conditions | None = None) -> Ending | None:
     """Lead a person through a job, however they are met.
 
     Parameters
     ----------
     talk : Talk
         Shows, asks, and keeps the session.
+    further : Conditions or None
+        Of a take that is to be made besides, where the session has come far enough.
 
     Returns
     -------
     Ending or None
         None where a session that is finished already is to stay as it is.
     """
-    memory = _begin(open_logbook(desk.logbook, create=True), job, virtual=virtual, talk=talk)
+    memory = _begin(open_logbook(desk.logbook, create=True), job, virtual=virtual, talk=talk, further=further)
     if memory is None:
         return None
 
@@ -227,7 +231,7 @@ def _with_takes(memory: Memory, names: set[str]) -> Memory:
     return memory
 
 
-def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory | None:
+def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk, further: Conditions | None) -> Memory | None:
     """Begin, or go on; None where a finished session is to stay as it is.
 
     Raises
@@ -247,6 +251,10 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
         kind = "the virtual" if memory.virtual else "a real"
         msg = f"the guide in {logbook.path} was begun on {kind} bench: {how}, or use another folder by --logbook"
         raise FileError(msg)
+    longer = None if further is None else with_further(memory, further)
+    if longer is not None:
+        talk.tell(f"One more take; {_made(memory)}.")
+        return longer
     report = answer_of(memory, "report")
     if not report:
         talk.tell(f"Going on where you left; {_made(memory)}.")
@@ -264,8 +272,13 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
     return None
 
 
+def takes_of(memory: Memory) -> tuple[str, ...]:
+    """List the takes that a session made, as the logbook names them."""
+    return tuple(entry.answer for entry in memory.entries if entry.key.startswith("take."))
+
+
 def _made(memory: Memory) -> str:
-    names = [entry.answer for entry in memory.entries if entry.key.startswith("take.")]
+    names = takes_of(memory)
     return f"takes so far: {', '.join(names)}" if names else "no take was made yet"
 
 

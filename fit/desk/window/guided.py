@@ -38,6 +38,7 @@ from fit.desk.window.messages import (
     Told,
 )
 from measure.errors import MeasureError
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path, open_logbook
 from measure.response import Response, relative_std
 
@@ -116,10 +117,17 @@ def run_job(order: Order, tell: Tell) -> None:
         logbook = open_logbook(order.logbook, create=True)
         visitor = Visitor(order=order, send=tell, logbook=logbook, memory=read_memory(logbook, job))
         desk = desk_of(order, visitor)
-        ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench_of(order, desk, job, tell))
+        bench = bench_of(order, desk, job, tell)
+        ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench, further=further_of(order.message))
         tell(done(desk, job, ending))
     except _expected() as err:
         tell(GuideDone(is_finished=False, text=plain_text(" ".join(str(err).split()))))
+
+
+def further_of(opened: GuideOpen) -> Conditions | None:
+    """Tell how the take is to be made that was chosen at another page; None where none was."""
+    chosen = Conditions(added=opened.added, controls=opened.controls)
+    return chosen if chosen.added or chosen.controls else None
 
 
 def asked(question: Question, *, logbook: Logbook, wrong: str, can_go_back: bool) -> GuideAsk:
