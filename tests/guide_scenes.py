@@ -2,7 +2,9 @@
 
 from fit.desk.book.desk import Desk
 from fit.desk.guide.scene import Bench, Scene
-from fit.desk.guide.session import Entry, Memory
+from fit.desk.guide.session import Entry, Manner, Memory
+
+MANNER = Manner(how_to="how to answer", leaving="how to leave", rehearsal="how to rehearse")
 
 
 def no_take(order):
@@ -13,7 +15,8 @@ def scene(folder, *, bench=None, job="pickup", is_asked=True, **settled):
     """`settled` by key; two underscores stand for a dot."""
     entries = tuple(Entry(key=key.replace("__", "."), answer=answer, is_asked=is_asked) for key, answer in settled.items())
     desk = Desk(logbook=folder, say=no_word, tell=no_word, steps=lambda items, _: items)
-    return Scene(desk=desk, memory=Memory(job=job, entries=entries), bench=bench or Bench(take=no_take, offers=None, defaults={}))
+    bench = bench or Bench(take=no_take, offers=None, defaults={})
+    return Scene(desk=desk, memory=Memory(job=job, entries=entries), bench=bench, manner=MANNER)
 
 
 def no_word(line):

@@ -25,8 +25,31 @@ def test_takes_are_fitted_by_choosing_them(kept, served, visit):
     visitor.wait("document.documentElement.dataset.result === 'good'")
     assert visitor.page.locator(".values dt").first.inner_text() == "Inductance"
     assert visitor.page.locator(".panel canvas").count() == 2  # the responses, and what the model leaves
-    assert visitor.page.get_by_role("link", name="Make this take").first.get_attribute("href") == "/take?job=guitar"
+    assert visitor.page.get_by_role("link", name="Make this take").count() == 0  # the job that made them has more takes
+    assert visitor.page.get_by_text("coilsweep take further", exact=False).first.is_visible()
     assert "limited most by" in visitor.page.locator("main").inner_text()
+
+
+def test_the_take_that_would_narrow_it_is_made_at_once(tmp_path, served, visit):
+    guided(tmp_path / "book", "pickup", Script())
+    visitor = visit(served())
+    visitor.open("/result")
+    visitor.wait("document.documentElement.dataset.result === 'good'")
+    visitor.page.get_by_role("link", name="Make this take").first.click()
+    visitor.wait("document.querySelector('.step')?.dataset.is === 'asked'")
+    asked = visitor.all("guide_ask")[0]
+    assert asked["is_take"]
+    assert asked["setup"]["added"]
+    while visitor.page.locator(".step").get_attribute("data-is") != "done":
+        n_asked = visitor.page.locator(".step").get_attribute("data-asked")
+        visitor.press("Space")
+        visitor.wait(
+            "n => document.querySelector('.step').dataset.is === 'done' || document.querySelector('.step').dataset.asked !== n",
+            n_asked,
+        )
+    made = visitor.all("take_made")[0]["name"]
+    visitor.page.get_by_role("link", name="The result in full").click()
+    visitor.wait("name => document.getElementById('said').textContent.endsWith(name)", made)
 
 
 def test_what_a_job_changed_is_shown_at_once(kept, served, visit):

@@ -109,6 +109,20 @@ def test_it_plays_and_stops_by_keys_and_sends_no_sample(tmp_path, played, served
     assert max(sent) < 2000
 
 
+def test_a_wrong_place_of_a_control_is_said_and_not_kept(tmp_path, served, visit):
+    page = visit(served(lay_out(tmp_path / "book")))
+    page.open("/listen")
+    page.page.locator("summary", has_text="How the recording was made").click()
+    page.page.get_by_label("volume in the recording").fill("22 x")
+    page.press("Tab")
+    page.wait("document.getElementById('trouble').textContent.startsWith('volume: \"22 x\"')")
+    page.wait("document.querySelector('[aria-label=\"volume in the recording\"]').value === '10'")
+    page.page.get_by_label("tone-1", exact=True).fill("3")
+    page.press("Enter")
+    page.wait("document.querySelector('code').textContent.includes('tone-1=3')")
+    assert page.page.locator("#trouble").inner_text() == ""
+
+
 def test_what_is_no_recording_is_said(tmp_path, served, visit):
     page = visit(served(lay_out(tmp_path / "book")))
     page.open("/listen")

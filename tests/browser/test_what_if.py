@@ -97,6 +97,35 @@ def test_what_cannot_be_is_said_and_can_be_taken_back(page):
     assert field.input_value() == "21.30 nF"
 
 
+def test_what_is_refused_does_not_stand_in_the_way_of_what_follows(page):
+    page.page.get_by_label("volume", exact=True).fill("22 x")
+    page.press("Tab")
+    page.wait("document.getElementById('trouble').textContent.startsWith('volume: \"22 x\"')")
+    assert page.page.get_by_label("volume", exact=True).input_value() == "10"
+    page.page.get_by_label("tone-1", exact=True).fill("3")
+    page.press("Enter")
+    curve = settle(page, lambda one: at(one, "tone-1") == "3")
+    page.wait("document.getElementById('trouble').textContent === ''")
+    assert "volume" not in curve["command"]
+
+
+def test_a_wrong_word_stays_to_be_mended_until_the_field_is_left(page):
+    field = page.page.get_by_label("Tone capacitor", exact=True)
+    field.fill("22 x")
+    page.press("Enter")
+    page.wait("document.getElementById('trouble').textContent.includes('22 x')")
+    assert field.input_value() == "22 x"
+    page.press("Tab")
+    assert field.input_value() == "21.30 nF"
+
+
+def test_a_wrong_link_is_said_and_the_instrument_shown_as_it_is(page):
+    page.page.goto("about:blank")
+    opened(page, "/what-if#set.volume=504")
+    assert '"504"' in page.page.locator("#trouble").inner_text()
+    assert page.page.get_by_label("volume", exact=True).input_value() == "10"
+
+
 def test_another_layout_has_other_controls(page):
     page.page.locator("summary", has_text="Solder").click()
     page.page.get_by_label("wired as").select_option("humbucker-modes")

@@ -15,14 +15,17 @@ from fit.desk.guide import guitar as guide_guitar
 from fit.desk.guide import pickup as guide_pickup
 from fit.desk.guide import wiring as guide_wiring
 from fit.desk.guide.page import wrapped
+from fit.desk.guide.plan import with_further
 from fit.desk.guide.scene import Bench, Scene
 from fit.desk.guide.session import (
     OFFERS,
     WORDS,
     Ending,
     Job,
+    Manner,
     Memory,
     Question,
+    Step,
     Talk,
     answer_of,
     converse,
@@ -34,6 +37,7 @@ from fit.desk.show.document.guided import Answered, GuideDocument
 from fit.desk.show.document.guitar import WiringDocument
 from fit.desk.show.words import SIMULATED_TEXT, plain_text, table_lines
 from measure.errors import FileError
+from measure.logbook.conditions import Conditions
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, list_takes, open_logbook, write_result
 
@@ -47,6 +51,7 @@ JOBS: dict[Job, ModuleType] = {
 }
 MOST_COLUMNS = 130
 HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves (to go on later)."
+LEAVING = "q leaves, and the same command goes on later"
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -60,6 +65,7 @@ class Keeper:
     """
 
     logbook: Logbook
+    manner: Manner
     show: Callable[[str], None]
     read_line: Callable[[str], str | None]
 
@@ -79,6 +85,10 @@ class Keeper:
         """
         return self.read_line(f"{prompt_of(question)} ")
 
+    def refuse(self, reason: str) -> None:
+        """Say why an answer will not do."""
+        self.tell(not_so(reason))
+
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
         keep_session(self.logbook, memory)
@@ -87,6 +97,11 @@ class Keeper:
 def keep_session(logbook: Logbook, memory: Memory) -> None:
     """Keep a session in its logbook, so that it can be gone on with."""
     write_result(logbook, file_name(memory.job), msgspec.json.format(msgspec.json.encode(memory), indent=1))
+
+
+def not_so(reason: str) -> str:
+    """Word a refusal for a terminal."""
+    return f"  Not so: {plain_text(reason)}"
 
 
 def file_name(job: Job) -> str:
@@ -122,7 +137,8 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
     KeyboardInterrupt
         As it comes, after a word how to go on.
     """
-    talk = Keeper(logbook=open_logbook(desk.logbook, create=True), show=desk.tell, read_line=read_line)
+    manner = Manner(how_to=HOW_TO, leaving=LEAVING, rehearsal=f"coilsweep guide {job} --virtual")
+    talk = Keeper(logbook=open_logbook(desk.logbook, create=True), manner=manner, show=desk.tell, read_line=read_line)
     going_on = f"To go on: {' '.join(['coilsweep guide', job, *(['--virtual'] if virtual else [])])}, with the same logbook."
     try:
         ending = lead(desk, job, talk, virtual=virtual, bench=bench)
@@ -134,23 +150,29 @@ def run_guide(desk: Desk, job: Job, *, virtual: bool, bench: Bench, read_line: C
     return Outcome(lines=(), document=document_of(desk, job, ending), exit_code=0 if ending is None else ending.exit_code)
 
 
-def lead(desk: Desk, job: Job, talk: Talk, *, virtual: bool, bench: Bench) -> Ending | None:
+def lead(desk: Desk, job: Job, talk: Talk, *, virtual: bool, bench: Bench, further: Conditions | None = None) -> Ending | None:
     """Lead a person through a job, however they are met.
 
     Parameters
     ----------
     talk : Talk
         Shows, asks, and keeps the session.
+    further : Conditions or None
+        Of a take that is to be made besides, where the session has come far enough.
 
     Returns
     -------
     Ending or None
         None where a session that is finished already is to stay as it is.
     """
-    memory = _begin(open_logbook(desk.logbook, create=True), job, virtual=virtual, talk=talk)
+    memory = _begin(open_logbook(desk.logbook, create=True), job, virtual=virtual, talk=talk, further=further)
     if memory is None:
         return None
-    return converse(lambda memory: JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench)), memory, talk)
+
+    def next_step(memory: Memory) -> Step | None:
+        return JOBS[job].next_step(Scene(desk=desk, memory=memory, bench=bench, manner=talk.manner))
+
+    return converse(next_step, memory, talk)
 
 
 def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | None]) -> Job | Outcome:
@@ -171,7 +193,7 @@ def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | No
         try:
             return cast("Job", one_of(names)(typed.strip() or "1"))
         except ValueError as err:
-            desk.tell(f"  Not so: {plain_text(str(err))}")
+            desk.tell(not_so(str(err)))
     document = GuideDocument(job=None, logbook=str(desk.logbook), finished=False, report=None, answer=None)
     return Outcome(lines=(), document=document)
 
@@ -209,7 +231,7 @@ def _with_takes(memory: Memory, names: set[str]) -> Memory:
     return memory
 
 
-def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory | None:
+def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk, further: Conditions | None) -> Memory | None:
     """Begin, or go on; None where a finished session is to stay as it is.
 
     Raises
@@ -221,7 +243,7 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
     talk.tell(JOBS[job].STORY)
     if virtual:
         talk.tell(SIMULATED_TEXT)
-    talk.tell(HOW_TO)
+    talk.tell(talk.manner.how_to)
     if memory is None or not memory.entries:
         return Memory(job=job, virtual=virtual)
     if memory.virtual != virtual:
@@ -229,6 +251,10 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
         kind = "the virtual" if memory.virtual else "a real"
         msg = f"the guide in {logbook.path} was begun on {kind} bench: {how}, or use another folder by --logbook"
         raise FileError(msg)
+    longer = None if further is None else with_further(memory, further)
+    if longer is not None:
+        talk.tell(f"One more take; {_made(memory)}.")
+        return longer
     report = answer_of(memory, "report")
     if not report:
         talk.tell(f"Going on where you left; {_made(memory)}.")
@@ -246,8 +272,13 @@ def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk) -> Memory |
     return None
 
 
+def takes_of(memory: Memory) -> tuple[str, ...]:
+    """List the takes that a session made, as the logbook names them."""
+    return tuple(entry.answer for entry in memory.entries if entry.key.startswith("take."))
+
+
 def _made(memory: Memory) -> str:
-    names = [entry.answer for entry in memory.entries if entry.key.startswith("take.")]
+    names = takes_of(memory)
     return f"takes so far: {', '.join(names)}" if names else "no take was made yet"
 
 

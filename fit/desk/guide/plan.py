@@ -10,7 +10,7 @@ import msgspec
 from fit.desk.guide.ask_instrument import usual_controls
 from fit.desk.guide.make_take import Slot, take_of, take_stage
 from fit.desk.guide.scene import NONE, Scene, hushed, parts_said, read_parts, read_quantity, said
-from fit.desk.guide.session import Deed, Done, Entry, Question, Step, one_of
+from fit.desk.guide.session import Deed, Done, Entry, Memory, Question, Step, answer_of, is_settled, one_of, rewound
 from fit.desk.show.words import headline_keys, in_sentence, plain_text, quantity_name, table_lines
 from measure.logbook.conditions import Conditions
 
@@ -352,6 +352,25 @@ def _where(scene: Scene, number: int) -> str:
     over = plain_text(scene.answer("over"))
     has_moved = scene.answer("coil_last", over) != over and not any(one < number for one in accepted_plans(scene))
     return f"lay the exciter over the {over} pickup again, and fix it" if has_moved else LEFT_ALONE
+
+
+def with_further(memory: Memory, wanted: Conditions) -> Memory | None:
+    """Put a take that the person chose where the next one would be offered; what followed from there is done anew.
+
+    Returns
+    -------
+    Memory or None
+        None where the session has not come to such offers, or has made as many as there are.
+    """
+    number = next((number for number in range(1, MOST_ROUNDS + 1) if answer_of(memory, f"more.{number}") != "yes"), None)
+    if number is None or not is_settled(memory, f"plan.{number}"):
+        return None
+    sets = ",".join(f"{control}={value}" for control, value in wanted.controls.items())
+    chosen = {"plan": f"{wanted.added}|{sets}", "do": _turned_text(wanted.controls, wanted.added), "why": "", "need": "no"}
+    entries = tuple(Entry(key=f"{key}.{number}", answer=value) for key, value in chosen.items())
+    consent = Entry(key=f"more.{number}", answer="yes", is_asked=True)
+    before = rewound(memory, f"plan.{number}")
+    return msgspec.structs.replace(before, entries=(*before.entries, *entries, consent))
 
 
 def _turned_text(turned: Mapping[str, str], added: str) -> str:

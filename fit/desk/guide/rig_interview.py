@@ -7,12 +7,17 @@ from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.bench import card_bench, virtual_bench
+from fit.desk.guide.console import LEAVING, not_so
 from fit.desk.guide.scene import Scene
-from fit.desk.guide.session import Memory, Question, converse, prompt_of
+from fit.desk.guide.session import Manner, Memory, Question, Step, converse, prompt_of
 from fit.desk.show.words import CAUTIONS, plain_text
 from measure.logbook.store import open_logbook
 
-HOW_TO = "Enter takes what stands in brackets; ? explains, b goes back, q leaves; what is answered is written at once."
+MANNER = Manner(
+    how_to="Enter takes what stands in brackets; ? explains, b goes back, q leaves; what is answered is written at once.",
+    leaving=LEAVING,
+    rehearsal="coilsweep rig --ask --virtual",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -21,9 +26,13 @@ class _Person:
 
     show: Callable[[str], None]
     read_line: Callable[[str], str | None]
+    manner: Manner = MANNER
 
     def tell(self, line: str) -> None:
         self.show(plain_text(line))
+
+    def refuse(self, reason: str) -> None:
+        self.show(not_so(reason))
 
     def ask(self, question: Question) -> str | None:
         return self.read_line(f"{prompt_of(question)} ")
@@ -53,10 +62,14 @@ def ask_rig(desk: Desk, read_line: Callable[[str], str | None], *, virtual: bool
     for caution in CAUTIONS:
         desk.say(caution)
     person = _Person(show=desk.tell, read_line=read_line)
-    person.tell(HOW_TO)
-    bench = virtual_bench(desk, "pickup") if virtual else replace(card_bench(desk), rehearsal="coilsweep rig --ask --virtual")
+    person.tell(MANNER.how_to)
+    bench = virtual_bench(desk, "pickup") if virtual else card_bench(desk)
     if virtual:
         person.tell("Rehearsed on the virtual bench, which has no devices to choose from.")
-    ending = converse(lambda memory: rig_stage(Scene(desk=desk, memory=memory, bench=bench)), Memory(job="pickup"), person)
+
+    def next_step(memory: Memory) -> Step | None:
+        return rig_stage(Scene(desk=desk, memory=memory, bench=bench, manner=MANNER))
+
+    ending = converse(next_step, Memory(job="pickup"), person)
     desk.tell("")
     return replace(show_or_write_rig(replace(desk, logbook=logbook.path), {}), exit_code=ending.exit_code)

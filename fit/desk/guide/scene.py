@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import Desk, Outcome
-from fit.desk.guide.session import Memory, Question, Read, Step, answer_of, is_settled
+from fit.desk.guide.session import Manner, Memory, Question, Read, Step, answer_of, is_settled
 from fit.desk.show.words import CAUTIONS, plain_text
 from measure.kinds import Kind
 from measure.logbook.store import Logbook, open_logbook
@@ -75,8 +75,6 @@ class Bench:
         Lists interfaces; None on the virtual bench, where there is nothing to choose.
     defaults : dict of str to str
         Key of a question to what Enter alone means.
-    rehearsal : str
-        What to type to rehearse without a card; empty for the guide's job on the virtual bench.
     level : callable or None
         Shows what the inputs hear while a quiet tone plays; None where that is not offered.
     calibration : InputBench or None
@@ -86,7 +84,6 @@ class Bench:
     take: Callable[["Order"], "KeptTake"]
     offers: Callable[[], Sequence[Offer]] | None
     defaults: Mapping[str, str]
-    rehearsal: str = ""
     level: Callable[[], Outcome] | None = None
     calibration: InputBench | None = None
 
@@ -99,11 +96,14 @@ class Scene:
     ----------
     bench : Bench
         Where takes come from.
+    manner : Manner
+        Words for where the person is met.
     """
 
     desk: Desk
     memory: Memory
     bench: Bench
+    manner: Manner
 
     def settled(self, key: str) -> bool:
         """Say whether something is settled.
@@ -164,10 +164,9 @@ def caution_stage(scene: Scene) -> Step | None:
 
 def cardless_lines(scene: Scene) -> tuple[str, ...]:
     """Say what can be done where there is no sound card."""
-    typed = scene.bench.rehearsal or f"coilsweep guide {scene.memory.job} --virtual"
     return (
-        "  Without a sound card: q leaves, and the same command goes on later.",
-        f"  To rehearse without one: {typed} --logbook rehearsal",
+        f"  Without a sound card: {scene.manner.leaving}.",
+        f"  To rehearse without one: {scene.manner.rehearsal} --logbook rehearsal",
     )
 
 

@@ -185,8 +185,32 @@ Step = Question | Deed
 NextStep = Callable[[Memory], Step | None]
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Manner:
+    """Words that differ with where a person is met: at a terminal, at a page.
+
+    Attributes
+    ----------
+    how_to : str
+        How to answer, to go back and to leave; told before anything is asked.
+    leaving : str
+        How to leave, so that it can be gone on with.
+    rehearsal : str
+        What to type to rehearse without a sound card.
+    """
+
+    how_to: str
+    leaving: str
+    rehearsal: str
+
+
 class Talk(Protocol):
     """How a session meets its person."""
+
+    @property
+    def manner(self) -> Manner:
+        """Words for it."""
+        ...
 
     def tell(self, line: str) -> None:
         """Show a line."""
@@ -200,6 +224,10 @@ class Talk(Protocol):
         str or None
             What was typed; None where nobody will answer any more.
         """
+        ...
+
+    def refuse(self, reason: str) -> None:
+        """Say why an answer will not do, before the question is asked again."""
         ...
 
     def keep(self, memory: Memory) -> None:
@@ -332,7 +360,7 @@ def _answer(memory: Memory, question: Question, typed: str, *, talk: Talk) -> Me
         answer = question.read(typed or question.default)
         done = question.act(answer) if question.act is not None else Done()
     except ValueError as err:
-        talk.tell(f"  Not so: {err}")
+        talk.refuse(str(err))
         return memory
     return _settle(memory, Entry(key=question.key, answer=answer, is_asked=True), done, talk=talk)
 

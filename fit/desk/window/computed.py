@@ -272,7 +272,7 @@ class Result(Told, frozen=True, kw_only=True):
     narrower : tuple of Narrower
         The most helpful first.
     job : str
-        Of the guide, that leads to such a take.
+        Of the guide, that made these takes and can make one more; empty where they were made otherwise.
     outcome : str
         "good", "misfit", or empty where nothing was fitted.
     document : dict or None

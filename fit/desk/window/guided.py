@@ -14,7 +14,7 @@ from fit.desk.bench.take import PreflightError
 from fit.desk.book.desk import Advance, Desk
 from fit.desk.guide.console import document_of, keep_session, lead, read_memory
 from fit.desk.guide.scene import Bench, read_yes
-from fit.desk.guide.session import Ending, Job, Memory, OneOf, Question, answer_of
+from fit.desk.guide.session import Ending, Job, Manner, Memory, OneOf, Question, answer_of
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.drawing.hookup import hookup_svg
 from fit.desk.show.page import fragment
@@ -38,15 +38,20 @@ from fit.desk.window.messages import (
     Told,
 )
 from measure.errors import MeasureError
+from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path, open_logbook
 from measure.response import Response, relative_std
 
 Tell = Callable[[Told], None]
-NOT_SO = "  Not so: "  # as the session says it
 PROGRESS_S = 0.1  # [s] between two words of progress
 DB_PER_NEPER = 20 / np.log(10)
 QUESTION = "anew"  # asked before the session: there is nothing to go back to
 WORKING = "working"
+MANNER = Manner(
+    how_to="Leave whenever you like: all is kept, and the job goes on from there when it is opened again.",
+    leaving="leave this page, and the job goes on from here when it is opened again",
+    rehearsal="coilsweep bench --virtual",
+)
 
 
 @dataclass(slots=True, eq=False, kw_only=True)
@@ -64,12 +69,10 @@ class Visitor:
     logbook: Logbook
     memory: Memory | None = None
     wrong: str = ""
+    manner: Manner = MANNER
 
     def tell(self, line: str) -> None:
         """Show a line."""
-        if line.startswith(NOT_SO):
-            self.wrong = plain_text(line.removeprefix(NOT_SO))
-            return
         self.send(GuideTold(lines=(plain_text(line),)))
 
     def ask(self, question: Question) -> str | None:
@@ -95,6 +98,10 @@ class Visitor:
                 return message.text if isinstance(message, GuideAnswer) else ""
         return None
 
+    def refuse(self, reason: str) -> None:
+        """Say why an answer will not do, beside the question that is asked again."""
+        self.wrong = plain_text(reason)
+
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
         self.memory = memory
@@ -110,10 +117,17 @@ def run_job(order: Order, tell: Tell) -> None:
         logbook = open_logbook(order.logbook, create=True)
         visitor = Visitor(order=order, send=tell, logbook=logbook, memory=read_memory(logbook, job))
         desk = desk_of(order, visitor)
-        ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench_of(order, desk, job, tell))
+        bench = bench_of(order, desk, job, tell)
+        ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench, further=further_of(order.message))
         tell(done(desk, job, ending))
     except _expected() as err:
         tell(GuideDone(is_finished=False, text=plain_text(" ".join(str(err).split()))))
+
+
+def further_of(opened: GuideOpen) -> Conditions | None:
+    """Tell how the take is to be made that was chosen at another page; None where none was."""
+    chosen = Conditions(added=opened.added, controls=opened.controls)
+    return chosen if chosen.added or chosen.controls else None
 
 
 def asked(question: Question, *, logbook: Logbook, wrong: str, can_go_back: bool) -> GuideAsk:
@@ -219,7 +233,7 @@ def bench_of(order: Order, desk: Desk, job: Job, tell: Tell) -> Bench:
     """Set up the bench of the guide, and let the page hear of each take."""
     from fit.desk.guide.bench import card_bench, virtual_bench
 
-    bench = virtual_bench(desk, job) if order.is_virtual else replace(card_bench(desk), rehearsal="coilsweep bench --virtual")
+    bench = virtual_bench(desk, job) if order.is_virtual else card_bench(desk)
 
     @contextlib.contextmanager
     def playing() -> Iterator[None]:

@@ -68,9 +68,19 @@ class LevelStop(Asked, frozen=True, kw_only=True):
 
 
 class GuideOpen(Asked, frozen=True, kw_only=True):
-    """Begin a job of the guide, or go on with it."""
+    """Begin a job of the guide, or go on with it.
+
+    Attributes
+    ----------
+    added : str
+        Parts across the jack of one more take that the job is to make; beside `controls` empty for none.
+    controls : dict of str to str
+        Control of that take to where it is turned.
+    """
 
     job: Job
+    added: Line = ""
+    controls: Settings = {}
 
 
 class GuideAnswer(Asked, frozen=True, kw_only=True):

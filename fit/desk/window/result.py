@@ -1,7 +1,9 @@
 """What was found, for the page: the answer first, responses with model and error bars, and the takes that would narrow it."""
 
+import contextlib
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -13,6 +15,9 @@ from fit.desk.book.desk import silent_desk
 from fit.desk.book.fits import FitWish, fit_of, last_wish
 from fit.desk.book.instrument import instrument_beside
 from fit.desk.book.next_step import free_name
+from fit.desk.guide.console import JOBS, read_memory, takes_of
+from fit.desk.guide.plan import with_further
+from fit.desk.guide.session import Job
 from fit.desk.questions.fit import fit_takes
 from fit.desk.questions.report import report_of
 from fit.desk.show.document.pieces import plain
@@ -24,7 +29,9 @@ from fit.desk.window import messages
 from fit.desk.window.computed import FittedTake, Narrower, Result
 from fit.desk.window.messages import Curve
 from fit.desk.window.what_if import DB_PER_NEPER, hertz, levels
-from measure.logbook.store import Logbook, instrument_path, list_takes, open_logbook
+from measure.errors import FileError
+from measure.logbook.conditions import Conditions
+from measure.logbook.store import Logbook, list_takes, open_logbook
 from measure.logbook.take import Take
 from measure.response import FloatArray
 
@@ -70,7 +77,7 @@ def result_of(folder: Path, asked: messages.ResultOpen) -> Result:
         sheet_html=fragment(rest),
         fitted=tuple(_fitted(one) for one in answer.curves),
         narrower=_narrower(logbook, answer),
-        job="guitar" if instrument_path(logbook).exists() else "pickup",
+        job=_job_of(logbook, answer.takes),
         outcome=answer.outcome,
         simulated=answer.simulated,
         document=plain(found.document),
@@ -152,6 +159,16 @@ def _narrower(logbook: Logbook, answer: PickupAnswer) -> tuple[Narrower, ...]:
             found[take.add, take.controls] = (gain, _told(logbook, take, reach))
     ranked = sorted(found.values(), key=lambda one: -one[0])
     return tuple(one for _, one in ranked[:MOST_NARROWER])
+
+
+# Where the takes were made otherwise, the guide cannot go on from them.
+def _job_of(logbook: Logbook, names: tuple[str, ...]) -> Job | Literal[""]:
+    for job in JOBS:
+        with contextlib.suppress(FileError):  # a damaged session is told of where it is opened
+            memory = read_memory(logbook, job)
+            if memory is not None and set(takes_of(memory)) == set(names) and with_further(memory, Conditions()) is not None:
+                return job
+    return ""
 
 
 def _proposals(answer: PickupAnswer) -> Iterable[tuple[str, NextTake]]:

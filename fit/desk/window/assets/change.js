@@ -69,7 +69,7 @@ class Part {
     this.name = el("span", { class: "name" }, part.label);
     this.field = el("input", {
       type: "text", "aria-label": part.label, autocomplete: "off", spellcheck: "false", maxlength: "80",
-      onchange: () => this.type(this.field.value.trim()),
+      onchange: () => this.type(this.field.value.trim()), onblur: () => this.show(this.part, board.state),
     });
     this.slider = el("input", {
       type: "range", min: "0", max: String(STEPS), step: "1", "aria-label": `${part.label}, slider`,
@@ -111,13 +111,14 @@ class Pot {
     });
     this.field = el("input", {
       type: "text", "aria-label": name, autocomplete: "off", maxlength: "12", class: "short",
-      onchange: () => board.turn(name, this.field.value.trim() || "10"),
+      onchange: () => board.turn(name, this.field.value.trim() || "10"), onblur: () => { this.field.value = board.state.set[name] ?? this.at; },
     });
     this.said = el("span", { class: "small" });
     this.node = el("div", { class: "part" }, el("label", {}, el("span", { class: "name" }, name), this.field), this.slider, el("p", { class: "row" }, this.said));
   }
 
   show({ at, text }) {
+    this.at = at;
     if (document.activeElement !== this.field) this.field.value = at;
     if (document.activeElement !== this.slider && !at.endsWith("%")) this.slider.value = at;
     const share = /\(([^)]*)\)/.exec(text)?.[1];
@@ -139,8 +140,8 @@ class Choice {
 
 export class Board {
   // onChange(state, time of the event that did it)
-  constructor(node, onChange, { recorded = false } = {}) {
-    Object.assign(this, { node, onChange, state: empty(), shape: "", controls: new Map(), parts: new Map(), isRecorded: recorded });
+  constructor(node, onChange) {
+    Object.assign(this, { node, onChange, state: empty(), answer: null, asked: empty(), shape: "", controls: new Map(), parts: new Map() });
     this.controlled = el("section", { "aria-label": "Controls" });
     this.valued = el("section", { "aria-label": "Parts" });
     this.wired = el("section", { "aria-label": "Wiring" });
@@ -164,7 +165,19 @@ export class Board {
     this.changed(time);
   }
 
-  show(answer) {
+  // What was refused is not kept: what was asked last and was answered holds.
+  takeBack() {
+    if (this.answer) this.state = structuredClone(this.asked);
+    return this.answer;
+  }
+
+  // What is asked for from now on is asked beside what was answered so.
+  keep(answer, asked) {
+    Object.assign(this, { answer, asked });
+  }
+
+  show(answer, asked) {
+    this.keep(answer, asked);
     const shape = JSON.stringify([answer.controls.map(({ name, positions }) => [name, positions]), answer.parts.map(({ key }) => key), answer.board, this.state.solder, this.state.move, this.state.layout]);
     if (shape !== this.shape) this.rebuild(answer);
     this.shape = shape;
@@ -179,7 +192,7 @@ export class Board {
     this.controls = new Map(controls.map((one) => [one.name, one.positions.length ? new Choice(one, this) : new Pot(one, this)]));
     const option = (value, text = value) => el("option", { value }, text);
     this.pickup = el("select", { onchange: () => { this.state.pickup = this.pickup.value; this.changed(); } }, option("", "all that are connected"), board.pickups.map((one) => option(one)));
-    this.at = el("input", { type: "text", placeholder: "E2, A2, E4, A4, D6, E7", autocomplete: "off", onchange: () => { this.state.at = this.at.value.split(",").map((one) => one.trim()).filter(Boolean); this.changed(); } });
+    this.at = el("input", { type: "text", placeholder: "E2, A2, E4, A4, D6, E7", autocomplete: "off", onblur: () => { this.at.value = this.state.at.join(", "); }, onchange: () => { this.state.at = this.at.value.split(",").map((one) => one.trim()).filter(Boolean); this.changed(); } });
     fill(this.controlled, [...this.controls.values()].map(({ node }) => node),
       el("div", { class: "part" }, el("label", {}, el("span", { class: "name" }, "listened to"), this.pickup)),
       el("div", { class: "part" }, el("label", {}, el("span", { class: "name" }, "levels at these notes or frequencies"), this.at)));

@@ -1,6 +1,6 @@
 // A recording of the person's own, through the change: as recorded, as changed, and both ends of the interval, all equally loud.
 
-import { Board, copy, keepLink, newest, onNews, readLink } from "./change.js";
+import { Board, copy, empty, keepLink, newest, onNews, readLink } from "./change.js";
 import { Chart } from "./chart.js";
 import { el, fill, say, trouble } from "./dom.js";
 import { connect } from "./socket.js";
@@ -35,7 +35,8 @@ fill(document.getElementById("page"), el("div", { class: "two seen-and-set" }, e
 const chart = new Chart(picture, { label: "What the change does to the recording", y: "changed over recorded [dB]" });
 const board = new Board(chosen, (state) => change(state));
 board.state = readLink(location.hash);
-const stood = {}; // where the controls stood in the recording
+let stood = {}; // where the controls stood in the recording
+let answered = {}; // the same, of the latest answer
 let way = "middle";
 let audio = null;
 let spectrum = null;
@@ -139,20 +140,29 @@ async function keep() {
 
 // What the page hears of a change comes from the same answer that draws it.
 const change = newest(async (state) => {
+  const [asked, before] = [structuredClone(state), { ...stood }];
   try {
-    const answer = await wire.ask("what_if_set", { ...state, set: { ...stood, ...state.set } }); // what is not set stands as recorded
+    const answer = await wire.ask("what_if_set", { ...asked, set: { ...before, ...asked.set } }); // what is not set stands as recorded
     trouble("");
-    board.show(answer);
+    board.show(answer, asked);
+    answered = before;
     if (recorded.childElementCount === 0) ask(answer.controls);
     clearTimeout(resting);
     resting = setTimeout(() => { keepLink(board.state); say(answer.verdict); }, REST_MS);
     design(board.state);
-  } catch (error) { trouble(error.message); }
+  } catch (error) {
+    trouble(error.message);
+    if (!board.takeBack()) return;
+    stood = { ...answered };
+    board.show(board.answer, board.asked);
+    ask(board.answer.controls);
+  }
 });
 
 function ask(controls) {
   fill(recorded, controls.map(({ name, positions }) => {
     const field = positions.length ? el("select", {}, positions.map((one) => el("option", { value: one }, one))) : el("input", { type: "text", value: "10", autocomplete: "off", class: "short", maxlength: "12" });
+    field.value = stood[name] ?? field.value;
     field.setAttribute("aria-label", `${name} in the recording`);
     field.addEventListener("change", () => { stood[name] = field.value; change(board.state); });
     return el("label", {}, name, " ", field);
@@ -162,7 +172,7 @@ function ask(controls) {
 async function open() {
   try {
     const answer = await wire.ask("what_if_open");
-    board.show(answer);
+    board.show(answer, empty());
     ask(answer.controls);
     await change(board.state);
   } catch (error) { trouble(error.message); }

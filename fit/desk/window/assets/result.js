@@ -43,10 +43,15 @@ function draw(fitted) {
   redraw();
 }
 
+const linkOf = (job, { added, controls }) =>
+  `/take?${new URLSearchParams([["job", job], ["added", added], ...Object.entries(controls).map(([name, at]) => ["set", `${name}=${at}`])])}`;
+
+// The job that made the takes makes one more; those that were made otherwise are added to in the same way.
 function propose(found, job) {
   fill(narrower, found.length ? el("h2", {}, "What would narrow it") : null,
-    el("ul", { class: "cards" }, found.map(({ text, command }) => el("li", {}, el("a", { href: `/take?job=${job}`, "data-command": command }, el("b", {}, "Make this take"), el("span", {}, text))))),
-    found.length ? el("details", {}, el("summary", {}, "As commands"), found.map(({ command }) => el("div", { class: "row" }, el("code", {}, command), el("button", { type: "button", class: "small", "aria-label": `Copy ${command}`, onclick: () => copy(command, () => say("The command is copied.")) }, "Copy")))) : null);
+    job ? el("ul", { class: "cards" }, found.map((take) => el("li", {}, el("a", { href: linkOf(job, take) }, el("b", {}, "Make this take"), el("span", {}, take.text)))))
+      : el("ul", {}, found.map(({ text }) => el("li", {}, text))),
+    found.length ? el("details", { open: !job }, el("summary", {}, "As commands"), found.map(({ command }) => el("div", { class: "row" }, el("code", {}, command), el("button", { type: "button", class: "small", "aria-label": `Copy ${command}`, onclick: () => copy(command, () => say("The command is copied.")) }, "Copy")))) : null);
 }
 
 function choose({ takes, choices }) {

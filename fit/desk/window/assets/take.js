@@ -22,7 +22,10 @@ const SEVERITY = { pass: "in order", warn: "look at this", reject: "cannot be us
 const OUTCOME = { good: "good", usable: "usable, could be better", rejected: "rejected" };
 
 const wire = connect();
-const job = new URLSearchParams(location.search).get("job") ?? "";
+const given = new URLSearchParams(location.search);
+const job = given.get("job") ?? "";
+const pair = (text) => [text.slice(0, text.indexOf("=")), text.slice(text.indexOf("=") + 1)];
+let further = { added: given.get("added") ?? "", controls: Object.fromEntries(given.getAll("set").map(pair)) }; // a take to be made besides
 const page = document.getElementById("page");
 let asked = null; // the question that stands
 let told = []; // since the latest answer
@@ -281,7 +284,9 @@ function open() {
   document.querySelector(".two").classList.remove("done");
   picture.hidden = true;
   isSent = false;
-  wire.send("guide_open", { job });
+  wire.send("guide_open", { job, ...further });
+  further = {}; // asked for once
+  history.replaceState(null, "", `?job=${job}`);
 }
 
 function offer() {

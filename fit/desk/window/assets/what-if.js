@@ -35,37 +35,36 @@ fill(document.getElementById("page"), el("div", { class: "two seen-and-set" },
 const chart = new Chart(picture, { label: "Output over the voltage in the winding", y: "jack over winding [dB]", floor_db: -60 });
 const board = new Board(chosen, (state, time) => set(state, time));
 board.state = readLink(location.hash);
-let shown = null;
 let ghost = null;
 let resting = 0;
 
 function draw(answer) {
-  shown = answer;
   const curves = answer.curves.map((curve, index) => ({ ...curve, frequency_hz: answer.frequency_hz, style: index }));
   const ghosts = (ghost?.curves ?? []).map((curve, index) => ({ label: `${curve.label}, held`, db: curve.db, frequency_hz: ghost.frequency_hz, style: index, is_ghost: true }));
   chart.set({ frequency_hz: answer.frequency_hz, curves: [...curves, ...ghosts], corners: answer.corners.filter(({ hz }) => hz > chart.from && hz < chart.to) });
 }
 
-function show(answer) {
+function show(answer, asked) {
   draw(answer);
   put(figures, answer.sheet_html);
   fill(notes, [...new Set(answer.simulated ? ["The parts were measured on the virtual bench: simulated.", ...answer.notes] : answer.notes)].map((text) => el("li", {}, text)));
   command.textContent = answer.command;
-  board.show(answer);
+  board.show(answer, asked);
   clearTimeout(resting);
   resting = setTimeout(() => { keepLink(board.state); say(answer.verdict); }, REST_MS); // a browser takes long to change its address
   document.documentElement.dataset.curves = String(answer.curves.length);
 }
 
 const set = newest(async (state, time) => {
+  const asked = structuredClone(state);
   try {
-    const answer = await wire.ask("what_if_set", state);
+    const answer = await wire.ask("what_if_set", asked);
     trouble("");
-    show(answer);
+    show(answer, asked);
     performance.measure(MEASURE, { start: time, end: performance.now() });
   } catch (error) {
     trouble(error.message);
-    if (shown) board.show(shown); // what was taken back can be taken back, what was soldered too
+    if (board.takeBack()) show(board.answer, board.asked);
   }
 });
 
@@ -92,9 +91,9 @@ async function open() {
     const answer = await wire.ask("what_if_open");
     trouble("");
     const isPlain = JSON.stringify(board.state) === JSON.stringify(empty());
-    if (isPlain) show(answer);
+    if (isPlain) show(answer, empty());
     else {
-      shown = answer;
+      board.keep(answer, empty());
       await set(board.state, performance.now());
     }
     if (ghost) await wire.ask("hold", { ...ghost.state, is_held: true });

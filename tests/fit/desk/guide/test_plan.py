@@ -23,9 +23,11 @@ from fit.desk.guide.plan import (
     reference_stage,
     report_stage,
     wish_of,
+    with_further,
 )
 from fit.desk.guide.scene import Bench
-from fit.desk.guide.session import Deed, Question
+from fit.desk.guide.session import Deed, Question, answer_of, is_settled
+from measure.logbook.conditions import Conditions
 from tests.answer_by_hand import answer
 from tests.guide_scenes import no_take, scene
 
@@ -179,3 +181,27 @@ def test_a_hushed_desk_says_nothing(tmp_path):
     desk.say("x")
     desk.tell("x")
     assert desk.logbook == tmp_path
+
+
+def test_a_take_that_was_chosen_stands_where_the_next_would_be_offered(tmp_path):
+    wanted = Conditions(added="2n2 ± 1%", controls={"tone": "5"})
+    settled = {
+        "plan__1": "1n|",
+        "more__1": "yes",
+        "take__plus-1n": "plus-1n",
+        "plan__2": "470p|",
+        "more__2": "no",
+        "report": "page",
+    }
+    memory = with_further(scene(tmp_path, **settled).memory, wanted)
+    assert (answer_of(memory, "plan.2"), answer_of(memory, "more.2")) == ("2n2 ± 1%|tone=5", "yes")
+    assert answer_of(memory, "take.plus-1n") == "plus-1n"
+    assert not is_settled(memory, "report")  # it is written anew
+    made = further_slot(replace(scene(tmp_path), memory=memory), 2).conditions
+    assert (made.added, made.controls) == (wanted.added, wanted.controls)
+
+
+def test_no_take_is_chosen_where_none_is_offered_yet_or_any_more(tmp_path):
+    assert with_further(scene(tmp_path, added="1n").memory, Conditions()) is None
+    full = {f"{key}__{number}": text for number in range(1, MOST_ROUNDS + 1) for key, text in (("plan", "1n|"), ("more", "yes"))}
+    assert with_further(scene(tmp_path, **full).memory, Conditions()) is None

@@ -36,6 +36,9 @@ class Talk:
         self.told.append(prompt_of(question))
         return self.words.pop(0) if self.words else None
 
+    def refuse(self, reason):
+        self.told.append(f"refused: {reason}")
+
     def keep(self, memory):
         self.kept.append(memory)
 
@@ -104,7 +107,7 @@ def test_a_wrong_answer_is_asked_again_with_the_reason():
 
     talk = Talk("left", "right")
     ending = converse(steps(question("a", read=read)), memory_of(), talk)
-    assert "  Not so: it is wrong" in talk.told
+    assert "refused: it is wrong" in talk.told
     assert pairs(ending.memory) == [("a", "right")]
 
 

@@ -8,8 +8,20 @@ from fit.desk.guide.scene import read_yes
 from fit.desk.guide.session import Question, one_of
 from fit.desk.window.guided import asked, run_job
 from fit.desk.window.line import Order
-from fit.desk.window.messages import GuideAnswer, GuideAsk, GuideBack, GuideDo, GuideDone, GuideOpen, GuideTold, Refused, TakeMade
-from measure.logbook.store import list_takes, open_logbook
+from fit.desk.window.messages import (
+    GuideAnswer,
+    GuideAsk,
+    GuideBack,
+    GuideDo,
+    GuideDone,
+    GuideOpen,
+    GuideTold,
+    Refused,
+    ResultOpen,
+    TakeMade,
+)
+from fit.desk.window.result import result_of
+from measure.logbook.store import list_takes, open_logbook, read_take
 from tests.guided import Script, guided
 from tests.window_server import Server
 
@@ -19,8 +31,8 @@ PATHS = {"logbook", "report", "written"}  # where two folders differ
 class Caller:
     """Somebody at a page, who answers as soon as asked: words by key, each key's in turn, then what Enter takes."""
 
-    def __init__(self, folder, job, **answers):
-        self.order = Order(message=GuideOpen(job=job), logbook=folder, is_virtual=True)
+    def __init__(self, folder, job, *, opened=None, **answers):
+        self.order = Order(message=opened or GuideOpen(job=job), logbook=folder, is_virtual=True)
         self.answers = {key.replace("__", "."): list(texts) for key, texts in answers.items()}
         self.heard = []
 
@@ -160,6 +172,40 @@ def test_a_job_that_was_left_goes_on_at_the_terminal_and_the_other_way_round(tmp
     caller = Caller(tmp_path, "pickup")
     assert caller.run().is_finished
     assert caller.all(GuideAsk)[0].key == "ready.plus-added"
+
+
+def test_nothing_told_at_a_page_is_a_terminals(tmp_path):
+    page, script = Caller(tmp_path / "page", "pickup", cautions=[None]), Script(**{"Read that?": ["q"]})
+    page.run()
+    guided(tmp_path / "terminal", "pickup", script)
+    told = [line for one in page.all(GuideTold) for line in one.lines]
+    assert "q leaves" in script.text
+    assert not [line for line in told if "q leaves" in line or "brackets" in line]
+    assert [line for line in told if line.startswith("Leave whenever you like")]
+
+
+def test_the_take_that_would_narrow_a_result_is_made_by_the_job_and_the_result_is_anew(tmp_path):
+    script = Script()
+    guided(tmp_path, "pickup", script)
+    before = result_of(tmp_path, ResultOpen())
+    assert before.job == "pickup"
+    wanted = next(one for one in before.narrower if one.added)
+    caller = Caller(tmp_path, "pickup", opened=GuideOpen(job=before.job, added=wanted.added, controls=wanted.controls))
+    assert caller.run().is_finished
+    first = caller.all(GuideAsk)[0]
+    assert (first.is_take, first.setup.added) == (True, wanted.added)
+    (made,) = caller.all(TakeMade)
+    assert read_take(open_logbook(tmp_path), made.name).conditions.added == wanted.added
+    assert result_of(tmp_path, ResultOpen()).takes == (*before.takes, made.name)
+
+
+def test_a_take_that_cannot_be_is_refused_and_the_session_stays(tmp_path):
+    guided(tmp_path, "pickup", Script())
+    kept = (tmp_path / "results" / "guide-pickup.json").read_bytes()
+    done = Caller(tmp_path, "pickup", opened=GuideOpen(job="pickup", added="green")).run()
+    assert not done.is_finished
+    assert "green" in done.text
+    assert (tmp_path / "results" / "guide-pickup.json").read_bytes() == kept
 
 
 def test_a_job_that_cannot_be_begun_says_why(tmp_path):
