@@ -18,7 +18,7 @@ from fit.desk.guide.session import Ending, Job, Memory, OneOf, Question, answer_
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.drawing.hookup import hookup_svg
 from fit.desk.show.page import fragment
-from fit.desk.show.words import plain_text
+from fit.desk.show.words import error_line, plain_text
 from fit.desk.window.line import Order
 from fit.desk.window.messages import (
     Card,
@@ -113,7 +113,7 @@ def run_job(order: Order, tell: Tell) -> None:
         ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench_of(order, desk, job, tell))
         tell(done(desk, job, ending))
     except _expected() as err:
-        tell(GuideDone(is_finished=False, text=plain_text(" ".join(str(err).split()))))
+        tell(GuideDone(is_finished=False, text=plain_text(error_line(err))))
 
 
 def asked(question: Question, *, logbook: Logbook, wrong: str, can_go_back: bool) -> GuideAsk:
