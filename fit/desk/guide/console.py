@@ -28,6 +28,7 @@ from fit.desk.guide.session import (
     converse,
     one_of,
     prompt_of,
+    refusal,
     rewound,
 )
 from fit.desk.show.document.guided import Answered, GuideDocument
@@ -69,7 +70,11 @@ class Keeper:
         for part in wrapped(plain_text(line), width):
             self.show(part)
 
-    def ask(self, question: Question) -> str | None:
+    def refuse(self, why: str) -> None:
+        """Say why an answer will not do."""
+        self.tell(refusal(why))
+
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
         """Ask and wait.
 
         Returns
@@ -77,6 +82,7 @@ class Keeper:
         str or None
             What was typed; None at the end of input.
         """
+        del can_go_back  # b is always said of
         return self.read_line(f"{prompt_of(question)} ")
 
     def keep(self, memory: Memory) -> None:
@@ -171,7 +177,7 @@ def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | No
         try:
             return cast("Job", one_of(names)(typed.strip() or "1"))
         except ValueError as err:
-            desk.tell(f"  Not so: {plain_text(str(err))}")
+            desk.tell(refusal(plain_text(str(err))))
     document = GuideDocument(job=None, logbook=str(desk.logbook), finished=False, report=None, answer=None)
     return Outcome(lines=(), document=document)
 

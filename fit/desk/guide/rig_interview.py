@@ -8,7 +8,7 @@ from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.bench import card_bench, virtual_bench
 from fit.desk.guide.scene import Scene
-from fit.desk.guide.session import Memory, Question, converse, prompt_of
+from fit.desk.guide.session import Memory, Question, converse, prompt_of, refusal
 from fit.desk.show.words import CAUTIONS, plain_text
 from measure.logbook.store import open_logbook
 
@@ -25,7 +25,11 @@ class _Person:
     def tell(self, line: str) -> None:
         self.show(plain_text(line))
 
-    def ask(self, question: Question) -> str | None:
+    def refuse(self, why: str) -> None:
+        self.tell(refusal(why))
+
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
+        del can_go_back
         return self.read_line(f"{prompt_of(question)} ")
 
     def keep(self, memory: Memory) -> None:

@@ -192,8 +192,17 @@ class Talk(Protocol):
         """Show a line."""
         ...
 
-    def ask(self, question: Question) -> str | None:
+    def refuse(self, why: str) -> None:
+        """Say why an answer will not do; the question is asked again."""
+        ...
+
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
         """Ask and wait; what stands before the question was told.
+
+        Parameters
+        ----------
+        can_go_back : bool
+            There is an answer to be taken back.
 
         Returns
         -------
@@ -307,7 +316,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
         if told is None or (told.key, told.before) != (step.key, step.before):
             _tell(talk, step.before)
         told = step
-        typed = talk.ask(step)
+        typed = talk.ask(step, can_go_back=one_back(memory) is not memory)
         word = "leave" if typed is None else WORDS.get(typed.strip().lower(), "")
         if typed is None or word == "leave":
             code = step.exit_code or trouble
@@ -322,6 +331,11 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
     return Ending(memory=memory, is_finished=True, documents=documents, sheets=sheets)
 
 
+def refusal(why: str) -> str:
+    """Put why an answer will not do as a terminal shows it."""
+    return f"  Not so: {why}"
+
+
 def prompt_of(question: Question) -> str:
     """Text of a question with what Enter alone means."""
     return f"{question.text} [{question.default}]" if question.default else question.text
@@ -332,7 +346,7 @@ def _answer(memory: Memory, question: Question, typed: str, *, talk: Talk) -> Me
         answer = question.read(typed or question.default)
         done = question.act(answer) if question.act is not None else Done()
     except ValueError as err:
-        talk.tell(f"  Not so: {err}")
+        talk.refuse(str(err))
         return memory
     return _settle(memory, Entry(key=question.key, answer=answer, is_asked=True), done, talk=talk)
 

@@ -12,7 +12,7 @@ from fit.desk.bench.intake import KeptTake
 from fit.desk.bench.take import Order as TakeOrder
 from fit.desk.bench.take import PreflightError
 from fit.desk.book.desk import Advance, Desk
-from fit.desk.guide.console import document_of, keep_session, lead, read_memory
+from fit.desk.guide.console import document_of, keep_session, lead
 from fit.desk.guide.scene import Bench, read_yes
 from fit.desk.guide.session import Ending, Job, Memory, OneOf, Question, answer_of
 from fit.desk.show.document.pieces import plain
@@ -42,10 +42,8 @@ from measure.logbook.store import Logbook, instrument_path, open_logbook
 from measure.response import Response, relative_std
 
 Tell = Callable[[Told], None]
-NOT_SO = "  Not so: "  # as the session says it
 PROGRESS_S = 0.1  # [s] between two words of progress
 DB_PER_NEPER = 20 / np.log(10)
-QUESTION = "anew"  # asked before the session: there is nothing to go back to
 WORKING = "working"
 
 
@@ -62,17 +60,17 @@ class Visitor:
     order: Order
     send: Tell
     logbook: Logbook
-    memory: Memory | None = None
     wrong: str = ""
 
     def tell(self, line: str) -> None:
         """Show a line."""
-        if line.startswith(NOT_SO):
-            self.wrong = plain_text(line.removeprefix(NOT_SO))
-            return
         self.send(GuideTold(lines=(plain_text(line),)))
 
-    def ask(self, question: Question) -> str | None:
+    def refuse(self, why: str) -> None:
+        """Keep why the latest answer would not do, to be shown with the question."""
+        self.wrong = plain_text(why)
+
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
         """Ask and wait.
 
         Returns
@@ -80,8 +78,6 @@ class Visitor:
         str or None
             What a person would type at a terminal; None where somebody leaves.
         """
-        is_first = self.memory is None or not any(entry.is_asked for entry in self.memory.entries)
-        can_go_back = question.key != QUESTION and not is_first
         self.send(asked(question, logbook=self.logbook, wrong=self.wrong, can_go_back=can_go_back))
         self.wrong = ""
         while (message := self.order.answers.get()) is not None:
@@ -97,7 +93,6 @@ class Visitor:
 
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
-        self.memory = memory
         keep_session(self.logbook, memory)
 
 
@@ -108,7 +103,7 @@ def run_job(order: Order, tell: Tell) -> None:
     job: Job = order.message.job
     try:
         logbook = open_logbook(order.logbook, create=True)
-        visitor = Visitor(order=order, send=tell, logbook=logbook, memory=read_memory(logbook, job))
+        visitor = Visitor(order=order, send=tell, logbook=logbook)
         desk = desk_of(order, visitor)
         ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench_of(order, desk, job, tell))
         tell(done(desk, job, ending))
