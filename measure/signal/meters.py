@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.response import FloatArray
-from measure.signal.mains import NOMINAL_HZ
+from measure.signal.levels import FULL
+from measure.signal.mains import LINE_OVER_NOISE, NOMINAL_HZ
 
 LOW_HZ, HIGH_HZ = 20.0, 20e3  # [Hz] of the spectrum that is shown
 BANDS = 12  # [1] in an octave
-FULL = 0.999  # [1] of full scale from which on a sample is clipped
 LEAST_POWER = 1e-20  # [1] −200 dBFS
 TOP_LINE_HZ = 990.0  # [Hz] mains lines are looked for up to here: below the tone, which is a multiple of 50 Hz, too
-STANDS_OUT = 30.0  # [1] power of a line over the median of what lies around it; chance reaches 12 about once in 1e5
 FEWEST_LINES = 2  # [1] of one mains frequency; a single line may be anything, unless it is the lowest
 HANN_GAIN = 0.5  # [1] what the window leaves of a line's amplitude
 
@@ -26,7 +25,7 @@ class MeterReading:
     rms_dbfs, peak_dbfs : float
         Of all samples. [dBFS]
     is_clipped : bool
-        A sample reached full scale.
+        A sample came as near to full scale as `judge_levels` calls clipped.
     """
 
     rms_dbfs: float
@@ -117,7 +116,7 @@ def _stands_out(power: FloatArray, line_hz: float, bin_hz: float, *, mains_hz: f
     around = np.r_[
         power[round((line_hz - 0.4 * mains_hz) / bin_hz) : at - 3], power[at + 4 : round((line_hz + 0.4 * mains_hz) / bin_hz)]
     ]
-    return bool(np.max(power[at - 1 : at + 2]) > STANDS_OUT * max(float(np.median(around)), LEAST_POWER))
+    return bool(np.max(power[at - 1 : at + 2]) > LINE_OVER_NOISE * max(float(np.median(around)), LEAST_POWER))
 
 
 def _db(power: float) -> float:

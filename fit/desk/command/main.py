@@ -163,7 +163,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             traceback.print_exc()
         if isinstance(error, OSError) and error.errno == errno.ENOSPC and not error.filename:
             give_up_stdout()  # what could not be written would be tried again on leaving
-        return _complain(_one_line(error), getattr(error, "exit_code", WRONG_USE), as_json=as_json)
+        from fit.desk.show.words import error_line
+
+        return _complain(error_line(error), getattr(error, "exit_code", WRONG_USE), as_json=as_json)
 
 
 def run() -> None:
@@ -215,12 +217,6 @@ def _json(document: "Document") -> str:
     from fit.desk.show.document.pieces import plain
 
     return json_text(plain(document))
-
-
-def _one_line(error: BaseException) -> str:
-    if isinstance(error, OSError) and error.strerror:
-        return f"{error.strerror}: {error.filename}" if error.filename else error.strerror
-    return str(error) or type(error).__name__
 
 
 def _complain(message: str, code: int, *, as_json: bool) -> int:

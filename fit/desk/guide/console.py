@@ -31,6 +31,7 @@ from fit.desk.guide.session import (
     converse,
     one_of,
     prompt_of,
+    refusal,
     rewound,
 )
 from fit.desk.show.document.guided import Answered, GuideDocument
@@ -75,7 +76,11 @@ class Keeper:
         for part in wrapped(plain_text(line), width):
             self.show(part)
 
-    def ask(self, question: Question) -> str | None:
+    def refuse(self, why: str) -> None:
+        """Say why an answer will not do."""
+        self.tell(refusal(why))
+
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
         """Ask and wait.
 
         Returns
@@ -83,11 +88,8 @@ class Keeper:
         str or None
             What was typed; None at the end of input.
         """
+        del can_go_back  # b is always said of
         return self.read_line(f"{prompt_of(question)} ")
-
-    def refuse(self, reason: str) -> None:
-        """Say why an answer will not do."""
-        self.tell(not_so(reason))
 
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
@@ -97,11 +99,6 @@ class Keeper:
 def keep_session(logbook: Logbook, memory: Memory) -> None:
     """Keep a session in its logbook, so that it can be gone on with."""
     write_result(logbook, file_name(memory.job), msgspec.json.format(msgspec.json.encode(memory), indent=1))
-
-
-def not_so(reason: str) -> str:
-    """Word a refusal for a terminal."""
-    return f"  Not so: {plain_text(reason)}"
 
 
 def file_name(job: Job) -> str:
@@ -193,7 +190,7 @@ def choose_job(desk: Desk, *, virtual: bool, read_line: Callable[[str], str | No
         try:
             return cast("Job", one_of(names)(typed.strip() or "1"))
         except ValueError as err:
-            desk.tell(not_so(str(err)))
+            desk.tell(refusal(plain_text(str(err))))
     document = GuideDocument(job=None, logbook=str(desk.logbook), finished=False, report=None, answer=None)
     return Outcome(lines=(), document=document)
 

@@ -7,9 +7,9 @@ from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.guide.ask_rig import rig_stage
 from fit.desk.guide.bench import card_bench, virtual_bench
-from fit.desk.guide.console import LEAVING, not_so
+from fit.desk.guide.console import LEAVING
 from fit.desk.guide.scene import Scene
-from fit.desk.guide.session import Manner, Memory, Question, Step, converse, prompt_of
+from fit.desk.guide.session import Manner, Memory, Question, Step, converse, prompt_of, refusal
 from fit.desk.show.words import CAUTIONS, plain_text
 from measure.logbook.store import open_logbook
 
@@ -31,10 +31,11 @@ class _Person:
     def tell(self, line: str) -> None:
         self.show(plain_text(line))
 
-    def refuse(self, reason: str) -> None:
-        self.show(not_so(reason))
+    def refuse(self, why: str) -> None:
+        self.tell(refusal(why))
 
-    def ask(self, question: Question) -> str | None:
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
+        del can_go_back
         return self.read_line(f"{prompt_of(question)} ")
 
     def keep(self, memory: Memory) -> None:

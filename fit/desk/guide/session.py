@@ -216,18 +216,23 @@ class Talk(Protocol):
         """Show a line."""
         ...
 
-    def ask(self, question: Question) -> str | None:
+    def refuse(self, why: str) -> None:
+        """Say why an answer will not do; the question is asked again."""
+        ...
+
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
         """Ask and wait; what stands before the question was told.
+
+        Parameters
+        ----------
+        can_go_back : bool
+            There is an answer to be taken back.
 
         Returns
         -------
         str or None
             What was typed; None where nobody will answer any more.
         """
-        ...
-
-    def refuse(self, reason: str) -> None:
-        """Say why an answer will not do, before the question is asked again."""
         ...
 
     def keep(self, memory: Memory) -> None:
@@ -335,7 +340,7 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
         if told is None or (told.key, told.before) != (step.key, step.before):
             _tell(talk, step.before)
         told = step
-        typed = talk.ask(step)
+        typed = talk.ask(step, can_go_back=one_back(memory) is not memory)
         word = "leave" if typed is None else WORDS.get(typed.strip().lower(), "")
         if typed is None or word == "leave":
             code = step.exit_code or trouble
@@ -348,6 +353,11 @@ def converse(next_step: NextStep, memory: Memory, talk: Talk) -> Ending:
             after = _answer(memory, step, typed.strip(), talk=talk)
             memory, told = after, (step if after is memory else None)
     return Ending(memory=memory, is_finished=True, documents=documents, sheets=sheets)
+
+
+def refusal(why: str) -> str:
+    """Put why an answer will not do as a terminal shows it."""
+    return f"  Not so: {why}"
 
 
 def prompt_of(question: Question) -> str:

@@ -534,6 +534,14 @@ def plain_text(text: str) -> str:
     return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c) in {"Cc", "Cf", "Zl", "Zp", "Cs"} else c for c in text)
 
 
+def error_line(error: BaseException) -> str:
+    """Put what went wrong in one line; where the system says it, with the file that it is about."""
+    text = str(error)
+    if isinstance(error, OSError) and error.strerror:
+        text = f"{error.strerror}: {error.filename}" if error.filename else error.strerror
+    return " ".join(text.split()) or type(error).__name__
+
+
 def text_width(text: str) -> int:
     """Columns that a text takes in a terminal."""
     return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)

@@ -12,13 +12,13 @@ from fit.desk.bench.intake import KeptTake
 from fit.desk.bench.take import Order as TakeOrder
 from fit.desk.bench.take import PreflightError
 from fit.desk.book.desk import Advance, Desk
-from fit.desk.guide.console import document_of, keep_session, lead, read_memory
+from fit.desk.guide.console import document_of, keep_session, lead
 from fit.desk.guide.scene import Bench, read_yes
 from fit.desk.guide.session import Ending, Job, Manner, Memory, OneOf, Question, answer_of
 from fit.desk.show.document.pieces import plain
 from fit.desk.show.drawing.hookup import hookup_svg
 from fit.desk.show.page import fragment
-from fit.desk.show.words import plain_text
+from fit.desk.show.words import error_line, plain_text
 from fit.desk.window.line import Order
 from fit.desk.window.messages import (
     Card,
@@ -45,7 +45,6 @@ from measure.response import Response, relative_std
 Tell = Callable[[Told], None]
 PROGRESS_S = 0.1  # [s] between two words of progress
 DB_PER_NEPER = 20 / np.log(10)
-QUESTION = "anew"  # asked before the session: there is nothing to go back to
 WORKING = "working"
 MANNER = Manner(
     how_to="Leave whenever you like: all is kept, and the job goes on from there when it is opened again.",
@@ -67,7 +66,6 @@ class Visitor:
     order: Order
     send: Tell
     logbook: Logbook
-    memory: Memory | None = None
     wrong: str = ""
     manner: Manner = MANNER
 
@@ -75,7 +73,11 @@ class Visitor:
         """Show a line."""
         self.send(GuideTold(lines=(plain_text(line),)))
 
-    def ask(self, question: Question) -> str | None:
+    def refuse(self, why: str) -> None:
+        """Keep why the latest answer would not do, to be shown with the question."""
+        self.wrong = plain_text(why)
+
+    def ask(self, question: Question, *, can_go_back: bool = False) -> str | None:
         """Ask and wait.
 
         Returns
@@ -83,8 +85,6 @@ class Visitor:
         str or None
             What a person would type at a terminal; None where somebody leaves.
         """
-        is_first = self.memory is None or not any(entry.is_asked for entry in self.memory.entries)
-        can_go_back = question.key != QUESTION and not is_first
         self.send(asked(question, logbook=self.logbook, wrong=self.wrong, can_go_back=can_go_back))
         self.wrong = ""
         while (message := self.order.answers.get()) is not None:
@@ -98,13 +98,8 @@ class Visitor:
                 return message.text if isinstance(message, GuideAnswer) else ""
         return None
 
-    def refuse(self, reason: str) -> None:
-        """Say why an answer will not do, beside the question that is asked again."""
-        self.wrong = plain_text(reason)
-
     def keep(self, memory: Memory) -> None:
         """Keep the session."""
-        self.memory = memory
         keep_session(self.logbook, memory)
 
 
@@ -115,13 +110,13 @@ def run_job(order: Order, tell: Tell) -> None:
     job: Job = order.message.job
     try:
         logbook = open_logbook(order.logbook, create=True)
-        visitor = Visitor(order=order, send=tell, logbook=logbook, memory=read_memory(logbook, job))
+        visitor = Visitor(order=order, send=tell, logbook=logbook)
         desk = desk_of(order, visitor)
         bench = bench_of(order, desk, job, tell)
         ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench, further=further_of(order.message))
         tell(done(desk, job, ending))
     except _expected() as err:
-        tell(GuideDone(is_finished=False, text=plain_text(" ".join(str(err).split()))))
+        tell(GuideDone(is_finished=False, text=plain_text(error_line(err))))
 
 
 def further_of(opened: GuideOpen) -> Conditions | None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import msgspec
 
+from fit.desk.show.words import error_line
 from fit.desk.window.messages import (
     MAX_MESSAGE_BYTES,
     Alive,
@@ -43,6 +44,7 @@ WATCH_S = 0.1  # [s] between two looks at the signs of life
 MOST_WAITING = 512  # [messages] that a page may leave unread
 MOST_ASKED = 32  # [questions] of one page that are worked on
 MOST_PAGES = 16
+MOST_SAID = 500  # [characters] of what was not understood
 TOO_MANY = 1013  # close code: try again later (RFC 6455, 7.4.1)
 
 
@@ -205,7 +207,7 @@ class Hub:
                 try:
                     asked = decoder.decode(text)
                 except (msgspec.MsgspecError, UnicodeError, RecursionError) as err:
-                    self._send(page, Refused(text=f"not understood: {_one_line(err)}"))
+                    self._send(page, Refused(text=f"not understood: {error_line(err)[:MOST_SAID]}"))
                     continue
                 page.sign_s, page.is_alive = asyncio.get_running_loop().time(), True
                 self._take(page, asked)
@@ -257,7 +259,7 @@ class Hub:
             for told in await self.worker.ask(asked, page=page.number):
                 self._send(page, msgspec.structs.replace(told, answers=asked.id))
         except (MeasureError, ValueError, OSError) as err:
-            self._send(page, Refused(answers=asked.id, text=_one_line(err)))
+            self._send(page, Refused(answers=asked.id, text=error_line(err)))
 
     def _finish(self, page: Page, identity: int, task: asyncio.Task[None]) -> None:
         """Let a page go on where answering it went wrong in a way that nobody foresaw."""
@@ -338,8 +340,3 @@ def _folder(text: str) -> Path | None:
         return folder if text.strip() and folder.is_dir() else None
     except (OSError, RuntimeError, ValueError):
         return None
-
-
-def _one_line(err: BaseException) -> str:
-    text = f"{err.strerror}: {err.filename}" if isinstance(err, OSError) and err.strerror else str(err)
-    return " ".join(text.split())[:500] or type(err).__name__

@@ -167,17 +167,13 @@ class Table:
 def reply_to(table: Table, order: _Order) -> _Reply:
     """Answer one message."""
     from fit.desk.book.fits import RejectedError
+    from fit.desk.show.words import error_line
     from measure.errors import MeasureError
 
     try:
         return _Reply(answers=(_answer(table, order),))
     except (ValueError, MeasureError, RejectedError, OSError) as err:
-        return _Reply(refused=_line(err))
-
-
-def _line(err: Exception) -> str:
-    text = f"{err.strerror}: {err.filename}" if isinstance(err, OSError) and err.strerror else str(err)
-    return " ".join(text.split()) or type(err).__name__
+        return _Reply(refused=error_line(err))
 
 
 def _answer(table: Table, order: _Order) -> Answer:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from measure.signal.levels import judge_levels, read_levels
 from measure.signal.meters import BANDS, band_spectrum, read_meters
 
 RATE_HZ = 48000
@@ -25,6 +26,14 @@ def test_half_of_it_is_6_db_less_and_not_clipped():
     (reading,) = read_meters(sines((1000.0, 0.5)))
     assert reading.rms_dbfs == pytest.approx(20 * np.log10(0.5), abs=1e-9)
     assert not reading.is_clipped
+
+
+@pytest.mark.parametrize("peak", [0.979, 0.981, 0.995])
+def test_what_the_light_calls_clipped_the_sentence_does_too(peak):
+    tone = sines((1000.0, peak))
+    finding = judge_levels(read_levels(tone, RATE_HZ), tone_level=0.03, sweep_level=0.5)[0]
+    assert finding.code == "clipped"
+    assert read_meters(tone)[0].is_clipped is (finding.severity == "reject")
 
 
 def test_each_input_is_read_by_itself_and_silence_is_finite():

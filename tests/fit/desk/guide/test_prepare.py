@@ -97,7 +97,8 @@ def test_the_levels_are_looked_at_as_often_as_is_wished(tmp_path):
     class Person:
         tell = script.shown.append
 
-        def ask(self, question):
+        def ask(self, question, *, can_go_back):
+            del can_go_back
             return script.read_line(prompt_of(question))
 
         def keep(self, memory):

@@ -18,6 +18,7 @@ from fit.desk.guide.session import (
     one_back,
     one_of,
     prompt_of,
+    refusal,
     remember,
     rewound,
 )
@@ -27,17 +28,18 @@ class Talk:
     """Somebody who types these words one after the other, and then nothing any more."""
 
     def __init__(self, *words):
-        self.words, self.told, self.kept = list(words), [], []
+        self.words, self.told, self.kept, self.backs = list(words), [], [], []
 
     def tell(self, line):
         self.told.append(line)
 
-    def ask(self, question):
+    def refuse(self, why):
+        self.told.append(refusal(why))
+
+    def ask(self, question, *, can_go_back=False):
+        self.backs.append(can_go_back)
         self.told.append(prompt_of(question))
         return self.words.pop(0) if self.words else None
-
-    def refuse(self, reason):
-        self.told.append(f"refused: {reason}")
 
     def keep(self, memory):
         self.kept.append(memory)
@@ -107,8 +109,14 @@ def test_a_wrong_answer_is_asked_again_with_the_reason():
 
     talk = Talk("left", "right")
     ending = converse(steps(question("a", read=read)), memory_of(), talk)
-    assert "refused: it is wrong" in talk.told
+    assert "  Not so: it is wrong" in talk.told
     assert pairs(ending.memory) == [("a", "right")]
+
+
+def test_who_is_asked_hears_whether_there_is_an_answer_to_be_taken_back():
+    talk = Talk("x", "b", "y", "z")
+    converse(steps(question("a"), Deed(key="do", run=Done), question("b")), memory_of(("deed", "done", False)), talk)
+    assert talk.backs == [False, True, False, True]
 
 
 def test_what_an_answer_does_at_once_is_remembered_beside_it():

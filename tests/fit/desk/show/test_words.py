@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from fit.answers.figures import Estimate
 from fit.desk.show.words import (
     command_text,
+    error_line,
     estimate_texts,
     headline_keys,
     in_order,
@@ -183,6 +184,20 @@ def test_no_table_of_words_is_wider_than_it_may_be_and_nothing_is_lost(rows):
     for cell in (cell for row in rows for cell in row):
         for letter in set(cell):
             assert letters.count(letter) >= cell.count(letter)
+
+
+@pytest.mark.parametrize(
+    ("error", "line"),
+    [
+        (ValueError("a\n  b"), "a b"),
+        (ValueError(), "ValueError"),
+        (FileNotFoundError(2, "No such file", "rig.toml"), "No such file: rig.toml"),
+        (BrokenPipeError(32, "Broken pipe"), "Broken pipe"),
+        (OSError("no more"), "no more"),
+    ],
+)
+def test_an_error_is_one_line(error, line):
+    assert error_line(error) == line
 
 
 def test_what_is_to_be_typed_is_never_broken():

@@ -64,6 +64,13 @@ def listening(tmp_path):
     return play
 
 
+async def hold_up(listener):
+    """Let levels be heard, and hold up the process that tells them."""
+    listener.order(LevelStart())
+    await listener.wait(Level)
+    os.kill(listener.card._process.pid, signal.SIGSTOP)
+
+
 def is_idle(card):
     return card.activity == "idle"
 
@@ -135,9 +142,7 @@ def test_a_process_that_does_not_answer_is_replaced(listening, monkeypatch):
     monkeypatch.setattr(card_module, "LEAVE_S", 0.3)
 
     async def act(listener):
-        listener.order(LevelStart())
-        await listener.wait(Level)
-        os.kill(listener.card._process.pid, signal.SIGSTOP)
+        await hold_up(listener)
         await asyncio.sleep(0.2)
         listener.order(GuideOpen(job="pickup"))
         assert (await listener.wait(GuideAsk)).key == "cautions"
@@ -150,9 +155,7 @@ def test_a_process_that_does_not_fall_silent_is_ended(listening, monkeypatch):
     monkeypatch.setattr(card_module, "FADE_S", 0.3)
 
     async def act(listener):
-        listener.order(LevelStart())
-        await listener.wait(Level)
-        os.kill(listener.card._process.pid, signal.SIGSTOP)
+        await hold_up(listener)
         listener.card.silence()
         assert await listener.wait(Card, is_idle)
         assert ["did not fall silent in time" in one.text for one in listener.all(LevelEnded)] == [True]

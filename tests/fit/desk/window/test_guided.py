@@ -157,6 +157,13 @@ def test_an_answer_is_taken_back(tmp_path):
     assert caller.all(GuideAsk)[1].can_go_back
 
 
+def test_a_job_that_is_begun_anew_has_nothing_to_be_taken_back(tmp_path):
+    Caller(tmp_path, "pickup").run()
+    caller = Caller(tmp_path, "pickup", anew=["yes"], cautions=[None])
+    caller.run()
+    assert [(one.key, one.can_go_back) for one in caller.all(GuideAsk)] == [("anew", False), ("cautions", False)]
+
+
 def test_an_answer_to_another_question_is_refused(tmp_path):
     caller = Caller(tmp_path, "pickup", cautions=[None])
     caller.order.answers.put(GuideDo(key="ready.open"))  # a key that was pressed twice, a moment ago

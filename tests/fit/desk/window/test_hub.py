@@ -89,6 +89,13 @@ class Bench:
         await until(lambda: socket.all("card") or socket.closed)
         return socket
 
+    async def playing_and_looking_on(self):
+        """Two pages, the first of which plays."""
+        one, other = await self.page(), await self.page()
+        one.say("level_start")
+        await until(lambda: self.player.orders)
+        return one, other
+
     async def end(self):
         for task in self.tasks:
             task.cancel()
@@ -155,9 +162,7 @@ def test_whoever_plays_first_has_the_card_and_another_page_looks_on(scene):
 
 def test_a_page_that_goes_takes_the_sound_with_it(scene):
     async def act(bench):
-        one, other = await bench.page(), await bench.page()
-        one.say("level_start")
-        await until(lambda: bench.player.orders)
+        one, other = await bench.playing_and_looking_on()
         other.leave()
         await until(lambda: len(bench.hub.pages) == 1)
         assert bench.player.n_silent == 0
@@ -192,9 +197,7 @@ def test_a_page_without_a_sign_of_life_loses_the_card_once_and_one_that_lives_ke
 
 def test_the_card_is_taken_over_in_silence(scene):
     async def act(bench):
-        one, other = await bench.page(), await bench.page()
-        one.say("level_start")
-        await until(lambda: bench.player.orders)
+        one, other = await bench.playing_and_looking_on()
         other.say("card_take", id=3)
         await until(lambda: other.all("card")[-1]["owner"])
         assert other.all("card")[-1]["answers"] == 3
@@ -206,9 +209,7 @@ def test_the_card_is_taken_over_in_silence(scene):
 
 def test_any_page_may_ask_for_silence(scene):
     async def act(bench):
-        one, other = await bench.page(), await bench.page()
-        one.say("level_start")
-        await until(lambda: bench.player.orders)
+        _, other = await bench.playing_and_looking_on()
         other.say("stop", id=5)
         await until(lambda: other.all("card")[-1]["answers"] == 5)
         assert bench.player.n_silent == 1
