@@ -117,8 +117,7 @@ def _sides(desk: Desk, wish: ListenWish) -> tuple[Side, list[Side], Changed, tup
         raise ValueError(msg)
     own = instrument_path(open_logbook(desk.logbook))
     if not own.exists():
-        msg = f"{own} is not there: state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
-        raise FileError(msg)
+        raise _nothing_recorded(own)
     stand = stand_of(desk.logbook, stated=wish.stated)
     recorded, shared = split_settings(wish.recorded), split_settings(wish.change.settings)
     read = [read_change(change, stand.instrument, stand.fit.parts) for change in (wish.change, *wish.versus)]
@@ -155,9 +154,13 @@ def sides_of(stand: Stand, change: Change, recorded: dict[str, str]) -> tuple[Si
 
 def _recorded(stand: Stand, recorded: dict[str, str]) -> Side:
     if stand.instrument is None:
-        msg = f"{stand.file} is not there"
-        raise FileError(msg)
+        raise _nothing_recorded(stand.file)
     return Side(instrument=stand.instrument, controls=recorded, load=stand.load, measured=stand.fit.parts)
+
+
+def _nothing_recorded(file: Path) -> FileError:
+    cure = "state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
+    return FileError(f"{file} is not there: {cure}")
 
 
 # Another change stands at the settings of the first, where it has these controls.

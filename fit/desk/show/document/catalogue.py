@@ -13,6 +13,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PLACE = "#/$defs/{name}"
 # What a command prints with --json; several types where its document has several forms.
 DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
+    "bench": (bench.BenchDocument,),
     "calibrate": (bench.LoopbackDocument, bench.InputDocument, bench.CornerDocument, bench.RefusalDocument),
     "check": (pickup.CheckDocument,),
     "compare": (guitar.CompareDocument,),
@@ -28,7 +29,6 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "import": (bench.ImportDocument,),
     "inspect": (bench.InspectDocument, bench.InspectResponseDocument),
     "instrument": (guitar.InstrumentDocument, guitar.LayoutsDocument),
-    "bench": (bench.BenchDocument,),
     "level": (bench.LevelDocument,),
     "listen": (guitar.ListenDocument,),
     "predict": (guitar.PredictDocument,),
