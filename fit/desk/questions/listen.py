@@ -159,9 +159,8 @@ def _recorded(stand: Stand, recorded: dict[str, str]) -> Side:
 
 
 def _nothing_recorded(file: Path) -> FileError:
-    return FileError(
-        f"{file} is not there: state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
-    )
+    cure = "state the instrument that was recorded, begin with coilsweep instrument --layout NAME"
+    return FileError(f"{file} is not there: {cure}")
 
 
 # Another change stands at the settings of the first, where it has these controls.

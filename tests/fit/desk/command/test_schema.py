@@ -29,7 +29,7 @@ def test_with_a_name_the_schema_is_printed(capsys, name):
 def test_another_name_is_refused_in_one_line(capsys):
     code, out, err = run(capsys, "schema", "volume")
     assert (code, out) == (2, "")
-    assert err.startswith('coilsweep: there is no document "volume", expected one of calibrate, check, compare, ')
+    assert err.startswith('coilsweep: there is no document "volume", expected one of bench, calibrate, check, compare, ')
 
 
 @pytest.mark.long

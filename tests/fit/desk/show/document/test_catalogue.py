@@ -141,5 +141,5 @@ def test_arrays_and_numbers_of_numpy_become_lists_and_numbers():
 
 
 def test_unknown_name_is_told_with_the_known_ones():
-    with pytest.raises(ValueError, match='there is no document "volume", expected one of calibrate, check, '):
+    with pytest.raises(ValueError, match='there is no document "volume", expected one of bench, calibrate, check, '):
         json_schema("volume")
