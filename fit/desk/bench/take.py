@@ -76,9 +76,16 @@ class PreflightError(Exception):
 
     exit_code = REJECTED
 
-    def __init__(self, message: str, *, code: str = "") -> None:
-        """Keep the code of the finding that the take would have had, where there is one."""
-        super().__init__(message)
+    def __init__(self, message: str, *, code: str = "", options: str = "") -> None:
+        """Keep the code of the finding that the take would have had, where there is one.
+
+        Parameters
+        ----------
+        options : str
+            Of the command, that would help; a guide, which asks how loud to play, leaves them out.
+        """
+        super().__init__(f"{message}, by {options}" if options else message)
+        self.message = message
         self.code = code
 
 
@@ -177,9 +184,9 @@ class _Bench:
                 least = "at least " if peak > FULL else ""  # the look itself was cut off
                 reach = f"it would reach {least}{100 * will_reach:.0f} % of full scale"
                 softer_level = self.order.level * 10 ** (-down_db / 20)
-                how = f"Lower its input gain by {down_db} dB, or play softer, --level {softer_level:.2g}"
-                msg = f"the {name} would clip: {reach}. {how}; nothing was kept"
-                raise PreflightError(msg, code="clipped")
+                how = f"Nothing was kept: lower its input gain by {down_db} dB, or play softer"
+                msg = f"the {name} would clip: {reach}. {how}"
+                raise PreflightError(msg, code="clipped", options=f"--level {softer_level:.2g}")
             if peak < HEARD and not (name == "pickup" and self.order.conditions.method == "plate"):
                 found = f"{20 * math.log10(peak):.0f} dBFS" if peak > 0 else "exact zeros"
                 msg = (

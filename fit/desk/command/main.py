@@ -220,7 +220,9 @@ def _json(document: "Document") -> str:
 
 
 def _complain(message: str, code: int, *, as_json: bool) -> int:
-    line = " ".join(message.split())
+    from fit.desk.show.words import plain_text
+
+    line = plain_text(" ".join(message.split()))
     if as_json:
         from fit.desk.show.document.bench import ErrorDocument, Failure
 

@@ -175,7 +175,7 @@ def _sweep(scene: Scene, slot: Slot) -> Deed:
         try:
             made = scene.bench.take(order)
         except PreflightError as err:
-            return Done(lines=(f"  {err}",), entries={f"outcome.{slot.name}": FAILED, f"codes.{slot.name}": err.code})
+            return Done(lines=(f"  {err.message}",), entries={f"outcome.{slot.name}": FAILED, f"codes.{slot.name}": err.code})
         except MeasureError as err:
             lines = (f"  No take: {plain_text(str(err))}", *(cardless_lines(scene) if isinstance(err, DeviceError) else ()))
             return Done(lines=lines, back_to=f"ready.{slot.name}", exit_code=getattr(err, "exit_code", 0))

@@ -535,11 +535,11 @@ def plain_text(text: str) -> str:
 
 
 def error_line(error: BaseException) -> str:
-    """Put what went wrong in one line; where the system says it, with the file that it is about."""
+    """Put what went wrong in one line, safe to print; where the system says it, with the file that it is about."""
     text = str(error)
     if isinstance(error, OSError) and error.strerror:
         text = f"{error.strerror}: {error.filename}" if error.filename else error.strerror
-    return " ".join(text.split()) or type(error).__name__
+    return plain_text(" ".join(text.split())) or type(error).__name__
 
 
 def text_width(text: str) -> int:

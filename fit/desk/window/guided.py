@@ -116,7 +116,7 @@ def run_job(order: Order, tell: Tell) -> None:
         ending = lead(desk, job, visitor, virtual=order.is_virtual, bench=bench, further=further_of(order.message))
         tell(done(desk, job, ending))
     except _expected() as err:
-        tell(GuideDone(is_finished=False, text=plain_text(error_line(err))))
+        tell(GuideDone(is_finished=False, text=error_line(err)))
 
 
 def further_of(opened: GuideOpen) -> Conditions | None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import msgspec
 
-from fit.desk.show.words import error_line
+from fit.desk.show.words import error_line, plain_text
 from fit.desk.window.messages import (
     MAX_MESSAGE_BYTES,
     Alive,
@@ -276,7 +276,8 @@ class Hub:
         elif self.card.is_playing:
             self._send(page, Refused(answers=asked.id, text="something is being recorded: wait for its end"))
         elif folder is None:
-            self._send(page, Refused(answers=asked.id, text="there is no such folder"))
+            text = f'there is no folder "{plain_text(asked.folder[:80])}": name one that is there, by its whole path'
+            self._send(page, Refused(answers=asked.id, text=text))
         else:
             self._guide, self._job = [], ""
             self.player.order(GuideLeave(), self.place)

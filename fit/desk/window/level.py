@@ -11,7 +11,7 @@ from fit.desk.bench.level import SETTLED_S, SWEEP_LEVEL, WINDOW_S, card_of
 from fit.desk.bench.preparation import USUAL_RATE_HZ, rehearsal_source
 from fit.desk.book.rig import rig_of
 from fit.desk.show.sheets.bench import level_advice
-from fit.desk.show.words import error_line, plain_text
+from fit.desk.show.words import error_line
 from fit.desk.window.line import Order
 from fit.desk.window.messages import Card, Level, LevelEnded, LevelStart, Meter, Spectrum, Told
 from measure.errors import MeasureError
@@ -116,7 +116,7 @@ def run_level(order: Order, tell: Tell) -> None:
         else:
             _listen(rig, stimulus, order, meters)
     except (MeasureError, ValueError, OSError) as err:
-        text = plain_text(error_line(err))
+        text = error_line(err)
     tell(LevelEnded(text=text))
 
 

@@ -103,7 +103,7 @@ def test_a_sweep_is_made_at_the_level_that_was_settled(tmp_path):
 
 
 def test_a_look_that_stops_the_sweep_makes_no_take(tmp_path):
-    done, _ = swept(tmp_path, SLOT, said=PreflightError("it would clip", code="clipped"))
+    done, _ = swept(tmp_path, SLOT, said=PreflightError("it would clip", code="clipped", options="--level 0.1"))
     assert done.lines == ("  it would clip",)
     assert done.entries == {"outcome.open": "failed", "codes.open": "clipped"}
 

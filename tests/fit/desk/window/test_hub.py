@@ -333,7 +333,8 @@ def test_another_logbook_is_opened_where_there_is_one(scene, tmp_path):
         for text in ("", " ", str(tmp_path / "none"), "~nobody-of-that-name/book", "a\0b", "x" * 1000):
             page.say("book_open", folder=text)
         await until(lambda: len(page.all("refused")) == 6)
-        assert {one["text"] for one in page.all("refused")} == {"there is no such folder"}
+        told = [one["text"] for one in page.all("refused")]
+        assert all(text.startswith('there is no folder "') and len(text) < 160 and text.isprintable() for text in told)
         (tmp_path / "other").mkdir()
         page.say("book_open", folder=f" {tmp_path / 'other'} ", id=3)
         await until(lambda: len(page.all("welcome")) == 2)
