@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import Literal
 
 import msgspec
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
 from measure.errors import FileError
 from measure.kinds import Kind
@@ -404,6 +402,8 @@ def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
     FileError
         If the file was damaged before, or cannot be written.
     """
+    import tomlkit
+
     text = _read_text(path) if path.exists() else NEW_RIG
     _rig_from_text(text, path)
     document = tomlkit.parse(text)
@@ -436,6 +436,9 @@ def _read_text(path: Path) -> str:
 
 
 def _rig_from_text(text: str, path: Path) -> Rig:
+    import tomlkit  # not loaded where there is no rig yet
+    from tomlkit.exceptions import TOMLKitError
+
     try:
         tomlkit.parse(text)  # it must be writable later, so both readers have to agree that it is TOML
         return msgspec.convert(msgspec.to_builtins(tomllib.loads(text)), Rig)  # a date of TOML is kept as text

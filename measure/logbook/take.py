@@ -216,6 +216,11 @@ class Take(msgspec.Struct, kw_only=True, frozen=True, forbid_unknown_fields=True
         if self.time_utc:
             parse_time(self.time_utc)
 
+    @property
+    def hears_input(self) -> bool:
+        """Cable and input were connected; they were not where an impedance was measured elsewhere."""
+        return self.conditions.method != "impedance" or self.kind == "recording"
+
 
 def parse_time(time_utc: str) -> datetime:
     """Read the time of a take.

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from fit.answers.exciter.limits import SAFE_SHARE, WARM_K
-from fit.answers.exciter.rating import emf_key, setup_figures
+from fit.answers.exciter.rating import coil_figures, emf_key, setup_figures
 from fit.answers.exciter.setup import MOST_TURNS, Setup, check_setup, layers_that_fit, turns_per_layer
 from measure.quantity import nearest_preferred, preferred_values
 
@@ -152,7 +152,7 @@ def _with_wire(setup: Setup, wish: DesignWish, wire: Wire) -> Setup:
         if is_settled:
             break
         wired = _with_turns(_with_sense(wired, sense_ohm), wish)
-        coil_ohm = _figures(wired)["resistance"]
+        coil_ohm = coil_figures(wired, turns_per_layer(wired.winding))["resistance"]
     return wired
 
 
@@ -160,13 +160,11 @@ def _with_turns(setup: Setup, wish: DesignWish) -> Setup:
     per_layer = turns_per_layer(setup.winding)
     most = max(min(math.floor(HAND_WOUND * per_layer * layers_that_fit(setup.winding)), MOST_TURNS), 1)
 
-    def at(turns: int) -> dict[str, float]:
-        return setup_figures(_wound(setup, turns), per_layer, at_hz=(LEVEL_HZ,))
-
     if wish.emf_v is not None:
         wanted_v = wish.emf_v
-        return _wound(setup, _first(lambda turns: at(turns)[emf_key(LEVEL_HZ)] >= wanted_v, most))
-    too_many = _first(lambda turns: at(turns)["corner"] < wish.corner_hz, min(most, USUAL_TURNS) + 1)
+        return _wound(setup, _first(lambda turns: _figures(_wound(setup, turns))[emf_key(LEVEL_HZ)] >= wanted_v, most))
+    corner_hz, limit = wish.corner_hz, min(most, USUAL_TURNS) + 1
+    too_many = _first(lambda turns: coil_figures(_wound(setup, turns), per_layer)["corner"] < corner_hz, limit)
     return _wound(setup, max(too_many - 1, 1))
 
 

@@ -124,6 +124,23 @@ def setup_figures(setup: Setup, per_layer: int, *, at_hz: tuple[float, ...]) -> 
     dict
         As in `ExciterAnswer.quantities`, and one ``emf_key`` for each frequency; SI units.
     """
+    figures = coil_figures(setup, per_layer)
+    mutual_h = _mutual_with_pickup_h(setup, wound_layers(setup.winding, per_layer))
+    figures["mutual_inductance"] = mutual_h
+    for hz in at_hz:
+        at_corner = hz / figures["corner_with_source"]
+        figures[emf_key(hz)] = 2 * math.pi * hz * mutual_h * figures["current"] / math.hypot(1.0, at_corner)
+    return figures
+
+
+def coil_figures(setup: Setup, per_layer: int) -> dict[str, float]:
+    """Calculate the figures of the coil and its drive alone, without the pickup.
+
+    Returns
+    -------
+    dict
+        Those of `setup_figures` that ask for no pickup; SI units.
+    """
     winding, drive = setup.winding, setup.drive
     layers = wound_layers(winding, per_layer)
     length_m = sum(layer.n * turn_length_m(winding, i) for i, layer in enumerate(layers))
@@ -131,10 +148,9 @@ def setup_figures(setup: Setup, per_layer: int, *, at_hz: tuple[float, ...]) -> 
     inductance_h = coil_inductance_h(layers, pitch_m=winding.enamelled_m, wire_diameter_m=winding.wire_m)
     load_ohm = resistance_ohm + drive.sense_ohm
     current_a = drive.level_v / (load_ohm + drive.source_ohm)
-    mutual_h = _mutual_with_pickup_h(setup, layers)
     coil_power_w = current_a**2 * resistance_ohm
     surface_m2 = turn_length_m(winding, len(layers)) * winding.enamelled_m * max(layer.n for layer in layers)
-    figures = {
+    return {
         "wire_length": length_m,
         "resistance": resistance_ohm,
         "inductance": inductance_h,
@@ -146,12 +162,7 @@ def setup_figures(setup: Setup, per_layer: int, *, at_hz: tuple[float, ...]) -> 
         "coil_power": coil_power_w,
         "sense_power": current_a**2 * drive.sense_ohm,
         "coil_rise": coil_power_w / (COOLING_W_PER_M2_K * surface_m2),
-        "mutual_inductance": mutual_h,
     }
-    for hz in at_hz:
-        at_corner = hz / figures["corner_with_source"]
-        figures[emf_key(hz)] = 2 * math.pi * hz * mutual_h * current_a / math.hypot(1.0, at_corner)
-    return figures
 
 
 def emf_key(frequency_hz: float) -> str:

@@ -2,14 +2,14 @@
 
 import functools
 import hashlib
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 import msgspec
 
 from fit.answers.encoding import decode_answer, encode_answer
-from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
 from measure.logbook.derived import Kind, keep_derived, read_derived
 from measure.logbook.placement import placements
@@ -69,15 +69,22 @@ def takes_key(logbook: Logbook, takes: Sequence[Take], *more: object) -> str:
     """
     placed = placements(list_takes(logbook).takes)
     order = sorted({placed[take.name] for take in takes})  # how many placements lie between is of no account
-    path = instrument_path(logbook)
     return _sha256(
         [_that_counts(take) for take in takes],
         [order.index(placed[take.name]) for take in takes],
         [_loopback_sha256(logbook, take) for take in takes],
         rig_of(logbook),
-        read_instrument_file(path) if path.exists() else None,
+        _instrument(instrument_path(logbook)),
         *more,
     )
+
+
+def _instrument(path: Path) -> object:
+    if not path.exists():
+        return None
+    from fit.desk.book.instrument import read_instrument_file  # circuits are not loaded where there is none
+
+    return read_instrument_file(path)
 
 
 def _loopback_sha256(logbook: Logbook, take: Take) -> str:
@@ -103,10 +110,18 @@ def _sha256(*parts: object) -> str:
 
 @functools.cache
 def _source_sha256() -> str:
-    """Fingerprint of the packages' own text: while the program is worked on, its version stays the same."""
+    """Fingerprint of the packages' files by size and time: while the program is worked on, its version stays the same."""
     digest = hashlib.sha256()
     for package in ("fit", "measure"):
-        folder = Path(__file__).resolve().parents[3] / package
-        for file in sorted(folder.rglob("*.py")):
-            digest.update(str(file.relative_to(folder)).encode() + b"\0" + file.read_bytes() + b"\0")
+        for file in _modules(str(Path(__file__).resolve().parents[3] / package)):
+            digest.update(f"{file.path}\0{file.stat().st_size}\0{file.stat().st_mtime_ns}\0".encode())
     return digest.hexdigest()
+
+
+def _modules(folder: str) -> Iterator[os.DirEntry[str]]:
+    with os.scandir(folder) as entries:
+        for entry in sorted(entries, key=lambda entry: entry.name):
+            if entry.is_dir():
+                yield from _modules(entry.path)
+            elif entry.name.endswith(".py"):
+                yield entry

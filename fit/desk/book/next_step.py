@@ -2,14 +2,11 @@
 
 from collections.abc import Collection
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fit.circuit.controls import read_settings
-from fit.circuit.instrument import Instrument
 from fit.desk.book.desk import DONE, Outcome
-from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
-from fit.desk.book.through_controls import hears_input, is_connected
 from fit.desk.show.sheets.notices import next_line
 from fit.desk.show.words import command_text
 from measure.errors import FileError
@@ -19,6 +16,7 @@ from measure.logbook.store import Logbook, has_take, instrument_path, list_takes
 from measure.logbook.take import Take
 
 if TYPE_CHECKING:
+    from fit.circuit.instrument import Instrument
     from fit.desk.book.fits import Fit, FitWish
 
 FITTED = ("exciter", "impedance")
@@ -60,7 +58,7 @@ def after_take(logbook: Logbook, name: str, rig: Rig) -> str:
     if not path.exists() and stated.controls:
         return command_text(("instrument",), logbook.path)  # it lists the layouts, of which one has to be written first
     try:
-        instrument = read_instrument_file(path) if path.exists() else None
+        instrument = _instrument(path) if path.exists() else None
     except FileError:
         return command_text(("inspect", name), logbook.path)
     if instrument is not None and stated.method == "exciter" and stated.coil_over is None and len(instrument.pickup) > 1:
@@ -118,6 +116,12 @@ def _words(wish: "FitWish") -> list[str]:
     return [*wish.names, *(word for option, value in options.items() if value is not None for word in (option, value))]
 
 
+def _instrument(path: Path) -> "Instrument":
+    from fit.desk.book.instrument import read_instrument_file  # circuits are not loaded where there is none
+
+    return read_instrument_file(path)
+
+
 def _stated(take: Take, now: Rig, key: str) -> object:
     """Tell what a take was made with, where it says so; what the logbook's rig says else."""
     section, name = key.split(".")
@@ -127,7 +131,7 @@ def _stated(take: Take, now: Rig, key: str) -> object:
 
 def _is_open(take: Take, now: Rig) -> bool:
     """See whether the rig lacks something without which no fit is made."""
-    if not hears_input(take):
+    if not take.hears_input:
         return False
     needed = ["input.resistance", "input.capacitance"]
     has_reference = not take.recordings or any(one.reference_channel is not None for one in take.recordings)
@@ -136,12 +140,12 @@ def _is_open(take: Take, now: Rig) -> bool:
     return any(_stated(take, now, key) is None for key in needed)
 
 
-def _goes_with(one: Take, take: Take, instrument: Instrument | None, now: Rig) -> bool:
+def _goes_with(one: Take, take: Take, instrument: "Instrument | None", now: Rig) -> bool:
     """See whether a fit takes two takes together."""
     stated, own = one.conditions, take.conditions
     if one.outcome == "rejected" or stated.method not in FITTED or stated.item != own.item or one.simulated != take.simulated:
         return False
-    are_heard = hears_input(one) and hears_input(take)
+    are_heard = one.hears_input and take.hears_input
     if are_heard and any(_stated(one, now, key) != _stated(take, now, key) for key in SHARED):
         return False
     if not are_heard and any(_is_open(each, now) for each in (one, take)):
@@ -153,8 +157,11 @@ def _goes_with(one: Take, take: Take, instrument: Instrument | None, now: Rig) -
     return _tells(one, instrument)
 
 
-def _tells(take: Take, instrument: Instrument) -> bool:
+def _tells(take: Take, instrument: "Instrument") -> bool:
     """See whether a take says something of the parts, its controls set so."""
+    from fit.circuit.controls import read_settings
+    from fit.desk.book.through_controls import is_connected
+
     stated = take.conditions
     try:
         settings = read_settings(instrument, stated.controls)

@@ -9,7 +9,7 @@ from fit.answers.calibrate.input import doubt_input
 from fit.circuit.instrument import Instrument
 from fit.desk.book.bounds import bounded
 from fit.desk.book.rig import RIG_OPTIONS, rig_of
-from fit.desk.book.through_controls import hears_input, instrument_of_takes, take_evidence, with_dcr
+from fit.desk.book.through_controls import instrument_of_takes, take_evidence, with_dcr
 from fit.estimate.evidence import CLOCK_BOUND, Evidence, TakeEvidence
 from measure.errors import FileError
 from measure.logbook.placement import placements
@@ -162,7 +162,7 @@ def _common_rig(takes: Sequence[Take], now: Rig, warnings: list[str]) -> Rig:
     for key in ("input.resistance", "input.capacitance", "reference.kind", "exciter.corner_hz"):
         section, name = key.split(".")
         current = getattr(getattr(now, section), name)
-        own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes if hears_input(take)}
+        own = {take.name: getattr(getattr(take.rig, section), name) if take.rig else None for take in takes if take.hears_input}
         if key == "reference.kind":  # a take whose reference was not recorded has none, whatever the rig says
             own |= {take.name: "none" for take in takes if _has_no_reference(take)}
         values = {value if value is not None else current for value in own.values()} or {current}

@@ -129,11 +129,6 @@ def take_evidence(take: Take, response: Response, instrument: Instrument | None,
     return replace(evidence, coil_over=over)
 
 
-def hears_input(take: Take) -> bool:
-    """See whether cable and input were connected; they were not where an impedance was measured elsewhere."""
-    return take.conditions.method != "impedance" or take.kind == "recording"
-
-
 def with_dcr(instrument: Instrument, dcr: str, warnings: list[str]) -> Instrument:
     """State winding resistances that were given on the command line.
 
@@ -231,7 +226,7 @@ def _through_resistor(take: Take, response: Response, warnings: list[str]) -> tu
     FileError
         If the resistor is not stated.
     """
-    if not hears_input(take):
+    if not take.hears_input:
         series = parse_quantity(f"{UNLOADED_OHM:g} ± 0.0001%", "Ω")  # a bound has to be above 0
         total = response.value + UNLOADED_OHM
         scale = np.abs(UNLOADED_OHM / total**2) ** 2

@@ -13,7 +13,7 @@ from fit.answers.exciter.setup import Drive, PickupCoil, Setup, Winding
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.pitch import pitch_hz
 from fit.desk.book.rig import rig_of
-from fit.desk.show.document.bench import ExciterDocument, TextbookFormula, VoltageAt, WoundCoil
+from fit.desk.show.document.exciter import ExciterDocument, TextbookFormula, VoltageAt, WoundCoil
 from fit.desk.show.document.pieces import checks_of, value_of
 from fit.desk.show.figures.exciter import exciter_figure
 from fit.desk.show.lengths import read_length, read_level_v, read_sides, read_wire, wires_to_choose

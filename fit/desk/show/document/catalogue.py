@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from fit.desk.show.document import bench, guided, guitar, history, pickup, takes
+from fit.desk.show.document import bench, exciter, guided, guitar, history, pickup, takes
 from fit.desk.show.document.pieces import Document, Piece
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -21,7 +21,7 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "demo": (guided.DemoDocument,),
     "devices": (bench.DevicesDocument,),
     "error": (bench.ErrorDocument,),
-    "exciter": (bench.ExciterDocument,),
+    "exciter": (exciter.ExciterDocument,),
     "export": (guitar.ExportDocument,),
     "fit": (pickup.FitDocument,),
     "guide": (guided.GuideDocument,),
