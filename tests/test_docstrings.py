@@ -3,6 +3,8 @@
 import ast
 import re
 
+import pytest
+
 from tests.places import TOP
 
 SECTION = re.compile(r"^(Parameters|Returns|Attributes|Yields)\n-+\n(.*?)(?=^\w[^\n]*\n-{3,}\n|\Z)", re.MULTILINE | re.DOTALL)
@@ -23,6 +25,7 @@ def test_thin_entries_are_seen():
     assert thin_entries(text) == ["name : str"]
 
 
+@pytest.mark.long
 def test_docstrings_do_not_repeat_the_signature():
     """The public names, and the types of JSON, list all they have: there an entry may be as short as it likes."""
     thin = []

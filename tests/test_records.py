@@ -4,6 +4,8 @@ import ast
 from itertools import combinations
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).parents[1]
 ALIKE = 4  # shared field names from which on two records say the same thing twice
 ROOMS = ("measure/logbook", "fit/desk/bench", "fit/desk/guide", "fit/desk/book")  # no exception between these
@@ -69,6 +71,7 @@ def all_records() -> list[tuple[str, str, set[str]]]:
     ]
 
 
+@pytest.mark.long
 def test_no_two_records_say_the_same() -> None:
     found = alike(all_records())
     listed = {tuple(sorted(pair)) for pair in EXCEPTIONS}
@@ -76,6 +79,7 @@ def test_no_two_records_say_the_same() -> None:
     assert listed <= set(found), "an exception that is no longer needed"
 
 
+@pytest.mark.long
 def test_a_take_is_described_once() -> None:
     records = [record for record in all_records() if record[0].startswith(ROOMS)]
     assert len(records) > 20

@@ -26,6 +26,7 @@ def is_key(one):
     return one.typ == "variable" and ("document" in one.filename.parts or is_message)
 
 
+@pytest.mark.long
 def test_nothing_is_unused_but_what_the_list_allows():
     assert [f"{one.filename}:{one.first_lineno} {one.name}" for one in unused(*PACKAGES, LIST)] == []
 

@@ -16,6 +16,8 @@ from tests.places import RECORDINGS
 from tests.python_bench import CHANNELS, RIG, make_logbook
 from tests.recorded import response_of
 
+pytestmark = pytest.mark.long
+
 BARE = "bare-single-coil"
 INPUT = ("1M ± 1%", "185p ± 3p")
 ADDED = {"open": "", "plus-1n": "1n ± 1%", "plus-680p-150k": "680p ± 1%, 150k ± 1%"}
@@ -45,7 +47,6 @@ def guitar(books):
     return fit.instrument(measure.Logbook(books / "guitar"), ["up", "up-1n", "down"])
 
 
-@pytest.mark.long
 def test_values_of_plain_takes_are_those_of_the_command(bare, tmp_path, capsys):
     assert main(["rig", *RIG, *CHANNELS, "--logbook", str(tmp_path)]) == 0
     for name, added in ADDED.items():
@@ -63,7 +64,6 @@ def test_values_of_plain_takes_are_those_of_the_command(bare, tmp_path, capsys):
     assert [one.add for one in bare.next_takes("inductance")] == [one["add"] for one in told["next_takes"]["inductance"]]
 
 
-@pytest.mark.long
 def test_a_take_says_all_that_a_logbook_says(books, guitar):
     stated = {"up": ("tone-up", "", "10"), "up-1n": ("tone-up-plus-1n", "1n±1%", "10"), "down": ("tone-down", "", "0")}
     takes = [
@@ -78,14 +78,12 @@ def test_a_take_says_all_that_a_logbook_says(books, guitar):
     assert "capacitor.tone" in repr(instrument)
 
 
-@pytest.mark.long
 def test_values_of_a_logbook_are_those_of_the_command(books, guitar, capsys):
     _, told, _ = run_json(capsys, "fit", "up", "up-1n", "down", "--logbook", books / "guitar")
     assert list(guitar) == list(told["quantities"])
     assert all(same(guitar[name], quantity) for name, quantity in told["quantities"].items())
 
 
-@pytest.mark.long
 def test_confirm_judges_as_the_command_does(books, guitar, capsys):
     for marked in (None, "223K"):
         words = [] if marked is None else ["--marked", marked]
@@ -96,7 +94,6 @@ def test_confirm_judges_as_the_command_does(books, guitar, capsys):
         guitar.confirm("capacitor.bass")
 
 
-@pytest.mark.long
 def test_compare_of_plain_takes_and_of_a_logbook_agree(books, capsys):
     stated = ("before", "before-plus-1n", "after", "after-plus-1n")
     takes = [
@@ -123,7 +120,6 @@ def test_compare_of_plain_takes_and_of_a_logbook_agree(books, capsys):
         fit.compare(before=takes[:1], after=takes[1:2])
 
 
-@pytest.mark.long
 def test_predict_says_what_the_command_says(books, guitar, capsys):
     instrument = fit.Instrument.read(books / "guitar" / "instrument.toml")
     found = fit.predict(instrument, {"tone": "3"}, parts=guitar.parts, changes={"capacitor.tone": "10n ± 5%"}, at_hz=(3000.0,))
@@ -151,7 +147,6 @@ def test_wiring_reads_what_a_position_connects(books):
     assert found.answer.differences == {}
 
 
-@pytest.mark.long
 def test_correlation_is_one(guitar):
     names, matrix = guitar.correlation
     assert matrix.shape == (len(names), len(names))
@@ -168,7 +163,6 @@ def test_budget_adds_up(bare):
         assert math.hypot(*parts) == pytest.approx(bare[name].standard_uncertainty, rel=1e-6)
 
 
-@pytest.mark.long
 def test_what_is_not_there_says_why():
     alone = fit.pickup([fit.Take(response_of(BARE, "open"))], input=INPUT)
     untold = [one.quantity for one in alone.answer.not_identified]
@@ -205,7 +199,6 @@ def test_table_of_a_notebook_is_safe_and_short(bare):
     assert len(repr(bare).splitlines()) < 40
 
 
-@pytest.mark.long
 def test_figures_draw_themselves_in_a_notebook(bare, guitar):
     for figure in (bare.plot(), guitar.confirm("capacitor.tone").plot()):
         assert figure._repr_png_().startswith(b"\x89PNG")
@@ -216,7 +209,6 @@ def test_a_response_in_place_of_a_take_is_told():
         fit.pickup([response_of(BARE, "open")], input=INPUT)
 
 
-@pytest.mark.long
 def test_a_folder_will_do_for_a_logbook_and_a_number_for_a_rotation(books, guitar):
     again = fit.instrument(str(books / "guitar"), ["up", "up-1n", "down"])
     assert again["inductance"].value == guitar["inductance"].value
@@ -232,7 +224,6 @@ def test_an_instrument_shows_itself_as_its_circuit(books):
     assert 'data-part="capacitor.tone"' in svg
 
 
-@pytest.mark.long
 def test_an_impedance_measured_elsewhere_needs_no_input():
     frequency_hz = np.geomspace(50, 20e3, 120)
     s = 2j * np.pi * frequency_hz

@@ -103,6 +103,7 @@ def test_coil_is_passive(coil: CoilValues) -> None:
     laws.require_passive_impedance(coil)
 
 
+@pytest.mark.long
 @laws.drawn
 @hypothesis.given(laws.coils())
 def test_coil_has_its_limits(coil: CoilValues) -> None:

@@ -84,6 +84,7 @@ def test_gradient_of_loaded_gain_is_exact(eddies: tuple[tuple[Profile, ...], ...
         np.testing.assert_allclose(gain.by_parameter[index], numeric, atol=1e-6, err_msg=parameter.name)
 
 
+@pytest.mark.long
 @SOME
 def test_gradient_of_loaded_peak_is_right(eddies: tuple[tuple[Profile, ...], ...]) -> None:
     problem = build_problem(laws.four_takes(reference_kind="current"), PickupModel(eddies=eddies))

@@ -95,6 +95,7 @@ def test_lost_samples_are_found_and_counted(n_samples: int, at_s: float) -> None
 KINDS = ("lost", "repeated", "inserted-zeros", "zeroed", "stuck")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("kind", "channels"),
     [

@@ -111,6 +111,7 @@ def test_of_another_sweep_the_true_pace_is_not_judged() -> None:
     assert findings["clock-drift"].text.startswith("not judged: sweep recognised")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("code", "faults"),
     [

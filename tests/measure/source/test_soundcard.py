@@ -46,6 +46,7 @@ def finding(capture, code):
     return found
 
 
+@pytest.mark.long
 def test_what_is_played_is_recorded_and_nothing_else(fake):
     fake()
     stimulus = short_sweep()
@@ -62,6 +63,7 @@ def test_what_is_played_is_recorded_and_nothing_else(fake):
     assert capture.library_text == ""
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("host_api", "refuses", "severity"),
     [
@@ -89,6 +91,7 @@ def test_card_is_a_source():
     assert SoundCard().describe() == "default sound card"
 
 
+@pytest.mark.long
 def test_libraries_that_print_disturb_nothing_and_are_kept(fake, capfd):
     fake(prints=True)
     capture = record()
@@ -97,6 +100,7 @@ def test_libraries_that_print_disturb_nothing_and_are_kept(fake, capfd):
     assert capfd.readouterr() == ("", "")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("settings", "error", "words"),
     [
@@ -125,6 +129,7 @@ def test_trouble_has_a_name_within_the_deadline(fake, settings, error, words, ca
     assert capfd.readouterr() == ("", "")
 
 
+@pytest.mark.long
 def test_what_had_come_is_kept(fake):
     fake(ends_after_s=0.7)
     with pytest.raises(DeviceGoneError, match="went") as caught:
@@ -154,6 +159,7 @@ def test_card_whose_two_directions_share_a_wrong_clock(fake, pace, severity):
     assert f"samples came at {found.figure:.0f} a second" in found.text
 
 
+@pytest.mark.long
 def test_lost_samples_that_the_card_reports(fake):
     fake(flags_at=50)
     found = finding(record(), "stream-flags")
@@ -162,6 +168,7 @@ def test_lost_samples_that_the_card_reports(fake):
     assert "reported input overflow 1 time, first at 0.30 s" in found.text
 
 
+@pytest.mark.long
 def test_zeros_in_the_middle(fake):
     fake(zeros_s=[0.9, 0.92])
     capture = record(short_sweep(0.8))
@@ -171,6 +178,7 @@ def test_zeros_in_the_middle(fake):
     assert finding(capture, "unplugged").severity == "pass"
 
 
+@pytest.mark.long
 def test_stopped_by_the_caller(fake):
     fake()
     capture = record(np.full(3 * RATE_HZ, 0.2), on_block=lambda progress: progress.n_recorded > RATE_HZ // 2)
@@ -180,6 +188,7 @@ def test_stopped_by_the_caller(fake):
     assert np.max(np.abs(capture.samples[-480:])) < 6e-4
 
 
+@pytest.mark.long
 def test_interrupted(fake):
     """Ctrl-C while the main thread waits: the process is told, and gone, before the interrupt goes on."""
     fake()
@@ -212,6 +221,7 @@ def test_wrong_channels(channels):
         SoundCard(**channels)
 
 
+@pytest.mark.long
 def test_one_channel_alone_needs_no_reference(fake):
     fake()
     alone = SoundCard(device="card", reference_channel=None)

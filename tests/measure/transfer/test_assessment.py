@@ -48,6 +48,7 @@ def mean_square_pull(response, ratio):
     return np.mean(np.abs(residual) ** 2 / np.trace(response.covariance, axis1=1, axis2=2))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("coupling_f", "instrument", "stimulus", "allowed"),
     [
@@ -114,6 +115,7 @@ def test_reference_that_is_not_driven_is_a_fault():
     assert look(samples, "plate").outcome == "rejected"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("method", "ratio", "code", "stimulus"),
     [
@@ -250,6 +252,7 @@ def test_import_and_inspect_of_every_method(capsys, folder, tmp_path, method):
     assert "without mains lines" in out
 
 
+@pytest.mark.long
 def test_mono_quiet_take_is_taken_as_it_is(capsys, folder, tmp_path):
     code, document, err = run_json(
         capsys, "import", "q", folder / "mono.wav", "--method", "quiet", "--logbook", tmp_path / "book"

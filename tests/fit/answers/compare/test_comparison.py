@@ -16,6 +16,7 @@ from tests.recorded_guitars import recorded_guitar
 SHIELDING = ("before", "before-plus-1n", "after", "after-plus-1n")
 
 
+@pytest.mark.long
 def test_recorded_shielding_adds_capacitance_and_nothing_else():
     evidence, actual = recorded_guitar("shielding", SHIELDING, after=("after", "after-plus-1n"))
     answer = compare_takes(evidence)

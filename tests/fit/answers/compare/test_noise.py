@@ -92,6 +92,7 @@ def test_levels_own_errors_are_a_floor():
     assert change.change.high == pytest.approx(2.120 * 0.5, rel=2e-4)  # t 0.975 of 16, handbook table
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("n", [2, 3, 5])
 @pytest.mark.parametrize("true_db", [0.0, -6.0])
 def test_coverage_with_scatter_from_take_to_take(n, true_db):

@@ -74,6 +74,7 @@ def test_filter_has_the_phase_of_the_circuit(case):
     assert np.max(np.abs(off_rad - 2 * np.pi * delay_s * answer.frequency_hz[is_band])) < np.radians(1.5)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", CHANGES)
 def test_changing_back_gives_back_what_was(case):
     layout, before, after, changes = CHANGES[case]
@@ -278,6 +279,7 @@ def test_what_is_heard_has_them_too():
         assert asked == pytest.approx(down.levels[hertz].value - up.levels[hertz].value, abs=0.02)
 
 
+@pytest.mark.long
 def test_uncertainty_of_a_change_is_the_spread_of_drawn_changes():
     parts, grid = found_parts(), np.geomspace(100.0, 10e3, 12)
     changes = {"capacitor.tone": parse_quantity("10n ± 3%", "F")}

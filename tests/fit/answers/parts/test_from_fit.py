@@ -41,6 +41,7 @@ def test_prediction_from_measured_parts_is_the_model_of_the_fit(model, controls)
     assert parts.takes == ("one",)
 
 
+@pytest.mark.long
 # Each parameter of the fit moved a little: how the logarithms of the values follow is the square root of their covariance.
 @pytest.mark.parametrize("controls", [CONTROLS, AT_STOPS], ids=["between", "at stops"])
 @pytest.mark.parametrize("model", MODELS)

@@ -89,6 +89,7 @@ def test_negative_coupling_carries_its_own_standard_deviation():
     assert [one.relative_std for one in answers] == pytest.approx([0.15, 0.15], rel=1e-12)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("change", "gone"),
     [

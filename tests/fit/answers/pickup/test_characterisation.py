@@ -46,6 +46,7 @@ def test_one_eddy_loop_is_found_in_the_single_coil():
     assert len(answer.candidates) >= 5
 
 
+@pytest.mark.long
 def test_one_take_tells_resonance_and_damping_only():
     answer = answer_of("bare-single-coil", "open")
     missing = {entry.quantity: entry for entry in answer.not_identified}

@@ -50,6 +50,7 @@ def _tied(circuit):
     return replace(circuit, resistors=[*circuit.resistors, *((node, GROUND, 1e9) for node in sorted(nodes))])
 
 
+@pytest.mark.long
 @needs_ngspice
 @pytest.mark.parametrize("what", DRAWN)
 def test_every_take_against_a_general_simulator(tmp_path, what):
@@ -549,6 +550,7 @@ def test_a_fast_clock_shows_the_resonance_too_low():
     assert peaks[0] / peaks[1] == pytest.approx(1 / (1 + 1e-4), abs=3e-6)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("which", "is_guitar"), [(which, side) for which in cases.WRONG for side in (False, True)] + [("added.2n2", False)]
 )

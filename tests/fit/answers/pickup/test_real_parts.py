@@ -53,6 +53,7 @@ def pulls_of(case, answer) -> dict[str, float]:
     return out
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(1, 6))])
 def test_drawn_guitar_comes_out_good_and_right(seed):
     case = cases.draw_one_pickup(seed, conditions=REAL)

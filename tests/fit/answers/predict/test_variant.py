@@ -100,6 +100,7 @@ CASES = {
 }  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("case", CASES)
 def test_responses_are_those_of_the_circuit_by_hand(case):
     additions, moves, circuit = CASES[case]

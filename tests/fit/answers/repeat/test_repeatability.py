@@ -42,6 +42,7 @@ def results(rows, *, own_std, stated_std=None):
     ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", DESIGNS)
 def test_drawn_spreads_lie_within_their_intervals(name):
     """95 % intervals hold the truth in 90 to 99 % of drawn benches, for each spread and for all of it."""

@@ -263,6 +263,7 @@ def test_the_card_plays_and_is_calibrated(book, capsys, tmp_path, monkeypatch, k
     assert not document["simulated"]
 
 
+@pytest.mark.long
 def test_the_rig_shows_what_was_calibrated(book, capsys):
     loopback(capsys, book)
     _, out, _ = run(capsys, "rig", "--logbook", book)
@@ -461,6 +462,7 @@ def test_a_calibration_without_its_hash_is_refused(book, capsys):
     assert "loopback_sha256" in tomllib.loads(text)["calibration"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("change", "message"),
     [

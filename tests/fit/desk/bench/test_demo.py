@@ -7,6 +7,8 @@ import pytest
 from fit.desk.bench.drawer import Drawer
 from tests.desk_bench import run, run_json
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def played(tmp_path_factory):

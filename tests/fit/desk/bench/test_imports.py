@@ -37,6 +37,7 @@ def test_import_keeps_a_rejected_recording_marked_with_reasons(capsys, bench, tm
     assert json.loads((book / "takes" / "loud" / "take.json").read_text())["outcome"] == "rejected"
 
 
+@pytest.mark.long
 def test_missing_samples_are_found_with_the_stimulus(capsys, bench, tmp_path):
     gap = Faults(gaps=(Gap(kind="lost", at_s=1.6, n_samples=64),))
     (tmp_path / "sweep.wav").write_bytes((bench / "sweep.wav").read_bytes())
@@ -47,6 +48,7 @@ def test_missing_samples_are_found_with_the_stimulus(capsys, bench, tmp_path):
     assert "dropouts" in [check["name"] for check in document["checks"] if check["outcome"] == "reject"]
 
 
+@pytest.mark.long
 def test_import_keeps_all_that_was_said(capsys, bench, tmp_path):
     book = tmp_path / "book"
     assert run(capsys, "rig", *RIG, "--logbook", book)[0] == 0
@@ -114,6 +116,7 @@ def test_import_loads_neither_scipy_nor_what_fits(tmp_path):
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("fault", "code", "check"),
     [

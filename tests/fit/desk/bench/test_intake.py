@@ -55,6 +55,7 @@ def test_conditions_are_kept_as_stated(takes):
     assert sum("added" in line and line.startswith("warning: ") for line in said) == 3  # the bound of 1n is assumed, each time
 
 
+@pytest.mark.long
 def test_what_was_recorded_is_told_apart(takes):
     kept = takes[3]
     assert [(take.kind, take.rate_hz, take.simulated) for take in kept.values()] == [

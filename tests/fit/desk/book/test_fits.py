@@ -204,6 +204,7 @@ def test_kept_fit_says_the_same_to_the_letter(book, capsys, spy):
     assert made[1] == read[1] == again[1]
 
 
+@pytest.mark.long
 def test_kept_fit_is_equal_to_the_one_just_made(book):
     desk, wish = Desk(logbook=book, say=print, tell=print, steps=lambda items, _: items), FitWish(names=("open", "plus"))
     logbook = open_logbook(book)

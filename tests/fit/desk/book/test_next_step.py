@@ -113,6 +113,7 @@ def test_takes_that_no_fit_takes_together_are_not_named_together(capsys, monkeyp
     assert typed == [["fit", "first", "third", "--logbook", str(book)]]
 
 
+@pytest.mark.long
 def test_a_refuted_winding_resistance_is_not_typed_again(capsys, monkeypatch, tmp_path):
     """The virtual pickup's is 5.6 kΩ; with the known part the takes tell so themselves."""
     book = begin(capsys, tmp_path)

@@ -124,6 +124,7 @@ CARD_COMMANDS = (
 )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("words", CARD_COMMANDS, ids=lambda words: " ".join(words[:2]))
 def test_a_card_that_is_not_there_is_exit_4_in_one_line_and_nothing_is_kept(capsys, tmp_path, words):
     assert run(capsys, "rig", "--device", "no such card", "--host-api", "nowhere", "--logbook", tmp_path)[0] == 0

@@ -31,6 +31,7 @@ def test_lmfit_fits_without_its_extras():
     assert "matplotlib.figure" in loaded(*fit, "import matplotlib.figure")
 
 
+@pytest.mark.long
 def test_distributions_that_lmfit_was_lent_are_the_real_ones():
     lent = (
         "from fit.desk.command.plain_lmfit import spare_extras",

@@ -79,6 +79,7 @@ def test_a_fit_of_what_came_back_is_the_same(there, tmp_path, capsys):
         assert second["quantities"][name]["value"] == pytest.approx(quantity["value"], rel=1e-3), name
 
 
+@pytest.mark.long
 def test_touchstone_of_the_fitted_pickup(there, tmp_path, capsys):
     code, out, _ = run(capsys, "export", "open", "plus", "--to", "touchstone", "--dcr", "6k ± 1%", *there)
     assert code == 0
@@ -200,6 +201,7 @@ WRONG = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("words", "message"), WRONG)
 def test_wrong_use_gives_one_line_and_writes_nothing(there, tmp_path, capsys, words, message):
     (tmp_path / "here.csv").write_text("mine")

@@ -143,6 +143,7 @@ def test_later_results_are_warned_and_earlier_ones_not(book, capsys):
     assert "has drifted" in (book / "report.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("by_hand")
 def test_a_check_within_limits_takes_the_warning_back(copy, capsys):
     keep_checked(open_logbook(copy), "drawer", CheckedCoil(judged_utc=RECORD.since_utc, n_measurements=10, drifts={"x": RECORD}))

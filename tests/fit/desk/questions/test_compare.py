@@ -64,6 +64,7 @@ def test_document_holds_parts_hum_and_response(capsys, book):
     assert 80 <= document["response"]["at_hz"] <= 15000
 
 
+@pytest.mark.long
 def test_lines_and_picture(capsys, book, tmp_path):
     code, out, _ = run_plain(
         capsys, *words("--plot", tmp_path / "change.png", "--page", tmp_path / "change.html", "--logbook", book)

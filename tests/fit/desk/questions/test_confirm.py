@@ -151,6 +151,7 @@ def test_what_is_not_resolved_always_has_a_way_out(tmp_path, added, dcr, ways):
     assert ways_out(judged, misfit, beside(tmp_path, INSTRUMENT), made=made, dcr=dcr) == ()
 
 
+@pytest.mark.long
 # A starting file's markings are usual ones that nobody has read off a part: neither answer judges by them.
 def test_an_untouched_starting_file_is_no_marking_here_nor_in_the_report(book, capsys, tmp_path):
     own = (book / "instrument.toml").read_text(encoding="utf-8")

@@ -66,6 +66,7 @@ def test_it_lasts_where_derived_does_not(capsys, book):
     assert len(document["results"]) == 3
 
 
+@pytest.mark.long
 def test_what_nothing_is_kept_of(capsys, book):
     fit(capsys, book, 0)
     code, _, err = run(capsys, "history", "bridge", "--logbook", book)

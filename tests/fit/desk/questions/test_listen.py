@@ -517,6 +517,7 @@ def test_where_one_of_two_would_clip_both_are_lowered_alike(book, capsys):
     assert 10 * np.log10(loud[1] / loud[0]) == pytest.approx(0, abs=0.01)
 
 
+@pytest.mark.long
 def test_two_changes_are_said_side_by_side_and_drawn(book, capsys):
     words = ["--set", "tone=2", "--versus", "--move", "tone.wiper=nothing", "--plot", book / "p.svg", "--page", book / "p.html"]
     code, out, _ = listen(capsys, book, *words)

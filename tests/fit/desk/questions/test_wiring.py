@@ -12,6 +12,8 @@ from tests.desk_bench import RIG, flat, run, run_json
 from tests.pages import read_page
 from tests.two_pickups import LEAKAGE, PICKUPS, guitar
 
+pytestmark = pytest.mark.long
+
 POSITIONS = ("bridge", "both", "neck", "chain")
 INSTRUMENT = """\
 name = "two pickups"
@@ -86,7 +88,6 @@ def instrument(book):
     path.unlink(missing_ok=True)
 
 
-@pytest.mark.long
 def test_wiring_tells_every_position(book, capsys):
     code, out, _ = run(capsys, "wiring", *names_of(), "--logbook", book)
     assert code == 0

@@ -264,6 +264,7 @@ TYPED = (
 )
 
 
+@pytest.mark.long
 def test_what_is_said_beside_an_answer_does_without_them_too(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     list_cards(monkeypatch)

@@ -7,6 +7,8 @@ from fit.desk.window import messages
 from fit.desk.window.before_after import compared_of
 from tests.desk_bench import run_json
 
+pytestmark = pytest.mark.long
+
 SIDES = {"before": ("open-before", "plus-added-before"), "after": ("open-after", "plus-added-after")}
 
 

@@ -75,6 +75,7 @@ def is_idle(card):
     return card.activity == "idle"
 
 
+@pytest.mark.long
 def test_levels_are_heard_until_they_are_stopped(listening):
     async def act(listener):
         listener.order(LevelStart())
@@ -91,6 +92,7 @@ def test_levels_are_heard_until_they_are_stopped(listening):
     listening(act)
 
 
+@pytest.mark.long
 def test_a_job_makes_room_for_another_activity(listening):
     async def act(listener):
         listener.order(GuideOpen(job="pickup"))
@@ -107,6 +109,7 @@ def test_a_job_makes_room_for_another_activity(listening):
     listening(act)
 
 
+@pytest.mark.long
 def test_a_process_that_dies_is_told_and_begun_again(listening):
     async def act(listener):
         listener.order(LevelStart())
@@ -120,6 +123,7 @@ def test_a_process_that_dies_is_told_and_begun_again(listening):
     listening(act)
 
 
+@pytest.mark.long
 def test_what_is_begun_right_after_a_stop_goes_on(listening, monkeypatch):
     monkeypatch.setattr(card_module, "FADE_S", 0.6)
 
@@ -137,6 +141,7 @@ def test_what_is_begun_right_after_a_stop_goes_on(listening, monkeypatch):
     listening(act)
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="a process cannot be held up here")
 def test_a_process_that_does_not_answer_is_replaced(listening, monkeypatch):
     monkeypatch.setattr(card_module, "LEAVE_S", 0.3)
@@ -150,6 +155,7 @@ def test_a_process_that_does_not_answer_is_replaced(listening, monkeypatch):
     listening(act)
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="a process cannot be held up here")
 def test_a_process_that_does_not_fall_silent_is_ended(listening, monkeypatch):
     monkeypatch.setattr(card_module, "FADE_S", 0.3)

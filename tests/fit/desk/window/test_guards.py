@@ -154,6 +154,7 @@ def scope_of(kind, headers, *, path="/", query=b"", method="GET"):
     return {"type": kind, "method": method, "path": path, "query_string": query, "headers": headers, "extensions": {}}
 
 
+@pytest.mark.long
 @settings(max_examples=300, deadline=None)
 @given(
     kind=st.sampled_from(["http", "websocket"]),

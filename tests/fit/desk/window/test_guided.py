@@ -81,6 +81,7 @@ def assert_same(found, wanted):
         assert found[place] == (pytest.approx(value, rel=1e-9, abs=1e-30) if is_number else value), place
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "job", ["pickup", pytest.param("capacitor", marks=pytest.mark.slow), pytest.param("compare", marks=pytest.mark.slow)]
 )
@@ -98,6 +99,7 @@ def test_a_job_at_a_page_ends_as_at_a_terminal(tmp_path, job):
     assert [one.name for one in caller.all(TakeMade)] == [take.name for take in list_takes(open_logbook(tmp_path / "page")).takes]
 
 
+@pytest.mark.long
 def test_a_job_over_the_socket_ends_as_at_a_terminal(tmp_path):
     """The same through server, pipe and process; the keys are those of a page."""
     told = guided(tmp_path / "terminal", "pickup", Script())
@@ -114,6 +116,7 @@ def test_a_job_over_the_socket_ends_as_at_a_terminal(tmp_path):
     assert server.complaints == ["Only this machine can open it. Ctrl-C ends it."]
 
 
+@pytest.mark.long
 def test_a_take_is_asked_for_with_what_to_do_and_shown_with_its_error_bars(tmp_path):
     caller = Caller(tmp_path, "pickup", **{"ready.plus-added": [None]})
     done = caller.run()
@@ -157,6 +160,7 @@ def test_an_answer_is_taken_back(tmp_path):
     assert caller.all(GuideAsk)[1].can_go_back
 
 
+@pytest.mark.long
 def test_a_job_that_is_begun_anew_has_nothing_to_be_taken_back(tmp_path):
     Caller(tmp_path, "pickup").run()
     caller = Caller(tmp_path, "pickup", anew=["yes"], cautions=[None])
@@ -171,6 +175,7 @@ def test_an_answer_to_another_question_is_refused(tmp_path):
     assert [one.text for one in caller.all(Refused)] == ["that question stands no more: the one shown is asked"]
 
 
+@pytest.mark.long
 def test_a_job_that_was_left_goes_on_at_the_terminal_and_the_other_way_round(tmp_path):
     assert not Caller(tmp_path, "pickup", **{"ready.plus-added": [None]}).run().is_finished
     script = Script(**{"Ready?": ["q"]})
@@ -191,6 +196,7 @@ def test_nothing_told_at_a_page_is_a_terminals(tmp_path):
     assert [line for line in told if line.startswith("Leave whenever you like")]
 
 
+@pytest.mark.long
 def test_the_take_that_would_narrow_a_result_is_made_by_the_job_and_the_result_is_anew(tmp_path):
     script = Script()
     guided(tmp_path, "pickup", script)
@@ -206,6 +212,7 @@ def test_the_take_that_would_narrow_a_result_is_made_by_the_job_and_the_result_i
     assert result_of(tmp_path, ResultOpen()).takes == (*before.takes, made.name)
 
 
+@pytest.mark.long
 def test_a_take_that_cannot_be_is_refused_and_the_session_stays(tmp_path):
     guided(tmp_path, "pickup", Script())
     kept = (tmp_path / "results" / "guide-pickup.json").read_bytes()

@@ -174,6 +174,7 @@ def test_a_page_that_goes_takes_the_sound_with_it(scene):
     scene(act)
 
 
+@pytest.mark.long
 def test_a_page_without_a_sign_of_life_loses_the_card_once_and_one_that_lives_keeps_it(scene, monkeypatch):
     monkeypatch.setattr(hub_module, "LIFE_S", 0.3)
     monkeypatch.setattr(hub_module, "WATCH_S", 0.02)

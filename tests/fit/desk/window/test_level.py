@@ -30,6 +30,7 @@ def heard(*parts, is_tone=True, seconds=2.0, rate_hz=RATE_HZ):
 TONE = ((0, TONE_HZ, 0.0015), (1, TONE_HZ, 0.02))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("rate_hz", [44100, 48000, 96000])
 def test_there_are_more_than_ten_readings_in_each_second(rate_hz):
     told = heard(*TONE, seconds=3.3, rate_hz=rate_hz)
@@ -100,6 +101,7 @@ def listen(order):
     return told, worker
 
 
+@pytest.mark.long
 def test_the_virtual_bench_is_heard_until_it_is_stopped(tmp_path):
     order = Order(message=LevelStart(), logbook=tmp_path / "none", is_virtual=True)
     told, worker = listen(order)

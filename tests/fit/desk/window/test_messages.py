@@ -98,6 +98,7 @@ HOSTILE = (
 )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("times", [40, pytest.param(500, marks=pytest.mark.slow)])
 def test_hostile_messages_leave_no_trace(server, times):
     """Ten thousand of them; also those that happen to be right: levels are looked at, guides begun, the card taken."""

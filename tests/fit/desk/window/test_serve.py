@@ -37,6 +37,7 @@ def test_what_is_not_installed_is_said_in_a_line(capsys, tmp_path, monkeypatch):
     assert err == "coilsweep: the bench in a window needs a_package_of_nobody: python -m pip install 'coilsweep[bench]'\n"
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="processes are listed by /proc here")
 def test_ctrl_c_ends_all_of_it_whatever_is_done_by_then(tmp_path):
     server = Server(tmp_path, "--virtual")
@@ -55,6 +56,7 @@ def test_ctrl_c_ends_all_of_it_whatever_is_done_by_then(tmp_path):
     assert server.complaints == ["Only this machine can open it. Ctrl-C ends it."]
 
 
+@pytest.mark.long
 def test_the_same_port_can_be_had_again(tmp_path):
     first = Server(tmp_path, "--virtual")
     assert first.ask("/")[0] == 200
@@ -67,6 +69,7 @@ def test_the_same_port_can_be_had_again(tmp_path):
         again.end()
 
 
+@pytest.mark.long
 def test_what_it_came_to_is_one_document(tmp_path):
     words = [*COMMAND, "--virtual", "--json", "--logbook", str(tmp_path)]
     with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
@@ -84,6 +87,7 @@ def test_what_it_came_to_is_one_document(tmp_path):
     }
 
 
+@pytest.mark.long
 def test_it_can_be_opened_from_the_first_moment_on(tmp_path):
     server = Server(tmp_path, "--virtual")
     try:

@@ -30,6 +30,7 @@ def book(tmp_path):
     return lay_out(tmp_path)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("asked", ASKED.values(), ids=ASKED)
 def test_the_curve_is_that_of_the_command_it_names(book, asked, capsys):
     found = answer_what_if(open_what_if(book), asked)

@@ -36,6 +36,7 @@ def ask(processes, *asked, page=1):
     return asyncio.run(each())
 
 
+@pytest.mark.long
 def test_it_answers_one_page_after_the_other(processes, tmp_path):
     opened, tried, held, beside, let_go = ask(
         processes,
@@ -61,6 +62,7 @@ def test_what_is_refused_is_one_line_and_it_goes_on(processes):
     assert isinstance(answer, WhatIf)
 
 
+@pytest.mark.long
 def test_it_starts_anew_where_it_ended(processes):
     ask(processes, messages.WhatIfOpen())
     processes._quick._child.kill()
@@ -76,6 +78,7 @@ def test_another_logbook_is_read_anew(processes, tmp_path):
     assert "none" in ask(processes, messages.WhatIfSet())[0]
 
 
+@pytest.mark.long
 def test_both_end_when_the_server_does(processes):
     ask(processes, messages.WhatIfOpen(), messages.TakesList())
     children = [one._child for one in (processes._quick, processes._slow)]

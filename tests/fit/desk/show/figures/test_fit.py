@@ -127,6 +127,7 @@ def test_takes_differ_by_more_than_their_colour():
     assert {line.get_linestyle() for line in models} == set(LINES)
 
 
+@pytest.mark.long
 def test_more_than_nine_takes_have_a_panel_each():
     made = many_takes(14)
     figure = plots.response_figure(made)

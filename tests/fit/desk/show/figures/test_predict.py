@@ -28,6 +28,7 @@ def test_legend_stands_outside_of_every_panel(draw):
     assert not any(legend.get_window_extent().overlaps(axes.get_window_extent()) for axes in figure.axes)
 
 
+@pytest.mark.long
 def test_gain_has_the_picture_for_itself():
     (gain,) = predict_figure(ANSWER).axes
     assert "dB" in gain.get_ylabel()

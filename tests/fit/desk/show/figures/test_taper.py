@@ -30,6 +30,7 @@ def test_points_stand_where_they_were_measured_with_their_intervals():
     assert line.get_linestyle() == "None"
 
 
+@pytest.mark.long
 def test_the_nominal_laws_are_drawn():
     (axes,) = taper_figure(TAPERS, simulated=False).axes
     laws = {line.get_label(): np.asarray(line.get_ydata()) for line in axes.get_lines()}

@@ -111,6 +111,7 @@ def test_a_drawing_of_the_circuit_stands_between_the_meaning_and_the_details():
     assert "How it is wired" not in html(sheet, figures_of(answer()))
 
 
+@pytest.mark.long
 def test_report_has_its_headings_and_columns():
     said = read_page(page())
     assert said.headings == [
