@@ -77,6 +77,13 @@ def test_a_job_by_one_key_ends_with_the_terminals_values(tmp_path, served, visit
     assert person.page.locator(".legend li").count() == len([one for one in takes if one["response"]])
     assert "All 15 checks passed" in person.page.locator(".taken").inner_text()
     assert person.page.locator("main table").count() >= 1
+    with person.page.expect_popup() as opened:
+        person.page.get_by_role("link", name="All of it as one page").press("Enter")
+    whole = opened.value
+    whole.wait_for_load_state()
+    assert whole.locator("h1").count() == 1
+    assert whole.locator("svg[role=img]").count() >= 1
+    assert whole.evaluate("getComputedStyle(document.body).maxWidth") != "none"  # its style holds
 
 
 def test_what_is_typed_wrong_undone_explained_and_chosen_by_number(served, visit):

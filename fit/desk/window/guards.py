@@ -18,6 +18,11 @@ POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; "
     "media-src blob:; worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
+# A page that lies in the logbook, whoever wrote it: it has its style in itself, runs nothing, and is nobody's origin.
+KEPT_POLICY = (
+    "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
+)
 HEADERS = (
     (b"content-security-policy", POLICY.encode()),
     (b"cross-origin-opener-policy", b"same-origin"),
@@ -117,7 +122,9 @@ def _cookies(headers: list[str], name: str) -> list[str]:
 def _with_headers(send: Send) -> Send:
     async def guarded(message: Message) -> None:
         if message["type"] == "http.response.start":
-            message = {**message, "headers": [*message.get("headers", ()), *HEADERS]}
+            own = list(message.get("headers", ()))
+            stated = {name for name, _ in own}  # a kept page has a policy of its own
+            message = {**message, "headers": [*own, *(header for header in HEADERS if header[0] not in stated)]}
         await send(message)
 
     return guarded

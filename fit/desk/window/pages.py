@@ -4,10 +4,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
+from pathlib import Path
 
 from fit.desk.guide.session import OFFERS
 from fit.desk.show.page import STYLE, safe, series_colours
 from fit.desk.show.words import SWEEP_CAUTION
+from measure.errors import FileError
+from measure.logbook.disk import one_line, read_small
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +43,7 @@ SHELLS: Mapping[str, Shell] = {
 }
 REPORT = "report.css"  # the style of all pages of this program
 STYLES = (REPORT, "bench.css")
+MAX_PAGE_BYTES = 50_000_000  # a report of nine takes has about 1 MB
 SCRIPT, SHEET, LETTERS = "text/javascript", "text/css", "text/plain"
 ASSETS: Mapping[str, str] = {
     REPORT: SHEET,
@@ -70,6 +74,24 @@ def asset(name: str) -> bytes:
     if name == REPORT:
         return (STYLE + series_colours()).encode()
     return (files("fit.desk.window") / "assets" / name).read_bytes()
+
+
+def kept_page(logbook: Path, name: str) -> bytes:
+    """Read a page that a job has written into the logbook.
+
+    Raises
+    ------
+    FileError
+        If there is none of that name, it is a link, or it is larger than any page is.
+    """
+    from fit.desk.guide.page import ANSWER_FILE
+    from fit.desk.questions.report import REPORT_FILE
+
+    file = logbook / name
+    if name not in (REPORT_FILE, ANSWER_FILE) or file.is_symlink() or not file.exists():
+        msg = f"there is no page {one_line(name)} in this logbook"
+        raise FileError(msg)
+    return read_small(file, MAX_PAGE_BYTES)
 
 
 def shell(path: str) -> str:

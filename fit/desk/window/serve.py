@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, Any
 
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.show.document.bench import BenchDocument
-from fit.desk.window.guards import Guard
+from fit.desk.window.guards import KEPT_POLICY, Guard
 from fit.desk.window.hub import Hub, Place, Player, Worker
 from fit.desk.window.messages import MAX_MESSAGE_BYTES
-from fit.desk.window.pages import ASSETS, PAGES, asset
+from fit.desk.window.pages import ASSETS, PAGES, asset, kept_page
+from measure.errors import FileError
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -158,8 +159,18 @@ def app_of(hub: Hub, ready: Callable[[], None]) -> Any:
     async def speak(socket: WebSocket) -> None:
         await hub.serve(socket)
 
+    async def kept(request: Request) -> Response:
+        from starlette.responses import HTMLResponse, PlainTextResponse
+
+        try:
+            content = kept_page(hub.place.logbook, request.path_params["name"])
+        except FileError as err:
+            return PlainTextResponse(f"{err}\n", status_code=404)
+        return HTMLResponse(content, headers={"content-security-policy": KEPT_POLICY})
+
     routes = [Route(path, _page, methods=["GET"]) for path in PAGES]
     routes.append(Route("/assets/{name}", _file, methods=["GET"]))
+    routes.append(Route("/kept/{name}", kept, methods=["GET"]))
     return Starlette(routes=[*routes, WebSocketRoute("/socket", speak)], lifespan=alive)
 
 

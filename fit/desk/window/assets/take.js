@@ -264,7 +264,7 @@ function finish({ is_finished, text, report, sheet_html }) {
   log.parentElement.open = remember.isOpened = false;
   drawing.hidden = true;
   fill(step, el("h2", { tabindex: "-1" }, is_finished ? "Done" : "Left; nothing is lost"), text ? el("p", {}, text) : null,
-    report ? el("p", {}, `All of it as one page: ${report}`) : null,
+    report ? el("p", {}, el("a", { href: `/kept/${report.split(/[\\/]/).pop()}`, target: "_blank" }, "All of it as one page"), ` (${report})`) : null,
     el("div", { class: "row" }, el("button", { type: "button", class: "main", onclick: open }, is_finished ? "This job anew" : "Go on with it"),
       job === "compare" ? el("a", { href: "/before-after" }, "Before and after in full") : el("a", { href: "/result" }, "The result in full"), el("a", { href: "/what-if" }, "What if"), el("a", { href: "/take" }, "Another job")));
   if (sheet_html) put(end, sheet_html);

@@ -7,13 +7,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from websockets.exceptions import InvalidStatus
 
-from fit.desk.window.guards import MAX_QUERY_BYTES, UNWANTED, Guard
+from fit.desk.window.guards import KEPT_POLICY, MAX_QUERY_BYTES, UNWANTED, Guard
 from tests.window_server import Server
 
 
 @pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    server = Server(tmp_path_factory.mktemp("book"), "--virtual")
+def book(tmp_path_factory):
+    return tmp_path_factory.mktemp("book")
+
+
+@pytest.fixture(scope="module")
+def server(book):
+    server = Server(book, "--virtual")
     yield server
     server.end()
     assert not [line for line in server.complaints if "Traceback" in line]
@@ -110,6 +115,10 @@ def test_the_right_cookie_counts_wherever_it_stands(server):
         "/../pyproject.toml",
         "/rig.toml",
         "//level",
+        "/kept/rig.toml",
+        "/kept/../rig.toml",
+        "/kept/..%2freport.html",
+        "/kept/report.html",
     ],
 )
 def test_nothing_is_reached_by_a_path(server, path):
@@ -120,6 +129,24 @@ def test_files_of_the_table_are_served(server):
     status, headers, text = server.ask("/assets/bench.css")
     assert (status, headers["content-type"]) == (200, "text/css; charset=utf-8")
     assert "{" in text
+
+
+def test_a_page_that_a_job_has_kept_runs_nothing(server, book, tmp_path):
+    (book / "rig.toml").write_text("[input]\n")
+    for name in ("report.html", "answer.html"):
+        (book / name).write_text("<h1>kept</h1><script>1</script>")
+        status, headers, text = server.ask(f"/kept/{name}")
+        (book / name).unlink()
+        assert (status, text) == (200, "<h1>kept</h1><script>1</script>")
+        assert headers["content-security-policy"] == KEPT_POLICY
+        assert KEPT_POLICY.startswith("sandbox; default-src 'none'; style-src 'unsafe-inline'; ")
+        assert headers["x-content-type-options"] == "nosniff"
+    (tmp_path / "elsewhere.html").write_text("not of this logbook")
+    (book / "report.html").symlink_to(tmp_path / "elsewhere.html")
+    assert server.ask("/kept/report.html")[0] == 404
+    assert server.ask("/kept/report.html", headers={})[0] == 401
+    (book / "report.html").unlink()
+    assert server.ask("/kept/rig.toml")[0] == 404
 
 
 def test_an_address_that_is_too_long_is_refused_in_a_line(server):
