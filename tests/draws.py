@@ -11,7 +11,7 @@ IS_WHOLE = "COILSWEEP_WHOLE" in os.environ
 IS_PART = "COILSWEEP_PART" in os.environ
 DAY = int(os.environ.setdefault("COILSWEEP_DAY", str(date.today().toordinal())))  # worker processes have the same one
 PER_DAY = 1000  # numbers of cases that a day has for itself
-N_PARTS = 4  # days in which every slow test comes once
+N_PARTS = 7  # days in which every slow test comes once
 
 
 def drawn(whole: int, *, everyday: int) -> int:
