@@ -4,6 +4,7 @@ import pytest
 
 from tests.coil_book import make_coil_book
 from tests.desk_bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H, QUANTITY_KEYS, RIG, names_of, record, run, run_json, run_plain
+from tests.guided import Script, guided
 from tests.pages import read_page
 
 
@@ -131,3 +132,14 @@ def test_fit_without_a_rig_says_what_is_missing(capsys, bench, tmp_path):
     code, _, err = run(capsys, "fit", "open", *book)
     assert code == 2
     assert "--input-resistance" in err
+
+
+@pytest.mark.long
+def test_of_two_references_that_disagree_both_are_named(capsys, tmp_path):
+    """A winding resistance typed 13 % too high, and one known part: nothing in the takes tells which of the two is wrong."""
+    guided(tmp_path, "pickup", Script())
+    code, out, _ = run_json(capsys, "fit", "open", "plus-added", "--dcr", "6.35k ± 1%", "--logbook", tmp_path)
+    assert (code, out["outcome"]) == (0, "misfit")
+    (said,) = [one for one in out["warnings"] if one.startswith("misfit of a reference")]
+    assert "added 1n ± 1% in plus-added" in said
+    assert "dcr" in said
