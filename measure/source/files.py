@@ -47,6 +47,13 @@ class AudioBlocks:
     blocks: Iterator[FloatArray]
 
 
+def library_version() -> str:
+    """Version of the library that reads and writes audio files."""
+    import soundfile
+
+    return str(soundfile.__libsndfile_version__)
+
+
 def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_channel: int | None = 2) -> Recording:
     """Read a recording from a WAV, FLAC or AIFF file.
 

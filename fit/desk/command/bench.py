@@ -37,6 +37,19 @@ def demo(folder: Path, *, as_json: bool, logbook: Path, debug: bool) -> "Outcome
 
 
 @click.command()
+@shared_options
+def selftest(*, as_json: bool, logbook: Path, debug: bool) -> "Outcome":
+    """Rerun reference recordings, and see whether this machine finds what they were made from.
+
+    Takes some ten seconds; exit code 3 where something does not agree.
+    """
+    del debug
+    from fit.desk.bench.selftest import run_selftest
+
+    return run_selftest(desk_at(logbook, as_json=as_json))
+
+
+@click.command()
 @click.option("--device", metavar="TEXT", help="Name of the interface.")
 @click.option("--host-api", metavar="TEXT", help="Sound system it is reached through.")
 @click.option("--input-device", metavar="TEXT", help="Where another device records than plays.")

@@ -56,6 +56,7 @@ Examples:
   coilsweep history "neck pickup"              what was found before, by date
   coilsweep check drawer --plot drawer.png     has a kept coil drifted
   coilsweep schema fit                         what fit --json means
+  coilsweep selftest                           known recordings, known answers
   coilsweep manual confirm                     what the manual says of it
 
 \b
@@ -69,6 +70,7 @@ coilsweep: find out what is in an electric guitar, with a sound card and a coil.
   Be led, step by step         guide  (without a sound card: guide --virtual)
   The bench as a page          bench
   See the whole job            demo
+  Does it compute right here?  selftest
 
   Prepare the bench            rig  devices  level  exciter  calibrate
   Make and keep takes          take  stimulus  import  takes  inspect
@@ -97,6 +99,7 @@ def coilsweep() -> None:
 
 for _command in (
     bench.demo,
+    bench.selftest,
     guide.guide,
     window.bench,
     bench.rig,

@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from fit.desk.show.document import bench, exciter, guided, guitar, history, pickup, takes
+from fit.desk.show.document import bench, exciter, guided, guitar, history, pickup, selftest, takes
 from fit.desk.show.document.pieces import Document, Piece
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -35,6 +35,7 @@ DOCUMENTS: dict[str, tuple[type[Document], ...]] = {
     "repeat": (pickup.RepeatDocument,),
     "report": (pickup.ReportDocument,),
     "rig": (bench.RigDocument,),
+    "selftest": (selftest.SelftestDocument,),
     "stimulus": (bench.StimulusDocument,),
     "take": (bench.TakeDocument,),
     "takes": (takes.TakesDocument, takes.MendedDocument),
