@@ -21,9 +21,13 @@ DAMAGE = (msgspec.DecodeError, ValueError, RecursionError)  # what reading the t
 CURES = {
     errno.ENOSPC: "; free some space and try again",
     errno.EDQUOT: "; free some space and try again",
+    errno.EFBIG: "; no larger file may be written there, choose another place",
     errno.EACCES: "; choose a folder that you may write to",
+    errno.EPERM: "; choose a folder that you may write to",
     errno.EROFS: "; choose a folder that you may write to",
+    errno.ENAMETOOLONG: "; choose a shorter name",
 }
+LONGEST_STEM = 120  # [bytes] of a name that is told in that of the unfinished file; systems allow 255 in all
 
 
 def one_line(text: object, limit: int = 200) -> str:
@@ -172,7 +176,7 @@ def sync_folder(path: Path) -> None:
         os.close(handle)
 
 
-@contextlib.contextmanager
+@contextmanager
 def replaced_file(path: Path) -> Iterator[Path]:
     """Hand out a place beside a file; what was written there becomes the file, in one step, when all went well.
 
@@ -186,17 +190,72 @@ def replaced_file(path: Path) -> Iterator[Path]:
     FileError
         If it cannot be written; the old file is then unchanged.
     """
-    unfinished = path.with_name(f"{HIDDEN}{path.name}.{secrets.token_hex(6)}{UNFINISHED}")
     try:
-        try:
+        with _beside(path) as unfinished:
             yield unfinished
+            _require_replaceable(path)
             unfinished.replace(path)
-        finally:
-            unfinished.unlink(missing_ok=True)
         sync_folder(path.parent)
     except OSError as err:
         msg = disk_message("not written, left as it was", path, err)
         raise FileError(msg) from None
+
+
+@contextmanager
+def created_file(path: Path) -> Iterator[Path]:
+    """Hand out a place beside a file that is not there yet; what was written there becomes the file when all went well.
+
+    Raises
+    ------
+    FileExistsError
+        If it is there by then; it stays as it is.
+    FileError
+        If it cannot be written; nothing is left then.
+    """
+    try:
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, "there already", str(path))
+        with _beside(path) as unfinished:
+            yield unfinished
+            _name_new(unfinished, path)
+        sync_folder(path.parent)
+    except FileExistsError:
+        raise
+    except OSError as err:
+        msg = disk_message("not written, nothing of it is left", path, err)
+        raise FileError(msg) from None
+
+
+@contextmanager
+def _beside(path: Path) -> Iterator[Path]:
+    stem = os.fsdecode(os.fsencode(path.name)[:LONGEST_STEM])
+    unfinished = path.with_name(f"{HIDDEN}{stem}.{secrets.token_hex(6)}{UNFINISHED}")
+    try:
+        yield unfinished
+    finally:
+        with contextlib.suppress(OSError):  # what went wrong before is what has to be told
+            unfinished.unlink(missing_ok=True)
+
+
+# The name of a device, a pipe or a folder is never given to a file.
+def _require_replaceable(path: Path) -> None:
+    with contextlib.suppress(FileNotFoundError):
+        mode = path.lstat().st_mode
+        if not (stat.S_ISREG(mode) or stat.S_ISLNK(mode)):
+            msg = f"{one_line(path)} is not a plain file and is not written over: choose another name"
+            raise FileError(msg)
+
+
+# A second name is refused where there is one of that kind; some disks know no second names, there a look has to do.
+def _name_new(unfinished: Path, path: Path) -> None:
+    try:
+        path.hardlink_to(unfinished)
+    except FileExistsError:
+        raise
+    except (OSError, NotImplementedError):
+        if os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, "there already", str(path)) from None
+        unfinished.rename(path)
 
 
 # msgspec says "Expected `int`, got `str` - at `$.interface.rate_hz`"
@@ -263,4 +322,18 @@ def replace_file(path: Path, content: bytes) -> None:
         Of the file; a link is replaced, not followed.
     """
     with replaced_file(path) as unfinished:
+        write_new(unfinished, content)
+
+
+def create_file(path: Path, content: bytes) -> None:
+    """Write a file that must not be there yet, whole or not at all.
+
+    Raises
+    ------
+    FileExistsError
+        If it is there.
+    FileError
+        If it cannot be written.
+    """
+    with created_file(path) as unfinished:
         write_new(unfinished, content)

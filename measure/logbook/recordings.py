@@ -1,15 +1,17 @@
-"""The recordings that a take keeps: read again, and what their response is."""
+"""The recordings that a take keeps: read again, and what their response is; and sound written as a file."""
 
 from dataclasses import replace
+from pathlib import Path
 
 from measure.errors import FileError
 from measure.logbook.card import without_card
+from measure.logbook.disk import created_file, one_line, replaced_file
 from measure.logbook.store import Logbook, kept_path, recording_path
 from measure.logbook.take import FileStimulus, Take
 from measure.response import Finding, FloatArray, Response
-from measure.signal.recording import Recording
+from measure.signal.recording import Recording, Samples
 from measure.signal.stimulus import Sweep, sweep_samples
-from measure.source.files import read_recording, read_stimulus, require_same_rate
+from measure.source.files import read_recording, read_stimulus, require_same_rate, write_recording
 
 
 def card_findings(take: Take) -> tuple[Finding, ...]:
@@ -61,3 +63,28 @@ def response_of_recordings(logbook: Logbook, take: Take) -> Response:
 
     recordings, stimulus = kept_recordings(logbook, take)
     return without_card(logbook, take, estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
+
+
+def write_sound(path: Path, samples: FloatArray | Samples, rate_hz: int, *, may_replace: bool = False) -> None:
+    """Write samples as an audio file of 24 bits, whole or not at all; the suffix decides of which kind.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,) or (n, channels)
+        Full scale is 1.
+    may_replace : bool
+        An older file is replaced in one step.
+
+    Raises
+    ------
+    FileError
+        If the file exists and may not be replaced, or cannot be written.
+    ValueError
+        If the suffix or the samples are not usable.
+    """
+    try:
+        with (replaced_file if may_replace else created_file)(path) as unfinished:
+            write_recording(unfinished, samples, rate_hz, suffix=path.suffix or path.name)
+    except FileExistsError:
+        msg = f"{one_line(path)} exists already, and is not overwritten: choose another name, or remove it"
+        raise FileError(msg) from None

@@ -538,7 +538,10 @@ def error_line(error: BaseException) -> str:
     """Put what went wrong in one line, safe to print; where the system says it, with the file that it is about."""
     text = str(error)
     if isinstance(error, OSError) and error.strerror:
+        from measure.logbook.disk import CURES
+
         text = f"{error.strerror}: {error.filename}" if error.filename else error.strerror
+        text += CURES.get(error.errno or 0, "")
     return plain_text(" ".join(text.split())) or type(error).__name__
 
 
