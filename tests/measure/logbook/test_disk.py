@@ -10,6 +10,8 @@ import pytest
 from measure.errors import FileError
 from measure.logbook import disk
 from measure.logbook.disk import (
+    create_file,
+    created_file,
     describe,
     disk_message,
     make_folder,
@@ -56,6 +58,8 @@ def test_text_for_a_message_is_one_printable_line(text, shown):
     [
         (errno.ENOSPC, "; free some space and try again"),
         (errno.EACCES, "; choose a folder that you may write to"),
+        (errno.EFBIG, "; no larger file may be written there, choose another place"),
+        (errno.ENAMETOOLONG, "; choose a shorter name"),
         (errno.EIO, ""),
     ],
 )
@@ -168,6 +172,54 @@ def test_a_full_disk_leaves_the_old_file_and_is_one_line(tmp_path, monkeypatch):
     with pytest.raises(FileError, match="file not written, left as it was: No space left on device; free some space"):
         replace_file(file, b"new")
     assert file.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+@pytest.mark.parametrize("knows_links", [True, False])
+def test_a_new_file_appears_whole_and_an_old_one_stays(tmp_path, monkeypatch, knows_links):
+    def refuse(*_):
+        raise OSError(errno.EPERM, "no second names here")
+
+    if not knows_links:
+        monkeypatch.setattr(Path, "hardlink_to", refuse)
+    create_file(tmp_path / "file", b"first")
+    with pytest.raises(FileExistsError, match="there already"):
+        create_file(tmp_path / "file", b"second")
+
+    def overtaken():
+        with created_file(tmp_path / "other") as unfinished:
+            unfinished.write_bytes(b"mine")
+            (tmp_path / "other").write_bytes(b"theirs")
+
+    with pytest.raises(FileExistsError, match="exists|there already"):
+        overtaken()
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"file": b"first", "other": b"theirs"}
+
+
+def test_a_new_file_that_does_not_reach_the_disk_is_not_left(tmp_path, monkeypatch):
+    def refuse(_handle):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(disk.os, "fsync", refuse)
+    with pytest.raises(FileError, match="file not written, nothing of it is left: No space left on device; free some space"):
+        create_file(tmp_path / "file", b"new")
+    assert list(tmp_path.iterdir()) == []
+
+
+@on_posix
+def test_a_pipe_is_not_written_over(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(FileError, match="pipe is not a plain file and is not written over: choose another name"):
+        replace_file(tmp_path / "pipe", b"new")
+    assert [path.name for path in tmp_path.iterdir()] == ["pipe"]
+    assert (tmp_path / "pipe").is_fifo()
+
+
+@pytest.mark.parametrize("letter", ["x", "\N{GREEK SMALL LETTER OMEGA}"])
+def test_a_name_as_long_as_the_system_allows_is_written(tmp_path, letter):
+    file = tmp_path / (letter * (255 // len(letter.encode())))
+    replace_file(file, b"long")
+    assert file.read_bytes() == b"long"
     assert list(tmp_path.iterdir()) == [file]
 
 
