@@ -9,6 +9,7 @@ import secrets
 import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from io import BufferedReader, FileIO
 from pathlib import Path
 
 import msgspec
@@ -27,6 +28,10 @@ CURES = {
     errno.EROFS: "; choose a folder that you may write to",
     errno.ENAMETOOLONG: "; choose a shorter name",
 }
+LARGEST_BYTES = 8_000_000_000  # of a file of a take: an hour of two channels at 192 kHz has 5.5 GB
+READ_FLAGS = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOCTTY", 0)  # a pipe that nobody writes to is not waited for
+IS_RELATIVE = os.open in os.supports_dir_fd and hasattr(os, "O_NOFOLLOW") and hasattr(os, "O_DIRECTORY")
+NO_FILE = (errno.ELOOP, errno.ENOTDIR, errno.ENXIO, errno.EISDIR)  # what opening a link, a folder or a device comes to
 LONGEST_STEM = 120  # [bytes] of a name that is told in that of the unfinished file; systems allow 255 in all
 
 
@@ -84,7 +89,94 @@ def require_plain(path: Path, *, is_folder: bool) -> os.stat_result:
     return status
 
 
-def require_unchanged(path: Path, sha256: str, *, is_read: bool = True) -> None:
+def open_plain(path: Path, *, below: Path | None = None) -> FileIO:
+    """Open a file itself for reading; nothing else is waited for.
+
+    Parameters
+    ----------
+    below : Path or None
+        A folder from which on no name on the way may be a link, nor become one meanwhile; None where somebody named the
+        file, who may mean a link.
+
+    Raises
+    ------
+    FileError
+        If it cannot be opened, or is a folder, a pipe or a device.
+    """
+    try:
+        file = FileIO(str(path), "r", opener=lambda _, flags: _handle(path, flags | READ_FLAGS, below))
+    except OSError as err:
+        if err.errno in NO_FILE:
+            wrong = _no_file(path, below)
+            raise wrong from None
+        msg = disk_message("not read", path, err)
+        raise FileError(msg) from None
+    if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+        file.close()
+        wrong = _no_file(path, below)
+        raise wrong
+    return file
+
+
+# Opening some devices does something, so there is a look before, and one after for what changed meanwhile.
+def _handle(path: Path, flags: int, below: Path | None) -> int:
+    if below is None or not IS_RELATIVE:
+        for place in () if below is None else (path, *path.parents[: len(path.relative_to(below).parts) - 1]):
+            if place.is_symlink():
+                raise OSError(errno.ELOOP, os.strerror(errno.ELOOP))
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise OSError(errno.ENXIO, os.strerror(errno.ENXIO))
+        return os.open(path, flags)
+    *folders, name = path.relative_to(below).parts
+    with contextlib.ExitStack() as handles:
+        at = os.open(below, os.O_RDONLY | os.O_DIRECTORY)
+        handles.callback(os.close, at)
+        for folder in folders:
+            at = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW, dir_fd=at)
+            handles.callback(os.close, at)
+        if not stat.S_ISREG(os.stat(name, dir_fd=at, follow_symlinks=False).st_mode):
+            raise OSError(errno.ENXIO, os.strerror(errno.ENXIO))
+        return os.open(name, flags | os.O_NOFOLLOW, dir_fd=at)
+
+
+def _no_file(path: Path, below: Path | None) -> FileError:
+    if below is None:
+        return FileError(f"{one_line(path)} is not a file")
+    return FileError(f"{one_line(path)} is not a plain file; links and devices are not followed")
+
+
+@contextmanager
+def unchanged_file(path: Path, sha256: str, *, below: Path) -> Iterator[FileIO]:
+    """Open a kept file after a look that it is what it was when its take was made; it stays open, so it stays that.
+
+    Parameters
+    ----------
+    sha256 : str
+        64 hexadecimal digits; empty where none was kept, which is an error.
+
+    Raises
+    ------
+    FileError
+        If it is missing, changed, larger than a file of a take may be, or cannot be read.
+    """
+    with open_plain(path, below=below) as file:
+        if os.fstat(file.fileno()).st_size > LARGEST_BYTES:
+            msg = f"{one_line(path)} is larger than the {LARGEST_BYTES / 1e9:.0f} GB that a file of a take may have"
+            raise FileError(msg)
+        try:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+            file.seek(0)
+        except OSError as err:
+            msg = disk_message("not read", path, err)
+            raise FileError(msg) from None
+        if found != sha256:
+            kept = sha256[:12] or "none"
+            msg = f"{one_line(path)} has changed since the take was made: SHA-256 {found[:12]}…, kept {kept}…"
+            raise FileError(msg)
+        yield file
+
+
+def require_unchanged(path: Path, sha256: str, *, below: Path, is_read: bool = True) -> None:
     """See that a kept file is the plain file that it was when its take was made.
 
     Parameters
@@ -100,36 +192,30 @@ def require_unchanged(path: Path, sha256: str, *, is_read: bool = True) -> None:
         If it is missing, changed or cannot be read.
     """
     require_plain(path, is_folder=False)
-    if not is_read:
-        return
-    try:
-        with path.open("rb") as file:
-            found = hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as err:
-        msg = disk_message("not read", path, err)
-        raise FileError(msg) from None
-    if found != sha256:
-        msg = f"{one_line(path)} has changed since the take was made: SHA-256 {found[:12]}…, kept {sha256[:12] or 'none'}…"
-        raise FileError(msg)
+    if is_read:
+        with unchanged_file(path, sha256, below=below):
+            pass
 
 
-def read_small(path: Path, limit_bytes: int) -> bytes:
+def read_small(path: Path, limit_bytes: int, *, below: Path | None = None) -> bytes:
     """Content of a file that ought to be small.
+
+    Parameters
+    ----------
+    below : Path or None
+        As for `open_plain`.
 
     Raises
     ------
     FileError
         If it cannot be read, is no regular file, or is larger.
     """
-    try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            msg = f"{one_line(path)} is not a file"
-            raise FileError(msg)
-        with path.open("rb") as file:
-            content = file.read(limit_bytes + 1)
-    except OSError as err:
-        msg = disk_message("not read", path, err)
-        raise FileError(msg) from None
+    with open_plain(path, below=below) as file, BufferedReader(file) as reader:
+        try:
+            content = reader.read(limit_bytes + 1)
+        except OSError as err:
+            msg = disk_message("not read", path, err)
+            raise FileError(msg) from None
     if len(content) > limit_bytes:
         msg = f"{one_line(path)} is larger than the {limit_bytes} bytes that such a file may have"
         raise FileError(msg)

@@ -166,7 +166,7 @@ def name_in_results(logbook: Logbook, name: str, new: str) -> Iterator[tuple[str
     for path in sorted((logbook.path / RESULTS).glob("*.json")):
         try:
             require_plain(path, is_folder=False)
-            document = json.loads(read_small(path, RESULT_BYTES))
+            document = json.loads(read_small(path, RESULT_BYTES, below=logbook.path))
         except (FileError, *DAMAGE):
             continue
         renamed = _renamed(document, (), name, new)

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from measure.errors import FileError
 from measure.logbook.card import without_card
-from measure.logbook.disk import created_file, one_line, replaced_file
-from measure.logbook.store import Logbook, kept_path, recording_path
+from measure.logbook.disk import created_file, one_line
+from measure.logbook.store import Logbook, kept_file
 from measure.logbook.take import FileStimulus, Take
 from measure.response import Finding, FloatArray, Response
 from measure.signal.recording import Recording, Samples
@@ -44,15 +44,17 @@ def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], Floa
         msg = f'the take "{take.name}" is a response measured elsewhere and holds no recordings'
         raise FileError(msg)
     recordings = []
-    for index, item in enumerate(take.recordings):
-        path = recording_path(logbook, take, index)
-        recording = read_recording(path, pickup_channel=item.pickup_channel, reference_channel=item.reference_channel)
+    for item in take.recordings:
+        channels = (item.pickup_channel, item.reference_channel)
+        with kept_file(logbook, take, item.file) as raw:
+            recording = read_recording(item.file, pickup_channel=channels[0], reference_channel=channels[1], raw=raw)
         recordings.append(replace(recording, simulated=take.simulated))
     stimulus = None
     if isinstance(take.stimulus, Sweep):
         stimulus = sweep_samples(take.stimulus)
     elif isinstance(take.stimulus, FileStimulus):
-        stimulus, rate_hz = read_stimulus(kept_path(logbook, take, take.stimulus.file))
+        with kept_file(logbook, take, take.stimulus.file) as raw:
+            stimulus, rate_hz = read_stimulus(take.stimulus.file, raw=raw)
         require_same_rate(rate_hz, recordings[0].rate_hz, name=take.stimulus.file)
     return recordings, stimulus
 
@@ -65,25 +67,23 @@ def response_of_recordings(logbook: Logbook, take: Take) -> Response:
     return without_card(logbook, take, estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
 
 
-def write_sound(path: Path, samples: FloatArray | Samples, rate_hz: int, *, may_replace: bool = False) -> None:
+def write_sound(path: Path, samples: FloatArray | Samples, rate_hz: int) -> None:
     """Write samples as an audio file of 24 bits, whole or not at all; the suffix decides of which kind.
 
     Parameters
     ----------
     samples : ndarray, shape (n,) or (n, channels)
         Full scale is 1.
-    may_replace : bool
-        An older file is replaced in one step.
 
     Raises
     ------
     FileError
-        If the file exists and may not be replaced, or cannot be written.
+        If the file exists, or cannot be written.
     ValueError
         If the suffix or the samples are not usable.
     """
     try:
-        with (replaced_file if may_replace else created_file)(path) as unfinished:
+        with created_file(path) as unfinished:
             write_recording(unfinished, samples, rate_hz, suffix=path.suffix or path.name)
     except FileExistsError:
         msg = f"{one_line(path)} exists already, and is not overwritten: choose another name, or remove it"

@@ -51,7 +51,9 @@ class AudioBlocks:
     blocks: Iterator[FloatArray]
 
 
-def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_channel: int | None = 2) -> Recording:
+def read_recording(
+    path: Path | str, *, pickup_channel: int = 1, reference_channel: int | None = 2, raw: FileIO | None = None
+) -> Recording:
     """Read a recording from a WAV, FLAC or AIFF file.
 
     Parameters
@@ -60,6 +62,8 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
         Counts from 1.
     reference_channel : int or None
         Counts from 1; None where the reference was not recorded.
+    raw : FileIO or None
+        The file where it is open already, so that it is no other one; `path` then only names it.
 
     Returns
     -------
@@ -79,7 +83,7 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
     if min(channels) < 1 or len(set(channels)) < len(channels):
         msg = f"channels count from 1 and must differ, got pickup {pickup_channel} and reference {reference_channel}"
         raise ValueError(msg)
-    samples, rate_hz, n_bits = _read_samples(path)
+    samples, rate_hz, n_bits = _read_samples(path, raw)
     if max(channels) > samples.shape[1]:
         msg = (
             f"{shown_name(path)}: {_count(samples.shape[1], 'channel')}, but channel {max(channels)} was asked for. "
@@ -93,12 +97,17 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
         reference_channel=reference_channel,
         n_bits=n_bits,
         name=shown_name(path),
-        sha256=file_sha256(path),
+        sha256=file_sha256(path, raw),
     )
 
 
-def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
+def read_stimulus(path: Path | str, *, raw: FileIO | None = None) -> tuple[FloatArray, int]:
     """Read a stimulus: the first channel of an audio file.
+
+    Parameters
+    ----------
+    raw : FileIO or None
+        As for `read_recording`.
 
     Returns
     -------
@@ -113,7 +122,7 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
         If the file cannot be used; the message says why.
     """
     path = Path(path)
-    samples, rate_hz, _ = _read_samples(path)
+    samples, rate_hz, _ = _read_samples(path, raw)
     stimulus: FloatArray = np.ascontiguousarray(samples[:, 0])
     if not np.any(stimulus):
         msg = f"{shown_name(path)}: the sweep is silent in its first channel. Name the file that was played."
@@ -239,8 +248,13 @@ def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: in
         _require_written(raw, len(data), kind)
 
 
-def file_sha256(path: Path | str) -> str:
+def file_sha256(path: Path | str, raw: FileIO | None = None) -> str:
     """SHA-256 of a file, in hexadecimal.
+
+    Parameters
+    ----------
+    raw : FileIO or None
+        As for `read_recording`.
 
     Returns
     -------
@@ -253,7 +267,8 @@ def file_sha256(path: Path | str) -> str:
         If it cannot be read.
     """
     try:
-        with Path(path).open("rb") as file:
+        with Path(path).open("rb") if raw is None else contextlib.nullcontext(raw) as file:
+            file.seek(0)
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as err:
         msg = f"{shown_name(Path(path))}: cannot be read ({_reason(err)}). Check the name and the permissions."
@@ -341,14 +356,14 @@ def _require_written(raw: FileIO, n_frames: int, kind: str) -> None:
         raise refusal
 
 
-def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
+def _read_samples(path: Path, raw: FileIO | None = None) -> tuple[Samples, int, int | None]:
     """All channels, checked."""
-    with _opened(path) as file:
+    with _opened(path, raw) as file:
         return _read_blocks(path, file), int(file.samplerate), BITS.get(file.subtype)
 
 
 @contextlib.contextmanager
-def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
+def _opened(path: Path, raw: FileIO | None = None) -> Iterator[soundfile.SoundFile]:
     """Open for reading, what stands before the samples checked.
 
     Raises
@@ -358,15 +373,15 @@ def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     """
     import soundfile
 
-    if not path.is_file():
+    if raw is None and not path.is_file():
         what = "is a folder" if path.is_dir() else "no such file"
         msg = f"{shown_name(path)}: {what}. Give the name of a WAV, FLAC or AIFF file."
         raise FileError(msg)
     try:
-        with path.open("rb", buffering=0) as raw:
-            check_start(path, raw.read(12))
-            raw.seek(0)
-            with soundfile.SoundFile(raw.fileno(), closefd=False) as file:
+        with path.open("rb", buffering=0) if raw is None else contextlib.nullcontext(raw) as opened:
+            check_start(path, opened.read(12), os.fstat(opened.fileno()).st_size)
+            opened.seek(0)
+            with soundfile.SoundFile(opened.fileno(), closefd=False) as file:
                 check_header(path, file)
                 yield file
     except (soundfile.SoundFileError, OSError, MemoryError) as err:

@@ -46,13 +46,15 @@ class Header(Protocol):
         """Kind of file."""
 
 
-def check_start(path: Path, start: bytes) -> None:
+def check_start(path: Path, start: bytes, n_bytes: int | None = None) -> None:
     """Look at the first bytes: is it such a file, and is all of it there.
 
     Parameters
     ----------
     start : bytes
         Its first 12 bytes.
+    n_bytes : int or None
+        In all; None looks.
 
     Raises
     ------
@@ -69,7 +71,7 @@ def check_start(path: Path, start: bytes) -> None:
     if order is None or len(start) < 8:
         return
     # The reading library takes a file that was cut off for a shorter one; its first chunk's length tells.
-    stated, actual = int.from_bytes(start[4:8], order) + 8, path.stat().st_size
+    stated, actual = int.from_bytes(start[4:8], order) + 8, path.stat().st_size if n_bytes is None else n_bytes
     if stated > actual + 1 and stated < UNKNOWN_LENGTH:
         msg = f"{shown_name(path)}: cut short, {actual} of {stated} bytes are there. Copy or record it again."
         raise FileError(msg)
