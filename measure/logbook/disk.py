@@ -15,6 +15,7 @@ from pathlib import Path
 import msgspec
 
 from measure.errors import FileError
+from measure.text import plain_text
 
 HIDDEN = "."  # what starts with it in the logbook is unfinished, and passed over
 UNFINISHED = ".unfinished"  # ends the name of a file that is not whole yet
@@ -49,8 +50,7 @@ def one_line(text: object, limit: int = 200) -> str:
         With ``?`` for what cannot be printed.
     """
     shown = str(text)
-    cut = "".join(char if char.isprintable() else "?" for char in shown[:limit])
-    return cut + ("…" if len(shown) > limit else "")
+    return plain_text(shown[:limit], "?") + ("…" if len(shown) > limit else "")
 
 
 def disk_message(doing: str, path: Path, error: OSError) -> str:

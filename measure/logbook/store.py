@@ -44,6 +44,7 @@ AGAIN = "~"  # in no name: stands between that of a removed take and when it was
 RESULTS = "results"
 DERIVED = "derived"
 LIMIT_BYTES = 4_000_000  # of a take.json; the largest sensible one has about 200 kB
+MOST_ENTRIES = 10_000  # of a folder in the logbook: as many takes have some 40 GB
 CHUNK_BYTES = 1 << 20
 WRITING = f"{HIDDEN}writing-"  # begins the name of a folder that is not whole yet
 SETTLED_S = 60.0  # [s] a younger one may belong to a writer that has not locked it yet
@@ -95,7 +96,8 @@ def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
     Raises
     ------
     FileError
-        If it is not a folder, cannot be made, or holds a link that would lead out of it.
+        If it is not a folder, cannot be made, or holds a link that would lead out of it, or more than a
+        logbook may.
     """
     if create:
         try:
@@ -189,8 +191,11 @@ def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
         why = _missing_message(logbook, list_takes(logbook), name)
         if not os.path.lexists(folder):  # a look at the others may have ended a renaming that a crash cut short
             raise FileError(why)
-    take = _take_in(folder)
-    if take.name != name or not take.time_utc:
+    return _sound_take(folder, _take_in(folder), verify=verify)
+
+
+def _sound_take(folder: Path, take: Take, *, verify: bool) -> Take:
+    if take.name != folder.name or not take.time_utc:
         msg = f'{one_line(folder / TAKE_FILE)} is of the take "{take.name}" at "{take.time_utc}": moved or edited by hand'
         raise FileError(msg)
     _require_files(folder, take, verify=verify)
@@ -444,14 +449,13 @@ def _listed_take(logbook: Logbook, name: str) -> Take:
     FileError
         If it cannot be read.
     """
-    try:
-        return read_take(logbook, name, verify=False)
-    except FileError:
-        folder = logbook.path / TAKES / name
-        take = _take_in(folder)
-        last = next((one for one in reversed(take.amended) if one.key == "name"), None)
-        if last is None or (last.before, last.after) != (name, take.name):
-            raise
+    name = usual_form(name)
+    check_name(name)
+    folder = logbook.path / TAKES / name
+    take = _take_in(folder)
+    last = next((one for one in reversed(take.amended) if one.key == "name"), None)
+    if take.name == name or last is None or (last.before, last.after) != (name, take.name):
+        return _sound_take(folder, take, verify=False)
     move_folder(folder, folder.with_name(take.name), take.name)
     return read_take(logbook, take.name, verify=False)
 
@@ -521,8 +525,20 @@ def _refuse_links(directory: Path) -> None:
 
 
 def _links_in(folder: Path) -> Iterator[Path]:
-    with suppress(OSError), os.scandir(folder) as entries:  # says of each what it is, without a look at it
-        yield from (folder / entry.name for entry in entries if entry.is_symlink())
+    """Links in a folder.
+
+    Raises
+    ------
+    FileError
+        If it holds more than a logbook may: every look at it would take long.
+    """
+    with suppress(OSError), os.scandir(folder) as entries:
+        for number, entry in enumerate(entries):
+            if entry.is_symlink():  # told without a look at it
+                yield folder / entry.name
+            if number >= MOST_ENTRIES:
+                msg = f"{one_line(folder)} holds more than {MOST_ENTRIES} files and folders: begin another logbook"
+                raise FileError(msg)
 
 
 def _remove_leftovers(directory: Path) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 from measure.errors import FileError
 from measure.response import FloatArray
 from measure.signal.recording import Samples
+from measure.text import plain_text
 
 FORMATS = ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF")
 STARTS: dict[bytes, Literal["little", "big"] | None] = {  # first bytes, and the order of those of the length that follows
@@ -153,4 +154,4 @@ def require_whole(path: Path, file: Header, n_read: int) -> None:
 
 def shown_name(path: Path) -> str:
     """Name for a message, on one line whatever it holds."""
-    return "".join(c if c.isprintable() else "?" for c in path.name)
+    return plain_text(path.name, "?")
