@@ -88,9 +88,9 @@ class Recording:
         ValueError
             If its name ends in something else.
         """
-        from measure.source.files import write_recording
+        from measure.logbook.recordings import write_sound
 
-        write_recording(path, self.samples, self.rate_hz, n_bits=BITS)
+        write_sound(Path(path), self.samples, self.rate_hz)
 
     def __repr__(self) -> str:
         """Name, size, outcome, and what is not good; at most 38 lines."""

@@ -20,6 +20,7 @@ STEEPEST = 2.0  # [1] of d ln(size)/d ln(f), at an end, where there is a neighbo
 NOISY = 0.15  # [1] of ln: where neighbours scatter so much, only what is absurd is named
 ABSURD = 100.0  # [1] times its neighbours: no scatter and no resonance
 ABSURD_STEP = 1e3  # [1] between one frequency and the next
+ABSURD_STD = 1e6  # [1] times those beside it: no hum and no noise
 MOST_LOG = 700.0  # [1] whose exponential is still a number
 MOST_SPIKES = 20  # looked for
 NEGATIVE = 0.01  # [1] of abs(Z) by which a passive impedance may have a real part below 0, by errors
@@ -151,7 +152,8 @@ def _judge_spikes(table: ResponseTable) -> list[Finding]:
     if not spikes:
         return []
     worst, ratio = max(spikes, key=lambda spike: abs(np.log(spike[1])))
-    ways = f"{ratio:.3g} times" if ratio > 1 else f"1/{1 / ratio:.3g} of" if ratio > 0 else "0 against"
+    is_nothing = table.value[worst] == 0
+    ways = f"{ratio:.3g} times" if ratio > 1 else "0 against" if is_nothing else f"1/{1 / ratio:.3g} of"
     where = f"line {table.lines[worst]}, {table.frequency_hz[worst]:.5g} Hz"
     is_absurd = not 1 / ABSURD < ratio < ABSURD
     others = "" if len(spikes) == 1 else f"; so do lines {', '.join(str(table.lines[at]) for at, _ in spikes if at != worst)}"
@@ -228,6 +230,23 @@ def _judge_std(table: ResponseTable) -> Finding:
             f"The stated standard deviation is {median:.0f} % of the value at half of the frequencies (limit 50 %): noise alone."
         )
         return _finding("noise", "reject", f"{text} Measure again at a higher level.", median, "%")
+    slip = _slip_of_std(table.std)
+    if slip is not None:
+        place, ratio = slip
+        ways = f"{ratio:.2g} times" if ratio > 1 else "0 against" if table.std[place] == 0 else f"1/{1 / ratio:.2g} of"
+        text = f"The standard deviation in line {table.lines[place]} is {ways} what the lines beside it state: a slip."
+        return _finding("noise", "warn", f"{text} Correct that line, or leave it out.", median, "%")
     return _finding(
         "noise", "pass", f"The stated standard deviation is {median:.2g} % of the value at half of the lines.", median, "%"
     )
+
+
+def _slip_of_std(std: FloatArray) -> tuple[int, float] | None:
+    """Find the line whose standard deviation has least to do with both beside it, and how many times the nearer of them it is."""
+    size = np.log(np.maximum(np.nan_to_num(std), np.finfo(float).tiny))
+    if len(size) < 3:
+        return None
+    below, above = size[1:-1] - size[:-2], size[1:-1] - size[2:]
+    off = np.where(below * above > 0, np.sign(below) * np.minimum(np.abs(below), np.abs(above)), 0.0)
+    place = int(np.argmax(np.abs(off)))
+    return None if abs(off[place]) < np.log(ABSURD_STD) else (place + 1, float(np.exp(np.clip(off[place], -MOST_LOG, MOST_LOG))))

@@ -122,7 +122,7 @@ def read_loopback(logbook: Logbook, rig: Rig | None) -> Calibration | None:
         msg = f"calibration.loopback of the rig: {err}"
         raise FileError(msg) from None
     path = logbook.path / RESULTS / stated.loopback
-    content = read_small(path, LIMIT_BYTES)
+    content = read_small(path, LIMIT_BYTES, below=logbook.path)
     if hashlib.sha256(content).hexdigest() != stated.loopback_sha256:
         msg = f"{one_line(path)} has changed since the calibration: run coilsweep calibrate loopback again"
         raise FileError(msg)
@@ -151,7 +151,7 @@ def state_calibration(
         As it is now on the disk. What was calibrated with another device is no longer named; input and exciter hold at any rate.
     """
     path = rig_path(logbook)
-    before = read_rig(path).calibration if path.exists() else None
+    before = read_rig(path, below=logbook.path).calibration if path.exists() else None
     stated: dict[str, str | int | float | None] = {"calibration.date": date, f"calibration.{kind}": kept.name}
     if kind == "loopback" or before is None or before.device != device:
         stated |= {"calibration.rate_hz": rate_hz, "calibration.device": device}

@@ -27,7 +27,7 @@ def read_derived(logbook: Logbook, kind: Kind, key: str) -> bytes | None:
     try:
         require_plain(path.parent, is_folder=True)
         require_plain(path, is_folder=False)
-        head, _, content = read_small(path, LIMIT_BYTES).partition(b"\n")
+        head, _, content = read_small(path, LIMIT_BYTES, below=logbook.path).partition(b"\n")
     except FileError:
         return None
     return content if head == _head(kind, key, content) else None

@@ -96,7 +96,7 @@ def read_checked(logbook: Logbook) -> dict[str, CheckedCoil]:
     if not path.exists():
         return {}
     try:
-        return msgspec.json.decode(read_small(path, LIMIT_BYTES), type=CheckedCoils).coils
+        return msgspec.json.decode(read_small(path, LIMIT_BYTES, below=logbook.path), type=CheckedCoils).coils
     except DAMAGE as err:
         reason = describe(err, {"schema": SCHEMA})
         msg = f"{one_line(path)} is damaged ({reason}): remove it, and run coilsweep check again for each kept coil"

@@ -4,14 +4,15 @@ Each is one step on the disk, or two of which the first says what the second is:
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from measure.errors import FileError
-from measure.logbook.disk import DAMAGE, make_folder, one_line, read_small, replace_file, require_plain
+from measure.logbook.disk import DAMAGE, make_folder, one_line, read_small, replace_file, replaced_file, require_plain, write_new
 from measure.logbook.naming import check_name, usual_form
 from measure.logbook.store import (
     AGAIN,
@@ -23,7 +24,6 @@ from measure.logbook.store import (
     read_take,
     removed_folders,
     require_free,
-    write_result,
 )
 from measure.logbook.take import TAKE_FILE, Amendment, Take, encode_take, time_now
 
@@ -148,31 +148,34 @@ def restore_take(logbook: Logbook, name: str) -> Path:
     return target
 
 
-def name_in_results(logbook: Logbook, name: str, new: str) -> tuple[str, ...]:
-    """Put the new name of a take in place of the old one in every file of results that names it.
+@contextmanager
+def name_in_results(logbook: Logbook, name: str, new: str) -> Iterator[tuple[str, ...]]:
+    """Put the new name of a take in place of the old one in every file of results that names it, when all inside went well.
 
-    Returns
-    -------
+    Yields
+    ------
     tuple of str
-        Names of the files that were changed. One that cannot be read is left as it is: whoever reads it says so.
+        Names of the files that are changed. One that cannot be read is left as it is: whoever reads it says so.
 
     Raises
     ------
     FileError
         If one cannot be written.
     """
-    changed = []
+    changed: dict[Path, bytes] = {}
     for path in sorted((logbook.path / RESULTS).glob("*.json")):
         try:
             require_plain(path, is_folder=False)
-            document = json.loads(read_small(path, RESULT_BYTES))
+            document = json.loads(read_small(path, RESULT_BYTES, below=logbook.path))
         except (FileError, *DAMAGE):
             continue
         renamed = _renamed(document, (), name, new)
         if renamed != document:
-            write_result(logbook, path.name, json.dumps(renamed, ensure_ascii=False, indent=1).encode())
-            changed.append(f"{RESULTS}/{path.name}")
-    return tuple(changed)
+            changed[path] = json.dumps(renamed, ensure_ascii=False, indent=1).encode()
+    with ExitStack() as files:
+        for path, content in changed.items():
+            write_new(files.enter_context(replaced_file(path)), content)
+        yield tuple(f"{RESULTS}/{path.name}" for path in changed)
 
 
 # A part may be called as a take is: only where the files keep names of takes is one changed.

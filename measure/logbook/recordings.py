@@ -1,15 +1,17 @@
-"""The recordings that a take keeps: read again, and what their response is."""
+"""The recordings that a take keeps: read again, and what their response is; and sound written as a file."""
 
 from dataclasses import replace
+from pathlib import Path
 
 from measure.errors import FileError
 from measure.logbook.card import without_card
-from measure.logbook.store import Logbook, kept_path, recording_path
+from measure.logbook.disk import created_file, one_line
+from measure.logbook.store import Logbook, kept_file
 from measure.logbook.take import FileStimulus, Take
 from measure.response import Finding, FloatArray, Response
-from measure.signal.recording import Recording
+from measure.signal.recording import Recording, Samples
 from measure.signal.stimulus import Sweep, sweep_samples
-from measure.source.files import read_recording, read_stimulus, require_same_rate
+from measure.source.files import read_recording, read_stimulus, require_same_rate, write_recording
 
 
 def card_findings(take: Take) -> tuple[Finding, ...]:
@@ -42,15 +44,17 @@ def kept_recordings(logbook: Logbook, take: Take) -> tuple[list[Recording], Floa
         msg = f'the take "{take.name}" is a response measured elsewhere and holds no recordings'
         raise FileError(msg)
     recordings = []
-    for index, item in enumerate(take.recordings):
-        path = recording_path(logbook, take, index)
-        recording = read_recording(path, pickup_channel=item.pickup_channel, reference_channel=item.reference_channel)
+    for item in take.recordings:
+        channels = (item.pickup_channel, item.reference_channel)
+        with kept_file(logbook, take, item.file) as raw:
+            recording = read_recording(item.file, pickup_channel=channels[0], reference_channel=channels[1], raw=raw)
         recordings.append(replace(recording, simulated=take.simulated))
     stimulus = None
     if isinstance(take.stimulus, Sweep):
         stimulus = sweep_samples(take.stimulus)
     elif isinstance(take.stimulus, FileStimulus):
-        stimulus, rate_hz = read_stimulus(kept_path(logbook, take, take.stimulus.file))
+        with kept_file(logbook, take, take.stimulus.file) as raw:
+            stimulus, rate_hz = read_stimulus(take.stimulus.file, raw=raw)
         require_same_rate(rate_hz, recordings[0].rate_hz, name=take.stimulus.file)
     return recordings, stimulus
 
@@ -61,3 +65,26 @@ def response_of_recordings(logbook: Logbook, take: Take) -> Response:
 
     recordings, stimulus = kept_recordings(logbook, take)
     return without_card(logbook, take, estimate_response(recordings, stimulus=stimulus, time_utc=take.time_utc))
+
+
+def write_sound(path: Path, samples: FloatArray | Samples, rate_hz: int) -> None:
+    """Write samples as an audio file of 24 bits, whole or not at all; the suffix decides of which kind.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,) or (n, channels)
+        Full scale is 1.
+
+    Raises
+    ------
+    FileError
+        If the file exists, or cannot be written.
+    ValueError
+        If the suffix or the samples are not usable.
+    """
+    try:
+        with created_file(path) as unfinished:
+            write_recording(unfinished, samples, rate_hz, suffix=path.suffix or path.name)
+    except FileExistsError:
+        msg = f"{one_line(path)} exists already, and is not overwritten: choose another name, or remove it"
+        raise FileError(msg) from None

@@ -1,6 +1,7 @@
 """Responses measured elsewhere: from the file that a take keeps to a Response, and its checks."""
 
 import codecs
+import hashlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -73,27 +74,36 @@ def look_at_file(logbook: Logbook, take: Take) -> Judgement:
         recording_sha256=(take.response_file.sha256,),
         simulated=take.simulated,
     )
-    return look_at_table(read_table(path)[0], method=take.conditions.method, origin=origin)
+    return look_at_table(
+        read_table(path, below=logbook.path, sha256=take.response_file.sha256)[0], method=take.conditions.method, origin=origin
+    )
 
 
-def read_table(path: Path) -> tuple[ResponseTable, bytes]:
+def read_table(path: Path, *, below: Path | None = None, sha256: str = "") -> tuple[ResponseTable, bytes]:
     """Read a file with a response; the suffix says which kind.
 
     Parameters
     ----------
     path : Path
         .csv or .txt for a table, .s1p for Touchstone.
+    below : Path or None
+        As for `open_plain`.
+    sha256 : str
+        That it has to have; empty: any.
 
     Raises
     ------
     FileError
-        If it cannot be read; one line that names file, line and column.
+        If it cannot be read, or has another digest; one line that names file, line and column.
     """
     suffix = path.suffix.lower()
     if suffix not in (".csv", ".txt", ".s1p"):
         msg = f"{one_line(path.name)}: a response is read from .csv, .txt (a table) or .s1p (Touchstone of one port)"
         raise FileError(msg)
-    content = read_small(path, LIMIT_BYTES)
+    content = read_small(path, LIMIT_BYTES, below=below)
+    if sha256 and hashlib.sha256(content).hexdigest() != sha256:
+        msg = f"{one_line(path)} has changed since the take was made"
+        raise FileError(msg)
     try:
         return (parse_touchstone if suffix == ".s1p" else parse_csv)(_text(content)), content
     except ValueError as err:

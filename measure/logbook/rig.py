@@ -359,13 +359,15 @@ def missing(rig: Rig, *, for_sound_card: bool = False) -> dict[str, str]:
     return {key: meaning for key, (value, meaning) in wanted.items() if value is None}
 
 
-def read_rig(path: Path) -> Rig:
+def read_rig(path: Path, *, below: Path | None = None) -> Rig:
     """Read and check rig.toml.
 
     Parameters
     ----------
     path : Path
         Of the file.
+    below : Path or None
+        As for `open_plain`.
 
     Returns
     -------
@@ -377,7 +379,7 @@ def read_rig(path: Path) -> Rig:
     FileError
         If it is missing, not TOML, or a key is unknown or wrong; one line that names file and key.
     """
-    return _rig_from_text(_read_text(path), path)
+    return _rig_from_text(_read_text(path, below), path)
 
 
 def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
@@ -426,8 +428,8 @@ def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
     return rig
 
 
-def _read_text(path: Path) -> str:
-    content = read_small(path, LIMIT_BYTES)
+def _read_text(path: Path, below: Path | None = None) -> str:
+    content = read_small(path, LIMIT_BYTES, below=below)
     try:
         return content.decode("utf-8-sig")  # some editors put a mark before the first character
     except UnicodeDecodeError as err:

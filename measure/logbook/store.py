@@ -7,12 +7,12 @@ import hashlib
 import os
 import secrets
 import shutil
-import stat
 import sys
 import time
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from io import FileIO
 from itertools import chain
 from pathlib import Path
 
@@ -25,12 +25,14 @@ from measure.logbook.disk import (
     disk_message,
     make_folder,
     one_line,
+    open_plain,
     read_small,
     reading,
     replace_file,
     require_plain,
     require_unchanged,
     sync_folder,
+    unchanged_file,
     write_new,
 )
 from measure.logbook.naming import alike_name, check_name, usual_form
@@ -42,6 +44,7 @@ AGAIN = "~"  # in no name: stands between that of a removed take and when it was
 RESULTS = "results"
 DERIVED = "derived"
 LIMIT_BYTES = 4_000_000  # of a take.json; the largest sensible one has about 200 kB
+MOST_ENTRIES = 10_000  # of a folder in the logbook: as many takes have some 40 GB
 CHUNK_BYTES = 1 << 20
 WRITING = f"{HIDDEN}writing-"  # begins the name of a folder that is not whole yet
 SETTLED_S = 60.0  # [s] a younger one may belong to a writer that has not locked it yet
@@ -93,7 +96,8 @@ def open_logbook(directory: Path, *, create: bool = False) -> Logbook:
     Raises
     ------
     FileError
-        If it is not a folder, cannot be made, or holds a link that would lead out of it.
+        If it is not a folder, cannot be made, or holds a link that would lead out of it, or more than a
+        logbook may.
     """
     if create:
         try:
@@ -187,8 +191,11 @@ def read_take(logbook: Logbook, name: str, *, verify: bool = True) -> Take:
         why = _missing_message(logbook, list_takes(logbook), name)
         if not os.path.lexists(folder):  # a look at the others may have ended a renaming that a crash cut short
             raise FileError(why)
-    take = _take_in(folder)
-    if take.name != name or not take.time_utc:
+    return _sound_take(folder, _take_in(folder), verify=verify)
+
+
+def _sound_take(folder: Path, take: Take, *, verify: bool) -> Take:
+    if take.name != folder.name or not take.time_utc:
         msg = f'{one_line(folder / TAKE_FILE)} is of the take "{take.name}" at "{take.time_utc}": moved or edited by hand'
         raise FileError(msg)
     _require_files(folder, take, verify=verify)
@@ -286,8 +293,26 @@ def kept_path(logbook: Logbook, take: Take, file: str) -> Path:
         raise ValueError(msg)
     path = logbook.path / TAKES / take.name / file
     require_plain(path.parent, is_folder=True)
-    require_unchanged(path, files[file])
+    require_unchanged(path, files[file], below=logbook.path)
     return path
+
+
+@contextmanager
+def kept_file(logbook: Logbook, take: Take, file: str) -> Iterator[FileIO]:
+    """Open a file of a take after a look that it is unchanged; no name on the way to it is a link.
+
+    Parameters
+    ----------
+    file : str
+        One of `kept_files`.
+
+    Raises
+    ------
+    FileError
+        If it is missing or changed.
+    """
+    with unchanged_file(logbook.path / TAKES / take.name / file, kept_files(take)[file], below=logbook.path) as raw:
+        yield raw
 
 
 def write_result(logbook: Logbook, name: str, content: bytes) -> Path:
@@ -311,9 +336,9 @@ def result_sha256(logbook: Logbook, name: str) -> str:
     """SHA-256 of a file of results as it is now; empty where it cannot be read, or `name` cannot be the name of a file."""
     try:
         check_name(name)
-        with (logbook.path / RESULTS / name).open("rb") as file:
+        with open_plain(logbook.path / RESULTS / name, below=logbook.path) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
-    except (ValueError, OSError):
+    except (ValueError, FileError, OSError):
         return ""
 
 
@@ -405,13 +430,13 @@ def _missing_message(logbook: Logbook, listing: Listing, name: str) -> str:
 
 def _require_files(folder: Path, take: Take, *, verify: bool = True) -> None:
     for file, sha256 in kept_files(take).items():
-        require_unchanged(folder / file, sha256, is_read=verify or not sha256)
+        require_unchanged(folder / file, sha256, below=folder.parent.parent, is_read=verify or not sha256)
 
 
 def _take_in(folder: Path) -> Take:
     require_plain(folder, is_folder=True)
     require_plain(folder / TAKE_FILE, is_folder=False)
-    content = read_small(folder / TAKE_FILE, LIMIT_BYTES)
+    content = read_small(folder / TAKE_FILE, LIMIT_BYTES, below=folder.parent.parent)
     with reading(folder / TAKE_FILE, "a take", CHOICES):
         return decode_take(content)
 
@@ -424,14 +449,13 @@ def _listed_take(logbook: Logbook, name: str) -> Take:
     FileError
         If it cannot be read.
     """
-    try:
-        return read_take(logbook, name, verify=False)
-    except FileError:
-        folder = logbook.path / TAKES / name
-        take = _take_in(folder)
-        last = next((one for one in reversed(take.amended) if one.key == "name"), None)
-        if last is None or (last.before, last.after) != (name, take.name):
-            raise
+    name = usual_form(name)
+    check_name(name)
+    folder = logbook.path / TAKES / name
+    take = _take_in(folder)
+    last = next((one for one in reversed(take.amended) if one.key == "name"), None)
+    if take.name == name or last is None or (last.before, last.after) != (name, take.name):
+        return _sound_take(folder, take, verify=False)
     move_folder(folder, folder.with_name(take.name), take.name)
     return read_take(logbook, take.name, verify=False)
 
@@ -493,11 +517,28 @@ def _refuse_links(directory: Path) -> None:
         If something does.
     """
     own = [directory / name for name in (TAKES, REMOVED, RESULTS, DERIVED, "rig.toml", "instrument.toml")]
-    inner = (path for folder in own[:4] if folder.is_dir() and not folder.is_symlink() for path in folder.iterdir())
-    link = next((path for path in chain(own, inner) if path.is_symlink()), None)
+    links = chain((path for path in own if path.is_symlink()), *(_links_in(folder) for folder in own[:4]))
+    link = next(links, None)
     if link is not None:
         msg = f"{one_line(link)} is a link, and none is followed in a logbook: put a copy of what it leads to in its place"
         raise FileError(msg)
+
+
+def _links_in(folder: Path) -> Iterator[Path]:
+    """Links in a folder.
+
+    Raises
+    ------
+    FileError
+        If it holds more than a logbook may: every look at it would take long.
+    """
+    with suppress(OSError), os.scandir(folder) as entries:
+        for number, entry in enumerate(entries):
+            if entry.is_symlink():  # told without a look at it
+                yield folder / entry.name
+            if number >= MOST_ENTRIES:
+                msg = f"{one_line(folder)} holds more than {MOST_ENTRIES} files and folders: begin another logbook"
+                raise FileError(msg)
 
 
 def _remove_leftovers(directory: Path) -> None:
@@ -535,15 +576,7 @@ def _give_name(folder: Path, target: Path, name: str) -> None:
 
 def _copy_in(source: Path, target: Path, expected: str) -> str:
     digest = hashlib.sha256()
-    try:
-        if not stat.S_ISREG(source.stat().st_mode):
-            msg = f"{one_line(source)} is not a file"
-            raise FileError(msg)
-        reader = source.open("rb")
-    except OSError as err:
-        msg = disk_message("not read", source, err)
-        raise FileError(msg) from None
-    with reader, target.open("xb") as writer:
+    with open_plain(source) as reader, target.open("xb") as writer:
         while chunk := reader.read(CHUNK_BYTES):
             digest.update(chunk)
             writer.write(chunk)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
+from io import FileIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +28,7 @@ if TYPE_CHECKING:
 SUFFIXES = {".wav": "WAV", ".flac": "FLAC", ".aif": "AIFF", ".aiff": "AIFF"}
 BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 READ_FRAMES = 1 << 18  # frames at a time: bounds the memory of a read
+REFUSED_BYTES = 1 << 16  # given to a disk to hear why it takes no more
 BLOCK_BITS = 24  # of what is written block by block
 LARGEST_WAV = 4_000_000_000  # [bytes] of samples; the format counts with 32 bits
 
@@ -54,7 +58,9 @@ def library_version() -> str:
     return str(soundfile.__libsndfile_version__)
 
 
-def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_channel: int | None = 2) -> Recording:
+def read_recording(
+    path: Path | str, *, pickup_channel: int = 1, reference_channel: int | None = 2, raw: FileIO | None = None
+) -> Recording:
     """Read a recording from a WAV, FLAC or AIFF file.
 
     Parameters
@@ -63,6 +69,8 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
         Counts from 1.
     reference_channel : int or None
         Counts from 1; None where the reference was not recorded.
+    raw : FileIO or None
+        The file where it is open already, so that it is no other one; `path` then only names it.
 
     Returns
     -------
@@ -82,7 +90,7 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
     if min(channels) < 1 or len(set(channels)) < len(channels):
         msg = f"channels count from 1 and must differ, got pickup {pickup_channel} and reference {reference_channel}"
         raise ValueError(msg)
-    samples, rate_hz, n_bits = _read_samples(path)
+    samples, rate_hz, n_bits = _read_samples(path, raw)
     if max(channels) > samples.shape[1]:
         msg = (
             f"{shown_name(path)}: {_count(samples.shape[1], 'channel')}, but channel {max(channels)} was asked for. "
@@ -96,12 +104,17 @@ def read_recording(path: Path | str, *, pickup_channel: int = 1, reference_chann
         reference_channel=reference_channel,
         n_bits=n_bits,
         name=shown_name(path),
-        sha256=file_sha256(path),
+        sha256=file_sha256(path, raw),
     )
 
 
-def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
+def read_stimulus(path: Path | str, *, raw: FileIO | None = None) -> tuple[FloatArray, int]:
     """Read a stimulus: the first channel of an audio file.
+
+    Parameters
+    ----------
+    raw : FileIO or None
+        As for `read_recording`.
 
     Returns
     -------
@@ -116,7 +129,7 @@ def read_stimulus(path: Path | str) -> tuple[FloatArray, int]:
         If the file cannot be used; the message says why.
     """
     path = Path(path)
-    samples, rate_hz, _ = _read_samples(path)
+    samples, rate_hz, _ = _read_samples(path, raw)
     stimulus: FloatArray = np.ascontiguousarray(samples[:, 0])
     if not np.any(stimulus):
         msg = f"{shown_name(path)}: the sweep is silent in its first channel. Name the file that was played."
@@ -157,7 +170,7 @@ def open_blocks(path: Path | str, *, n_frames: int = READ_FRAMES) -> Iterator[Au
 def create_blocks(
     path: Path | str, *, rate_hz: int, n_channels: int, n_frames: int, suffix: str = ""
 ) -> Iterator[Callable[[FloatArray], None]]:
-    """Write a new audio file of 24 bits block by block.
+    """Write a new audio file of 24 bits block by block, and wait until it is on the disk.
 
     Parameters
     ----------
@@ -176,7 +189,9 @@ def create_blocks(
     Raises
     ------
     FileError
-        If the file exists or cannot be written.
+        If the file exists.
+    OSError
+        If the disk refuses; the caller knows what the file was for.
     ValueError
         If the suffix is not one of a kind that is written.
     """
@@ -189,80 +204,64 @@ def create_blocks(
         raise ValueError(msg)
     if kind == "WAV" and 3 * n_channels * n_frames > LARGEST_WAV:
         kind = "RF64"
-    try:
-        with path.open("xb", buffering=0) as raw:
-            with soundfile.SoundFile(
-                raw.fileno(),
-                "w",
-                samplerate=rate_hz,
-                channels=n_channels,
-                format=kind,
-                subtype=f"PCM_{BLOCK_BITS}",
-                closefd=False,
-            ) as file:
-                yield lambda block: _write_block(path, file, block)
-            os.fsync(raw.fileno())
-        if kind == "FLAC":  # its last block is written on closing, where the library does not tell that the disk was full
-            _require_written(path, n_frames)
-    except FileExistsError as err:
-        msg = f"{shown_name(path)}: exists already, and is not overwritten. Choose another name or remove it."
-        raise FileError(msg) from err
-    except (soundfile.SoundFileError, OSError) as err:
-        msg = f"{shown_name(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space left."
-        raise FileError(msg) from err
+    with _created(path) as raw:
+        with soundfile.SoundFile(
+            raw.fileno(), "w", samplerate=rate_hz, channels=n_channels, format=kind, subtype=f"PCM_{BLOCK_BITS}", closefd=False
+        ) as file:
+            yield lambda block: _write_codes(raw, file.write, _to_integers(block, BLOCK_BITS))
+        _require_written(raw, n_frames, kind)
 
 
-def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: int, *, n_bits: int = 24) -> None:
-    """Write samples to a new WAV, FLAC or AIFF file; the suffix decides.
+def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: int, *, n_bits: int = 24, suffix: str = "") -> None:
+    """Write samples to a new WAV, FLAC or AIFF file, and wait until it is on the disk; the suffix decides.
 
     Parameters
     ----------
     path : Path or str
-        The file; must not exist.
+        The file; must not exist. What is there after an error is not whole, and the caller's to remove.
     samples : ndarray, shape (n,) or (n, channels)
         Full scale is 1; what exceeds it is an error, not clipped.
     rate_hz : int
         Sample rate. [Hz]
     n_bits : int
         16, 24, or 32 (not for FLAC).
+    suffix : str
+        Decides the kind of file; empty: that of the path.
 
     Raises
     ------
     FileError
-        If the file exists or cannot be written.
+        If the file exists.
+    OSError
+        If the disk refuses; the caller knows what the file was for.
     ValueError
         If suffix, number of bits or samples are not usable.
     """
     import soundfile
 
     path = Path(path)
-    kind = SUFFIXES.get(path.suffix.lower())
+    kind = SUFFIXES.get((suffix or path.suffix).lower())
     if kind is None or n_bits not in (16, 24, 32) or (kind == "FLAC" and n_bits == 32):
-        msg = f"cannot write {n_bits} bits as {path.name!r}: use .wav, .flac or .aiff with 16 or 24 bits (32 not in .flac)"
+        name = suffix or path.name
+        msg = f"cannot write {n_bits} bits as {name!r}: use .wav, .flac or .aiff with 16 or 24 bits (32 not in .flac)"
         raise ValueError(msg)
     data = np.asarray(samples)
     if data.size == 0 or not np.all(np.isfinite(data)) or np.max(np.abs(data)) > 1:
         msg = "samples to write must be finite, at least one, and within full scale, -1 to 1"
         raise ValueError(msg)
-    try:
-        with path.open("xb", buffering=0) as raw:
-            codes = _to_integers(data, n_bits)
-            soundfile.write(raw.fileno(), codes, rate_hz, format=kind, subtype=f"PCM_{n_bits}", closefd=False)
-        if kind == "FLAC":  # its last block is written on closing, where the library does not tell that the disk was full
-            _require_written(path, len(data))
-    except FileExistsError as err:
-        msg = f"{shown_name(path)}: exists already, and is not overwritten. Choose another name or remove it."
-        raise FileError(msg) from err
-    except AssertionError as err:  # how soundfile tells that the disk took less than it was given
-        msg = f"{shown_name(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
-        raise FileError(msg) from err
-    except (soundfile.SoundFileError, OSError) as err:
-        msg = f"{shown_name(path)}: cannot be written ({_reason(err)}). Check the folder, its permissions and the space left."
-        raise FileError(msg) from err
+    with _created(path) as raw:
+        write = partial(soundfile.write, raw.fileno(), samplerate=rate_hz, format=kind, subtype=f"PCM_{n_bits}", closefd=False)
+        _write_codes(raw, write, _to_integers(data, n_bits))
+        _require_written(raw, len(data), kind)
 
 
-def file_sha256(path: Path | str) -> str:
+def file_sha256(path: Path | str, raw: FileIO | None = None) -> str:
     """SHA-256 of a file, in hexadecimal.
+
+    Parameters
+    ----------
+    raw : FileIO or None
+        As for `read_recording`.
 
     Returns
     -------
@@ -275,7 +274,8 @@ def file_sha256(path: Path | str) -> str:
         If it cannot be read.
     """
     try:
-        with Path(path).open("rb") as file:
+        with Path(path).open("rb") if raw is None else contextlib.nullcontext(raw) as file:
+            file.seek(0)
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as err:
         msg = f"{shown_name(Path(path))}: cannot be read ({_reason(err)}). Check the name and the permissions."
@@ -289,48 +289,88 @@ def _to_integers(data: FloatArray | Samples, n_bits: int) -> NDArray[np.int32]:
     return (codes.astype(np.int64) << (32 - n_bits)).astype(np.int32)
 
 
-def _write_block(path: Path, file: soundfile.SoundFile, block: FloatArray) -> None:
+@contextlib.contextmanager
+def _created(path: Path) -> Iterator[FileIO]:
+    """Open a new file for writing sound to it.
+
+    Raises
+    ------
+    FileError
+        If it exists.
+    OSError
+        What the system said, where the library tells only that it failed.
+    """
+    import soundfile
+
+    try:
+        with path.open("xb", buffering=0) as raw:
+            try:
+                yield raw
+            except soundfile.SoundFileError as err:
+                refusal = _refusal(raw)
+                raise refusal from err
+            os.fsync(raw.fileno())
+    except FileExistsError as err:
+        msg = f"{shown_name(path)}: exists already, and is not overwritten. Choose another name or remove it."
+        raise FileError(msg) from err
+
+
+def _write_codes(raw: FileIO, write: Callable[..., object], codes: NDArray[np.int32]) -> None:
     """Write, and see that all of it was taken.
 
     Raises
     ------
-    FileError
+    OSError
         If the disk took less.
     """
     try:
-        file.write(_to_integers(block, BLOCK_BITS))
+        write(data=codes)
     except AssertionError as err:  # how soundfile tells that the disk took less than it was given
-        msg = f"{shown_name(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
-        raise FileError(msg) from err
+        refusal = _refusal(raw)
+        raise refusal from err
 
 
-def _require_written(path: Path, n_frames: int) -> None:
-    """Read a file back, to see that all of it is there.
+def _refusal(raw: FileIO) -> OSError:
+    """Find out why the system took less than it was given, by giving it some more; the file is lost anyway."""
+    number = errno.ENOSPC
+    try:
+        raw.seek(0, os.SEEK_END)
+        for _ in range(2):  # the first may be taken in part
+            raw.write(bytes(REFUSED_BYTES))
+    except OSError as err:
+        number = err.errno or number
+    return OSError(number, os.strerror(number), raw.name)
+
+
+def _require_written(raw: FileIO, n_frames: int, kind: str) -> None:
+    """Read a file back whose last block is written on closing, where the library does not tell that the disk was full.
 
     Raises
     ------
-    FileError
-        If it is not.
+    OSError
+        If not all of it is there.
     """
     import soundfile
 
+    if kind != "FLAC":
+        return
     n_read = 0
-    with contextlib.suppress(soundfile.SoundFileError), soundfile.SoundFile(path) as file:
+    with contextlib.suppress(soundfile.SoundFileError), soundfile.SoundFile(raw.name) as file:
         while n_read < n_frames and (n_block := len(file.read(READ_FRAMES, dtype="int32"))):
             n_read += n_block
     if n_read != n_frames:
-        msg = f"{shown_name(path)}: cannot be written (the disk did not take all of it). Free some space and try again."
-        raise FileError(msg)
+        refusal = _refusal(raw)
+        raise refusal
 
 
-def _read_samples(path: Path) -> tuple[Samples, int, int | None]:
+def _read_samples(path: Path, raw: FileIO | None = None) -> tuple[Samples, int, int | None]:
     """All channels, checked."""
-    with _opened(path) as file:
+    with _opened(path, raw) as file:
         return _read_blocks(path, file), int(file.samplerate), BITS.get(file.subtype)
 
 
 @contextlib.contextmanager
-def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
+def _opened(path: Path, raw: FileIO | None = None) -> Iterator[soundfile.SoundFile]:
     """Open for reading, what stands before the samples checked.
 
     Raises
@@ -340,15 +380,15 @@ def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     """
     import soundfile
 
-    if not path.is_file():
+    if raw is None and not path.is_file():
         what = "is a folder" if path.is_dir() else "no such file"
         msg = f"{shown_name(path)}: {what}. Give the name of a WAV, FLAC or AIFF file."
         raise FileError(msg)
     try:
-        with path.open("rb", buffering=0) as raw:
-            check_start(path, raw.read(12))
-            raw.seek(0)
-            with soundfile.SoundFile(raw.fileno(), closefd=False) as file:
+        with path.open("rb", buffering=0) if raw is None else contextlib.nullcontext(raw) as opened:
+            check_start(path, opened.read(12), os.fstat(opened.fileno()).st_size)
+            opened.seek(0)
+            with soundfile.SoundFile(opened.fileno(), closefd=False) as file:
                 check_header(path, file)
                 yield file
     except (soundfile.SoundFileError, OSError, MemoryError) as err:

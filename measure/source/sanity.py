@@ -8,6 +8,7 @@ import numpy as np
 from measure.errors import FileError
 from measure.response import FloatArray
 from measure.signal.recording import Samples
+from measure.text import plain_text
 
 FORMATS = ("WAV", "WAVEX", "RF64", "W64", "FLAC", "AIFF")
 STARTS: dict[bytes, Literal["little", "big"] | None] = {  # first bytes, and the order of those of the length that follows
@@ -46,13 +47,15 @@ class Header(Protocol):
         """Kind of file."""
 
 
-def check_start(path: Path, start: bytes) -> None:
+def check_start(path: Path, start: bytes, n_bytes: int | None = None) -> None:
     """Look at the first bytes: is it such a file, and is all of it there.
 
     Parameters
     ----------
     start : bytes
         Its first 12 bytes.
+    n_bytes : int or None
+        In all; None looks.
 
     Raises
     ------
@@ -69,7 +72,7 @@ def check_start(path: Path, start: bytes) -> None:
     if order is None or len(start) < 8:
         return
     # The reading library takes a file that was cut off for a shorter one; its first chunk's length tells.
-    stated, actual = int.from_bytes(start[4:8], order) + 8, path.stat().st_size
+    stated, actual = int.from_bytes(start[4:8], order) + 8, path.stat().st_size if n_bytes is None else n_bytes
     if stated > actual + 1 and stated < UNKNOWN_LENGTH:
         msg = f"{shown_name(path)}: cut short, {actual} of {stated} bytes are there. Copy or record it again."
         raise FileError(msg)
@@ -151,4 +154,4 @@ def require_whole(path: Path, file: Header, n_read: int) -> None:
 
 def shown_name(path: Path) -> str:
     """Name for a message, on one line whatever it holds."""
-    return "".join(c if c.isprintable() else "?" for c in path.name)
+    return plain_text(path.name, "?")

@@ -76,7 +76,7 @@ def play_demo(desk: Desk, folder: Path) -> Outcome:
     for line in STORY:
         desk.tell(line)
     _typed(desk, "cd", str(folder))
-    folder.mkdir(parents=True, exist_ok=True)
+    open_logbook(folder, create=True)
     with contextlib.chdir(folder):  # so that every name reads as the person would type it
         inside = replace(desk, logbook=Path())
         _set_up(inside)
@@ -104,7 +104,8 @@ def _set_up(desk: Desk) -> None:
 
 
 def _record(desk: Desk, drawer: Drawer) -> None:
-    from measure.source.files import read_stimulus, write_recording
+    from measure.logbook.recordings import write_sound
+    from measure.source.files import read_stimulus
 
     desk.tell("")
     desk.tell("Play sweep.wav, record both inputs, save as WAV: the virtual bench does that now.")
@@ -112,7 +113,7 @@ def _record(desk: Desk, drawer: Drawer) -> None:
     gains = {"open-loud": (0.5, 0.0), "open": (0.045, 0.0), "plus-1n": (0.045, drawer.added_f)}
     for seed, (name, (gain, added_f)) in enumerate(gains.items(), start=1):
         bench = _bench(drawer, gain=gain, added_f=added_f, seed=seed)
-        write_recording(Path(f"{name}.wav"), bench.record(stimulus, rate_hz=rate_hz), rate_hz)
+        write_sound(Path(f"{name}.wav"), bench.record(stimulus, rate_hz=rate_hz), rate_hz)
 
 
 def _bench(drawer: Drawer, *, gain: float, added_f: float, seed: int) -> VirtualBench:

@@ -21,7 +21,7 @@ from fit.desk.show.sheet import Sheet
 from fit.desk.show.sheets.drawing import connection_blocks
 from fit.desk.show.words import plain_text, table_lines
 from measure.errors import FileError
-from measure.logbook.disk import replace_file, write_new
+from measure.logbook.disk import create_file, replace_file
 from measure.logbook.store import Logbook, instrument_path, open_logbook
 
 
@@ -99,7 +99,7 @@ def show_or_write_instrument(
     path = instrument_path(logbook)
     if text is not None:
         try:
-            write_new(path, text.encode())
+            create_file(path, text.encode())
         except FileExistsError:
             msg = f"{path} is there already and is never overwritten: change it, or move it away first"
             raise FileError(msg) from None

@@ -17,6 +17,7 @@ from fit.desk.show.sheets.takes import sheet_of_mended
 from fit.desk.show.words import command_text
 from measure.errors import FileError
 from measure.logbook.mend import amend_take, name_in_results, remove_take, rename_take, restore_take
+from measure.logbook.naming import usual_form
 from measure.logbook.placement import placements
 from measure.logbook.store import RESULTS, TAKES, Logbook, list_takes, open_logbook, read_take
 from measure.logbook.take import Take
@@ -71,13 +72,14 @@ def rename(desk: Desk, name: str, new: str) -> Outcome:
     """Give a take another name, also in the results that name it."""
     logbook = open_logbook(desk.logbook)
     before = read_take(logbook, name)
-    after = rename_take(logbook, name, new)
+    with name_in_results(logbook, before.name, usual_form(new)) as updated:  # written before, named after the take
+        after = rename_take(logbook, name, new)
     document = MendedDocument(
         done="renamed",
         take=after.name,
         kept=str(logbook.path / TAKES / after.name),
         changes=after.amended[-1:],
-        updated=name_in_results(logbook, before.name, after.name),
+        updated=updated,
         stale=(),
         notes=(),
     )

@@ -138,7 +138,7 @@ def last_wish(logbook: Logbook, *, is_needed: bool) -> FitWish:
             raise FileError(msg)
         return FitWish(names=())
     try:
-        return msgspec.convert(msgspec.json.decode(read_small(path, LIMIT_BYTES))["wish"], FitWish)
+        return msgspec.convert(msgspec.json.decode(read_small(path, LIMIT_BYTES, below=logbook.path))["wish"], FitWish)
     except (*DAMAGE, KeyError, TypeError) as err:
         msg = f"{path} is damaged: run `coilsweep fit NAME...` again"
         raise FileError(msg) from err

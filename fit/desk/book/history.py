@@ -36,7 +36,7 @@ def read_history(logbook: Logbook) -> tuple[PastResult, ...]:
     if not path.exists():
         return ()
     try:
-        kept = msgspec.json.decode(read_small(path, LIMIT_BYTES), type=KeptResults).results
+        kept = msgspec.json.decode(read_small(path, LIMIT_BYTES, below=logbook.path), type=KeptResults).results
     except DAMAGE as err:
         cure = "move it away, and what is fitted from now on is kept in a new one"
         msg = f"{one_line(path)} is damaged ({describe(err, {})}): {cure}"

@@ -87,7 +87,7 @@ def last_fit(logbook: Logbook, instrument_file: Path, *, load: Mapping[str, Quan
     if not path.is_file() or not instrument_file.is_file():
         return LastFit()
     try:
-        document = json.loads(read_small(path, LIMIT_BYTES))
+        document = json.loads(read_small(path, LIMIT_BYTES, below=logbook.path))
         section = document.get("parts") if isinstance(document, dict) else None
         parts = None if section is None else read_measured(section)
     except (ValueError, RecursionError) as err:

@@ -30,7 +30,7 @@ def rig_of(logbook: Logbook) -> Rig:
         An empty one where rig.toml is not there yet.
     """
     path = rig_path(logbook)
-    return read_rig(path) if path.exists() else Rig()
+    return read_rig(path, below=logbook.path) if path.exists() else Rig()
 
 
 def rig_rows(rig: Rig) -> list[tuple[str, str]]:

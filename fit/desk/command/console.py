@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from measure.text import plain_json, plain_lines, plain_text
+
 if TYPE_CHECKING:
     from fit.desk.book.desk import Desk
 
@@ -119,20 +121,20 @@ def read_line(prompt: str, *, on_stderr: bool) -> str | None:
     str or None
         None at the end of input.
     """
-    click.echo(prompt, nl=False, err=on_stderr)
+    click.echo(plain_lines(prompt), nl=False, err=on_stderr)
     try:
         typed = input()
     except EOFError:
         click.echo("", err=on_stderr)
         return None
     if not sys.stdin.isatty():  # from a pipe or a file: nobody has seen it typed
-        click.echo(typed, err=on_stderr)
+        click.echo(plain_lines(typed), err=on_stderr)
     return typed
 
 
 def _tell(line: str) -> None:
     with reader_may_leave():
-        click.echo(line)
+        click.echo(plain_lines(line))
         sys.stdout.flush()
 
 
@@ -142,7 +144,7 @@ def _keep_silent(line: str) -> None:
 
 def _say(line: str) -> None:
     for part in said_lines(line, is_terminal=sys.stderr.isatty()):
-        click.echo(part, err=True)
+        click.echo(plain_lines(part), err=True)
 
 
 def said_lines(line: str, *, is_terminal: bool) -> list[str]:
@@ -157,12 +159,13 @@ def _steps(items: Sequence[Item], label: str) -> Iterator[Item]:
     if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         yield from items
         return
-    with click.progressbar(items, label=label, file=sys.stderr, color=False) as bar:
+    with click.progressbar(items, label=plain_text(label), file=sys.stderr, color=False) as bar:
         yield from bar
 
 
 # In a terminal the line is drawn over; elsewhere each stands by itself.
 def _redraw(line: str) -> None:
+    line = plain_text(line)
     if sys.stderr.isatty():
         width = shutil.get_terminal_size().columns - 1
         click.echo(f"\r{line[:width]:<{width}}" if line else "", err=True, nl=not line)
@@ -175,7 +178,7 @@ def _bar(label: str) -> Iterator[Callable[[int, int | None], None]]:
     if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         yield lambda _done, _of: None
         return
-    with click.progressbar(length=1000, label=label, file=sys.stderr, color=False) as bar:
+    with click.progressbar(length=1000, label=plain_text(label), file=sys.stderr, color=False) as bar:
 
         def advance(done: int, of: int | None) -> None:
             if of:
@@ -185,9 +188,9 @@ def _bar(label: str) -> Iterator[Callable[[int, int | None], None]]:
 
 
 def json_text(document: Mapping[str, Any]) -> str:
-    """Document as JSON, in letters that stdout has."""
+    """Document as JSON, in letters that stdout has and a terminal only shows."""
     is_unicode_shown = (sys.stdout.encoding or "").lower().startswith("utf")
-    return json.dumps(document, ensure_ascii=not is_unicode_shown, indent=1, allow_nan=False)
+    return plain_json(json.dumps(document, ensure_ascii=not is_unicode_shown, indent=1, allow_nan=False))
 
 
 @contextlib.contextmanager

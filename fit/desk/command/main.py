@@ -16,6 +16,7 @@ from fit.desk.command import bench, calibrate, card, exciter, guide, manual, que
 from fit.desk.command.console import give_up_stdout, json_text, reader_may_leave, ready_streams
 from fit.desk.command.near import Near
 from fit.desk.command.plain_lmfit import spare_extras
+from measure.text import plain_lines, plain_text
 from measure.version import VERSION
 
 if TYPE_CHECKING:
@@ -163,7 +164,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if "--debug" in options:
             import traceback
 
-            traceback.print_exc()
+            click.echo(plain_lines(traceback.format_exc()), nl=False, err=True)
         if isinstance(error, OSError) and error.errno == errno.ENOSPC and not error.filename:
             give_up_stdout()  # what could not be written would be tried again on leaving
         from fit.desk.show.words import error_line
@@ -223,8 +224,6 @@ def _json(document: "Document") -> str:
 
 
 def _complain(message: str, code: int, *, as_json: bool) -> int:
-    from fit.desk.show.words import plain_text
-
     line = plain_text(" ".join(message.split()))
     if as_json:
         from fit.desk.show.document.bench import ErrorDocument, Failure
@@ -246,5 +245,5 @@ def _print_outcome(outcome: "Outcome", *, as_json: bool, with_details: bool) -> 
             click.echo(_json(outcome.document))
         else:
             for line in lines_of(outcome, with_details=True) if with_details else first_lines(outcome):
-                click.echo(line)
+                click.echo(plain_lines(line))
         sys.stdout.flush()

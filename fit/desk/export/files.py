@@ -1,6 +1,7 @@
 """Files for other programs: responses as tables, impedances as Touchstone, netlists, impulse responses."""
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -31,7 +32,7 @@ from fit.desk.show.document.guitar import ExportDocument, ExportedFile
 from fit.desk.show.document.pieces import named_takes
 from fit.desk.show.words import SIMULATED_TEXT, plain_text
 from measure.errors import FileError
-from measure.logbook.disk import replace_file, replaced_file
+from measure.logbook.disk import replaced_file, write_new
 from measure.logbook.store import Logbook, instrument_path, open_logbook, read_take
 from measure.logbook.take import Take
 from measure.quantity import parse_quantity
@@ -360,29 +361,19 @@ def _paths(wish: ExportWish, stems: Sequence[str]) -> list[Path]:
     return paths
 
 
-# Each file appears in one step; where one cannot be written, those before it are taken back.
 def _write_all(paths: Sequence[Path], sheets: Sequence[_Sheet]) -> None:
-    written: list[Path] = []
-    old = {path for path in paths if path.exists()}
-    try:
+    """Write all files or none: no one gets its name before all are on the disk."""
+    with ExitStack() as files:
         for path, sheet in zip(paths, sheets, strict=True):
-            written.append(path)
+            place = files.enter_context(replaced_file(path))
             if isinstance(sheet.content, str):
-                replace_file(path, sheet.content.encode())
+                write_new(place, sheet.content.encode())
             else:
-                _write_sound(path, sheet.content, sheet.rate_hz)
-    except FileError:
-        for path in written:
-            if path not in old:
-                path.unlink(missing_ok=True)
-        raise
+                _write_sound(place, sheet.content, rate_hz=sheet.rate_hz, suffix=path.suffix)
 
 
-def _write_sound(path: Path, samples: FloatArray, rate_hz: int) -> None:
+def _write_sound(place: Path, samples: FloatArray, *, rate_hz: int, suffix: str) -> None:
     from measure.source.files import create_blocks
 
-    with (
-        replaced_file(path) as unfinished,
-        create_blocks(unfinished, rate_hz=rate_hz, n_channels=1, n_frames=len(samples), suffix=path.suffix) as write,
-    ):
+    with create_blocks(place, rate_hz=rate_hz, n_channels=1, n_frames=len(samples), suffix=suffix) as write:
         write(samples[:, None])

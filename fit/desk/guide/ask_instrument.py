@@ -18,7 +18,7 @@ from fit.desk.show.sheets.layouts import sheet_of_layouts, sheet_of_sketches
 from fit.desk.show.terminal import lines
 from fit.desk.show.words import in_sentence, plain_text
 from measure.kinds import Kind, kind_of
-from measure.logbook.disk import read_small, replace_file, write_new
+from measure.logbook.disk import create_file, read_small, replace_file
 from measure.logbook.store import instrument_path
 from measure.marking import read_value
 
@@ -169,7 +169,7 @@ def _write(scene: Scene, layout: str) -> Done:
     text = marked_text(layout, {e.key.removeprefix("marked."): e.answer for e in scene.memory.entries if e.key[:7] == "marked."})
     line = f"Written: {path}"
     try:
-        write_new(path, text.encode())
+        create_file(path, text.encode())
     except FileExistsError:
         if is_as_written(_text(path)) or layout_of(_text(path)) is not None:
             replace_file(path, text.encode())

@@ -207,7 +207,7 @@ def read_memory(logbook: Logbook, job: Job) -> Memory | None:
     if not path.exists():
         return None
     try:
-        memory = msgspec.json.decode(read_small(path, LIMIT_BYTES), type=Memory)
+        memory = msgspec.json.decode(read_small(path, LIMIT_BYTES, below=logbook.path), type=Memory)
     except (msgspec.DecodeError, UnicodeDecodeError) as err:
         msg = f"{path} is damaged ({err}): delete it; takes and rig stay, and the guide begins anew"
         raise FileError(msg) from err

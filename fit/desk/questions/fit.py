@@ -9,7 +9,7 @@ from fit.answers.parts.fitted import measured_document
 from fit.answers.pickup.answer import PickupAnswer
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.fits import RESULT_FILE, FitWish, fit_of
-from fit.desk.book.history import earlier_of, keep_in_history, read_history
+from fit.desk.book.history import earlier_of, keep_in_history, read_history, result_of
 from fit.desk.book.instrument import LIMIT_BYTES, instrument_beside
 from fit.desk.book.kept_fit import fingerprints, text_sha256
 from fit.desk.book.next_step import after_fit
@@ -22,6 +22,8 @@ from fit.desk.show.sheets.notices import next_section
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
+
+NOT_BY_DATE = "not kept among the results by date"
 
 
 def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
@@ -42,7 +44,7 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     logbook = open_logbook(desk.logbook)
     found = fit_of(desk, logbook, wish)
     answer, warnings = found.answer, found.warnings
-    before, complaint = _kept_before(logbook, answer)
+    before, complaint = _earlier(logbook, answer)
     warnings = (*warnings, *complaint)
     document = fit_document(answer, warnings=warnings, released=found.released)
     if before is not None:
@@ -50,6 +52,9 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     kept = {"wish": asdict(found.wish), "answer": plain(document), "parts": _parts_document(logbook, answer)}
     kept["stated"] = {name: sha256 for name, sha256 in fingerprints(logbook).items() if name in answer.takes}
     write_result(logbook, RESULT_FILE, json.dumps(kept, ensure_ascii=False, indent=1).encode())
+    if not complaint:  # only now: where the fit itself cannot be kept, nothing is
+        late = _kept_by_date(logbook, answer)
+        warnings, document = (*warnings, *late), msgspec.structs.replace(document, warnings=(*document.warnings, *late))
     sheet = sheet_of_fit(answer, warnings=warnings)
     beside = instrument_beside(logbook)
     following = after_fit(logbook, found, marked_in(beside, answer)) if leads_on else ""
@@ -61,14 +66,22 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
     )
 
 
-def _kept_before(logbook: Logbook, answer: PickupAnswer) -> tuple[Earlier | None, tuple[str, ...]]:
-    """Keep what was found, and find what was before; where the file is damaged, that is said and nothing else suffers."""
+def _earlier(logbook: Logbook, answer: PickupAnswer) -> tuple[Earlier | None, tuple[str, ...]]:
+    """Find what was found before; where the file is damaged, that is said and nothing else suffers."""
     try:
         kept = read_history(logbook)
-        found = keep_in_history(logbook, answer, kept=kept)
-        return earlier_of(logbook, found, kept=kept), ()
+        return earlier_of(logbook, result_of(logbook, answer), kept=kept), ()
     except FileError as err:
-        return None, (f"not kept among the results by date: {err}",)
+        return None, (f"{NOT_BY_DATE}: {err}",)
+
+
+def _kept_by_date(logbook: Logbook, answer: PickupAnswer) -> tuple[str, ...]:
+    """Keep what was found beside what was before; where that cannot be written, it is said."""
+    try:
+        keep_in_history(logbook, answer)
+    except FileError as err:
+        return (f"{NOT_BY_DATE}: {err}",)
+    return ()
 
 
 def _parts_document(logbook: Logbook, answer: PickupAnswer) -> dict[str, object] | None:

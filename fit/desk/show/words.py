@@ -12,6 +12,7 @@ from pathlib import Path
 
 from fit.answers.digits import interval_texts
 from fit.answers.figures import Estimate
+from measure.text import plain_text as plain_text  # here, where all words for people are
 
 QUANTITY_NAMES = {
     "inductance": "Inductance",
@@ -513,32 +514,14 @@ def prose_lines(text: str, *, first: str = "", later: str = "", width: int = WID
     return [line.replace(STUCK, " ") for line in told]
 
 
-def plain_text(text: str) -> str:
-    r"""Text from outside made safe for one line of a terminal.
-
-    Parameters
-    ----------
-    text : str
-        Names and notes, possibly with control characters.
-
-    Returns
-    -------
-    str
-        Each control or formatting character and each line break replaced by ``"�"``.
-
-    Examples
-    --------
-    >>> plain_text("bare\x1b[31m coil")
-    'bare�[31m coil'
-    """
-    return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c) in {"Cc", "Cf", "Zl", "Zp", "Cs"} else c for c in text)
-
-
 def error_line(error: BaseException) -> str:
     """Put what went wrong in one line, safe to print; where the system says it, with the file that it is about."""
     text = str(error)
     if isinstance(error, OSError) and error.strerror:
+        from measure.logbook.disk import CURES
+
         text = f"{error.strerror}: {error.filename}" if error.filename else error.strerror
+        text += CURES.get(error.errno or 0, "")
     return plain_text(" ".join(text.split())) or type(error).__name__
 
 

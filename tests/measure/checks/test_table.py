@@ -102,3 +102,26 @@ def test_a_frequency_that_is_a_slip_is_named():
     assert "The frequency in line 151 is" in found(table_of(far, value))["spike"].text
     low = np.append(1e-9, GRID_HZ[1:])
     assert "The frequency in line 2 is" in found(table_of(low, value))["spike"].text
+
+
+@pytest.mark.parametrize(
+    ("std", "ways"), [(1e20, "1e[+]22 times"), (1e-20, "1/1e[+]18 of"), (0.0, "0 against"), (1e300, r"1e\+302 times")]
+)
+@pytest.mark.parametrize("place", [1, 40, len(GRID_HZ) - 2])
+def test_an_absurd_standard_deviation_is_found_with_its_place(std, ways, place):
+    stated = np.full(len(GRID_HZ), 0.01)
+    stated[place] = std
+    noise = found(table_of(GRID_HZ, np.ones(len(GRID_HZ)), stated))["noise"]
+    assert noise.severity == "warn"
+    assert re.search(rf"in line {place + 2} is {ways} what the lines beside it state: a slip. Correct that line", noise.text)
+
+
+def test_noise_that_is_far_higher_at_the_mains_is_no_slip():
+    stated = np.geomspace(1e-4, 1e-2, len(GRID_HZ))
+    stated[30] *= 1e5
+    assert found(table_of(GRID_HZ, np.ones(len(GRID_HZ)), stated))["noise"].severity == "pass"
+
+
+def test_a_value_of_nothing_is_told_as_nothing():
+    value = np.where(np.arange(len(GRID_HZ)) == 30, 0.0, 5000.0)
+    assert "is 0 against what its neighbours say" in found(table_of(GRID_HZ, value), is_impedance=True)["spike"].text

@@ -1,6 +1,7 @@
 """Files written in one step, read with a limit, and messages of one line."""
 
 import errno
+import hashlib
 import os
 from pathlib import Path
 
@@ -10,6 +11,8 @@ import pytest
 from measure.errors import FileError
 from measure.logbook import disk
 from measure.logbook.disk import (
+    create_file,
+    created_file,
     describe,
     disk_message,
     make_folder,
@@ -20,6 +23,7 @@ from measure.logbook.disk import (
     replaced_file,
     require_plain,
     sync_folder,
+    unchanged_file,
     write_new,
 )
 
@@ -56,6 +60,8 @@ def test_text_for_a_message_is_one_printable_line(text, shown):
     [
         (errno.ENOSPC, "; free some space and try again"),
         (errno.EACCES, "; choose a folder that you may write to"),
+        (errno.EFBIG, "; no larger file may be written there, choose another place"),
+        (errno.ENAMETOOLONG, "; choose a shorter name"),
         (errno.EIO, ""),
     ],
 )
@@ -104,6 +110,85 @@ def test_a_pipe_is_not_waited_for(tmp_path):
     os.mkfifo(tmp_path / "pipe")
     with pytest.raises(FileError, match="pipe is not a file"):
         read_small(tmp_path / "pipe", 4)
+
+
+@on_posix
+@pytest.mark.parametrize("is_relative", [True, False])
+def test_no_name_on_the_way_to_a_kept_file_is_a_link(tmp_path, monkeypatch, is_relative):
+    monkeypatch.setattr(disk, "IS_RELATIVE", is_relative and disk.IS_RELATIVE)
+    book, victim = tmp_path / "book", tmp_path / "victim"
+    for folder in (book / "takes" / "open", victim / "open"):
+        folder.mkdir(parents=True)
+        (folder / "take.json").write_bytes(b"in " + folder.parent.name.encode())
+    file = book / "takes" / "open" / "take.json"
+    (tmp_path / "named").symlink_to(book)
+    for below, path in ((book, file), (tmp_path / "named", tmp_path / "named" / "takes" / "open" / "take.json"), (None, file)):
+        assert read_small(path, 100, below=below) == b"in takes"
+    (book / "takes" / "link").symlink_to(victim / "open")
+    (book / "takes" / "open" / "link").symlink_to(victim / "open" / "take.json")
+    (book / "linked").symlink_to(victim)
+    for path in (
+        book / "takes" / "link" / "take.json",
+        book / "takes" / "open" / "link",
+        book / "linked" / "open" / "take.json",
+        book / "takes",
+    ):
+        with pytest.raises(FileError, match="is not a plain file; links and devices are not followed"):
+            read_small(path, 100, below=book)
+    assert read_small(book / "takes" / "open" / "link", 100) == b"in victim"  # somebody named it
+
+
+@on_posix
+def test_what_becomes_a_link_after_the_look_is_not_followed(tmp_path, monkeypatch):
+    book, victim = tmp_path / "book", tmp_path / "victim"
+    for folder in (book / "takes", victim):
+        folder.mkdir(parents=True)
+        (folder / "take.json").write_bytes(folder.name.encode())
+    look = os.stat
+
+    def look_and_swap(path, **how):
+        found = look(path, **how)
+        if path == "take.json":
+            (book / "takes" / "take.json").unlink()
+            (book / "takes" / "take.json").symlink_to(victim / "take.json")
+        return found
+
+    monkeypatch.setattr(disk.os, "stat", look_and_swap)
+    with pytest.raises(FileError, match="is not a plain file"):
+        read_small(book / "takes" / "take.json", 100, below=book)
+
+
+@on_posix
+@pytest.mark.parametrize("is_relative", [True, False])
+def test_what_becomes_a_pipe_after_the_look_is_not_waited_for(tmp_path, monkeypatch, is_relative):
+    monkeypatch.setattr(disk, "IS_RELATIVE", is_relative and disk.IS_RELATIVE)
+    file = tmp_path / "file"
+    file.write_bytes(b"once")
+    original = os.open
+
+    def swap(path, *how, **where):
+        if str(path).endswith("file"):
+            file.unlink()
+            os.mkfifo(file)
+        return original(path, *how, **where)
+
+    monkeypatch.setattr(disk.os, "open", swap)
+    with pytest.raises(FileError, match="is not a plain file"):
+        read_small(file, 100, below=tmp_path)
+
+
+def test_a_kept_file_is_what_was_looked_at(tmp_path):
+    file, digest = tmp_path / "file", hashlib.sha256(b"sound").hexdigest()
+    file.write_bytes(b"sound")
+    with unchanged_file(file, digest, below=tmp_path) as raw:
+        file.unlink()
+        file.write_bytes(b"other")
+        assert raw.read() == b"sound"
+    with pytest.raises(FileError, match="file has changed since the take was made"), unchanged_file(file, digest, below=tmp_path):
+        pass
+    os.truncate(file, disk.LARGEST_BYTES + 1)  # nothing is written for it
+    with pytest.raises(FileError, match="file is larger than the 8 GB"), unchanged_file(file, digest, below=tmp_path):
+        pass
 
 
 def test_a_folder_is_made_once_and_its_parent_has_to_be_there(tmp_path):
@@ -168,6 +253,54 @@ def test_a_full_disk_leaves_the_old_file_and_is_one_line(tmp_path, monkeypatch):
     with pytest.raises(FileError, match="file not written, left as it was: No space left on device; free some space"):
         replace_file(file, b"new")
     assert file.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+@pytest.mark.parametrize("knows_links", [True, False])
+def test_a_new_file_appears_whole_and_an_old_one_stays(tmp_path, monkeypatch, knows_links):
+    def refuse(*_):
+        raise OSError(errno.EPERM, "no second names here")
+
+    if not knows_links:
+        monkeypatch.setattr(Path, "hardlink_to", refuse)
+    create_file(tmp_path / "file", b"first")
+    with pytest.raises(FileExistsError, match="there already"):
+        create_file(tmp_path / "file", b"second")
+
+    def overtaken():
+        with created_file(tmp_path / "other") as unfinished:
+            unfinished.write_bytes(b"mine")
+            (tmp_path / "other").write_bytes(b"theirs")
+
+    with pytest.raises(FileExistsError, match=r"exists|there already"):
+        overtaken()
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"file": b"first", "other": b"theirs"}
+
+
+def test_a_new_file_that_does_not_reach_the_disk_is_not_left(tmp_path, monkeypatch):
+    def refuse(_handle):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(disk.os, "fsync", refuse)
+    with pytest.raises(FileError, match="file not written, nothing of it is left: No space left on device; free some space"):
+        create_file(tmp_path / "file", b"new")
+    assert list(tmp_path.iterdir()) == []
+
+
+@on_posix
+def test_a_pipe_is_not_written_over(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(FileError, match="pipe is not a plain file and is not written over: choose another name"):
+        replace_file(tmp_path / "pipe", b"new")
+    assert [path.name for path in tmp_path.iterdir()] == ["pipe"]
+    assert (tmp_path / "pipe").is_fifo()
+
+
+@pytest.mark.parametrize("letter", ["x", "\N{GREEK SMALL LETTER OMEGA}"])
+def test_a_name_as_long_as_the_system_allows_is_written(tmp_path, letter):
+    file = tmp_path / (letter * (255 // len(letter.encode())))
+    replace_file(file, b"long")
+    assert file.read_bytes() == b"long"
     assert list(tmp_path.iterdir()) == [file]
 
 

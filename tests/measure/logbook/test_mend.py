@@ -248,7 +248,12 @@ def test_results_get_the_new_name_where_they_name_takes_alone(logbook: Logbook) 
     for name, document in (("fit.json", fit), ("guide-pickup.json", guide), ("other.json", {"take": "b"})):
         write_result(logbook, name, json.dumps(document).encode())
     write_result(logbook, "bad.json", b"{")
-    assert name_in_results(logbook, "bridge.dcr", "neu") == ("results/fit.json", "results/guide-pickup.json")
+    before = (logbook.path / "results" / "fit.json").read_bytes()
+    with pytest.raises(FileError, match="no take"), name_in_results(logbook, "bridge.dcr", "neu"):
+        read_take(logbook, "neu")
+    assert (logbook.path / "results" / "fit.json").read_bytes() == before
+    with name_in_results(logbook, "bridge.dcr", "neu") as changed:
+        assert changed == ("results/fit.json", "results/guide-pickup.json")
     written = json.loads((logbook.path / "results" / "fit.json").read_bytes())
     assert written == {
         "wish": {"names": ["neu", "b"], "dcr": None},

@@ -99,7 +99,7 @@ def test_wrong_calls_of_write(tmp_path, samples, name, n_bits):
 
 
 def test_folder_that_is_not_there(tmp_path):
-    with pytest.raises(FileError, match="cannot be written"):
+    with pytest.raises(FileNotFoundError, match=r"No such file or directory: .*a\.wav"):
         write_recording(tmp_path / "no" / "a.wav", two_channels(), RATE_HZ)
 
 
@@ -243,7 +243,7 @@ def test_a_full_disk_is_noticed(tmp_path, suffix):
     try:
         for number, limit in enumerate((10, 1000, size // 2, size - 900)):
             resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limits[1]))
-            with pytest.raises(FileError, match="cannot be written"):
+            with pytest.raises(OSError, match=rf"File too large: .*part-{number}{suffix}"):
                 write_recording(tmp_path / f"part-{number}{suffix}", samples, 48000)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, limits)

@@ -133,7 +133,8 @@ def test_an_item_that_was_misspelt_is_mended_in_its_history_too(book):
 def test_a_renamed_take_is_the_same(book):
     keep_in_history(book, found(takes=names(3)))
     rename_take(book, "plus-3", "neu")
-    assert name_in_results(book, "plus-3", "neu") == (f"results/{HISTORY_FILE}",)
+    with name_in_results(book, "plus-3", "neu") as changed:
+        assert changed == (f"results/{HISTORY_FILE}",)
     assert earlier_of(book, result_of(book, found(takes=names(5)))).result.takes == ("open-3", "neu")
 
 

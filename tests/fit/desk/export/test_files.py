@@ -1,5 +1,6 @@
 """Files for other programs: what they hold, that they come back, and that they are written whole or not at all."""
 
+import errno
 import re
 
 import numpy as np
@@ -221,25 +222,25 @@ def test_nothing_rests_on_a_rejected_take(there, tmp_path, capsys):
     assert not list(tmp_path.iterdir())
 
 
-# Where the second file cannot be written, the first is taken back.
+# Where the second file cannot be written, the first is not either, and an older one stays.
 def test_files_are_written_all_or_none(there, tmp_path, capsys, monkeypatch):
     import fit.desk.export.files
 
-    written = fit.desk.export.files.replace_file
+    written = fit.desk.export.files.write_new
 
     def fail(path, content):
-        if path.name == "plus.csv":
-            from measure.errors import FileError
-
-            msg = "plus.csv not written: no space"
-            raise FileError(msg)
+        if path.name.startswith(".plus.csv"):
+            raise OSError(errno.ENOSPC, "no space")
         written(path, content)
 
-    monkeypatch.setattr(fit.desk.export.files, "replace_file", fail)
+    monkeypatch.setattr(fit.desk.export.files, "write_new", fail)
     code, _, err = run(capsys, "export", "open", "plus", "--to", "csv", *there)
     assert code == 2
-    assert "no space" in err
+    assert "plus.csv not written, left as it was: no space; free some space and try again" in err
     assert not list(tmp_path.iterdir())
+    (tmp_path / "open.csv").write_text("mine")
+    assert run(capsys, "export", "open", "plus", "--to", "csv", "--replace", *there)[0] == 2
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("open.csv", "mine")]
 
 
 @pytest.mark.long
