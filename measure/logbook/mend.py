@@ -26,6 +26,7 @@ from measure.logbook.store import (
     write_result,
 )
 from measure.logbook.take import TAKE_FILE, Amendment, Take, encode_take, time_now
+from measure.logbook.writers import one_writer
 
 RESULT_BYTES = 20_000_000  # of a file of results; that of a fit has some 100 kB
 
@@ -50,7 +51,12 @@ def amend_take(logbook: Logbook, name: str, changes: Mapping[str, Any]) -> Take:
     FileError
         If there is no such take, its recordings are not what they were, or it cannot be written.
     """
-    take = read_take(logbook, name)
+    read_take(logbook, name)  # its recordings are read while others may still write
+    with one_writer(logbook.path):
+        return _amended(logbook, read_take(logbook, name, verify=False), changes)
+
+
+def _amended(logbook: Logbook, take: Take, changes: Mapping[str, Any]) -> Take:
     stated = msgspec.structs.replace(take.conditions, **changes)
     now = time_now()
     amended = tuple(
@@ -79,7 +85,12 @@ def rename_take(logbook: Logbook, name: str, new: str) -> Take:
     the logbook does the second.
     """
     new = usual_form(new)
-    take = read_take(logbook, name)
+    read_take(logbook, name)
+    with one_writer(logbook.path):
+        return _renamed_take(logbook, read_take(logbook, name, verify=False), new)
+
+
+def _renamed_take(logbook: Logbook, take: Take, new: str) -> Take:
     if take.name == new:
         msg = f'the take "{new}" has that name already'
         raise FileError(msg)
@@ -117,7 +128,8 @@ def remove_take(logbook: Logbook, name: str) -> Path:
     make_folder(aside)
     when = "".join(char for char in time_now() if char.isalnum())
     target = aside / f"{name}{AGAIN}{when}"
-    move_folder(folder, target, name)
+    with one_writer(logbook.path):
+        move_folder(folder, target, name)
     return target
 
 
@@ -141,10 +153,11 @@ def restore_take(logbook: Logbook, name: str) -> Path:
         known = ", ".join(list(folders)[:20]) or "none"
         msg = f'no take "{name}" was removed from {one_line(logbook.path)}; there are: {known}'
         raise FileError(msg)
-    require_free(logbook, name)
-    make_folder(logbook.path / TAKES)
     target = logbook.path / TAKES / name
-    move_folder(folders[name][-1], target, name)
+    with one_writer(logbook.path):
+        require_free(logbook, name)
+        make_folder(logbook.path / TAKES)
+        move_folder(folders[name][-1], target, name)
     return target
 
 
@@ -161,18 +174,23 @@ def name_in_results(logbook: Logbook, name: str, new: str) -> tuple[str, ...]:
     FileError
         If one cannot be written.
     """
-    changed = []
-    for path in sorted((logbook.path / RESULTS).glob("*.json")):
-        try:
-            require_plain(path, is_folder=False)
-            document = json.loads(read_small(path, RESULT_BYTES))
-        except (FileError, *DAMAGE):
-            continue
-        renamed = _renamed(document, (), name, new)
-        if renamed != document:
-            write_result(logbook, path.name, json.dumps(renamed, ensure_ascii=False, indent=1).encode())
-            changed.append(f"{RESULTS}/{path.name}")
-    return tuple(changed)
+    with one_writer(logbook.path):
+        files = sorted((logbook.path / RESULTS).glob("*.json"))
+        return tuple(f"{RESULTS}/{path.name}" for path in files if _name_in(logbook, path, name, new))
+
+
+def _name_in(logbook: Logbook, path: Path, name: str, new: str) -> bool:
+    """Say whether one was changed."""
+    try:
+        require_plain(path, is_folder=False)
+        document = json.loads(read_small(path, RESULT_BYTES))
+    except (FileError, *DAMAGE):
+        return False
+    renamed = _renamed(document, (), name, new)
+    if renamed == document:
+        return False
+    write_result(logbook, path.name, json.dumps(renamed, ensure_ascii=False, indent=1).encode())
+    return True
 
 
 # A part may be called as a take is: only where the files keep names of takes is one changed.

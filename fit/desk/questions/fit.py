@@ -22,6 +22,7 @@ from fit.desk.show.sheets.notices import next_section
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
+from measure.logbook.writers import one_writer
 
 
 def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
@@ -64,8 +65,9 @@ def fit_takes(desk: Desk, wish: FitWish, *, leads_on: bool = False) -> Outcome:
 def _kept_before(logbook: Logbook, answer: PickupAnswer) -> tuple[Earlier | None, tuple[str, ...]]:
     """Keep what was found, and find what was before; where the file is damaged, that is said and nothing else suffers."""
     try:
-        kept = read_history(logbook)
-        found = keep_in_history(logbook, answer, kept=kept)
+        with one_writer(logbook.path):
+            kept = read_history(logbook)
+            found = keep_in_history(logbook, answer, kept=kept)
         return earlier_of(logbook, found, kept=kept), ()
     except FileError as err:
         return None, (f"not kept among the results by date: {err}",)
