@@ -2,8 +2,8 @@
 
 The process talks through its standard input and output (`wire`). It reads an order, waits for the word to open, and then for that
 to stop, or for the end of the pipe, upon which it ramps the output to silence and goes. It ends PortAudio in order, since a
-server may wait for seconds for a client that is just gone, but gives that some seconds: where a server does not answer, PortAudio hangs
-or aborts.
+server may wait for seconds for a client that is just gone, but gives that some seconds: where a server does not answer, PortAudio
+hangs or aborts.
 """
 
 from __future__ import annotations

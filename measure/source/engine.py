@@ -72,6 +72,7 @@ class RecordingProcess:
         """Start it."""
         self._printed = tempfile.TemporaryFile()  # noqa: SIM115 - closed in end()
         self._frames: queue.SimpleQueue[tuple[bytes, bytes] | None] = queue.SimpleQueue()
+        self._words: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._is_running = threading.Event()
         self._begun_s, self._start_s = time.monotonic(), 0.0
         self._process = subprocess.Popen(
@@ -161,11 +162,7 @@ class RecordingProcess:
         self._send(STOP)
 
     def _send(self, word: bytes) -> None:
-        pipe = self._process.stdin
-        if pipe is not None and not self._writer.is_alive():
-            with contextlib.suppress(OSError, ValueError):
-                pipe.write(word)
-                pipe.flush()
+        self._words.put(word)  # behind the order, which a busy machine may not have read yet: no word is lost
 
     def end(self, *, grace_s: float) -> int:
         """End the process, and wait until it is gone.
@@ -189,6 +186,7 @@ class RecordingProcess:
             if self._process.poll() is None:
                 self._process.kill()
             code = self._process.wait()
+            self._words.put(None)
             self._reader.join()
             self._writer.join()
             for pipe in (self._process.stdin, self._process.stdout):
@@ -227,6 +225,9 @@ class RecordingProcess:
             with contextlib.suppress(OSError, ValueError):
                 write_json(pipe, **head)
                 write_frame(pipe, SAMPLES, stimulus)
+                while (word := self._words.get()) is not None:
+                    pipe.write(word)
+                    pipe.flush()
 
     def _read(self) -> None:
         pipe = self._process.stdout

@@ -94,9 +94,18 @@ def test_of_writers_at_once_none_is_lost(tmp_path):
     assert found == values
 
 
+@pytest.fixture
+def book(tmp_path):
+    """A logbook whose rig states enough for takes on the virtual bench."""
+    path = tmp_path / "book"
+    path.mkdir()
+    changes = {"input.resistance": "1M ± 1%", "input.capacitance": "185p ± 3p", "reference.kind": "current"}
+    write_rig(path / "rig.toml", changes | {"reference.sense_resistor": "100 ± 1%"})
+    return path
+
+
 @pytest.mark.long
-def test_twenty_amendments_at_once_are_all_kept(tmp_path):
-    book = tmp_path / "book"
+def test_twenty_amendments_at_once_are_all_kept(book):
     assert all_at_once([["take", "bare", "--virtual", "--duration", 1, "--logbook", book]])[0][0] == 0
     calls = [["takes", "amend", "bare", "--set", f"control-{k}={k}", "--logbook", book] for k in range(N)]
     ended = all_at_once(calls)
@@ -108,8 +117,7 @@ def test_twenty_amendments_at_once_are_all_kept(tmp_path):
 
 
 @pytest.mark.long
-def test_twenty_takes_at_once_have_numbers_of_their_own_and_one_name_is_given_once(tmp_path):
-    book = tmp_path / "book"
+def test_twenty_takes_at_once_have_numbers_of_their_own_and_one_name_is_given_once(book):
     calls = [["take", f"take-{k // 2}", "--virtual", "--duration", 1, "--logbook", book] for k in range(N)]
     ended = all_at_once(calls)
     listing = list_takes(open_logbook(book))

@@ -117,6 +117,14 @@ def test_on_a_busy_machine_no_plug_is_blamed(serve, monkeypatch, start_s, load, 
     assert ("this computer is busy" in said) == ("plug" not in said)
 
 
+def test_a_word_that_comes_before_the_order_is_read_is_not_lost(serve):
+    """More than a pipe holds is still to be read when it is said."""
+    serve("write_json(sys.stdout.buffer, stop=sys.stdin.buffer.read(1).decode())")
+    with RecordingProcess({}, bytes(1 << 20)) as process:
+        process.stop()
+        assert process.next_frame(30.0) == (JSON, {"stop": "."})
+
+
 def test_an_interrupt_while_the_card_is_closed_is_put_off_until_it_is(serve, monkeypatch):
     serve("sys.stdin.buffer.read(1); sys.exit(5)")
     process = RecordingProcess({})
