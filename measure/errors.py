@@ -9,6 +9,7 @@
     │   ├── UnknownDeviceError    no device of that name, or several
     │   ├── ChannelError          the device has not so many channels
     │   ├── RateError             the device does not open at that sample rate
+    │   ├── CardHeldError         another process of this tool has the device
     │   ├── OpenError             the device does not open for another reason
     │   ├── ServerDiedError       the sound server, or the sound library, ended while it ran
     │   ├── DeviceGoneError       the device went while it ran
@@ -72,6 +73,10 @@ class ChannelError(DeviceError):
 
 class RateError(DeviceError):
     """The device does not open at that sample rate."""
+
+
+class CardHeldError(DeviceError):
+    """Another process of this tool has the device."""
 
 
 class OpenError(DeviceError):

@@ -13,6 +13,13 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # a job in the background
 
 from tests.draws import DAY, IS_PART, is_of_today  # noqa: E402 - the threads are set before numpy is there
 
+
+@pytest.fixture(autouse=True, scope="session")
+def own_cards(tmp_path_factory):
+    """Who has which card is told apart from other runs of these tests, and from the person who sits here."""
+    os.environ["XDG_RUNTIME_DIR"] = str(tmp_path_factory.mktemp("session"))
+
+
 collect_ignore = ["unused_allowed.py"]  # a list for vulture, which no interpreter reads
 
 

@@ -24,7 +24,7 @@ class Process:
     def __init__(self, *script: Any, code: int = 0) -> None:
         self.script, self.code = list(script), code
         self.limits_s: list[float] = []
-        self.n_stopped = 0
+        self.n_stopped = self.n_gone = 0
         self.graces_s: list[float] = []
         self.library_text = ""
 
@@ -41,6 +41,12 @@ class Process:
             msg = f"nothing for {limit_s:.1f} s"
             raise TimeoutError(msg)
         return frame
+
+    def go(self) -> None:
+        self.n_gone += 1
+
+    def cure(self, usual: str) -> str:
+        return usual
 
     def stop(self) -> None:
         self.n_stopped += 1

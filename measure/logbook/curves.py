@@ -18,6 +18,7 @@ from measure.logbook.naming import check_name
 from measure.logbook.rig import Rig, read_rig, write_rig
 from measure.logbook.store import RESULTS, Logbook, rig_path, write_result
 from measure.logbook.take import parse_time
+from measure.logbook.writers import one_writer
 from measure.transfer.calibration import Calibration, Curve
 
 LIMIT_BYTES = 2_000_000  # of a file; a loopback has about 30 kB
@@ -150,6 +151,16 @@ def state_calibration(
     Rig
         As it is now on the disk. What was calibrated with another device is no longer named; input and exciter hold at any rate.
     """
+    with one_writer(logbook.path):
+        return write_rig(
+            rig_path(logbook), _stated(logbook, kind, kept, date=date, rate_hz=rate_hz, device=device) | dict(changes)
+        )
+
+
+def _stated(
+    logbook: Logbook, kind: Kind, kept: KeptFile, *, date: str, rate_hz: int, device: str
+) -> dict[str, str | int | float | None]:
+    """Say what becomes of [calibration]."""
     path = rig_path(logbook)
     before = read_rig(path, below=logbook.path).calibration if path.exists() else None
     stated: dict[str, str | int | float | None] = {"calibration.date": date, f"calibration.{kind}": kept.name}
@@ -162,7 +173,7 @@ def state_calibration(
         stated |= {f"calibration.{name}": None for name in others}
         if "loopback" in others:
             stated["calibration.loopback_sha256"] = None
-    return write_rig(path, stated | dict(changes))
+    return stated
 
 
 def _points(curve: Curve) -> CurvePoints:

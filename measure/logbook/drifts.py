@@ -10,6 +10,7 @@ from measure.logbook.disk import DAMAGE, describe, one_line, read_small
 from measure.logbook.naming import check_name
 from measure.logbook.store import RESULTS, Logbook, write_result
 from measure.logbook.take import parse_time
+from measure.logbook.writers import one_writer
 
 CHECKED_FILE = "checks.json"
 SCHEMA = "coilsweep.checks/1"
@@ -112,12 +113,13 @@ def keep_checked(logbook: Logbook, coil: str, checked: CheckedCoil) -> Path:
         If the coil's name is none, or there are too many.
     """
     check_name(coil)
-    coils = read_checked(logbook) | {coil: checked}
-    if len(coils) > MAX_COILS:
-        msg = f"{len(coils)} kept coils: more than the {MAX_COILS} that a logbook may have"
-        raise ValueError(msg)
-    content = msgspec.json.format(msgspec.json.encode(CheckedCoils(coils=coils)), indent=1) + b"\n"
-    return write_result(logbook, CHECKED_FILE, content)
+    with one_writer(logbook.path):
+        coils = read_checked(logbook) | {coil: checked}
+        if len(coils) > MAX_COILS:
+            msg = f"{len(coils)} kept coils: more than the {MAX_COILS} that a logbook may have"
+            raise ValueError(msg)
+        content = msgspec.json.format(msgspec.json.encode(CheckedCoils(coils=coils)), indent=1) + b"\n"
+        return write_result(logbook, CHECKED_FILE, content)
 
 
 def _path(logbook: Logbook) -> Path:

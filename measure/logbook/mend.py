@@ -26,6 +26,7 @@ from measure.logbook.store import (
     require_free,
 )
 from measure.logbook.take import TAKE_FILE, Amendment, Take, encode_take, time_now
+from measure.logbook.writers import one_writer
 
 RESULT_BYTES = 20_000_000  # of a file of results; that of a fit has some 100 kB
 
@@ -50,7 +51,12 @@ def amend_take(logbook: Logbook, name: str, changes: Mapping[str, Any]) -> Take:
     FileError
         If there is no such take, its recordings are not what they were, or it cannot be written.
     """
-    take = read_take(logbook, name)
+    read_take(logbook, name)  # its recordings are read while others may still write
+    with one_writer(logbook.path):
+        return _amended(logbook, read_take(logbook, name, verify=False), changes)
+
+
+def _amended(logbook: Logbook, take: Take, changes: Mapping[str, Any]) -> Take:
     stated = msgspec.structs.replace(take.conditions, **changes)
     now = time_now()
     amended = tuple(
@@ -79,7 +85,12 @@ def rename_take(logbook: Logbook, name: str, new: str) -> Take:
     the logbook does the second.
     """
     new = usual_form(new)
-    take = read_take(logbook, name)
+    read_take(logbook, name)
+    with one_writer(logbook.path):
+        return _renamed_take(logbook, read_take(logbook, name, verify=False), new)
+
+
+def _renamed_take(logbook: Logbook, take: Take, new: str) -> Take:
     if take.name == new:
         msg = f'the take "{new}" has that name already'
         raise FileError(msg)
@@ -117,7 +128,8 @@ def remove_take(logbook: Logbook, name: str) -> Path:
     make_folder(aside)
     when = "".join(char for char in time_now() if char.isalnum())
     target = aside / f"{name}{AGAIN}{when}"
-    move_folder(folder, target, name)
+    with one_writer(logbook.path):
+        move_folder(folder, target, name)
     return target
 
 
@@ -141,10 +153,11 @@ def restore_take(logbook: Logbook, name: str) -> Path:
         known = ", ".join(list(folders)[:20]) or "none"
         msg = f'no take "{name}" was removed from {one_line(logbook.path)}; there are: {known}'
         raise FileError(msg)
-    require_free(logbook, name)
-    make_folder(logbook.path / TAKES)
     target = logbook.path / TAKES / name
-    move_folder(folders[name][-1], target, name)
+    with one_writer(logbook.path):
+        require_free(logbook, name)
+        make_folder(logbook.path / TAKES)
+        move_folder(folders[name][-1], target, name)
     return target
 
 
@@ -162,20 +175,21 @@ def name_in_results(logbook: Logbook, name: str, new: str) -> Iterator[tuple[str
     FileError
         If one cannot be written.
     """
-    changed: dict[Path, bytes] = {}
-    for path in sorted((logbook.path / RESULTS).glob("*.json")):
-        try:
-            require_plain(path, is_folder=False)
-            document = json.loads(read_small(path, RESULT_BYTES, below=logbook.path))
-        except (FileError, *DAMAGE):
-            continue
-        renamed = _renamed(document, (), name, new)
-        if renamed != document:
-            changed[path] = json.dumps(renamed, ensure_ascii=False, indent=1).encode()
-    with ExitStack() as files:
-        for path, content in changed.items():
-            write_new(files.enter_context(replaced_file(path)), content)
-        yield tuple(f"{RESULTS}/{path.name}" for path in changed)
+    with one_writer(logbook.path):
+        changed: dict[Path, bytes] = {}
+        for path in sorted((logbook.path / RESULTS).glob("*.json")):
+            try:
+                require_plain(path, is_folder=False)
+                document = json.loads(read_small(path, RESULT_BYTES, below=logbook.path))
+            except (FileError, *DAMAGE):
+                continue
+            renamed = _renamed(document, (), name, new)
+            if renamed != document:
+                changed[path] = json.dumps(renamed, ensure_ascii=False, indent=1).encode()
+        with ExitStack() as files:
+            for path, content in changed.items():
+                write_new(files.enter_context(replaced_file(path)), content)
+            yield tuple(f"{RESULTS}/{path.name}" for path in changed)
 
 
 # A part may be called as a take is: only where the files keep names of takes is one changed.

@@ -12,6 +12,7 @@ import msgspec
 from measure.errors import FileError
 from measure.kinds import Kind
 from measure.logbook.disk import describe, one_line, read_small, replace_file
+from measure.logbook.writers import one_writer
 from measure.marking import read_value
 from measure.quantity import Quantity, check_origin
 
@@ -404,6 +405,11 @@ def write_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
     FileError
         If the file was damaged before, or cannot be written.
     """
+    with one_writer(path.parent):
+        return _change_rig(path, changes)
+
+
+def _change_rig(path: Path, changes: Mapping[str, Value | None]) -> Rig:
     import tomlkit
 
     text = _read_text(path) if path.exists() else NEW_RIG

@@ -37,6 +37,7 @@ from measure.logbook.disk import (
 )
 from measure.logbook.naming import alike_name, check_name, usual_form
 from measure.logbook.take import CHOICES, TAKE_FILE, Take, decode_take, encode_take, kept_files, parse_time, time_now, with_sha256
+from measure.logbook.writers import one_writer
 
 TAKES = "takes"
 REMOVED = "removed"
@@ -153,10 +154,12 @@ def write_take(logbook: Logbook, take: Take, sources: Mapping[str, Path], *, mov
         with _unfinished_folder(takes, take.name) as folder:
             sha256 = {file: _copy_in(source, folder / file, kept_files(take)[file]) for file, source in sources.items()}
             kept = with_sha256(take, sha256)
-            kept = msgspec.structs.replace(kept, time_utc=take.time_utc or time_now(), sequence=_next_sequence(logbook))
-            write_new(folder / TAKE_FILE, encode_take(kept))
-            sync_folder(folder)
-            _give_name(folder, target, take.name)
+            with one_writer(logbook.path):  # between the count and the name nobody else counts
+                require_free(logbook, take.name)
+                kept = msgspec.structs.replace(kept, time_utc=take.time_utc or time_now(), sequence=_next_sequence(logbook))
+                write_new(folder / TAKE_FILE, encode_take(kept))
+                sync_folder(folder)
+                _give_name(folder, target, take.name)
     except OSError as err:
         msg = disk_message("not kept, nothing of it was written", target, err)
         raise FileError(msg) from None

@@ -1,8 +1,9 @@
 """What runs in the recording process: opens the card, plays, hands over what comes in, and ends whether the card answers or not.
 
-The process talks through its standard input and output (`wire`), reads an order, and then waits for one byte, or for the end of
-the pipe, upon which it ramps the output to silence and goes. It ends PortAudio in order, since a server may wait for seconds for
-a client that is just gone, but gives that a second: where a server does not answer, PortAudio hangs or aborts.
+The process talks through its standard input and output (`wire`). It reads an order, waits for the word to open, and then for that
+to stop, or for the end of the pipe, upon which it ramps the output to silence and goes. It ends PortAudio in order, since a
+server may wait for seconds for a client that is just gone, but gives that some seconds: where a server does not answer, PortAudio
+hangs or aborts.
 """
 
 from __future__ import annotations
@@ -24,14 +25,15 @@ import numpy as np
 from measure.errors import DeviceError, DeviceGoneError, ServerDiedError
 from measure.response import FloatArray
 from measure.source import portaudio
+from measure.source.owner import hold_while_playing
 from measure.source.player import RAMP_S, Player
 from measure.source.streams import Streams
-from measure.source.wire import BLOCK_HEAD, LEAD_S, SAMPLES, read_frame, write_frame, write_json
+from measure.source.wire import BLOCK_HEAD, GO, LEAD_S, SAMPLES, read_frame, write_frame, write_json
 
 FLUSH_S = 0.25  # [s] of silence played after a ramp to silence: it has left the card's buffers
 POLL_S = 0.05  # [s]
-LINGER_S = 1.0  # [s] that closing may take
-OUTLIVE_S = 2.0  # [s] that the process goes on after it was told to stop
+LINGER_S = 3.5  # [s] that closing may take
+OUTLIVE_S = 4.5  # [s] that the process goes on after it was told to stop
 
 
 def main() -> NoReturn:
@@ -39,6 +41,7 @@ def main() -> NoReturn:
     order, pipe = _take_pipes()
     sys.excepthook = _leave_on_error
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
+    write_json(pipe, event="started")
     try:
         head, payload = _read_order(order)
         if head["task"] == "list":
@@ -57,7 +60,7 @@ def main() -> NoReturn:
 
 
 def _start_leaving() -> None:
-    """Give PortAudio a second to end in order, and leave then in any case."""
+    """Give PortAudio some seconds to end in order, and leave then in any case."""
     threading.Timer(LINGER_S, os._exit, args=(0,)).start()
 
 
@@ -151,13 +154,21 @@ class _Recorder:
         self._blocks: queue.SimpleQueue[tuple[float, int, FloatArray]] = queue.SimpleQueue()
         self._parent_went = False
         self._is_stopping = threading.Event()
+        self._has_word = threading.Event()  # of the parent: to open, or to stop
 
     def run(self) -> None:
         """Open, play, hand over, close."""
         threading.Thread(target=self._wait_for_stop, daemon=True).start()
+        if self._is_stopping.is_set():
+            return
         sd = portaudio.load_library()
         wanted = self._head["output"], self._head["input"]
         output, input_ = _chosen(sd, self._head)
+        self._tell("chosen", output=output.name, input=input_.name)
+        self._has_word.wait()
+        if self._is_stopping.is_set():
+            return
+        hold_while_playing(output.name, input_.name, told=self._head["owner"])
         streams = Streams(
             sd,
             output,
@@ -238,8 +249,10 @@ class _Recorder:
 
     def _wait_for_stop(self) -> None:
         """Wait for the parent's word, or its end; then silence, and leave in any case."""
-        self._order.read(1)
+        while self._order.read(1) == GO:
+            self._has_word.set()
         self._is_stopping.set()
+        self._has_word.set()
         self._player.stop()
         time.sleep(OUTLIVE_S)
         os._exit(0)

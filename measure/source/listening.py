@@ -14,12 +14,13 @@ from measure.source.delivery import Block
 from measure.source.engine import GRACE_S, RecordingProcess, raise_exit, raise_named
 from measure.source.wire import BLOCK_HEAD, JSON, LEAD_S, SAMPLES
 
-OPEN_LIMIT_S = 2.8  # [s] from the start of the process to an open card
+OPEN_LIMIT_S = 2.8  # [s] from when the process runs to the device, and from there to an open card
 FIRST_LIMIT_S = 1.3  # [s] from there to the first block
 NO_PROGRESS_S = 1.0  # [s] between two blocks
 LATE_S = 1.3  # [s] by which the recording may last longer than its samples
 
 OnBlock = Callable[["Progress"], bool | None]
+Claim = Callable[[str, str], None]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -99,7 +100,9 @@ class Tape:
         return f"{self.n_recorded / self.rate_hz:.2f} s{whole}"
 
 
-def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> tuple[dict[str, Any], bool]:
+def listen(
+    process: RecordingProcess, tape: Tape, on_block: OnBlock | None, claim: Claim | None = None
+) -> tuple[dict[str, Any], bool]:
     """Take what comes until it is all there.
 
     Parameters
@@ -108,6 +111,8 @@ def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> t
         Takes the samples; what came until an error stays in it.
     on_block : callable or None
         Is told; stops the recording by returning True.
+    claim : callable or None
+        Is given the names of output and input before they are opened; prevents that by an error.
 
     Returns
     -------
@@ -121,16 +126,15 @@ def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> t
     NoProgressError
         If it was late; other kinds of DeviceError where the process said so, or ended.
     """
-    opened = _wait_open(process)
+    opened = _wait_open(process, claim)
     limit_s = np.inf if tape.n_wanted is None else LEAD_S + tape.n_wanted / tape.rate_hz + LATE_S
     was_stopped = False
     while True:
         try:
             frame = process.next_frame(NO_PROGRESS_S if tape.blocks else FIRST_LIMIT_S)
         except TimeoutError as err:
-            msg = (
-                f"no sound came from the card ({err}), after {tape.place()}: it or its sound server does not answer. "
-                "Plug it in again or restart the server, and repeat the take."
+            msg = f"no sound came from the card ({err}), after {tape.place()}: " + process.cure(
+                "it or its sound server does not answer. Plug it in again or restart the server, and repeat the take."
             )
             raise NoProgressError(msg) from None
         if frame is None:
@@ -153,7 +157,7 @@ def listen(process: RecordingProcess, tape: Tape, on_block: OnBlock | None) -> t
             return opened, was_stopped
 
 
-def _wait_open(process: RecordingProcess) -> dict[str, Any]:
+def _wait_open(process: RecordingProcess, claim: Claim | None) -> dict[str, Any]:
     """Wait until the card is open.
 
     Raises
@@ -163,10 +167,14 @@ def _wait_open(process: RecordingProcess) -> dict[str, Any]:
     """
     try:
         frame = process.next_frame(OPEN_LIMIT_S)
+        if frame is not None and frame[0] == JSON and frame[1]["event"] == "chosen":
+            if claim is not None:
+                claim(frame[1]["output"], frame[1]["input"])
+            process.go()
+            frame = process.next_frame(OPEN_LIMIT_S)
     except TimeoutError:
-        msg = (
-            f"the sound card or its server did not open within {OPEN_LIMIT_S:.1f} s: it does not answer. "
-            "Plug it in again or restart the server, and try again."
+        msg = f"the sound card or its server did not open within {OPEN_LIMIT_S:.1f} s: " + process.cure(
+            "it does not answer. Plug it in again or restart the server, and try again."
         )
         raise NoProgressError(msg) from None
     if frame is None or frame[0] != JSON:

@@ -14,11 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.errors import DeviceError, NoProgressError
+from measure.lock import this_process
 from measure.response import Finding, FloatArray
 from measure.source.clocks import align_clocks, judge_clocks
 from measure.source.delivery import judge_delivery, judge_opening, measure_rate
 from measure.source.engine import GRACE_S, RecordingProcess, raise_exit, raise_named
 from measure.source.listening import OnBlock, Tape, listen
+from measure.source.owner import one_owner
 from measure.source.player import soften_ends
 
 FIND_LIMIT_S = 6.0  # [s] for PortAudio to name its devices
@@ -139,7 +141,7 @@ def require_card(card: SoundCard) -> None:
     Raises
     ------
     DeviceError
-        If there is no card, none of that name, or no PortAudio library.
+        If there is no card, none of that name, no PortAudio library, or another process of this tool has the card.
     NoProgressError
         If it does not answer.
     """
@@ -153,6 +155,8 @@ def require_card(card: SoundCard) -> None:
             raise_exit(process.end(grace_s=GRACE_S), "while the card was looked for")
         if frame[1]["event"] == "error":
             raise_named(frame[1], "while the card was looked for")
+        with one_owner() as claims:
+            claims.claim(frame[1]["output"], frame[1]["input"])
 
 
 def _wanted_devices(card: SoundCard) -> dict[str, dict[str, Any]]:
@@ -173,8 +177,8 @@ def play_and_record(
 ) -> Capture:
     """Play a stimulus and record, in a process of its own with a deadline.
 
-    Interrupted (KeyboardInterrupt, or an error in `on_block`) it ramps the output to silence first: 0.3 s, 1.2 s at
-    most.
+    Interrupted (KeyboardInterrupt, or an error in `on_block`) it ramps the output to silence and closes the card first:
+    0.3 s, 5 s at most, on a busy machine or where the sound system does not answer.
 
     Parameters
     ----------
@@ -208,6 +212,7 @@ def play_and_record(
     wanted = _wanted_devices(card)
     head = {
         "task": "record",
+        "owner": this_process(),
         "rate_hz": rate_hz,
         "n_played": len(played),
         "n_frames": n_wanted,
@@ -220,8 +225,8 @@ def play_and_record(
     time_utc = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
     process = RecordingProcess(head, to_play)
     try:
-        with process:
-            opened, was_stopped = listen(process, tape, on_block)
+        with one_owner() as claims, process:
+            opened, was_stopped = listen(process, tape, on_block, claims.claim)
     except DeviceError as err:
         err.samples = tape.samples()
         if process.library_text:

@@ -11,6 +11,7 @@ BLOCK_HEAD = struct.Struct("<dII")  # when the block came [s], status flags as b
 LEAD_S = 0.2  # [s] of silence played before the stimulus, and not recorded: what starting does to a card is over then
 JSON, SAMPLES = b"J", b"S"
 FLAGS = ("input underflow", "input overflow", "output underflow", "output overflow")
+GO = b"+"  # what the parent writes to have the device opened that was found
 STOP = b"."  # what the parent writes to have the output ramped to silence; the end of the pipe means the same
 LARGEST = 1 << 30  # [bytes] of a payload
 

@@ -23,6 +23,7 @@ from fit.desk.show.words import plain_text, table_lines
 from measure.errors import FileError
 from measure.logbook.disk import create_file, replace_file
 from measure.logbook.store import Logbook, instrument_path, open_logbook
+from measure.logbook.writers import one_writer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +100,8 @@ def show_or_write_instrument(
     path = instrument_path(logbook)
     if text is not None:
         try:
-            create_file(path, text.encode())
+            with one_writer(logbook.path):
+                create_file(path, text.encode())
         except FileExistsError:
             msg = f"{path} is there already and is never overwritten: change it, or move it away first"
             raise FileError(msg) from None

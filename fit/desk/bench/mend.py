@@ -21,6 +21,7 @@ from measure.logbook.naming import usual_form
 from measure.logbook.placement import placements
 from measure.logbook.store import RESULTS, TAKES, Logbook, list_takes, open_logbook, read_take
 from measure.logbook.take import Take
+from measure.logbook.writers import one_writer
 
 
 def amend(desk: Desk, name: str, changes: Mapping[str, Any]) -> Outcome:
@@ -40,6 +41,11 @@ def amend(desk: Desk, name: str, changes: Mapping[str, Any]) -> Outcome:
         msg = "nothing to change is named: --set, --add, --coil-over, --note and others, see coilsweep takes amend --help"
         raise ValueError(msg)
     logbook = open_logbook(desk.logbook)
+    with one_writer(logbook.path):  # controls are merged with those that are stated
+        return _amend(desk, logbook, name, changes)
+
+
+def _amend(desk: Desk, logbook: Logbook, name: str, changes: Mapping[str, Any]) -> Outcome:
     before = read_take(logbook, name)
     whole = dict(changes)
     if "controls" in whole:

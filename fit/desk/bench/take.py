@@ -26,6 +26,7 @@ from measure.logbook.take import time_now
 from measure.response import Finding, FloatArray, Response, relative_std
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
+from measure.source.owner import one_owner
 from measure.transfer.assessment import assess, join_findings
 
 if TYPE_CHECKING:
@@ -122,9 +123,10 @@ def make_take(desk: Desk, order: Order, *, source: "Source") -> KeptTake:
     say_open(desk, rig, source)
     say_assumptions(desk, order.conditions)
     bench = _Bench(desk=desk, logbook=logbook, source=source, rig=rig, order=order)
-    if order.is_looked_at_first and order.conditions.method != "quiet":
-        bench.look_first()
-    batch = bench.record_all()
+    with one_owner():
+        if order.is_looked_at_first and order.conditions.method != "quiet":
+            bench.look_first()
+        batch = bench.record_all()
     judgement = join_findings(bench.look(batch.repeats, batch.played), batch.findings)
     return _keep(bench, batch, judgement)
 

@@ -17,6 +17,7 @@ from measure.logbook.days import NIGHT_S
 from measure.logbook.disk import DAMAGE, describe, one_line, read_small
 from measure.logbook.store import RESULTS, Logbook, instrument_path, list_takes, write_result
 from measure.logbook.take import parse_time, time_now
+from measure.logbook.writers import one_writer
 
 HISTORY_FILE = "history.json"
 LIMIT_BYTES = 20_000_000
@@ -62,9 +63,10 @@ def keep_in_history(logbook: Logbook, answer: PickupAnswer, *, kept: Sequence[Pa
         If the file is damaged, or cannot be written.
     """
     found = result_of(logbook, answer)
-    others = [one for one in (read_history(logbook) if kept is None else kept) if set(one.takes) != set(found.takes)]
-    whole = KeptResults(results=(*others, found)[-MOST_KEPT:])
-    write_result(logbook, HISTORY_FILE, msgspec.json.format(msgspec.json.encode(whole), indent=1))
+    with one_writer(logbook.path):
+        others = [one for one in (read_history(logbook) if kept is None else kept) if set(one.takes) != set(found.takes)]
+        whole = KeptResults(results=(*others, found)[-MOST_KEPT:])
+        write_result(logbook, HISTORY_FILE, msgspec.json.format(msgspec.json.encode(whole), indent=1))
     return found
 
 

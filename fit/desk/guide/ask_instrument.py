@@ -20,6 +20,7 @@ from fit.desk.show.words import in_sentence, plain_text
 from measure.kinds import Kind, kind_of
 from measure.logbook.disk import create_file, read_small, replace_file
 from measure.logbook.store import instrument_path
+from measure.logbook.writers import one_writer
 from measure.marking import read_value
 
 ALONE = "none"
@@ -168,13 +169,14 @@ def _write(scene: Scene, layout: str) -> Done:
     path = instrument_path(scene.logbook())
     text = marked_text(layout, {e.key.removeprefix("marked."): e.answer for e in scene.memory.entries if e.key[:7] == "marked."})
     line = f"Written: {path}"
-    try:
-        create_file(path, text.encode())
-    except FileExistsError:
-        if is_as_written(_text(path)) or layout_of(_text(path)) is not None:
-            replace_file(path, text.encode())
-        else:
-            line = f"{path} was changed in an editor since and stays as it is; write what is printed on the parts there"
+    with one_writer(path.parent):
+        try:
+            create_file(path, text.encode())
+        except FileExistsError:
+            if is_as_written(_text(path)) or layout_of(_text(path)) is not None:
+                replace_file(path, text.encode())
+            else:
+                line = f"{path} was changed in an editor since and stays as it is; write what is printed on the parts there"
     return Done(lines=(line,), entries={"instrument.written": layout})
 
 

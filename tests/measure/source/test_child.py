@@ -166,6 +166,19 @@ def test_the_parents_word_or_end_stops_it_and_ends_the_process_in_any_case(monke
     assert one._player.is_silent
 
 
+def test_the_word_to_open_is_none_to_stop(monkeypatch):
+    monkeypatch.setattr(child.time, "sleep", lambda _s: None)
+    one = recorder()
+    seen = []
+    one._order = SimpleNamespace(
+        read=lambda _n: (seen.append((one._has_word.is_set(), one._is_stopping.is_set())), words.pop())[1]
+    )
+    words = [b".", b"+"]
+    with pytest.raises(Left):
+        one._wait_for_stop()
+    assert seen == [(False, False), (True, False)]
+
+
 def test_an_order_is_read_whole_or_the_process_leaves():
     order = io.BytesIO()
     write_json(order, task="list", skip=1)

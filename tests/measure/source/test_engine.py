@@ -6,7 +6,7 @@ import os
 import pytest
 
 from measure import errors
-from measure.errors import DeviceError, OpenError, ServerDiedError
+from measure.errors import DeviceError, NoProgressError, OpenError, ServerDiedError
 from measure.source import engine
 from measure.source.engine import NAMED, RecordingProcess, raise_exit, raise_named
 from measure.source.wire import JSON, SAMPLES
@@ -79,7 +79,7 @@ def test_what_is_printed_and_how_it_ends_is_kept(serve):
 
 @pytest.mark.skipif(os.name != "posix", reason="signals")
 def test_one_that_hangs_is_killed_and_nothing_comes_of_it(serve):
-    serve("import threading; threading.Event().wait()")
+    serve("import threading; write_json(sys.stdout.buffer, event='started'); threading.Event().wait()")
     with RecordingProcess({}) as process:
         with pytest.raises(TimeoutError, match=r"nothing for 0\.0 s"):
             process.next_frame(0.0)
@@ -92,6 +92,54 @@ def test_it_is_told_to_stop_by_a_byte(serve):
         assert process.next_frame(30.0) == (JSON, {"event": "ready"})
         process.stop()
         assert process.next_frame(30.0) == (JSON, {"stop": "."})
+
+
+def test_one_that_does_not_even_start_is_no_fault_of_the_card(serve, monkeypatch):
+    monkeypatch.setattr(engine, "START_LIMIT_S", 0.2)
+    serve("import threading; threading.Event().wait()")
+    with RecordingProcess({}) as process:
+        with pytest.raises(NoProgressError, match="did not start within 0 s: this computer is busy with other work"):
+            process.next_frame(0.0)
+        process.end(grace_s=0.0)
+
+
+@pytest.mark.parametrize(
+    ("start_s", "load", "told"), [(0.3, 0.0, "pull the plug"), (1.7, 0.0, "took 1.7 s"), (0.3, 99.0, "load 99.0 on")]
+)
+def test_on_a_busy_machine_no_plug_is_blamed(serve, monkeypatch, start_s, load, told):
+    monkeypatch.setattr(engine.os, "getloadavg", lambda: (load, 0.0, 0.0), raising=False)
+    serve("write_json(sys.stdout.buffer, event='started')")
+    with RecordingProcess({}) as process:
+        assert process.next_frame(30.0) is None  # that it runs is no news
+        process._start_s = start_s
+        said = process.cure("pull the plug")
+    assert told in said
+    assert ("this computer is busy" in said) == ("plug" not in said)
+
+
+def test_a_word_that_comes_before_the_order_is_read_is_not_lost(serve):
+    """More than a pipe holds is still to be read when it is said."""
+    serve("write_json(sys.stdout.buffer, stop=sys.stdin.buffer.read(1).decode())")
+    with RecordingProcess({}, bytes(1 << 20)) as process:
+        process.stop()
+        assert process.next_frame(30.0) == (JSON, {"stop": "."})
+
+
+def test_an_interrupt_while_the_card_is_closed_is_put_off_until_it_is(serve, monkeypatch):
+    serve("sys.stdin.buffer.read(1); sys.exit(5)")
+    process = RecordingProcess({})
+    wait, waits = process._process.wait, []
+
+    def interrupted(timeout=None):
+        waits.append(timeout)
+        if len(waits) == 1:
+            raise KeyboardInterrupt
+        return wait(timeout)
+
+    monkeypatch.setattr(process._process, "wait", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        process.end(grace_s=30.0)
+    assert process._process.returncode == 5  # it went by itself, nobody killed it
 
 
 @pytest.mark.skipif(os.name != "posix", reason="groups of processes")

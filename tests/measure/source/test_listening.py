@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.errors import DeviceGoneError, NoProgressError, OpenError, RateError, ServerDiedError
+from measure.errors import CardHeldError, DeviceGoneError, NoProgressError, OpenError, RateError, ServerDiedError
 from measure.source.listening import Tape, listen
 from tests.scripted_process import LATE, Process, block, told
 
@@ -39,6 +39,21 @@ def test_a_tape_without_samples_has_its_columns():
     endless = tape(None)
     endless.n_recorded = 1500
     assert endless.place() == "1.50 s"
+
+
+def test_what_was_found_is_claimed_before_it_is_opened():
+    claimed = []
+    process = Process(told("chosen", output="a", input="b"), OPENED, told("done"))
+    listen(process, tape(), None, lambda *names: claimed.append((*names, process.n_gone)))
+    assert (claimed, process.n_gone) == ([("a", "b", 0)], 1)
+
+    def refuse(*_names):
+        raise CardHeldError("another has it")
+
+    process = Process(told("chosen", output="a", input="b"), OPENED, told("done"))
+    with pytest.raises(CardHeldError, match="another has it"):
+        listen(process, tape(), None, refuse)
+    assert process.n_gone == 0
 
 
 def test_each_wait_has_its_own_deadline():
