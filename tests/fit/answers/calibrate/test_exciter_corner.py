@@ -68,6 +68,9 @@ def test_the_corner_comes_out_of_a_recording():
     assert answer.corner.value == pytest.approx(9000.0, rel=2e-3)
     assert answer.corner.standard_uncertainty == pytest.approx(COPPER_STD * 9000, rel=0.05)
     assert answer.budget[0].source == "temperature of the exciter's copper"
+    # a third of the resistance is copper, of 0.393 % a kelvin (IEC 60028), and ± 3 K are a rectangular distribution
+    by_hand = 0.00393 * 3 / 3 / np.sqrt(3)
+    assert answer.budget[0].contribution / answer.corner.value == pytest.approx(by_hand, rel=0.15)
     assert answer.findings == ()
     assert answer.simulated
 
