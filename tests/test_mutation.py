@@ -70,10 +70,15 @@ def test_what_runs_is_changed_and_nothing_that_is_only_said():
         ("a = b not  in c", "a = b in c"),
         ("a //= b", "a *= b"),
         ("a = np.any(b)", "a = np.all(b)"),
+        ("a = zip(b, c[1], strict=True)", "a = zip(b, c[2], strict=True)"),
     ],
 )
 def test_a_change_stands_in_its_place(before, after):
     assert after in {one.applied(before) for one in Finder("a.py", before).all()}
+
+
+def test_a_guard_that_only_a_wrong_call_meets_stays():
+    assert changes("for a, b in zip(c, d, strict=True):\n    pass") == set()
 
 
 def test_the_draw_is_by_its_seed():

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from fit.answers.parts.quantities import Derived
 from fit.answers.pickup import doubts
 from fit.answers.pickup.characterisation import answer_of
 from fit.answers.pickup.contradictions import released_of
@@ -221,3 +222,32 @@ def test_what_is_said_of_two_takes_is_held_against_both(value, added, codes):
     parts = tuple(parse_quantity(part) for part in added)
     found = doubts._loads_against_responses([flat("a", 1.0), flat("b", value, parts)])
     assert [finding.code for finding in found] == codes
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "severity"),
+    [
+        ("inductance", 0.81, None),
+        ("inductance", 0.79, "warn"),
+        ("inductance", 12.1, "warn"),
+        ("inductance", 35.9, "warn"),
+        ("inductance", 36.1, "reject"),  # three times beyond the usual: a slip of a unit, not a pickup
+        ("bridge.inductance", 0.26, "reject"),
+        ("dc_resistance", 75.1e3, "reject"),
+        ("winding_capacitance", 5.1e-12, "warn"),
+        ("winding_capacitance", 4.9e-12, "reject"),
+        ("resonance_loaded", 1.0, None),
+    ],
+)
+def test_values_beyond_the_usual_are_doubted_and_far_beyond_no_values(name, value, severity):
+    found = doubts._unusual({name: Derived(value=value, unit="H", gradient=np.zeros(1))})
+    assert [finding.severity for finding in found] == ([severity] if severity else [])
+    assert all(finding.text.endswith("indicative only") == (severity == "reject") for finding in found)
+
+
+@pytest.mark.parametrize(("couplings", "share"), [((0.5, 0.5), None), ((0.5, 0.51), 51.01), ((0.8,), 64.0)])
+def test_eddy_loops_that_take_more_than_half_are_something_else(couplings, share):
+    """Each loop takes k² of the inductance; those of one coil add up."""
+    told = {f"eddy_loop_{n}.coupling": Derived(value=k, unit="1", gradient=np.zeros(1)) for n, k in enumerate(couplings, start=1)}
+    found = doubts._unusual(told)
+    assert [finding.figure for finding in found] == ([pytest.approx(share)] if share else [])
