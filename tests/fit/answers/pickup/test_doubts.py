@@ -251,3 +251,14 @@ def test_eddy_loops_that_take_more_than_half_are_something_else(couplings, share
     told = {f"eddy_loop_{n}.coupling": Derived(value=k, unit="1", gradient=np.zeros(1)) for n, k in enumerate(couplings, start=1)}
     found = doubts._unusual(told)
     assert [finding.figure for finding in found] == ([pytest.approx(share)] if share else [])
+
+
+@pytest.mark.parametrize(("n_after", "is_seen"), [(0, False), (2, False), (3, True), (20, True)])
+def test_three_frequencies_have_to_follow_a_resonance(n_after, is_seen):
+    frequency_hz = 1000 * 2.0 ** (np.arange(-40, 30) / 8)
+    top = len(frequency_hz) - 1 - n_after
+    level = 1 - 0.01 * np.abs(np.arange(len(frequency_hz)) - top)
+    covariance = np.tile(1e-12 * np.eye(2), (70, 1, 1))
+    response = Response(frequency_hz=frequency_hz, value=1j * frequency_hz * level, covariance=covariance)
+    found = doubts._unseen_resonance(TakeEvidence(name="open", response=response))
+    assert [(one.code, one.severity) for one in found] == ([] if is_seen else [("resonance-not-seen", "reject")])
