@@ -256,7 +256,8 @@ def _refuse_impossible(quantity: Quantity, kind: Kind, *, stated: str, bound: st
 
 
 def _refuse(text: str, reason: str, choice: list[str], behind: str = "") -> None:
-    meant = f"; is {' or '.join(choice)} meant?" if choice else ""
+    sound = [one for one in choice if one.isprintable()]  # they hold what was typed as a bound
+    meant = f"; is {' or '.join(sound)} meant?" if sound else ""
     msg = f"{quoted(text)}: {reason}{meant}{behind}"
     raise ValueError(msg)
 

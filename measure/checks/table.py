@@ -77,7 +77,7 @@ def _finding(code: str, severity: Severity, text: str, figure: float | None = No
 
 def _judge_order(table: ResponseTable) -> Finding:
     frequency = table.frequency_hz
-    rises = np.append(frequency[:1] > 0, np.diff(frequency) > 0)
+    rises = np.append(frequency[:1] > 0, frequency[1:] > frequency[:-1])
     if np.all(rises):
         return _finding("order", "pass", "Frequencies rise from line to line.")
     first = int(np.argmin(rises))

@@ -93,7 +93,7 @@ def recognise_columns(names: Sequence[str]) -> tuple[dict[str, Column], tuple[st
         if role is not None:
             unit, scale = _unit_of(role, words)
             scale = -scale if name.strip().startswith(("-", "−")) else scale
-            found.setdefault(role, []).append(Column(index=index, name=name.strip(), unit=unit, scale=scale))
+            found.setdefault(role, []).append(Column(index=index, name=shown(name), unit=unit, scale=scale))
     if "frequency" not in found:
         raise ValueError(NAMELESS)
     pair = next((p for p in (("real", "imaginary"), ("magnitude", "phase")) if all(role in found for role in p)), None)
@@ -254,6 +254,11 @@ def _joined(real: FloatArray, imaginary: FloatArray) -> ComplexArray:
     value = np.empty(len(real), dtype=complex)
     value.real, value.imag = real, imaginary
     return value
+
+
+def shown(text: str) -> str:
+    """Text of a file for a message: printable."""
+    return "".join(char if char.isprintable() else "?" for char in text.strip())
 
 
 def _role_of(name: str, words: Sequence[str]) -> str | None:

@@ -24,6 +24,7 @@ from measure.tables.columns import (
     column_value,
     complex_values,
     recognise_columns,
+    shown,
 )
 from measure.tables.traces import NOT_FINITE, NUMBER, Row, Trace, find_traces, is_comment, split_names
 
@@ -158,7 +159,7 @@ def parse_touchstone(text: str) -> ResponseTable:
         if not words:
             continue
         if words[0].startswith("["):
-            msg = f"line {number}: {words[0][:30]} belongs to a version 2 file; only version 1 is read, write it as that"
+            msg = f"line {number}: {shown(words[0][:30])} belongs to a version 2 file; only version 1 is read, write it as that"
             raise ValueError(msg)
         if words[0].startswith("#"):
             # the standard: option lines after the first are ignored
@@ -175,9 +176,9 @@ def parse_touchstone(text: str) -> ResponseTable:
         raise ValueError(msg)
     frequency, first, second = np.array(rows).T
     value = _impedance(complex_values(option.form, first, second), option)
-    return ResponseTable(
-        frequency_hz=frequency * option.scale_hz, value=value, unit="Ω", lines=tuple(lines), simulated=is_simulated
-    )
+    with np.errstate(over="ignore"):  # found by the checks, as what is written without an end
+        frequency_hz = frequency * option.scale_hz
+    return ResponseTable(frequency_hz=frequency_hz, value=value, unit="Ω", lines=tuple(lines), simulated=is_simulated)
 
 
 def format_touchstone(
@@ -392,11 +393,12 @@ def _table(rows: Sequence[Row], headed: _Headed, *, facts: dict[str, str], separ
             raise ValueError(msg)
     numbers = [number for number, _ in rows]
     as_point = _decimal_sign(rows, columns, separator)
-    read: dict[str, FloatArray] = {
-        role: column.scale
-        * np.array([_number(as_point(row[column.index]), number=number, column=column.index + 1) for number, row in rows])
-        for role, column in columns.items()
-    }
+    with np.errstate(over="ignore"):
+        read: dict[str, FloatArray] = {
+            role: column.scale
+            * np.array([_number(as_point(row[column.index]), number=number, column=column.index + 1) for number, row in rows])
+            for role, column in columns.items()
+        }
     value = column_value(read, columns, numbers)
     return ResponseTable(
         frequency_hz=read["frequency"],
@@ -438,6 +440,6 @@ def _number(cell: str, *, number: int, column: int) -> float:
         return _plain(cell)
     if NOT_FINITE.fullmatch(cell):
         return math.nan  # kept, and found by the checks, which name all such lines
-    shown = "".join(char if char.isprintable() else "?" for char in cell[:20])
-    msg = f'line {number}, column {column}: "{shown}" is not a number' if cell else f"line {number}, column {column}: empty"
+    wrong = f': "{shown(cell[:20])}" is not a number' if cell else ": empty"
+    msg = f"line {number}, column {column}{wrong}"
     raise ValueError(msg)

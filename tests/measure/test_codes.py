@@ -3,6 +3,7 @@
 import pytest
 
 from measure.codes import is_preferred, is_quantity, quoted, read_percent, read_printed
+from measure.marking import read_value
 
 
 def put(stated, kind, *, has_bound=False):
@@ -68,3 +69,18 @@ def test_preferred_digits_and_quotes():
     assert not is_preferred("223")
     assert quoted("a\nb" + 50 * "x") == '"a?b' + 37 * "x" + '…"'
     assert quoted(None) == '"NoneType"'
+
+
+@pytest.mark.parametrize(
+    ("text", "value_f", "bound_f"),
+    [
+        ("10pG", 10e-12, 0.2e-12),  # per cent from 10 pF on
+        ("9.9pG", 9.9e-12, 2e-12),  # below, G is 2 pF to either side
+        ("8.2pC", 8.2e-12, 0.25e-12),
+        ("8.2pD", 8.2e-12, 0.5e-12),
+    ],
+)
+def test_letters_of_small_capacitors_are_picofarads(text, value_f, bound_f):
+    """IEC 60062, table 4: below 10 pF the letters state picofarads."""
+    found = read_value(text, "capacitor")
+    assert (found.value, found.bound) == (pytest.approx(value_f), pytest.approx(bound_f))

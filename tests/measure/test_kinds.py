@@ -41,3 +41,25 @@ def test_what_is_offered_is_usual_and_what_is_usual_possible():
 def test_a_part_of_which_only_the_unit_is_known(unit, kind):
     assert kind_of_unit(unit) == kind
     assert KINDS[kind].unit == unit
+
+
+@pytest.mark.parametrize(
+    ("kind", "least", "less", "most", "more"),
+    [
+        ("capacitor", "0.01p", "0.009p", "1000u", "1001u"),
+        ("pot", "1k", "0.99k", "20M", "20.1M"),
+        ("resistor", "0.01 Ω", "0.009 Ω", "10G", "10.1G"),
+        ("dcr", "0.1 Ω", "0.09 Ω", "1M", "1.01M"),
+        ("input resistance", "1 Ω", "0.9 Ω", "1 TΩ", ""),
+        ("sense resistor", "0.01 Ω", "0.009 Ω", "50k", "50.1k"),
+        ("inductance", "0.1 μH", "0.09 μH", "10 kH", "10.1 kH"),
+        ("corner", "1 mHz", "0.9 mHz", "1 GHz", "1.1 GHz"),
+    ],
+)
+def test_limits_of_what_there_is(kind, least, less, most, more):
+    """The limits themselves can be stated; what lies beyond is a slip of the unit."""
+    for text in (least, most):
+        read_value(f"{text} ± 1%", kind)
+    for text in filter(None, (less, more)):  # nothing has more than 1 TΩ
+        with pytest.raises(ValueError, match=f"no {KINDS[kind].what} has"):
+            read_value(f"{text} ± 1%", kind)

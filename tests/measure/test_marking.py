@@ -336,3 +336,9 @@ def test_parts_in_parallel_keep_order_kinds_and_doubles() -> None:
 def test_refuses_parts_that_are_none(text: str, match: str) -> None:
     with pytest.raises(ValueError, match=match):
         parse_parts(text)
+
+
+def test_twenty_parts_are_read_and_no_more():
+    assert len(parse_parts(", ".join(["1n ± 1%"] * 20))) == 20
+    with pytest.raises(ValueError, match="expected at most 20"):
+        parse_parts(", ".join(["1n ± 1%"] * 21))

@@ -317,3 +317,37 @@ def test_what_is_no_date_of_an_origin(date):
 def test_what_is_no_source(source):
     with pytest.raises(ValueError, match=r"input.source: expected 1 to 200 printable characters"):
         check_origin("input", source, None)
+
+
+@pytest.mark.parametrize(("temperature", "is_good"), [("-40C", True), ("120C", True), ("-41C", False), ("121C", False)])
+def test_temperatures_of_a_bench(temperature, is_good):
+    text = f"6k ± 1% at {temperature}"
+    if is_good:
+        assert parse_quantity(text, "Ω").temperature_c == float(temperature.removesuffix("C"))
+        assert parse_temperature(temperature) == float(temperature.removesuffix("C"))
+    else:
+        with pytest.raises(ValueError, match="120 °C"):
+            parse_quantity(text, "Ω")
+        with pytest.raises(ValueError, match="120"):
+            parse_temperature(temperature)
+
+
+def test_only_a_resistance_has_a_temperature():
+    with pytest.raises(ValueError, match="at is the temperature of a resistance"):
+        parse_quantity("1n ± 1% at 24C", "F")
+
+
+@pytest.mark.parametrize(
+    ("code", "value_f", "bound_f"),
+    [
+        ("829D", 8.2e-12, 0.5e-12),  # below 10 pF the letter states picofarads
+        ("999B", 9.9e-12, 0.1e-12),
+        ("100G", 10e-12, 0.2e-12),  # from there on per cent
+        ("568C", 0.56e-12, 0.25e-12),
+        ("829J", 8.2e-12, 0.41e-12),  # a letter that always states per cent
+    ],
+)
+def test_tolerances_of_small_capacitors(code, value_f, bound_f):
+    """IEC 60062, tables 3 and 4."""
+    read = parse_capacitor_code(code)
+    assert (read.value, read.bound) == (pytest.approx(value_f, rel=1e-12), pytest.approx(bound_f, rel=1e-12))

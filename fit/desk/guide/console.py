@@ -21,6 +21,7 @@ from fit.desk.guide.session import (
     OFFERS,
     WORDS,
     Ending,
+    Entry,
     Job,
     Manner,
     Memory,
@@ -32,14 +33,13 @@ from fit.desk.guide.session import (
     one_of,
     prompt_of,
     refusal,
-    rewound,
 )
 from fit.desk.show.document.guided import Answered, GuideDocument
 from fit.desk.show.document.guitar import WiringDocument
 from fit.desk.show.words import SIMULATED_TEXT, plain_text, table_lines
 from measure.errors import FileError
 from measure.logbook.conditions import Conditions
-from measure.logbook.disk import read_small
+from measure.logbook.disk import DAMAGE, describe, one_line, read_small
 from measure.logbook.store import Logbook, list_takes, open_logbook, write_result
 
 LIMIT_BYTES = 2_000_000  # of the file of a session; a long one has some 20 kB
@@ -208,8 +208,8 @@ def read_memory(logbook: Logbook, job: Job) -> Memory | None:
         return None
     try:
         memory = msgspec.json.decode(read_small(path, LIMIT_BYTES, below=logbook.path), type=Memory)
-    except (msgspec.DecodeError, UnicodeDecodeError) as err:
-        msg = f"{path} is damaged ({err}): delete it; takes and rig stay, and the guide begins anew"
+    except DAMAGE as err:
+        msg = f"{one_line(path)} is damaged ({describe(err, {})}): delete it; takes and rig stay, and the guide begins anew"
         raise FileError(msg) from err
     if memory.job != job:
         msg = f'{path} belongs to the guide "{memory.job}": delete it; takes and rig stay, and the guide begins anew'
@@ -220,12 +220,20 @@ def read_memory(logbook: Logbook, job: Job) -> Memory | None:
 # A take whose folder was deleted is made again, with all that rested on it. Nothing is played on going on: where a sweep was
 # interrupted, the person is asked again.
 def _with_takes(memory: Memory, names: set[str]) -> Memory:
-    if memory.entries and memory.entries[-1].key.startswith("ready."):
-        return _with_takes(rewound(memory, memory.entries[-1].key), names)
-    for entry in memory.entries:
-        if entry.key.startswith("take.") and entry.answer not in names:
-            return _with_takes(rewound(memory, f"ready.{entry.key.removeprefix('take.')}"), names)
-    return memory
+    entries = memory.entries
+    while True:
+        while entries and entries[-1].key.startswith("ready."):
+            entries = entries[:-1]
+        keys = [entry.key for entry in entries]
+        lost = next((place for place, entry in enumerate(entries) if _is_lost(entry, names)), None)
+        if lost is None:
+            return msgspec.structs.replace(memory, entries=entries)
+        asked = f"ready.{keys[lost].removeprefix('take.')}"
+        entries = entries[: next((place for place in range(lost, -1, -1) if keys[place] == asked), lost)]
+
+
+def _is_lost(entry: Entry, names: set[str]) -> bool:
+    return entry.key.startswith("take.") and entry.answer not in names
 
 
 def _begin(logbook: Logbook, job: Job, *, virtual: bool, talk: Talk, further: Conditions | None) -> Memory | None:

@@ -108,3 +108,15 @@ def test_emfs_may_differ_from_point_to_point(n_nodes):
     apart = solve_excitations(network, **parts, emf=np.array([[[1.0, 3.0]]]))
     one = solve_excitations(network, **parts, emf=np.array([[1.0]]))
     np.testing.assert_allclose(apart.voltage, one.voltage * [1.0, 3.0], rtol=1e-13)
+
+
+@pytest.mark.parametrize("is_turned", [False, True])
+def test_one_node_by_the_voltage_divider(is_turned):
+    """One coil of Z and EMF e, one branch of Y from output to ground, whichever way it is drawn: U = e / (1 + Z Y)."""
+    ends = ("ground", "tip") if is_turned else ("tip", "ground")
+    network = build_network([ends], [("tip", "ground")], "tip")
+    admittance, impedance, emf = np.array([[0.2 + 0.1j]]), np.array([[3.0 + 4.0j]]), np.ones((1, 1))
+    found = solve_excitations(network, admittance=admittance, impedance=impedance, mutual={}, emf=emf)
+    divider = 1 / (1 + (3.0 + 4.0j) * (0.2 + 0.1j))
+    np.testing.assert_allclose(np.abs(found.voltage), np.abs([[divider]]), rtol=1e-14)
+    np.testing.assert_allclose(found.by_admittance[0] / found.voltage, [[-divider * (3.0 + 4.0j)]], rtol=1e-14)

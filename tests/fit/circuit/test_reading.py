@@ -213,3 +213,26 @@ def test_where_values_are_from():
     assert (read_instrument(SOUND).pot["volume"].source, read_instrument(SOUND).pickup["neck"].date) == (None, None)
     with pytest.raises(ValueError, match=r'pot.volume.date: "2026-13" is no date, expected one such as 2026-03-01'):
         read_instrument(text.replace("2026-03-01", '"2026-13"'))
+
+
+@pytest.mark.parametrize(
+    ("loop", "is_good"),
+    [
+        ("[0.42, 1.0]", True),
+        ("[0.42, 0.99]", False),
+        ("[0.42, 1e9]", True),
+        ("[0.42, 1.1e9]", False),
+        ("[0.999, 9e3]", True),
+        ("[1.0, 9e3]", False),  # would take all of the inductance
+        ("[0.0, 9e3]", False),
+        ("[-0.1, 9e3]", False),
+    ],
+)
+def test_limits_of_an_eddy_loop(loop, is_good):
+    text = SOUND.replace("eddy_loops = [[0.42, 9e3]]", f"eddy_loops = [{loop}]")
+    assert loop in text
+    if is_good:
+        read_instrument(text)
+    else:
+        with pytest.raises(ValueError, match="neck"):
+            read_instrument(text)

@@ -1,10 +1,12 @@
 """What each method calls for, at its limits, on responses written by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from measure.checks.method import judge_impedance, judge_plate, judge_signal
-from measure.response import Response
+from measure.checks.method import judge_impedance, judge_plate, judge_response, judge_signal
+from measure.response import Finding, Response
 
 GRID_HZ = 1000.0 * 2.0 ** (np.arange(-72, 65) / 16)  # 44 Hz to 16 kHz
 
@@ -105,3 +107,15 @@ def test_limits_of_the_resistor(ratio, severity, words):
     found = codes(judge_impedance(response(ratio)))["series-resistor"]
     assert (found.severity, found.figure) == (severity, pytest.approx(ratio))
     assert words in found.text
+
+
+@pytest.mark.parametrize(
+    ("method", "own"),
+    [("plate", {"plate-coupling", "plate-level"}), ("impedance", {"noisy-response"}), ("exciter", {"noisy-response"})],
+)
+def test_each_method_has_checks_of_its_own(method, own):
+    """A plate is faint at low notes by its nature, so that its noise is judged by its own check alone."""
+    noisy = Finding(code="noisy-response", severity="warn", text="noise")
+    made = replace(response(GRID_HZ * 1j / 1e3), findings=(noisy,))
+    found = {finding.code for finding in judge_response(made, method=method)}
+    assert found & {"plate-coupling", "plate-level", "noisy-response"} == own

@@ -27,6 +27,7 @@ def test_a_good_take_is_good_and_everything_is_judged() -> None:
     assert blamed(findings) == {}
     assert outcome(tuple(findings.values())) == "good"
     assert [code for code, finding in findings.items() if finding.figure is None] == []
+    assert findings["silent"].figure == pytest.approx(20 * np.log10(np.max(np.abs(take().samples))))
 
 
 GOOD = {

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import chirp
 
+from measure.checks import sweepline
 from measure.checks.sweepline import Line, find_line
 
 RATE_HZ = 48000
@@ -61,3 +62,13 @@ def test_lost_samples_make_two_lines_of_which_the_longer_counts():
 )
 def test_what_draws_no_long_line_is_none(samples):
     assert find_line(samples, RATE_HZ) is None
+
+
+@pytest.mark.parametrize(("growth_s", "zero_s"), [(0.3, -1.0), (2.0, -8.0)])
+def test_least_squares_of_exact_frequencies_give_the_line_back(growth_s, zero_s):
+    time_s = np.linspace(0.2, 1.7, 40)
+    found = sweepline._fit_line(time_s, (time_s - zero_s) / growth_s)
+    assert (found.growth_s, found.zero_s) == (pytest.approx(growth_s, rel=1e-12), pytest.approx(zero_s, rel=1e-12))
+    assert sweepline._fit_line(time_s, -time_s) is None  # falls
+    assert sweepline._fit_line(time_s, time_s / 30.1) is None  # slower than any that is looked for
+    assert sweepline._fit_line(time_s[:11], time_s[:11]) is None

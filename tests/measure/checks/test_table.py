@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 
-from measure.checks.table import judge_table
+from measure.checks.table import judge_table, used_points
 from measure.tables.files import ResponseTable
 
 GRID_HZ = 1000 * 2.0 ** (np.arange(-80, 70) / 16)  # as other instruments have them too: rising, some 16 an octave
@@ -125,3 +125,16 @@ def test_noise_that_is_far_higher_at_the_mains_is_no_slip():
 def test_a_value_of_nothing_is_told_as_nothing():
     value = np.where(np.arange(len(GRID_HZ)) == 30, 0.0, 5000.0)
     assert "is 0 against what its neighbours say" in found(table_of(GRID_HZ, value), is_impedance=True)["spike"].text
+
+
+@pytest.mark.parametrize(("n", "is_thinned"), [(400, False), (401, True)])
+def test_of_more_than_four_hundred_frequencies_sixteen_an_octave_are_used(n, is_thinned):
+    frequency_hz = np.geomspace(100.0, 10e3, n)
+    kept = used_points(frequency_hz)
+    if not is_thinned:
+        assert kept.all()
+        return
+    places = 16 * np.log2(frequency_hz[kept] / 1000)
+    assert len(set(np.round(places))) == np.count_nonzero(kept)  # each place once, by the nearest that was measured
+    assert np.max(np.abs(places - np.round(places))) < 0.5 * 16 * np.log2(frequency_hz[1] / frequency_hz[0]) + 1e-9
+    np.testing.assert_array_equal(np.unique(np.round(places)), np.arange(-53, 54))  # ± 16·log2(10) = ± 53.15

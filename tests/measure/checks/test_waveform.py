@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.checks.waveform import find_repeats
+from measure.checks.waveform import find_full_scale, find_repeats
 from tests import simulated_cases as simulated
 
 RATE_HZ = 48000
@@ -46,3 +46,23 @@ def test_quiet_recordings_without_dither_hold_no_repeats():
         background = simulated.noise(rng, len(clean), card) + simulated.hum(rng, len(clean), card)
         for level in (0.01, 0.03, 0.1):
             assert find_repeats(rounded(level * clean + background), n_bits=16) == [], (seed, level)
+
+
+def test_full_scale_of_integers_is_within_a_code_and_a_half_of_it():
+    """Two's complement reaches −1 and 1 − 2^(1 − bits); converters stop a code or two before."""
+    samples = np.zeros(100)
+    samples[[10, 20, 30]] = [1 - CODE, 1 - 2 * CODE, 1 - 3 * CODE]
+    found = find_full_scale(samples, n_bits=16)
+    assert (found.n_samples, found.first, found.level) == (2, 10, 1 - CODE)
+    samples[[5, 6, 7]] = [-1.0, -1 + CODE, -1 + 2 * CODE]
+    found = find_full_scale(samples, n_bits=16)
+    assert (found.n_samples, found.first, found.level) == (4, 5, 1.0)
+    assert find_full_scale(0.5 * samples, n_bits=16) is None
+
+
+def test_full_scale_of_floats_is_a_peak_that_comes_again():
+    samples = np.linspace(-0.5, 0.97, 100)
+    assert find_full_scale(np.append(samples, 0.97), n_bits=None) is None  # below where a float format is cut
+    assert find_full_scale(np.append(samples, 0.99), n_bits=None) is None  # once
+    found = find_full_scale(np.append(samples, [1.2, 0.0, 1.2]), n_bits=None)
+    assert (found.n_samples, found.first, found.level) == (2, 100, 1.2)

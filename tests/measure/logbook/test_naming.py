@@ -63,3 +63,10 @@ def test_an_accent_typed_as_a_character_of_its_own_is_the_same() -> None:
 def test_names_that_some_system_keeps_in_one_place(name: str, alike: str) -> None:
     assert alike_name(name, ["other", alike]) == alike
     assert alike_name(name, ["other"]) is None
+
+
+@pytest.mark.parametrize("code", [0x034F, 0x180B, 0x3164, 0xFE00, 0xFE0F, 0xE0100, 0xE01EF, 0xFFA0])
+def test_letters_and_marks_without_a_shape_are_refused(code):
+    """Variation selectors (Unicode 15, 23.4) and fillers: two names would look the same."""
+    with pytest.raises(ValueError, match="name"):
+        check_name(f"a{chr(code)}b")

@@ -14,6 +14,7 @@ from measure.logbook.rig import (
     Reference,
     Rig,
     ValueOrigin,
+    card_channel,
     clock_bound,
     input_capacitance,
     input_resistance,
@@ -245,3 +246,21 @@ def test_an_origin_that_cannot_be_told_gives_one_line(file: Path, line: str, mat
     file.write_text(f"[input]\n{line}\n", encoding="utf-8")
     with pytest.raises(FileError, match=match):
         read_rig(file)
+
+
+@pytest.mark.parametrize(
+    ("pickup", "reference", "found"),
+    [
+        (None, None, (1, 2)),
+        (None, 1, (2, 1)),  # the other one of the first two
+        (None, 2, (1, 2)),
+        (None, 3, (1, 3)),
+        (1, None, (1, 2)),
+        (2, None, (2, 1)),
+        (3, None, (3, 2)),
+        (4, 3, (4, 3)),
+    ],
+)
+def test_inputs_that_are_not_stated_are_the_first_two(pickup, reference, found):
+    rig = Rig(interface=Interface(pickup_channel=pickup, reference_channel=reference))
+    assert (card_channel(rig, "pickup"), card_channel(rig, "reference")) == found

@@ -132,3 +132,14 @@ def test_silences_of_a_take():
     assert before.stop / 48000 == pytest.approx(0.8, abs=0.03)
     assert after.stop == len(recording.samples)
     assert after.start / 48000 == pytest.approx(3.8, abs=0.1)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 48000])
+def test_silences_end_and_begin_at_their_guards(rate_hz):
+    """10 ms before what is heard, 60 ms after it, for the pickup to ring down; found in steps of 5 ms."""
+    time_s = np.arange(4 * rate_hz) / rate_hz
+    samples = np.where((time_s >= 1.0) & (time_s < 2.5), 0.5 * np.sin(2 * np.pi * 440 * time_s), 0.0)
+    before, after = find_silences(samples, rate_hz)
+    assert (before.start, after.stop) == (0, len(samples))
+    assert 0.985 - 1e-9 <= before.stop / rate_hz <= 0.99 + 1e-9
+    assert 2.56 - 1e-9 <= after.start / rate_hz <= 2.565 + 1e-9

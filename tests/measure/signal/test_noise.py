@@ -189,3 +189,11 @@ def test_wrong_calls():
     rng = np.random.default_rng(0)
     with pytest.raises(ValueError, match=r"different sample rates: \[44100, 48000\] Hz"):
         noise_levels([quiet(rng), quiet(rng, rate_hz=44100)])
+
+
+@pytest.mark.parametrize(("length_s", "severity"), [(0.4, "reject"), (0.6, "warn"), (2.9, "warn"), (3.1, "pass")])
+def test_half_a_second_is_the_least_and_three_are_good(length_s, severity):
+    samples = 1e-4 * np.random.default_rng(1).standard_normal((round(48000 * length_s), 2))
+    finding = judge_quiet(noise_levels([Recording(samples=samples, rate_hz=48000, n_bits=24)], is_quiet=True))[0]
+    assert (finding.code, finding.severity) == ("length", severity)
+    assert finding.figure == pytest.approx(length_s)

@@ -70,3 +70,9 @@ def test_pieces_leave_no_seam():
     expected = sweep.start_hz * np.exp(growth * found.edges / RATE_HZ)
     assert found.is_sweep
     np.testing.assert_allclose(found.frequency_hz[10:-1], expected[10:-1], rtol=0.01)
+
+
+@pytest.mark.parametrize("n", [0, 5000])
+def test_a_stimulus_that_is_silent_is_refused(n):
+    with pytest.raises(ValueError, match=f"the stimulus has {n} samples, peak 0; it must sound"):
+        read_timetable(np.zeros(n), rate_hz=48000)

@@ -248,3 +248,15 @@ def test_a_full_disk_is_noticed(tmp_path, suffix):
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, limits)
         signal.signal(signal.SIGXFSZ, handler)
+
+
+def test_a_file_for_which_the_memory_does_not_suffice_says_so(tmp_path, monkeypatch):
+    path = tmp_path / "take.wav"
+    write_recording(path, np.zeros((100, 2)), 48000)
+
+    def refuse(*_words, **_options):
+        raise MemoryError
+
+    monkeypatch.setattr(soundfile, "SoundFile", refuse)
+    with pytest.raises(FileError, match=r"take\.wav: .*not enough memory"):
+        read_recording(path)

@@ -137,3 +137,15 @@ def test_faults_of_level() -> None:
     levelled = record(faults=Faults(automatic_gain=1.0, automatic_gain_s=0.02), noise=Noise(pickup_white=1e-5))
     rms = [np.std(levelled[round(at * RATE_HZ) : round((at + 0.05) * RATE_HZ), 1]) for at in (0.6, 1.2)]
     assert rms[0] == pytest.approx(rms[1], rel=0.1)
+
+
+def test_pink_noise_has_the_size_that_is_asked_for_and_no_dc():
+    """1/f of power: as much in each octave, nothing at 0 Hz, which no input lets through."""
+    noise = Noise(pickup_white=0.0, reference_white=0.0, pickup_pink=0.01)
+    bench = VirtualBench(pickup=lambda f: 0 * f, reference=lambda f: 0 * f, noise=noise, seed=3)
+    heard = bench.record(np.zeros(1 << 17), rate_hz=48000)[:, 0]
+    assert np.std(heard) == pytest.approx(0.01, rel=0.05)
+    assert abs(np.mean(heard)) < 1e-4
+    power = np.abs(rfft(heard)) ** 2
+    octaves = [np.sum(power[1 << k : 2 << k]) for k in range(8, 16)]
+    assert max(octaves) / min(octaves) < 1.5

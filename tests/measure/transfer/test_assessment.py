@@ -335,3 +335,12 @@ def test_memory_of_checks_and_response(tmp_path, duration_s: float) -> None:
     command = [sys.executable, "-c", MEMORY_PROGRAM, str(tmp_path / "long.wav")]
     run = subprocess.run(command, capture_output=True, text=True, check=True, timeout=300)
     assert float(run.stdout) < 6
+
+
+@pytest.mark.parametrize(("severity", "is_kept"), [("pass", True), ("warn", True), ("reject", False)])
+def test_what_the_card_told_may_take_the_response_away(severity, is_kept):
+    response = Response(frequency_hz=np.array([1e3]), value=np.array([1 + 0j]), covariance=np.zeros((1, 2, 2)))
+    own, told = Finding(code="own", severity="warn", text="a"), Finding(code="xrun", severity=severity, text="b")
+    joined = join_findings(Judgement(findings=(own,), response=response), [told, replace(told, severity="pass")])
+    assert joined.findings == (own, told)
+    assert (joined.response is response) == is_kept

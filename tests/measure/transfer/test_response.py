@@ -9,6 +9,7 @@ import soundfile
 from measure.errors import MeasureError
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
+from measure.transfer import response as transfer
 from measure.transfer.response import estimate_response, mean_ratio, ratio_covariance
 from measure.version import VERSION
 from tests.counted_transforms import count_transforms
@@ -307,3 +308,38 @@ def test_a_response_needs_one_transform_a_channel(monkeypatch: pytest.MonkeyPatc
     transforms = count_transforms(monkeypatch)
     estimate_response([recording])
     assert transforms.total() == 2
+
+
+def test_covariance_of_circular_noise_is_half_its_cross_density():
+    """Of circular noises a and b with E[a b*] = C: cov(Re a, Re b) = cov(Im a, Im b) = Re C/2, cov(Im a, Re b) = Im C/2."""
+    rng = np.random.default_rng(4)
+    root = np.array([[2.0, 0.0], [0.7 - 0.9j, 0.5]])
+    circular = (rng.standard_normal((2, 200_000)) + 1j * rng.standard_normal((2, 200_000))) / np.sqrt(2)
+    top, bottom = root @ circular
+    drawn_covariance = np.cov(np.stack([top.real, top.imag, bottom.real, bottom.imag]))
+    wanted = root @ root.conj().T
+    noise = transfer._Noise(
+        density=np.array([[wanted[0, 0].real, wanted[1, 1].real]]), cross=wanted[:1, 1], is_from_silence=True, findings=()
+    )
+    stated = transfer._observation_covariance(np.array([1e3]), noise, np.array([np.inf]), hum=None, length_s=1.0)[0]
+    np.testing.assert_allclose(stated, drawn_covariance, atol=0.02)  # 5 standard deviations of so many draws
+    np.testing.assert_array_equal(stated, stated.T)
+
+
+@pytest.mark.parametrize("n_repeats", [2, 5])
+def test_scatter_counts_where_chance_would_hardly_show_it(n_repeats):
+    """χ² of ν has the mean ν and the variance 2ν: four standard deviations of χ²/ν, at the ends of half as many bands."""
+    n = 100
+    freedom = 2 * (transfer.POINTS_PER_OCTAVE / 2 + 1) * (n_repeats - 1)
+    chance = 4 * np.sqrt(2 / freedom)
+    predicted = np.tile(np.eye(2), (n, 1, 1))
+    assert np.all(transfer._excess_scatter(0.99 * (1 + chance) * predicted, predicted, n_repeats) == 1)
+    more = 1.01 * (1 + chance)
+    np.testing.assert_allclose(transfer._excess_scatter(more * predicted, predicted, n_repeats), more)
+
+
+def test_steps_of_samples_are_white_noise_of_a_twelfth():
+    """Rounding to steps q: variance q²/12, spread up to half the rate; full scale is 1, so q = 2^(1 − bits)."""
+    for n_bits, step in ((16, 1 / 32768), (24, 1 / 8388608), (None, 1 / 8388608)):
+        recording = Recording(samples=np.zeros((10, 2), dtype=np.float32), rate_hz=48000, n_bits=n_bits)
+        assert transfer._quantisation_density(recording) == pytest.approx(step**2 / 12 / 48000)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fit.answers.calibrate import exciter_corner
 from fit.answers.calibrate.exciter_corner import COPPER_STD, current_response, find_corner
 from measure.response import CHANNEL_DELAY, CHANNEL_GAIN, Origin, Response
 from measure.signal.recording import Recording
@@ -68,6 +69,9 @@ def test_the_corner_comes_out_of_a_recording():
     assert answer.corner.value == pytest.approx(9000.0, rel=2e-3)
     assert answer.corner.standard_uncertainty == pytest.approx(COPPER_STD * 9000, rel=0.05)
     assert answer.budget[0].source == "temperature of the exciter's copper"
+    # a third of the resistance is copper, of 0.393 % a kelvin (IEC 60028), and ± 3 K are a rectangular distribution
+    by_hand = 0.00393 * 3 / 3 / np.sqrt(3)
+    assert answer.budget[0].contribution / answer.corner.value == pytest.approx(by_hand, rel=0.15)
     assert answer.findings == ()
     assert answer.simulated
 
@@ -127,3 +131,17 @@ def test_what_cannot_be_fitted_is_refused():
     elsewhere = replace(good, frequency_hz=GRID_HZ * 1.01)
     with pytest.raises(ValueError, match="no frequencies in common"):
         current_response(good, elsewhere)
+
+
+@pytest.mark.parametrize(
+    ("factor", "by_hand"),
+    [
+        (1.0, [[4.0, 1.0], [1.0, 9.0]]),
+        (2.0, [[16.0, 4.0], [4.0, 36.0]]),
+        (1j, [[9.0, -1.0], [-1.0, 4.0]]),  # i(x + iy) = −y + ix
+        (1 + 1j, [[11.0, -5.0], [-5.0, 15.0]]),  # (x − y) + i(x + y)
+    ],
+)
+def test_covariance_of_a_complex_number_times_another(factor, by_hand):
+    scaled = exciter_corner._scaled(np.array([[[4.0, 1.0], [1.0, 9.0]]]), np.array([factor], dtype=complex))
+    np.testing.assert_allclose(scaled, [by_hand], rtol=1e-14)

@@ -141,6 +141,9 @@ def test_hum_that_vanishes_has_a_bound():
     came = compare_noise(gone, takes("ab", [-80.0, -80.0])).hum
     assert came.bound_db > 20.0
     assert "rose by" in came.notes[0]
+    gone_of = compare_noise(takes("ab", [-80.0, -80.0]), gone).hum
+    assert (gone_of.before_dbfs, gone_of.after_dbfs) == (-80.0, None)
+    assert (came.before_dbfs, came.after_dbfs) == (None, -80.0)
 
 
 def test_no_hum_at_all():

@@ -182,3 +182,21 @@ def test_wrong_calls():
         compare_shielding([one], [drawn(rng, CC_F, grid_hz=GRID_HZ * 1.01)])
     with pytest.raises(ValueError, match=r"impedance has shape \(3,\), expected \(160,\)"):
         compare_shielding([one], [one], impedance_before=np.ones(3, dtype=complex))
+
+
+@pytest.mark.parametrize("scatter", [0.0, 0.05])
+def test_takes_of_one_side_that_scatter_are_as_uncertain_as_they_do(scatter):
+    """s²/n of n takes by their scatter, never less than what each states of itself: both by hand."""
+    n, std = len(GRID_HZ), 1e-4
+    value = through_plate(OPEN, CC_F)(GRID_HZ)
+    size = np.abs(value)
+    covariance = np.tile(np.eye(2), (n, 1, 1)) * (std * size)[:, None, None] ** 2 / 2
+
+    def take(factor):
+        return Response(frequency_hz=GRID_HZ, value=factor * value, covariance=covariance)
+
+    answer = compare_shielding([take(1 - scatter), take(1.0), take(1 + scatter)], [take(0.5)])
+    of_before = max(std / np.sqrt(3), scatter * np.sqrt(2 / 2 / 3))  # deviations ± scatter: s² = 2·scatter²/(3 − 1)
+    of_after = std / 0.5
+    by_hand = 20 / np.log(10) * np.hypot(of_before, of_after) / np.sqrt(2)  # half of a complex variance lies along the value
+    np.testing.assert_allclose(answer.std_db, by_hand, rtol=0.02)

@@ -1,16 +1,20 @@
 """What is said of statements that the takes contradict: found, in figures, with a cure, in one line."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from fit.answers.parts.quantities import Derived
 from fit.answers.pickup import doubts
 from fit.answers.pickup.characterisation import answer_of
 from fit.answers.pickup.contradictions import released_of
+from fit.estimate.evidence import TakeEvidence
 from fit.estimate.ladder import choose_model
 from fit.estimate.parameters import ACROSS_UNIT_S, Parameter
 from measure.quantity import parse_quantity
+from measure.response import Response
 from tests.guitar_cases import THREE_TAKES, draw_one_pickup
 from tests.guitar_evidence import evidence_of_guitar
 from tests.recorded import evidence_of
@@ -153,3 +157,108 @@ def test_a_part_that_nobody_stated_is_no_loss_of_the_pickup(seed):
     assert found["senseless-loss"].severity == "reject"
     assert "is a part clipped on that is not stated?" in found["senseless-loss"].text
     assert found["senseless-loss"].text.isprintable()
+
+
+def reference(offset_std, learned, *, source="the added part", std=0.01, name="log_added_0"):
+    """A choice with one reference so many of its standard uncertainties off; the takes took a share of its variance."""
+    parameter = Parameter(name=name, start=0.0, source=source, prior_mean=-20.0, prior_std=std)
+    problem = SimpleNamespace(parameters=(parameter,), released=(), evidence=evidence_of("bare-single-coil", TAKES))
+    vector = np.array([-20.0 + offset_std * std])
+    return SimpleNamespace(problem=problem, fit=SimpleNamespace(vector=vector), covariance=np.array([[(1 - learned) * std**2]]))
+
+
+# The pull of least squares with priors: (estimate − prior)/√(prior variance − posterior variance), 1 σ where both are right.
+@pytest.mark.parametrize(
+    ("offset", "learned", "severity"),
+    [
+        (2.9, 1.0, None),
+        (3.1, 1.0, "warn"),
+        (-3.1, 1.0, "warn"),
+        (1.9, 0.25, "warn"),  # 1.9/√0.25 = 3.8
+        (1.4, 0.25, None),
+        (0.9, 0.01, None),  # pulled by 9, but within what was stated of it
+        (4.9, 1.0, "warn"),
+        (5.1, 1.0, "reject"),
+        (1.9, 0.04, "warn"),  # 9.5, within the bound of a rectangular distribution
+        (2.1, 0.04, "reject"),
+        (9.0, 0.0, None),  # the takes tell nothing of it
+    ],
+)
+def test_a_reference_is_doubted_from_three_and_contradicted_from_five(offset, learned, severity):
+    found = doubts.pulled_references(reference(offset, learned))
+    assert [finding.severity for finding in found] == ([severity] if severity else [])
+    if found:
+        assert found[0].figure == pytest.approx(abs(offset) / np.sqrt(learned))
+        assert found[0].text.endswith("values are indicative only") == (severity == "reject")
+
+
+@pytest.mark.parametrize("change", [{"source": ""}, {"std": np.inf}, {"name": "gain_step_1"}])
+def test_only_what_somebody_stated_is_a_reference(change):
+    with np.errstate(invalid="ignore"):
+        assert doubts.pulled_references(reference(9.0, 1.0, **change)) == []
+
+
+def flat(name, value, added=()):
+    frequency_hz = 1000 * 2.0 ** (np.arange(-40, 30) / 8)
+    response = Response(
+        frequency_hz=frequency_hz,
+        value=frequency_hz * 1j * np.where(frequency_hz > 1000, value, 1.0),
+        covariance=np.tile(1e-12 * np.eye(2), (70, 1, 1)),
+    )
+    return TakeEvidence(name=name, response=response, added=added)
+
+
+@pytest.mark.parametrize(
+    ("value", "added", "codes"),
+    [
+        (1.11, (), ["part-not-stated"]),  # more than a tenth apart, though the same is said
+        (1.09, (), []),
+        (1.009, ("1n ± 1%",), ["part-not-seen"]),  # less than a hundredth, though another part is said
+        (1.011, ("1n ± 1%",), []),
+        (1.5, ("1n ± 1%",), []),
+    ],
+)
+def test_what_is_said_of_two_takes_is_held_against_both(value, added, codes):
+    parts = tuple(parse_quantity(part) for part in added)
+    found = doubts._loads_against_responses([flat("a", 1.0), flat("b", value, parts)])
+    assert [finding.code for finding in found] == codes
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "severity"),
+    [
+        ("inductance", 0.81, None),
+        ("inductance", 0.79, "warn"),
+        ("inductance", 12.1, "warn"),
+        ("inductance", 35.9, "warn"),
+        ("inductance", 36.1, "reject"),  # three times beyond the usual: a slip of a unit, not a pickup
+        ("bridge.inductance", 0.26, "reject"),
+        ("dc_resistance", 75.1e3, "reject"),
+        ("winding_capacitance", 5.1e-12, "warn"),
+        ("winding_capacitance", 4.9e-12, "reject"),
+        ("resonance_loaded", 1.0, None),
+    ],
+)
+def test_values_beyond_the_usual_are_doubted_and_far_beyond_no_values(name, value, severity):
+    found = doubts._unusual({name: Derived(value=value, unit="H", gradient=np.zeros(1))})
+    assert [finding.severity for finding in found] == ([severity] if severity else [])
+    assert all(finding.text.endswith("indicative only") == (severity == "reject") for finding in found)
+
+
+@pytest.mark.parametrize(("couplings", "share"), [((0.5, 0.5), None), ((0.5, 0.51), 51.01), ((0.8,), 64.0)])
+def test_eddy_loops_that_take_more_than_half_are_something_else(couplings, share):
+    """Each loop takes k² of the inductance; those of one coil add up."""
+    told = {f"eddy_loop_{n}.coupling": Derived(value=k, unit="1", gradient=np.zeros(1)) for n, k in enumerate(couplings, start=1)}
+    found = doubts._unusual(told)
+    assert [finding.figure for finding in found] == ([pytest.approx(share)] if share else [])
+
+
+@pytest.mark.parametrize(("n_after", "is_seen"), [(0, False), (2, False), (3, True), (20, True)])
+def test_three_frequencies_have_to_follow_a_resonance(n_after, is_seen):
+    frequency_hz = 1000 * 2.0 ** (np.arange(-40, 30) / 8)
+    top = len(frequency_hz) - 1 - n_after
+    level = 1 - 0.01 * np.abs(np.arange(len(frequency_hz)) - top)
+    covariance = np.tile(1e-12 * np.eye(2), (70, 1, 1))
+    response = Response(frequency_hz=frequency_hz, value=1j * frequency_hz * level, covariance=covariance)
+    found = doubts._unseen_resonance(TakeEvidence(name="open", response=response))
+    assert [(one.code, one.severity) for one in found] == ([] if is_seen else [("resonance-not-seen", "reject")])

@@ -140,3 +140,16 @@ def test_a_pickup_that_is_never_alone_is_relative_to_its_loudest():
     assert not any(one.is_alone for one in references.values())
     assert found["neck", "half"].level == pytest.approx(0.5, rel=1e-12)
     assert leakage is None
+
+
+@pytest.mark.parametrize("gain", [1e-3, 0.01, 100.0])
+def test_the_gain_of_the_card_is_of_no_account(gain):
+    """Levels are relative to one another: with another gain of card or exciter everything stays as it was."""
+    factors = {("bridge", "b"): 1.0, ("neck", "b"): 0.05, ("bridge", "n"): 0.04, ("neck", "n"): 0.2, ("middle", "b"): 0.1}
+    once, _, leakage = levels(*(tone(*key, factor) for key, factor in factors.items()))
+    again, references, same = levels(*(tone(*key, gain * factor, std=gain * 1e-6) for key, factor in factors.items()))
+    assert set(references) == {"bridge", "neck"}
+    assert same == pytest.approx(leakage, rel=1e-12)
+    for key, one in once.items():
+        assert again[key].is_connected is one.is_connected
+        assert again[key].level == (None if one.level is None else pytest.approx(one.level, rel=1e-12))
