@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from measure.errors import LibraryMissingError, NoCardError, UnknownDeviceError
 
 RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
+VERSION_LIMIT_S = 5.0  # a sound server may keep a client waiting for ever
 N_NAMED = 8  # devices that a message names at most
 WASAPI, CORE_AUDIO = "Windows WASAPI", "Core Audio"  # as PortAudio names them
 MIXED = ("MME", "Windows DirectSound")  # host APIs whose streams the system always mixes, and resamples where rates differ
@@ -58,6 +60,16 @@ def load_library() -> Any:
         msg = f"the PortAudio library cannot be loaded ({' '.join(str(err).split())}), so there is no sound. {INSTALL}"
         raise LibraryMissingError(msg) from err
     return sounddevice
+
+
+def library_version() -> str | None:
+    """Version of PortAudio, asked in a process of its own, where its noise ends; None where it cannot be loaded."""
+    asked = "import sounddevice; print(sounddevice.get_portaudio_version()[1])"
+    try:
+        done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, timeout=VERSION_LIMIT_S, check=True)
+    except (OSError, subprocess.SubprocessError):
+        return None
+    return done.stdout.strip() or None
 
 
 def end_library() -> None:

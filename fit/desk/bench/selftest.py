@@ -1,9 +1,10 @@
 """The reference recordings that come with the program, from their samples to its answers, against what they were made from.
 
-A general circuit simulator that shares no code with this program rendered them (fixtures/recordings in the repository says how);
-here they have 16 bits. What they were made from is read when everything has been found, and is no start or default of any fit.
+Node equations that share no code with this program rendered them (tests/reference_takes.py in the repository). What they were
+made from stands in made.json beside them; it is read when everything has been found, and is no start or default of any fit.
 """
 
+import json
 import platform
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -30,7 +31,8 @@ from measure.marking import read_value
 from measure.response import ComplexArray, FloatArray
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
-from measure.source.files import library_version
+from measure.source import files as sound_files
+from measure.source import portaudio
 from measure.source.virtual import VirtualBench
 from measure.transfer.response import estimate_response
 from measure.version import VERSION
@@ -48,30 +50,37 @@ output = "tip"
 [pickup.bridge]
 ends = ["hot", "ground"]
 [pot.volume]
-marked = "{pots} ± 20%"
+marked = "250k ± 20%"
 taper = "audio"
 cw = "hot"
 wiper = "tip"
 ccw = "ground"
 [pot.tone]
-marked = "{pots} ± 20%"
+marked = "250k ± 20%"
 taper = "audio"
 wiper = "hot"
 ccw = "tone link"
 [capacitor.tone]
-marked = "{capacitor} ± 10%"
+marked = "22n ± 10%"
 between = ["tone link", "ground"]
 """
 UP, DOWN = {"volume": "10", "tone": "10"}, {"volume": "10", "tone": "0"}
 KNOWN = "1n ± 1%"
-MARKED = "33n ± 10%"
+MARKED = "22n ± 10%"
+GUITAR_DCR = "5.84k ± 1%"
 RC_HZ, RC_LIMIT_DB = 4000.0, 0.01  # corner of the low-pass [Hz], and how far from its formula its response may be [dB]
 RATE_HZ = 48000
-
-# What the recordings were made from, SI units.
-COIL = {"inductance": 2.87, "winding_capacitance": 92e-12, "dc_resistance": 6350.0}
-GUITAR = {"inductance": 3.62, "pot.volume": 463e3, "pot.tone": 528e3, "capacitor.tone": 30.6e-9}
-CHANGES = {"added_capacitance": 86e-12, "hum": -14.0}
+# Compared, of what the recordings were made from.
+COMPARED = (
+    "inductance",
+    "winding_capacitance",
+    "dc_resistance",
+    "pot.volume",
+    "pot.tone",
+    "capacitor.tone",
+    "added_capacitance",
+    "hum",
+)
 
 
 def run_selftest(desk: Desk) -> Outcome:
@@ -106,7 +115,8 @@ def versions() -> dict[str, str]:
     """Versions of the program, of what it computes with, and of the system that it runs on."""
     found = {"coilsweep": VERSION, "Python": platform.python_version()}
     found |= {name: metadata.version(name) for name in ("numpy", "scipy", "lmfit", "matplotlib", "soundfile", "sounddevice")}
-    found["libsndfile"] = library_version()
+    found["libsndfile"] = sound_files.library_version()
+    found["PortAudio"] = portaudio.library_version() or "cannot be loaded"
     found["system"] = f"{platform.system()} {platform.release()}, {platform.machine()}"
     return found
 
@@ -122,43 +132,48 @@ def _bench(folder: Path, recordings: Path, takes: Mapping[str, Conditions], wiri
     return desk
 
 
+def _actual(recordings: Path, case: str) -> dict[str, float]:
+    made: dict[str, dict[str, float]] = json.loads((recordings / "made.json").read_text(encoding="utf-8"))
+    return {name: value for name, value in made[case].items() if name in COMPARED}
+
+
 def _coil(recordings: Path, folder: Path) -> Iterator[Found]:
-    takes = {"coil-open": Conditions(), "coil-plus-1n": Conditions(added=KNOWN)}
+    takes = {"coil": Conditions(), "coil-1n": Conditions(added=KNOWN)}
     desk = _bench(folder, recordings, takes)
-    found = fit_of(desk, open_logbook(desk.logbook), FitWish(names=tuple(takes), dcr="6.35k ± 1%")).answer.quantities
-    yield from _beside("A single coil, open and with a known part", COIL, found)
+    found = fit_of(desk, open_logbook(desk.logbook), FitWish(names=tuple(takes), dcr="7.12k ± 1%")).answer.quantities
+    yield from _beside("A single coil, open and with a known part", _actual(recordings, "coil"), found)
 
 
 def _tone_capacitor(recordings: Path, folder: Path) -> Iterator[Found]:
     takes = {
-        "tone-up": Conditions(controls=UP),
-        "tone-up-plus-1n": Conditions(controls=UP, added=KNOWN),
-        "tone-down": Conditions(controls=DOWN),
+        "guitar": Conditions(controls=UP),
+        "guitar-1n": Conditions(controls=UP, added=KNOWN),
+        "guitar-tone-0": Conditions(controls=DOWN),
     }
-    desk = _bench(folder, recordings, takes, WIRING.format(pots="500k", capacitor="33n"))
-    fitted = fit_of(desk, open_logbook(desk.logbook), FitWish(names=tuple(takes), dcr="7.15k ± 1%")).answer
+    desk = _bench(folder, recordings, takes, WIRING)
+    fitted = fit_of(desk, open_logbook(desk.logbook), FitWish(names=tuple(takes), dcr=GUITAR_DCR)).answer
     title = "A guitar with its controls in circuit"
-    yield from _beside(title, GUITAR, fitted.quantities)
+    yield from _beside(title, _actual(recordings, "guitar"), fitted.quantities)
     verdict = judge_part("capacitor.tone", read_value(MARKED, "capacitor"), fitted).verdict
     yield Found(title=title, name="verdict", is_met=verdict == "within marking")
 
 
 def _shielding(recordings: Path, folder: Path) -> Iterator[Found]:
     plain, loaded = Conditions(controls=UP), Conditions(controls=UP, added=KNOWN)
-    takes = {"before": plain, "before-plus-1n": loaded, "after": plain, "after-plus-1n": loaded}
-    desk = _bench(folder, recordings, takes, WIRING.format(pots="250k", capacitor="22n"))
+    takes = {"guitar": plain, "guitar-1n": loaded, "shielded": plain, "shielded-1n": loaded}
+    desk = _bench(folder, recordings, takes, WIRING)
     names = tuple(takes)
-    wish = CompareWish(before=names[:2], after=names[2:], dcr="6.35k ± 1%")
+    wish = CompareWish(before=names[:2], after=names[2:], dcr=GUITAR_DCR)
     compared = compare_kept(desk, open_logbook(desk.logbook), wish)
     found = {} if compared.parts is None else {name: one.change for name, one in compared.parts.quantities.items()}
     if compared.noise is not None and compared.noise.hum is not None and compared.noise.hum.change is not None:
         found["hum"] = compared.noise.hum.change
-    yield from _beside("A shielding job, before and after", CHANGES, found)
+    yield from _beside("A shielding job, before and after", _actual(recordings, "shielding"), found)
 
 
 def _missing_samples(recordings: Path, folder: Path) -> Iterator[Found]:
-    desk = _bench(folder, recordings, {"dropouts": Conditions()})
-    take = read_take(open_logbook(desk.logbook), "dropouts")
+    desk = _bench(folder, recordings, {"dropped": Conditions()})
+    take = read_take(open_logbook(desk.logbook), "dropped")
     reasons = [one.code for one in take.findings if one.severity == "reject"]
     yield Found(title="A recording with samples missing", name="rejected", is_met=reasons == ["dropouts"])
 

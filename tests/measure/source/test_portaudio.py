@@ -1,6 +1,8 @@
 """Which device a name means, and which flags; the list of devices is made up, PortAudio is not needed."""
 
 import inspect
+import subprocess
+import sys
 from types import SimpleNamespace
 
 import pytest
@@ -11,6 +13,7 @@ from measure.source.portaudio import (
     choose_device,
     default_index,
     exact_settings,
+    library_version,
     load_library,
     may_resample,
     opening_rates,
@@ -162,3 +165,23 @@ def test_rates_are_tried_as_they_come_and_so_that_nobody_resamples(host_api, exa
     assert opening_rates(library, found) == (rates_hz, exact_hz)
     assert tried[-1][0] == 48000  # a device that takes on the rates it is asked for is left at its own
     assert {is_exact for _, is_exact in tried} == ({False} if exact_hz is None else {False, True})
+
+
+@pytest.mark.parametrize(
+    "failure",
+    [OSError("no process"), subprocess.CalledProcessError(1, "python"), subprocess.TimeoutExpired("python", 5.0)],
+)
+def test_a_library_that_does_not_load_or_answer_has_no_version(monkeypatch, failure):
+    def fail(*_, **__):
+        raise failure
+
+    monkeypatch.setattr(subprocess, "run", fail)
+    assert library_version() is None
+
+
+def test_a_version_is_asked_in_a_process_of_its_own(monkeypatch, tmp_path):
+    (tmp_path / "sounddevice.py").write_text("def get_portaudio_version():\n    return 1246976, 'made up 19.7'\n")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    had = "sounddevice" in sys.modules
+    assert library_version() == "made up 19.7"
+    assert ("sounddevice" in sys.modules) == had

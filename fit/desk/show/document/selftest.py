@@ -47,7 +47,7 @@ class SelftestDocument(Document, frozen=True, kw_only=True, tag="coilsweep.selft
     versions : dict of str to str
         Of the program, its packages, and the system.
     simulated : bool
-        Always true: a circuit simulator made the recordings.
+        Always true: node equations made the recordings.
     """
 
     outcome: Literal["agrees", "does not agree"]

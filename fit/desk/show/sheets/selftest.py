@@ -11,7 +11,7 @@ from fit.desk.show.words import estimate_texts, quantity_name
 from measure.quantity import format_quantity
 
 JUDGEMENTS = {
-    "verdict": "tone capacitor, marked 33 nF ± 10 %: within its marking",
+    "verdict": "tone capacitor, marked 22 nF ± 10 %: within its marking",
     "rejected": "rejected, since samples are missing",
     "response": "response, largest difference",
 }
@@ -95,7 +95,7 @@ def sheet_of_selftest(tested: Rerun) -> Sheet:
     blocks.append(
         Text(
             (
-                "The recordings were made by a circuit simulator that shares nothing with this program. E is the",
+                "The recordings were made by node equations that share no code with this program. E is the",
                 "difference over the half of the 95 % interval: at most 1 where both agree.",
             ),
             is_note=True,
