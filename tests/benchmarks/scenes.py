@@ -1,4 +1,7 @@
-"""What the benchmark of the commands works on: python -m tests.benchmarks.scenes FOLDER lays it out."""
+"""What the benchmark of the commands works on: python -m tests.benchmarks.scenes FOLDER [KIND...] lays it out.
+
+KIND of the recordings of ten minutes: silence, after a sweep of 10 s; sweep, all the time.
+"""
 
 import contextlib
 import io
@@ -18,14 +21,14 @@ from tests.takes_by_formula import apply_response, coil_response, hum_wave
 
 RATE_HZ = 48000
 PLAYED_S, LONG_S = 180.0, 600.0
-SWEEPS_S = {"long-sweep": 598.8, "long-silence": 10.0}  # [s] the rest of ten minutes is silence
+SWEEPS_S = {"silence": 10.0, "sweep": 598.8}  # [s] the rest of ten minutes is silence
 POSITIONS = ("bridge", "middle", "neck")
 RIG = ("--input-resistance", "1M ± 1%", "--input-capacitance", "185p ± 3p", "--sense-resistor", "100 ± 1%")
 CHANNELS = ("--reference", "current", "--pickup-channel", "1", "--reference-channel", "2")
 
 
-def lay_out(folder):
-    """Logbooks of a guitar, of a job and of a wiring; a recording to import, one of playing, and two of ten minutes."""
+def lay_out(folder, kinds):
+    """Logbooks of a guitar, of a job and of a wiring; a recording to import, one of playing, and those of ten minutes."""
     make_logbook(folder, "guitar")
     make_logbook(folder, "shielding")
     shutil.copytree(folder / "guitar", folder / "fitted")
@@ -43,8 +46,8 @@ def lay_out(folder):
     rng = np.random.default_rng(0)
     playing = 0.1 * rng.uniform(-1, 1, (round(PLAYED_S * RATE_HZ), 1))
     soundfile.write(folder / "playing.wav", playing, RATE_HZ, subtype="PCM_24")
-    for name, sweep_s in SWEEPS_S.items():
-        write_long(folder / f"{name}.wav", rng, sweep_s)
+    for kind in kinds:
+        write_long(folder / f"{kind}.wav", rng, SWEEPS_S[kind])
 
 
 def write_long(path, rng, sweep_s):
@@ -68,4 +71,4 @@ def _done(*words):
 
 
 if __name__ == "__main__":
-    lay_out(Path(sys.argv[1]))
+    lay_out(Path(sys.argv[1]), sys.argv[2:])
