@@ -16,7 +16,7 @@ from measure.checks.ends import judge_ends
 from measure.checks.waveform import find_repeats
 from measure.response import Finding, FloatArray, Severity, percentile
 from measure.signal.arrival import BEFORE_S, Arrival, find_latency, follow_stimulus
-from measure.signal.mains import find_silences, fit_hum, hum_samples, line_levels
+from measure.signal.mains import find_silences, fit_hum, hum_samples, line_levels, near_stimulus
 from measure.signal.recording import Recording, Samples
 from measure.signal.timetable import Timetable, read_timetable
 
@@ -169,7 +169,8 @@ def noise_summary(recording: Recording) -> dict[str, float | None]:
 
 
 def _summarise_noise(recording: Recording, silences: tuple[slice, slice]) -> dict[str, float | None]:
-    """Hum and noise floor in given silences; see `noise_summary`."""
+    """Hum and noise floor in given silences, beside the stimulus; see `noise_summary`."""
+    silences = near_stimulus(silences, recording.rate_hz)
     channel = _channels(recording)["pickup"]
     summary: dict[str, float | None] = {"hum_hz": None, "hum_dbfs": None, "floor_dbfs": None}
     parts = [part for part in silences if part.stop - part.start > 1]

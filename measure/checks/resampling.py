@@ -80,11 +80,10 @@ def _levels(
         return None
     first = int(timetable.edges[max(high[0] - 1, 0)])
     last = int(timetable.edges[min(high[-1] + 1, len(timetable.edges) - 1)])
-    played = np.asarray(stimulus[first:last], dtype=float)
     begin, end = max(first + latency, 0), last + latency
     if begin >= end or end > len(samples):  # cut short: the highest bands are missing, and nothing took them out
         return None
-    heard = np.asarray(samples[begin : end + round(TAIL_S * rate_hz)], dtype=float)
+    heard, played = samples[begin : end + round(TAIL_S * rate_hz)], stimulus[first:last]
     edge_hz = np.linspace(0, rate_hz / 2, N_BANDS + 1)
     energy = [_band_energy(part, edge_hz, rate_hz=rate_hz) for part in (heard, played)]
     middle_hz = (edge_hz[1:] + edge_hz[:-1]) / 2
@@ -97,14 +96,20 @@ def _levels(
     return middle_hz[part], 10 * np.log10(np.maximum(energy[0][part], 1e-30) / energy[1][part])
 
 
-def _band_energy(samples: FloatArray, edge_hz: FloatArray, *, rate_hz: int) -> FloatArray:
+def _band_energy(samples: Samples, edge_hz: FloatArray, *, rate_hz: int) -> FloatArray:
     """Energy in each band, shape (n,); the ends faded, so that what was cut through leaks little."""
     n_fade = max(len(samples) // 50, 1)
-    window = np.ones(len(samples))
-    window[:n_fade] = np.linspace(0, 1, n_fade) ** 2
-    window[-n_fade:] = window[:n_fade][::-1]
+    fade = np.linspace(0, 1, n_fade) ** 2
     length = fast_length(len(samples))
-    power = np.abs(np.fft.rfft(samples * window, length)) ** 2
+    faded = np.zeros(length)
+    faded[: len(samples)] = samples
+    faded[:n_fade] *= fade
+    faded[len(samples) - n_fade : len(samples)] *= fade[::-1]
+    spectrum = np.fft.rfft(faded)
+    del faded  # of a long sweep each of these is as large as the recording
+    power = np.abs(spectrum)
+    del spectrum
+    power *= power
     edges = np.minimum((edge_hz / rate_hz * length).astype(int), len(power) - 1)
     return np.add.reduceat(power, edges[:-1])
 

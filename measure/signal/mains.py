@@ -21,6 +21,7 @@ FREQUENCY_RANGE = 0.011  # [1] how far the mains may be off its nominal value
 TOP_LINE_HZ = 3200.0  # [Hz] lines above are left in; they lie far from each other compared with a band
 FIT_RATE_HZ = 8000.0  # [Hz] the silences are averaged down to about this rate for the fit
 SHORTEST_SILENCE_S = 0.08  # [s] shorter ones say nothing about lines 50 Hz apart
+LONGEST_SILENCE_S = 30.0  # [s] of either is used: farther away the mains has wandered, and there is only noise to collect
 LINE_OVER_NOISE = 30.0  # [1] power of a line over that of its neighbours; chance reaches 12 about once in 1e5
 FEWEST_BINS = 20.0  # [1] on either side, for the noise to be known to some 20 %
 DRIFT_OVER_NOISE = 20.0  # [1] square of a drift over its variance; chance reaches it about once in 1e4
@@ -110,6 +111,24 @@ def find_silences(samples: FloatArray | Samples, rate_hz: float) -> tuple[slice,
     before = max(0, on[0] * block - round(GUARD_BEFORE_S * rate_hz))
     after = min(n, (on[-1] + 1) * block + round(GUARD_AFTER_S * rate_hz))
     return slice(0, before), slice(after, n)
+
+
+def near_stimulus(silences: tuple[slice, slice], rate_hz: float) -> tuple[slice, slice]:
+    """Cut off of two silences what lies far from the stimulus.
+
+    Parameters
+    ----------
+    silences : tuple of two slices
+        Before the stimulus, and after it.
+
+    Returns
+    -------
+    tuple of two slices
+        At most `LONGEST_SILENCE_S` of either.
+    """
+    before, after = silences
+    most = round(LONGEST_SILENCE_S * rate_hz)
+    return slice(max(before.start, before.stop - most), before.stop), slice(after.start, min(after.stop, after.start + most))
 
 
 def fit_hum(recording: Recording, silences: tuple[slice, ...]) -> Hum | None:

@@ -6,7 +6,7 @@ covariance of numerator and denominator, and `ratio_covariance` that of their ra
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +31,7 @@ from measure.signal.mains import (
     Hum,
     find_silences,
     fit_hum,
+    near_stimulus,
     noise_density,
 )
 from measure.signal.recording import Recording
@@ -269,9 +270,12 @@ def _origin(recordings: Sequence[Recording], *, note: str, time_utc: str, device
 
 def _observe(recording: Recording, stimulus: FloatArray | None, *, remove_hum: bool) -> _Observation:
     """Project one recording on its excitation, band by band."""
-    rate_hz, n = float(recording.rate_hz), len(recording.samples)
+    rate_hz = float(recording.rate_hz)
     arrival = 0 if recording.reference_channel is not None else find_arrival(recording, _known(stimulus))
-    silences = _silences(recording, stimulus, arrival)
+    silences = near_stimulus(_silences(recording, stimulus, arrival), rate_hz)
+    first, n = int(silences[0].start), int(silences[1].stop - silences[0].start)
+    recording = replace(recording, samples=recording.samples[first : first + n])
+    arrival, silences = arrival - first, (_moved(silences[0], -first), _moved(silences[1], -first))
     hum = fit_hum(recording, silences) if remove_hum else None
     pickup, reference = _readers(recording, stimulus, arrival, hum)
     is_between_silences = silences[0].stop > silences[0].start and silences[1].stop > silences[1].start
@@ -298,6 +302,10 @@ def _observe(recording: Recording, stimulus: FloatArray | None, *, remove_hum: b
         covariance=_observation_covariance(grid_hz, noise, ratio.energy, hum=hum, length_s=length_s),
         findings=noise.findings,
     )
+
+
+def _moved(part: slice, by: int) -> slice:
+    return slice(part.start + by, part.stop + by)
 
 
 def _check_coherence(ratio: BandRatio, noise: _Noise, *, name: str) -> None:

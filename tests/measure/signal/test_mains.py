@@ -3,7 +3,7 @@ import json
 import numpy as np
 import pytest
 
-from measure.signal.mains import find_silences, fit_hum, hum_samples, line_levels, noise_density
+from measure.signal.mains import find_silences, fit_hum, hum_samples, line_levels, near_stimulus, noise_density
 from measure.signal.recording import Recording
 from measure.source.files import read_recording
 from measure.transfer.response import estimate_response
@@ -143,3 +143,9 @@ def test_silences_end_and_begin_at_their_guards(rate_hz):
     assert (before.start, after.stop) == (0, len(samples))
     assert 0.985 - 1e-9 <= before.stop / rate_hz <= 0.99 + 1e-9
     assert 2.56 - 1e-9 <= after.start / rate_hz <= 2.565 + 1e-9
+
+
+def test_of_long_silences_what_lies_beside_the_stimulus_is_kept():
+    assert near_stimulus((slice(0, 500), slice(900, 1000)), 100.0) == (slice(0, 500), slice(900, 1000))
+    assert near_stimulus((slice(0, 5000), slice(9000, 60000)), 100.0) == (slice(2000, 5000), slice(9000, 12000))
+    assert near_stimulus((slice(0, 0), slice(7000, 7000)), 100.0) == (slice(0, 0), slice(7000, 7000))

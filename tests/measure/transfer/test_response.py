@@ -46,6 +46,22 @@ def test_delay_between_the_channels_is_kept_and_leaves_no_bias(delay_samples):
     assert np.max(np.abs(relative_error(response, delay_s=delay_s))) < 2e-5
 
 
+def test_what_is_recorded_long_before_and_after_the_sweep_counts_for_nothing():
+    rng, rate_hz = np.random.default_rng(4), 8000
+    heard = take(rng, rate_hz=rate_hz, std=1e-5).samples
+    minute = 1e-5 * rng.standard_normal((60 * rate_hz, 2)).astype(np.float32)
+    hum = 1e-3 * np.sin(2 * np.pi * 50.3 * np.arange(len(minute)) / rate_hz)
+    humming = minute + np.stack([hum, np.zeros(len(hum))], axis=1).astype(np.float32)
+    whole, quiet = (
+        Recording(samples=np.concatenate([far, minute, heard, minute, far]), rate_hz=rate_hz, n_bits=24)
+        for far in (humming, minute)
+    )
+    found, expected = estimate_response([whole]), estimate_response([quiet])
+    np.testing.assert_array_equal(found.value, expected.value)
+    np.testing.assert_array_equal(found.covariance, expected.covariance)
+    assert np.max(np.abs(pulls(found))) < 5
+
+
 CONDITIONS = {
     "white": {},
     "1/f": {"corner_hz": 300.0},
