@@ -258,23 +258,6 @@ def has_take(logbook: Logbook, name: str) -> bool:
     return alike_name(name, [*listing.damaged, *(take.name for take in listing.takes)]) is not None
 
 
-def recording_path(logbook: Logbook, take: Take, index: int = 0) -> Path:
-    """Where a recording of a take is, after a look that it is unchanged.
-
-    Parameters
-    ----------
-    index : int
-        Of the repeat, from 0.
-
-    Raises
-    ------
-    FileError
-        If it is missing or changed.
-    """
-    item = take.recordings[index]
-    return kept_path(logbook, take, item.file)
-
-
 def kept_path(logbook: Logbook, take: Take, file: str) -> Path:
     """Where a file of a take is, after a look that it is unchanged.
 

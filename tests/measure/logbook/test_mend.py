@@ -11,7 +11,7 @@ from measure.errors import FileError
 from measure.logbook import disk, mend, store
 from measure.logbook.conditions import Conditions
 from measure.logbook.mend import amend_take, name_in_results, remove_take, rename_take, restore_take
-from measure.logbook.store import Logbook, list_takes, open_logbook, read_take, recording_path, write_result, write_take
+from measure.logbook.store import Logbook, kept_path, list_takes, open_logbook, read_take, write_result, write_take
 from measure.logbook.take import RecordingFile, Take, parse_time
 
 SOUND = np.random.default_rng(1).bytes(3000)
@@ -51,7 +51,7 @@ def test_what_was_stated_is_changed_and_kept(logbook: Logbook) -> None:
         ("temperature_c", None, 24.0),
     ]
     assert all(parse_time(one.time_utc) >= parse_time(before.time_utc) for one in after.amended)
-    assert recording_path(logbook, after).read_bytes() == SOUND
+    assert kept_path(logbook, after, "recording.wav").read_bytes() == SOUND
     assert (after.time_utc, after.sequence, after.recordings) == (before.time_utc, before.sequence, before.recordings)
     again = amend_take(logbook, "plus", {"note": "warm"})
     assert [one.key for one in again.amended] == ["added", "controls", "temperature_c", "note"]
@@ -106,7 +106,7 @@ def test_a_take_gets_another_name(logbook: Logbook) -> None:
     assert after.name == "Brücke"
     assert read_take(logbook, "Bru\u0308cke") == after
     assert [take.name for take in list_takes(logbook).takes] == ["Brücke", "other"]
-    assert recording_path(logbook, after).read_bytes() == SOUND
+    assert kept_path(logbook, after, "recording.wav").read_bytes() == SOUND
     with pytest.raises(FileError, match=r'no take "first" .* it was renamed, and is "Brücke" now'):
         read_take(logbook, "first")
     assert rename_take(logbook, "other", "OTHER").name == "OTHER"  # its own name in other letters is free

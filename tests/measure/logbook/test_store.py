@@ -26,7 +26,6 @@ from measure.logbook.store import (
     open_logbook,
     read_take,
     read_takes,
-    recording_path,
     rig_path,
     write_result,
     write_take,
@@ -70,7 +69,7 @@ def test_a_take_is_kept_byte_for_byte_and_read_back(logbook: Logbook, source: Pa
     assert kept.time_utc.endswith("Z")
     assert read_take(logbook, "open") == kept
     assert kept.outcome == "rejected"
-    assert recording_path(logbook, kept).read_bytes() == SOUND
+    assert kept_path(logbook, kept, "recording.wav").read_bytes() == SOUND
     assert files_in(logbook) == ["takes", "takes/open", "takes/open/recording.wav", "takes/open/take.json"]
     assert source.read_bytes() == SOUND
     assert rig_path(logbook) == logbook.path / "rig.toml"
@@ -87,7 +86,7 @@ def test_repeats_stimulus_and_a_response_are_kept(logbook: Logbook, source: Path
     )
     kept = write_take(logbook, take, {"recording.wav": source, "recording-2.wav": source, "stimulus.flac": stimulus})
     assert read_take(logbook, "twice") == kept
-    assert recording_path(logbook, kept, 1).name == "recording-2.wav"
+    assert kept_path(logbook, kept, "recording-2.wav").name == "recording-2.wav"
     assert kept_path(logbook, kept, "stimulus.flac").read_bytes() == b"stimulus"
     elsewhere = Take(name="elsewhere", kind="response", response_file=ResponseFile(file="response.csv"))
     kept = write_take(logbook, elsewhere, {"response.csv": stimulus})
@@ -216,7 +215,7 @@ def test_damage_is_named_and_spares_the_other_takes(
     assert "sound" in [take.name for take in list_takes(logbook).takes]
     if file == "recording.wav":
         with pytest.raises(FileError, match=match):
-            recording_path(logbook, kept)
+            kept_path(logbook, kept, "recording.wav")
     else:
         assert list(list_takes(logbook).damaged) == ["open"]
     assert read_take(logbook, "sound").name == "sound"
@@ -406,7 +405,7 @@ def assert_whole(logbook: Logbook, told: list[str], *, n_writers: int) -> None:
     assert set(told) <= names
     assert len(names - set(told)) <= n_writers  # kept, but killed before that could be said
     for name in names:
-        assert recording_path(opened, read_take(opened, name)).read_bytes() == SOUND
+        assert kept_path(opened, read_take(opened, name), "recording.wav").read_bytes() == SOUND
 
 
 @on_posix
