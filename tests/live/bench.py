@@ -112,6 +112,11 @@ class LiveBench:
     def send(self, number):
         self.process.send_signal(number)
 
+    def leave(self):
+        """Close its ports in order, as a card whose plug is pulled."""
+        self.process.stdin.close()
+        self.process.wait(timeout=ANSWER_S)
+
     def end(self):
         self.process.kill()
         self.process.wait()

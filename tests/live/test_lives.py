@@ -62,7 +62,7 @@ def test_take_after_take_nothing_is_left_and_none_fails(live, book, capsys):
     """In one process, as a window or a guide makes them."""
     _, bench = live()
     folder = book()
-    n = drawn(TAKES, everyday=4)
+    n = drawn(TAKES, everyday=2)
     words = ["--no-look", "--duration", 1, "--logbook", folder]
     for name in ("first", "second"):  # what is loaded once is loaded
         assert run(capsys, "take", name, *words)[0] in (0, 3)

@@ -116,7 +116,7 @@ def test_twenty_amendments_at_once_are_all_kept(book):
     assert len(take.amended) == len(kept) >= N // 2
 
 
-@pytest.mark.long
+@pytest.mark.slow
 def test_twenty_takes_at_once_have_numbers_of_their_own_and_one_name_is_given_once(book):
     calls = [["take", f"take-{k // 2}", "--virtual", "--duration", 1, "--logbook", book] for k in range(N)]
     ended = all_at_once(calls)
