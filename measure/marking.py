@@ -134,7 +134,8 @@ def read_part(text: str) -> Quantity:
             msg = f"{quoted(text)} is in {inferred.unit}: expected a capacitor or a resistor, such as 680p±1% or 150k±1%"
             raise ValueError(msg)
         return read_value(text, "capacitor" if inferred.unit == "F" else "resistor")
-    number = _one_spelling(text).partition("±")[0].strip(" ") if isinstance(text, str) else ""
+    is_short = isinstance(text, str) and len(text) <= MAX_TEXT
+    number = _one_spelling(text).partition("±")[0].strip(" ") if is_short else ""
     if re.fullmatch(r"[1-9][0-9][0-6]", number):
         code = Decimal(number[:2]).scaleb(int(number[2]))
         ohms = f"{number} Ω (write {number}R)" if number[2] == "0" else _meaning(parse_quantity(f"{code:f}R"))

@@ -32,6 +32,7 @@ def test_no_hostile_input_of_the_day_makes_a_reader_fall(readers):
         ("table", b"frequency_hz,\x1b[31mreal,standard_deviation\n1,2,3\n2,3,4\n"),
         ("table", b"frequency (kHz),real,imaginary\n1e306,1,1\n2e306,1,1\n"),
         ("touchstone", b"# GHz Z RI R 50\n1e300 1 0\n2e300 1 0\n"),
+        ("values", b"(" * 30_000_000),  # took its length times a search
         ("values", b"100 \xc2\xb1 1% at 20C\n100 \xc2\xb1 1% at 20C"),
     ],
 )
