@@ -142,9 +142,10 @@ def main(words):
         commands = {name: {key: short(value) for key, value in one.items()} for name, one in found.items()}
         whole = {"version": VERSION, "commands": commands, "stated": {name: short(ratio) for name, ratio, _ in stated}}
         KEPT.write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-    over = [name for name, ratio, most in stated if ratio > MARGIN * most]
+    # A processor that is quick at transforms has a larger ratio: what the last release had here counts where it is more.
+    over = [name for name, ratio, most in stated if ratio > MARGIN * max(most, kept.get("stated", {}).get(name, 0.0))]
     for name in over:
-        print(f"more than {MARGIN:g} times what is stated: {name}")
+        print(f"more than {MARGIN:g} times what is stated, and what the last release had: {name}")
     return 1 if over else 0
 
 
