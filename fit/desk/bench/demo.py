@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from fit.answers.figures import Estimate
-from fit.desk.bench.drawer import DCR_TEXT, NOISE, Drawer, pickup_response
+from fit.desk.bench.drawer import DCR_TEXT, NOISE, RIG, Drawer, pickup_response
 from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig, write_stimulus
 from fit.desk.book.desk import Desk, Outcome, first_lines
@@ -40,14 +40,6 @@ STORY = (
 RATE_HZ = 96000
 ADDED_TEXT = "1n ± 1%"
 AT_HAND_TEXT = "470p ± 1%, 2n2 ± 1%"
-RIG: dict[str, str | int] = {
-    "input_resistance": "1M ± 1%",
-    "input_capacitance": "185p ± 3p",
-    "sense_resistor": "100 ± 1%",
-    "reference": "current",
-    "pickup_channel": 1,
-    "reference_channel": 2,
-}
 
 
 def play_demo(desk: Desk, folder: Path) -> Outcome:

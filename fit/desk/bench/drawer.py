@@ -1,5 +1,6 @@
 """The unmarked coil from a drawer that lies on the virtual bench."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,8 +9,14 @@ from measure.response import ComplexArray, FloatArray
 from measure.source.virtual import Noise
 
 DCR_TEXT = "5.62k ± 1%"
-
-
+RIG: Mapping[str, str | int] = {
+    "input_resistance": "1M ± 1%",
+    "input_capacitance": "185p ± 3p",
+    "sense_resistor": "100 ± 1%",
+    "reference": "current",
+    "pickup_channel": 1,
+    "reference_channel": 2,
+}
 NOISE = Noise(
     hum_hz=50.0, pickup_hum=(2e-3, 3e-4, 8e-4, 1e-4, 3e-4), reference_hum=(2e-5,), pickup_white=1.5e-5, reference_white=8e-6
 )

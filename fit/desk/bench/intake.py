@@ -7,6 +7,7 @@ from pathlib import Path
 from fit.desk.bench.recordings import Batch
 from fit.desk.book.bounds import remarks
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome
+from fit.desk.book.instrument import require_stated
 from fit.desk.show.document.bench import ImportDocument
 from fit.desk.show.document.pieces import Document, checks_of, named_takes
 from fit.desk.show.sheets.inspect import checks_told
@@ -15,7 +16,7 @@ from measure.checks.judgement import Judgement
 from measure.logbook.conditions import Conditions
 from measure.logbook.naming import check_name, kept_name
 from measure.logbook.rig import Rig
-from measure.logbook.store import Logbook, instrument_path, open_logbook, require_free, write_take
+from measure.logbook.store import Logbook, open_logbook, require_free, write_take
 from measure.logbook.take import FileStimulus, RecordingFile, Take
 from measure.marking import parse_parts
 from measure.signal.stimulus import Sweep
@@ -76,10 +77,7 @@ def open_for_take(desk: Desk, name: str, conditions: Conditions) -> Logbook:
         desk.say(f"New logbook: {desk.logbook}")
     logbook = open_logbook(desk.logbook, create=True)
     require_free(logbook, name)
-    if instrument_path(logbook).exists():
-        from fit.desk.book.through_controls import require_stated  # circuits are not loaded where there is none
-
-        require_stated(logbook, conditions)
+    require_stated(logbook, conditions)
     return logbook
 
 

@@ -9,9 +9,9 @@ from fit.desk.bench.preparation import require_resistor
 from fit.desk.book.derived import stated_sha256
 from fit.desk.book.desk import Desk, Outcome
 from fit.desk.book.fits import RESULT_FILE, last_wish
+from fit.desk.book.instrument import require_stated
 from fit.desk.book.next_step import after_take, fit_again
 from fit.desk.book.rig import rig_of
-from fit.desk.book.through_controls import require_stated
 from fit.desk.show.document.takes import MendedDocument
 from fit.desk.show.sheets.takes import sheet_of_mended
 from fit.desk.show.words import command_text

@@ -15,19 +15,19 @@ from pathlib import Path
 import numpy as np
 
 from fit.answers.figures import Estimate
-from fit.desk.bench.drawer import NOISE
+from fit.desk.bench.drawer import NOISE, RIG
 from fit.desk.bench.imports import Files, import_take
 from fit.desk.bench.rig import show_or_write_rig
 from fit.desk.book.desk import DONE, REJECTED, Desk, Outcome, silent_desk
 from fit.desk.book.fits import FitWish, fit_of
 from fit.desk.questions.compare import CompareWish, compare_kept
-from fit.desk.questions.confirm import judge_part
+from fit.desk.questions.confirm import confirm_part_of
+from fit.desk.show.document.pieces import plain
 from fit.desk.show.document.selftest import SelftestDocument
 from fit.desk.show.sheets.selftest import Found, Rerun, line_of, sheet_of_selftest
 from measure.logbook.conditions import Conditions
 from measure.logbook.disk import replace_file
 from measure.logbook.store import instrument_path, open_logbook, read_take
-from measure.marking import read_value
 from measure.response import ComplexArray, FloatArray
 from measure.signal.recording import Recording
 from measure.signal.stimulus import Sweep, sweep_samples
@@ -37,14 +37,6 @@ from measure.source.virtual import VirtualBench
 from measure.transfer.response import estimate_response
 from measure.version import VERSION
 
-RIG: Mapping[str, str | int] = {
-    "input_resistance": "1M ± 1%",
-    "input_capacitance": "185p ± 3p",
-    "sense_resistor": "100 ± 1%",
-    "reference": "current",
-    "pickup_channel": 1,
-    "reference_channel": 2,
-}
 WIRING = """\
 output = "tip"
 [pickup.bridge]
@@ -66,7 +58,6 @@ between = ["tone link", "ground"]
 """
 UP, DOWN = {"volume": "10", "tone": "10"}, {"volume": "10", "tone": "0"}
 KNOWN = "1n ± 1%"
-MARKED = "22n ± 10%"
 GUITAR_DCR = "5.84k ± 1%"
 RC_HZ, RC_LIMIT_DB = 4000.0, 0.01  # corner of the low-pass [Hz], and how far from its formula its response may be [dB]
 RATE_HZ = 48000
@@ -94,7 +85,7 @@ def run_selftest(desk: Desk) -> Outcome:
     References
     ----------
     ISO/IEC 17025:2017, 7.11.2: software is validated before use, also after a change of where it runs. The number E of each line
-    is the E_n of ISO/IEC 17043:2023, B.3, with an exact reference: the difference over the half of the 95 % interval.
+    is the E_n of ISO 13528:2022, 9.7 (from memory), with an exact reference: the difference over the half of the 95 % interval.
     """
     found: list[Found] = []
     with tempfile.TemporaryDirectory() as scratch, as_file(files("fit.desk.bench") / "reference") as recordings:
@@ -151,11 +142,12 @@ def _tone_capacitor(recordings: Path, folder: Path) -> Iterator[Found]:
         "guitar-tone-0": Conditions(controls=DOWN),
     }
     desk = _bench(folder, recordings, takes, WIRING)
-    fitted = fit_of(desk, open_logbook(desk.logbook), FitWish(names=tuple(takes), dcr=GUITAR_DCR)).answer
+    wish = FitWish(names=tuple(takes), dcr=GUITAR_DCR)
+    fitted = fit_of(desk, open_logbook(desk.logbook), wish).answer
     title = "A guitar with its controls in circuit"
     yield from _beside(title, _actual(recordings, "guitar"), fitted.quantities)
-    verdict = judge_part("capacitor.tone", read_value(MARKED, "capacitor"), fitted).verdict
-    yield Found(title=title, name="verdict", is_met=verdict == "within marking")
+    confirmed = plain(confirm_part_of(desk, "capacitor.tone", wish).document)
+    yield Found(title=title, name="verdict", is_met=confirmed["verdict"] == "within marking")
 
 
 def _shielding(recordings: Path, folder: Path) -> Iterator[Found]:

@@ -10,6 +10,7 @@ from typing import TypeVar
 import msgspec
 
 from fit.answers.encoding import decode_answer, encode_answer
+from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
 from measure.logbook.derived import Kind, keep_derived, read_derived
 from measure.logbook.placement import placements
@@ -69,22 +70,15 @@ def takes_key(logbook: Logbook, takes: Sequence[Take], *more: object) -> str:
     """
     placed = placements(list_takes(logbook).takes)
     order = sorted({placed[take.name] for take in takes})  # how many placements lie between is of no account
+    path = instrument_path(logbook)
     return _sha256(
         [_that_counts(take) for take in takes],
         [order.index(placed[take.name]) for take in takes],
         [_loopback_sha256(logbook, take) for take in takes],
         rig_of(logbook),
-        _instrument(instrument_path(logbook)),
+        read_instrument_file(path) if path.exists() else None,
         *more,
     )
-
-
-def _instrument(path: Path) -> object:
-    if not path.exists():
-        return None
-    from fit.desk.book.instrument import read_instrument_file  # circuits are not loaded where there is none
-
-    return read_instrument_file(path)
 
 
 def _loopback_sha256(logbook: Logbook, take: Take) -> str:

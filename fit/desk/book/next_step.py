@@ -2,10 +2,10 @@
 
 from collections.abc import Collection
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fit.desk.book.desk import DONE, Outcome
+from fit.desk.book.instrument import read_instrument_file
 from fit.desk.book.rig import rig_of
 from fit.desk.show.sheets.notices import next_line
 from fit.desk.show.words import command_text
@@ -58,7 +58,7 @@ def after_take(logbook: Logbook, name: str, rig: Rig) -> str:
     if not path.exists() and stated.controls:
         return command_text(("instrument",), logbook.path)  # it lists the layouts, of which one has to be written first
     try:
-        instrument = _instrument(path) if path.exists() else None
+        instrument = read_instrument_file(path) if path.exists() else None
     except FileError:
         return command_text(("inspect", name), logbook.path)
     if instrument is not None and stated.method == "exciter" and stated.coil_over is None and len(instrument.pickup) > 1:
@@ -114,12 +114,6 @@ def _first(marked: Collection[str]) -> str:
 def _words(wish: "FitWish") -> list[str]:
     options = {"--dcr": wish.dcr, "--have": wish.at_hand or None}
     return [*wish.names, *(word for option, value in options.items() if value is not None for word in (option, value))]
-
-
-def _instrument(path: Path) -> "Instrument":
-    from fit.desk.book.instrument import read_instrument_file  # circuits are not loaded where there is none
-
-    return read_instrument_file(path)
 
 
 def _stated(take: Take, now: Rig, key: str) -> object:

@@ -16,7 +16,6 @@ from fit.desk.book.instrument import read_instrument_file
 from fit.estimate.evidence import TakeEvidence
 from measure.errors import FileError
 from measure.kinds import PRINTED, Kind
-from measure.logbook.conditions import Conditions
 from measure.logbook.store import Logbook, instrument_path
 from measure.logbook.take import Take
 from measure.marking import read_value
@@ -63,30 +62,6 @@ def instrument_of_takes(logbook: Logbook, takes: Sequence[Take], warnings: list[
             "position; state them with --set when you import"
         )
     return instrument
-
-
-def require_stated(logbook: Logbook, conditions: Conditions) -> None:
-    """See that instrument.toml has the controls, positions and pickup that are stated of a take, before it is kept.
-
-    Raises
-    ------
-    ValueError
-        If it has not; the message names those that there are. Where no sound instrument.toml is there yet, nothing is refused.
-    """
-    path = instrument_path(logbook)
-    if not path.exists():
-        return
-    try:
-        instrument = read_instrument_file(path)
-    except FileError:
-        return  # fit, instrument and wiring say what is wrong with it
-    read_settings(instrument, conditions.controls)
-    over = conditions.coil_over
-    if over is not None and over not in instrument.pickup:
-        msg = (
-            f'there is no pickup "{over[:60]}" for the exciter to stand over, the instrument has: {", ".join(instrument.pickup)}'
-        )
-        raise ValueError(msg)
 
 
 def take_evidence(take: Take, response: Response, instrument: Instrument | None, warnings: list[str]) -> TakeEvidence | None:

@@ -22,7 +22,6 @@ from fit.desk.show.sheets.notices import next_section
 from measure.errors import FileError
 from measure.logbook.disk import read_small
 from measure.logbook.store import Logbook, instrument_path, open_logbook, write_result
-from measure.logbook.writers import one_writer
 
 NOT_BY_DATE = "not kept among the results by date"
 
@@ -79,8 +78,7 @@ def _earlier(logbook: Logbook, answer: PickupAnswer) -> tuple[Earlier | None, tu
 def _kept_by_date(logbook: Logbook, answer: PickupAnswer) -> tuple[str, ...]:
     """Keep what was found beside what was before; where that cannot be written, it is said."""
     try:
-        with one_writer(logbook.path):
-            keep_in_history(logbook, answer)
+        keep_in_history(logbook, answer)
     except FileError as err:
         return (f"{NOT_BY_DATE}: {err}",)
     return ()

@@ -87,11 +87,10 @@ def kept_page(logbook: Path, name: str) -> bytes:
     from fit.desk.guide.page import ANSWER_FILE
     from fit.desk.questions.report import REPORT_FILE
 
-    file = logbook / name
-    if name not in (REPORT_FILE, ANSWER_FILE) or file.is_symlink() or not file.exists():
-        msg = f"there is no page {one_line(name)} in this logbook"
+    if name not in (REPORT_FILE, ANSWER_FILE):
+        msg = f"{one_line(name)} is no page that a job writes"
         raise FileError(msg)
-    return read_small(file, MAX_PAGE_BYTES)
+    return read_small(logbook / name, MAX_PAGE_BYTES, below=logbook)
 
 
 def shell(path: str) -> str:
