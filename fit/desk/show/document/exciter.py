@@ -3,7 +3,7 @@
 from typing import Literal
 
 from fit.answers.exciter.setup import Drive, PickupCoil
-from fit.desk.show.document.pieces import Check, Document, Number, Piece, Value
+from fit.desk.show.document.pieces import Check, Document, Piece, Value
 
 
 class WoundCoil(Piece, frozen=True, kw_only=True):
@@ -54,34 +54,16 @@ class WoundCoil(Piece, frozen=True, kw_only=True):
     fits: bool
 
 
-class VoltageAt(Piece, frozen=True, kw_only=True):
+class VoltageAt(Value, frozen=True, kw_only=True):
     """RMS voltage induced in the pickup, at one frequency; null stands for what is not finite.
 
     Attributes
     ----------
     frequency_hz : float
         [Hz]
-    value : float or None
-        [`unit`]
-    unit : str
-        "V".
-    standard_uncertainty : float or None
-        [`unit`]
-    interval_95 : tuple of (float or None)
-        Both ends of the 95 % interval. [`unit`]
-    coverage_factor : float or None
-        Half of the interval over the standard uncertainty. [1]
-    distribution : str
-        By which the one follows from the other.
     """
 
     frequency_hz: float
-    value: Number
-    unit: str
-    standard_uncertainty: Number
-    interval_95: tuple[Number, Number]
-    coverage_factor: Number
-    distribution: str
 
 
 class TextbookFormula(Piece, frozen=True, kw_only=True):
