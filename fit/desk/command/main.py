@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from fit.desk.show.document.pieces import Document
 
 DONE, WRONG_USE, REJECTED, INTERRUPTED = 0, 2, 3, 130
-UNKNOWN_COMMAND = "No such command"  # how click begins what it says of one
+NOT_KNOWN = ("No such command", "Got unexpected extra argument")  # how click begins what it says without a cure
 EXAMPLES = """\b
 Examples:
   coilsweep demo                               the whole job, simulated
@@ -191,7 +191,7 @@ def _as_options(words: list[str]) -> list[str]:
 def _with_cure(error: click.ClickException) -> str:
     """Say what was typed wrong, and where it is told what may be typed, where click itself says only the first."""
     text = error.format_message()
-    is_bare = isinstance(error, click.MissingParameter | click.NoSuchOption) or text.startswith(UNKNOWN_COMMAND)
+    is_bare = isinstance(error, click.MissingParameter | click.NoSuchOption) or text.startswith(NOT_KNOWN)
     if is_bare and isinstance(error, click.UsageError) and error.ctx is not None and not text.endswith("?"):
         return f"{text.rstrip('.')}; {error.ctx.command_path} --help says what may be typed"
     return text

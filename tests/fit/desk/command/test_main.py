@@ -61,6 +61,7 @@ def is_one_line(err):
         (["fit", "open", "--nonsense"], 2, "No such option '--nonsense'; coilsweep fit --help says what may be typed"),
         (["non\x1b[2Jsense"], 2, "[2Jsense'"),
         (["fit", "a", "--non\u202esense"], 2, "sense'; coilsweep fit --help"),
+        (["selftest", "open"], 2, "unexpected extra argument (open); coilsweep selftest --help says what may be typed"),
         (["confirm"], 2, "Missing argument 'PART'; coilsweep confirm --help says what may be typed"),
     ],
 )
