@@ -10,7 +10,7 @@ from tests.places import TOP
 JACK = ["--device", "bench", "--host-api", "JACK Audio Connection Kit"]
 
 
-COMMAND = "from fit.desk.command.main import run; run()"
+COMMAND = "from measure.start import run; run()"
 
 
 @contextlib.contextmanager
