@@ -7,8 +7,13 @@ here: the command then ends with Python's own words, and ``import fit`` names th
 import importlib.util
 import os
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sys import UnraisableHookArgs
 
 WRONG_USE, INTERRUPTED = 2, 130  # exit codes
+AGAIN_S = 0.05  # [s] until a lost interrupt comes again: by then Python has tidied up
 
 
 def find_stranger(name: str) -> str | None:
@@ -47,19 +52,45 @@ def warn_of_stranger(name: str) -> None:
         warnings.warn(_line(name, found), stacklevel=3)
 
 
+def repeat_lost_interrupts() -> None:
+    """Have an interrupt come again that Python only printed, as one that comes while it tidies up after an import."""
+    usual = sys.unraisablehook
+
+    def hook(lost: "UnraisableHookArgs") -> None:
+        if not issubclass(lost.exc_type, KeyboardInterrupt):
+            usual(lost)
+        elif not sys.is_finalizing():
+            from threading import Timer
+
+            Timer(AGAIN_S, _interrupt).start()
+
+    sys.unraisablehook = hook
+
+
+def _interrupt() -> None:
+    import signal
+    import threading
+
+    main = threading.main_thread().ident
+    if sys.platform == "win32" or main is None:
+        signal.raise_signal(signal.SIGINT)
+    else:
+        signal.pthread_kill(main, signal.SIGINT)  # to no other thread: what the main one waits for ends by it
+
+
 def run() -> None:
     """Entry of the installed command."""
+    repeat_lost_interrupts()
     for name in ("fit", "measure"):
         found = find_stranger(name) or find_overwritten(name)
         if found is not None:
             sys.stderr.write(f"coilsweep: {_line(name, found)}\n")
             sys.exit(WRONG_USE)
     try:
-        main = importlib.import_module("fit.desk.command.main")
-    except KeyboardInterrupt:
+        importlib.import_module("fit.desk.command.main").run()
+    except KeyboardInterrupt:  # before the command hears of it, or after it has ended
         sys.stderr.write("coilsweep: interrupted\n")
         sys.exit(INTERRUPTED)
-    main.run()
 
 
 def _line(name: str, found: str) -> str:

@@ -20,3 +20,4 @@ recording_sha256  # kept with a response and a calibration: which recordings the
 judged_utc  # kept in checks.json: when
 n_measurements  # kept in checks.json: on how many takes
 LetGo  # a type in a quoted annotation
+UnraisableHookArgs  # type in quoted annotations

@@ -16,6 +16,7 @@ from measure.logbook.naming import RECORDING_SUFFIXES, RESPONSE_SUFFIXES, check_
 from measure.logbook.rig import Rig
 from measure.response import Finding, Outcome
 from measure.signal.stimulus import Sweep
+from measure.text import plain_text
 
 TAKE_FILE = "take.json"
 MAX_REPEATS = 100
@@ -386,6 +387,6 @@ def _check_texts(take: Take) -> None:
             msg = f"{key}: {size} is more than the {limit} that a take may have"
             raise ValueError(msg)
     written = [take.tool_version, *(text for one in take.findings for text in (one.code, one.unit, one.text))]
-    if not all(text.isprintable() for text in written):
+    if any(plain_text(text) != text for text in written):
         msg = "findings and tool_version: expected printable text"
         raise ValueError(msg)

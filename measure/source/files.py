@@ -193,7 +193,7 @@ def create_blocks(
     OSError
         If the disk refuses; the caller knows what the file was for.
     ValueError
-        If the suffix is not one of a kind that is written.
+        If the suffix is not one of a kind that is written, or that kind knows no such rate or number of channels.
     """
     import soundfile
 
@@ -204,7 +204,7 @@ def create_blocks(
         raise ValueError(msg)
     if kind == "WAV" and 3 * n_channels * n_frames > LARGEST_WAV:
         kind = "RF64"
-    with _created(path) as raw:
+    with _created(path, f"{_count(n_channels, 'channel')} at {rate_hz} Hz as {kind}") as raw:
         with soundfile.SoundFile(
             raw.fileno(), "w", samplerate=rate_hz, channels=n_channels, format=kind, subtype=f"PCM_{BLOCK_BITS}", closefd=False
         ) as file:
@@ -235,7 +235,7 @@ def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: in
     OSError
         If the disk refuses; the caller knows what the file was for.
     ValueError
-        If suffix, number of bits or samples are not usable.
+        If suffix, number of bits, rate or samples are not usable.
     """
     import soundfile
 
@@ -249,7 +249,7 @@ def write_recording(path: Path | str, samples: FloatArray | Samples, rate_hz: in
     if data.size == 0 or not np.all(np.isfinite(data)) or np.max(np.abs(data)) > 1:
         msg = "samples to write must be finite, at least one, and within full scale, -1 to 1"
         raise ValueError(msg)
-    with _created(path) as raw:
+    with _created(path, f"{_count(data[0].size, 'channel')} at {rate_hz} Hz as {kind}") as raw:
         write = partial(soundfile.write, raw.fileno(), samplerate=rate_hz, format=kind, subtype=f"PCM_{n_bits}", closefd=False)
         _write_codes(raw, write, _to_integers(data, n_bits))
         _require_written(raw, len(data), kind)
@@ -290,8 +290,13 @@ def _to_integers(data: FloatArray | Samples, n_bits: int) -> NDArray[np.int32]:
 
 
 @contextlib.contextmanager
-def _created(path: Path) -> Iterator[FileIO]:
+def _created(path: Path, what: str) -> Iterator[FileIO]:
     """Open a new file for writing sound to it.
+
+    Parameters
+    ----------
+    what : str
+        Is written, for the message where there is no such file.
 
     Raises
     ------
@@ -299,6 +304,8 @@ def _created(path: Path) -> Iterator[FileIO]:
         If it exists.
     OSError
         What the system said, where the library tells only that it failed.
+    ValueError
+        What the library said, where the system would take it.
     """
     import soundfile
 
@@ -307,7 +314,8 @@ def _created(path: Path) -> Iterator[FileIO]:
             try:
                 yield raw
             except soundfile.SoundFileError as err:
-                refusal = _refusal(raw)
+                msg = f"cannot write {what} ({_reason(err)}): use .wav"
+                refusal = _refusal(raw, ValueError(msg))
                 raise refusal from err
             os.fsync(raw.fileno())
     except FileExistsError as err:
@@ -330,7 +338,7 @@ def _write_codes(raw: FileIO, write: Callable[..., object], codes: NDArray[np.in
         raise refusal from err
 
 
-def _refusal(raw: FileIO) -> OSError:
+def _refusal(raw: FileIO, otherwise: ValueError | None = None) -> OSError | ValueError:
     """Find out why the system took less than it was given, by giving it some more; the file is lost anyway."""
     number = errno.ENOSPC
     try:
@@ -339,6 +347,9 @@ def _refusal(raw: FileIO) -> OSError:
             raw.write(bytes(REFUSED_BYTES))
     except OSError as err:
         number = err.errno or number
+    else:
+        if otherwise is not None:
+            return otherwise
     return OSError(number, os.strerror(number), raw.name)
 
 

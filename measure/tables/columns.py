@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from measure.response import ComplexArray, FloatArray
+from measure.text import plain_text
 
 ROLES: tuple[tuple[str, frozenset[str]], ...] = (  # the first that fits counts
     ("std", frozenset({"std", "stdev", "sigma", "deviation", "uncertainty"})),
@@ -258,7 +259,7 @@ def _joined(real: FloatArray, imaginary: FloatArray) -> ComplexArray:
 
 def shown(text: str) -> str:
     """Text of a file for a message: printable."""
-    return "".join(char if char.isprintable() else "?" for char in text.strip())
+    return plain_text(text.strip(), "?")
 
 
 def _role_of(name: str, words: Sequence[str]) -> str | None:

@@ -15,6 +15,7 @@ from tests.live.typed import last_line, typing
 
 MOMENTS, TAKES = 100, 200
 LIFE_S = 5.0  # [s] of a take of one second; on a busy machine it lasts longer, and the moments come early in it
+SOUND_S = 2.2  # [s] of the sweep and the silences around it: no take ends by itself before
 ENDS = (0, 130, -signal.SIGINT)  # by itself, interrupted, and interrupted before Python could hear of it
 
 
@@ -37,6 +38,7 @@ def test_after_an_interrupt_at_any_moment_the_server_goes_on_and_the_next_take_w
             process.send_signal(signal.SIGINT)
             code, line = last_line(process)
         assert code in ENDS, (moment_s, code, line)
+        assert code != 0 or moment_s > SOUND_S, f"an interrupt after {moment_s:.3f} s was not heeded"
         goes_on(bench)
         if number % 5 == 2:
             with typing("take", f"whole-{number}", "--duration", 1, "--logbook", folder) as process:

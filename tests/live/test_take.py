@@ -1,11 +1,7 @@
 """`coilsweep take` on the live bench: from takes to the coil's values; what goes wrong ends in one line, the logbook whole."""
 
-import contextlib
 import json
-import os
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -18,43 +14,24 @@ from tests.desk_bench import run, run_json
 from tests.live.bench import CAPACITANCE_F, DCR_OHM, INDUCTANCE_H
 from tests.live.playing import deadline
 from tests.live.server import wait_until
-from tests.live.typed import COMMAND
+from tests.live.typed import typing
 
-TOP = Path(__file__).parents[2]
 LEVEL = 0.4
 SWEEP_S = 2.0
 SIGNAL_S = 0.7 + SWEEP_S + 0.5  # [s] with the silences around it
 START_S = 5.0  # [s] starting Python twice on a busy machine
 
 
-@contextlib.contextmanager
 def taking(folder, name="open", *words, limit_bytes=None):
     """`coilsweep take` in a process of its own, without the look before."""
-    typed = ["take", name, "--no-look", "--level", LEVEL, "--duration", SWEEP_S, *words, "--logbook", folder]
 
     def limit():
         import resource
 
-        if limit_bytes is not None:
-            resource.setrlimit(resource.RLIMIT_FSIZE, (limit_bytes, resource.RLIM_INFINITY))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit_bytes, resource.RLIM_INFINITY))
 
-    process = subprocess.Popen(
-        [sys.executable, "-c", COMMAND, *map(str, typed)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        cwd=TOP,
-        text=True,
-        start_new_session=True,
-        env={**os.environ, "OMP_NUM_THREADS": "1"},
-        preexec_fn=limit if limit_bytes else None,
-    )
-    try:
-        yield process
-    finally:
-        process.kill()
-        process.wait()
-        process.stdout.close()
-        process.stderr.close()
+    typed = ["take", name, "--no-look", "--level", LEVEL, "--duration", SWEEP_S, *words, "--logbook", folder]
+    return typing(*typed, before=limit if limit_bytes else None)
 
 
 def wait_for_sweep(bench):

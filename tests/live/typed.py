@@ -10,12 +10,12 @@ from tests.places import TOP
 JACK = ["--device", "bench", "--host-api", "JACK Audio Connection Kit"]
 
 
-COMMAND = "from fit.desk.command.main import run; run()"
+COMMAND = "from measure.start import run; run()"
 
 
 @contextlib.contextmanager
-def typing(*words):
-    """A command in a process of its own, which does not outlive the block."""
+def typing(*words, before=None):
+    """A command in a process of its own, which does something before it begins and does not outlive the block."""
     process = subprocess.Popen(
         [sys.executable, "-c", COMMAND, *map(str, words)],
         stdin=subprocess.DEVNULL,
@@ -25,6 +25,7 @@ def typing(*words):
         text=True,
         start_new_session=True,
         env={**os.environ, "OMP_NUM_THREADS": "1"},
+        preexec_fn=before,
     )
     try:
         yield process

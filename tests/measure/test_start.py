@@ -3,7 +3,9 @@
 import base64
 import hashlib
 import importlib.util
+import signal
 import sys
+import time
 from importlib import metadata
 from importlib.machinery import ModuleSpec
 from pathlib import Path
@@ -106,9 +108,47 @@ def test_the_command_ends_before_it_imports_anything(monkeypatch, capsys, found,
 
 
 def test_the_command_runs_where_nothing_is_in_the_way(monkeypatch):
+    monkeypatch.setattr(sys, "unraisablehook", sys.unraisablehook)
     ran = []
     monkeypatch.setattr(start.importlib, "import_module", lambda name: SimpleNamespace(run=lambda: ran.append(name)))
     for name in ("find_stranger", "find_overwritten"):
         monkeypatch.setattr(start, name, lambda _name: None)
     start.run()
     assert ran == ["fit.desk.command.main"]
+
+
+class Tidied:
+    """Something that is interrupted where Python lets nothing be raised."""
+
+    def __init__(self, kind):
+        self.kind = kind
+
+    def __del__(self):
+        if self.kind is KeyboardInterrupt:
+            signal.raise_signal(signal.SIGINT)
+        raise self.kind
+
+
+def test_an_interrupt_that_python_loses_comes_again(monkeypatch):
+    others = []
+    monkeypatch.setattr(sys, "unraisablehook", lambda lost: others.append(lost.exc_type))
+    start.repeat_lost_interrupts()
+    Tidied(OSError)
+    with pytest.raises(KeyboardInterrupt):  # noqa: PT012 - it comes a little later
+        Tidied(KeyboardInterrupt)
+        time.sleep(10.0)  # ends by it
+    assert others == [OSError]
+
+
+def test_an_interrupt_beside_the_command_is_told_in_one_line(monkeypatch, capsys):
+    def run():
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(sys, "unraisablehook", sys.unraisablehook)
+    monkeypatch.setattr(start.importlib, "import_module", lambda _name: SimpleNamespace(run=run))
+    for name in ("find_stranger", "find_overwritten"):
+        monkeypatch.setattr(start, name, lambda _name: None)
+    with pytest.raises(SystemExit) as caught:
+        start.run()
+    assert caught.value.code == 130
+    assert capsys.readouterr().err == "coilsweep: interrupted\n"

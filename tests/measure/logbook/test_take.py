@@ -252,6 +252,13 @@ CHANGES: list[tuple[dict[str, Any], str]] = [
 ]  # fmt: skip
 
 
+def test_a_finding_may_name_a_file_with_any_space_in_its_name() -> None:
+    """Some systems write a narrow one before AM and PM, and East Asian ones wide ones."""
+    findings = [{"name": "a", "outcome": "warn", "advice": "3.04\u202fPM.wav, \u9732\u3000\u97f3.wav: low"}]
+    document = {**json.loads(encode_take(WHOLE)), "findings": findings}
+    assert as_read(json.dumps(document).encode()).findings[0].text == findings[0]["advice"]
+
+
 @pytest.mark.parametrize(("change", "match"), CHANGES, ids=[f"{i}-{next(iter(c))}" for i, (c, _) in enumerate(CHANGES)])
 def test_a_take_that_was_tampered_with_gives_one_line(change: dict[str, Any], match: str) -> None:
     document = {**json.loads(encode_take(WHOLE)), **change}

@@ -5,7 +5,7 @@ import pytest
 import soundfile
 
 from measure.errors import FileError
-from measure.source.files import file_sha256, read_recording, read_stimulus, write_recording
+from measure.source.files import create_blocks, file_sha256, read_recording, read_stimulus, write_recording
 
 RATE_HZ = 48000
 
@@ -80,6 +80,21 @@ def test_nothing_is_overwritten(tmp_path):
     with pytest.raises(FileError, match="exists already"):
         write_recording(path, two_channels(seed=2), RATE_HZ)
     assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize(("n_channels", "rate_hz"), [(1, 768000), (9, 48000)])
+def test_what_a_kind_of_file_does_not_know_is_no_fault_of_the_disk(tmp_path, n_channels, rate_hz):
+    """FLAC has up to 655350 Hz and eight channels (RFC 9639)."""
+    samples = np.zeros((100, n_channels))
+    wanted = rf"cannot write {n_channels} channels? at {rate_hz} Hz as FLAC \(.*\): use \.wav"
+    with pytest.raises(ValueError, match=wanted):
+        write_recording(tmp_path / "a.flac", samples, rate_hz)
+    with (
+        pytest.raises(ValueError, match=wanted),
+        create_blocks(tmp_path / "b.flac", rate_hz=rate_hz, n_channels=n_channels, n_frames=100) as write,
+    ):
+        write(samples)
+    write_recording(tmp_path / "a.wav", samples, rate_hz)
 
 
 @pytest.mark.parametrize(
