@@ -1,5 +1,7 @@
 """Hostile inputs of the day on every reader, those that once made something fall, and what judges them."""
 
+import random
+
 import pytest
 
 from tests.draws import DAY
@@ -12,6 +14,14 @@ N = 2000
 def readers():
     with bench() as found:
         yield found
+
+
+@pytest.mark.long
+def test_inputs_that_are_called_sound_are_taken(readers):
+    """What is refused before it is changed tries nothing but one refusal."""
+    for reader in readers.values():
+        for content in reader.seeds:
+            reader.read(content)
 
 
 @pytest.mark.long
@@ -86,8 +96,6 @@ def test_an_input_is_drawn_from_its_number():
 
 
 def test_no_word_that_is_tried_leads_out_of_its_folder():
-    import random
-
     for number in range(300):
         for word in some_words(random.Random(number), is_run=True).decode("utf-8", "surrogateescape").split("\n"):
             assert not set(word) & set("/\\~")

@@ -1,8 +1,9 @@
 """Processor time and peak memory of the README's commands, as ratios to fixed work of the same run.
 
 python -m tests.benchmarks.commands prints them beside those of the last release (commands.json, which --renew writes, from three
-rounds and with a sweep of ten minutes besides), and fails where a stated ratio is exceeded by half. Nothing but the standard
-library is imported here: the peak memory of a process that is started begins with the size of the one that starts it.
+rounds and with a sweep of ten minutes besides), and fails where a ratio is half above both what is stated and the last release's.
+Nothing but the standard library is imported here: the peak memory of a process that is started begins with the size of the one
+that starts it.
 """
 
 import json
