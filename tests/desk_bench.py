@@ -58,6 +58,11 @@ def run(capsys, *words):
     return code, said.out, said.err
 
 
+def is_one_line(err):
+    """What is said of an error: one line that a terminal only shows."""
+    return err.startswith("coilsweep: ") and err.endswith("\n") and err[:-1].isprintable() and "Traceback" not in err
+
+
 def run_json(capsys, *words):
     """Exit code, the document, stderr; the document is of its type, every interval what its factor says."""
     code, out, err = run(capsys, *words, "--json")

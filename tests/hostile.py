@@ -158,7 +158,7 @@ def _json(content: bytes, rng: random.Random) -> bytes:
         inside[key] = inside[key] * rng.choice((0, 2, 400))
     elif way == 4:
         other, other_key = rng.choice(places)
-        inside[key] = json.loads(json.dumps(other[other_key])) if _has(other, other_key) else None
+        inside[key] = json.loads(json.dumps(other[other_key]))
     else:
         inside[key] = some_value(rng)
     text = json.dumps(document)
@@ -170,10 +170,6 @@ def _json(content: bytes, rng: random.Random) -> bytes:
 
 def some_value(rng: random.Random) -> object:
     return rng.choice(VALUES) if rng.random() < 0.5 else some_text(rng)
-
-
-def _has(inside: object, key: object) -> bool:
-    return key in inside if isinstance(inside, dict) else isinstance(inside, list) and isinstance(key, int) and key < len(inside)
 
 
 def _places(document: object):

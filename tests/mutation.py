@@ -31,7 +31,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.places import TOP
+from tests.places import TOP, mirrored
 
 ROOMS = ("measure", "fit/circuit", "fit/estimate", "fit/answers")
 EQUIVALENT = TOP / "tests" / "equivalent.toml"
@@ -220,12 +220,6 @@ def modules(rooms: tuple[str, ...], top: Path = TOP) -> list[str]:
     return sorted(str(path.relative_to(top)) for path in paths if path.name != "__init__.py")
 
 
-def mirrored(file: str) -> str:
-    """The test file of a module."""
-    path = Path(file)
-    return str(Path("tests") / path.with_name(f"test_{path.name}"))
-
-
 def known_equivalent(path: Path = EQUIVALENT) -> dict[tuple[str, str, str], str]:
     """Reasons, by file, line as it stands and change."""
     listed = tomllib.loads(path.read_text(encoding="utf-8")).get("mutant", []) if path.exists() else []
@@ -399,7 +393,7 @@ def neighbours(file: str, top: Path = TOP) -> list[str]:
     floor = Path("tests", *Path(file).parts[: 1 if file.startswith("measure") else 2])
     tests = sorted((top / floor).rglob("test_*.py"))
     found = [str(path.relative_to(top)) for path in tests if pattern.search(path.read_text(encoding="utf-8"))]
-    return [one for one in found if one != mirrored(file)]
+    return [one for one in found if one != str(mirrored(Path(file)))]
 
 
 BENCHES: list[Bench] = []  # of a worker process: its one bench
@@ -419,7 +413,7 @@ def try_all(drawn: list[Mutant], *, workers: int, against: list[str], folder: Pa
     calls = outside_calls(Bench(TOP, folder / "calls")) if "outside" in against else {}
     tasks = []
     for mutant in drawn:
-        rounds = {"own": [mirrored(mutant.file)]}
+        rounds = {"own": [str(mirrored(Path(mutant.file)))]}
         rounds["outside"] = reached(mutant, (TOP / mutant.file).read_text(encoding="utf-8"), calls)
         rounds["neighbours"] = neighbours(mutant.file)
         tasks.append((mutant, [(by, rounds[by]) for by in against]))

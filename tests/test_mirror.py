@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.places import TOP
+from tests.places import TOP, mirrored
 
 MODULES = sorted(
     path.relative_to(TOP)
@@ -24,10 +24,6 @@ CLOCKS = {"monotonic", "perf_counter", "process_time"}
 HANGS = {
     Path("tests/measure/source/test_soundcard.py")
 }  # sees that nothing hangs, by a limit far beyond what a slow machine takes
-
-
-def mirrored(module: Path) -> Path:
-    return Path("tests") / module.with_name(f"test_{module.name}")
 
 
 def imported(source: str) -> set[str]:

@@ -66,7 +66,9 @@ def library_version() -> str | None:
     """Version of PortAudio, asked in a process of its own, where its noise ends; None where it cannot be loaded."""
     asked = "import sounddevice; print(sounddevice.get_portaudio_version()[1])"
     try:
-        done = subprocess.run([sys.executable, "-P", "-c", asked], capture_output=True, text=True, timeout=VERSION_LIMIT_S, check=True)
+        done = subprocess.run(
+            [sys.executable, "-P", "-c", asked], capture_output=True, text=True, timeout=VERSION_LIMIT_S, check=True
+        )
     except (OSError, subprocess.SubprocessError):
         return None
     return done.stdout.strip().removeprefix("PortAudio ").partition(",")[0] or None

@@ -1,4 +1,4 @@
-"""Fits beside the same work done the plain way, and the whole answer beside the FFTs of a take; the ratio is what counts."""
+"""Fits beside the same work done the plain way; the ratio is what counts."""
 
 import subprocess
 import sys
@@ -6,7 +6,6 @@ import time
 from dataclasses import replace
 
 import numpy as np
-import scipy.fft
 from lmfit import Minimizer, Parameters
 
 from fit.answers.pickup.characterisation import characterise_pickup
@@ -17,7 +16,6 @@ from fit.estimate.start import start_vector
 from tests import guitar_cases as cases
 from tests.benches import draw_bench
 from tests.guitar_evidence import evidence_of_guitar
-from tests.recorded import evidence_of
 
 ROUNDS = 15
 FIRST = {"share_0_0": -1.5, "log_tau_0_0": np.log(1 / (2 * np.pi * 6000.0)), "field_0_0": 0.5}
@@ -90,22 +88,6 @@ def test_joint_fit_beside_a_plain_one(benchmark):
     benchmark.extra_info["ratio"] = plain_s / ours_s
     benchmark(lambda: fit_joint(problem, blocks, start))
     print(f"\njoint fit {1e3 * ours_s:.1f} ms, plain {1e3 * plain_s:.0f} ms, {plain_s / ours_s:.0f} times faster")
-
-
-def test_whole_answer_beside_the_ffts_of_a_take(benchmark):
-    """Ladder, floor, budget and further takes for two bare takes, beside the two FFTs of 10 s at 96 kHz."""
-    evidence = evidence_of("bare-single-coil", ["open", "plus-1n"])
-    channels = np.random.default_rng(0).standard_normal((2, 960000))
-    assert characterise_pickup(evidence).outcome == "good"
-    pairs = [
-        (timed(lambda: [scipy.fft.rfft(channel) for channel in channels])[0], timed(lambda: characterise_pickup(evidence))[0])
-        for _ in range(ROUNDS)
-    ]
-    bare_s, answer_s = (float(np.median(times)) for times in zip(*pairs, strict=True))
-    ratio = float(np.median([answer / bare for bare, answer in pairs]))
-    benchmark.extra_info["ratio"] = ratio
-    benchmark.pedantic(lambda: characterise_pickup(evidence), rounds=3)
-    print(f"\nwhole answer {1e3 * answer_s:.0f} ms, bare FFTs {1e3 * bare_s:.1f} ms, ratio {ratio:.1f}")
 
 
 def test_time_of_a_fit_over_takes(benchmark):

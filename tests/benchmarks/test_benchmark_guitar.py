@@ -1,13 +1,10 @@
-"""The fit of a whole guitar beside the FFTs of a take, and how its time grows with takes and with points."""
+"""How the time of an evaluation of a whole guitar grows with takes and with points."""
 
 import time
 from dataclasses import replace
 
 import numpy as np
-import pytest
-import scipy.fft
 
-from fit.answers.pickup.characterisation import characterise_pickup
 from fit.estimate.floor import Floor, floor_blocks
 from fit.estimate.joint import whiten
 from fit.estimate.model import build_problem, predict_residual
@@ -15,7 +12,6 @@ from fit.estimate.parameters import PickupModel
 from fit.estimate.start import start_vector
 from tests import guitar_cases as cases
 from tests.guitar_evidence import evidence_of_guitar
-from tests.recorded_guitars import recorded_guitar
 
 ROUNDS = 9
 LOOP = PickupModel(eddies=(("loop",),))
@@ -25,26 +21,6 @@ def timed(call):
     start = time.perf_counter()
     call()
     return time.perf_counter() - start
-
-
-@pytest.mark.parametrize("kind", ["one loop", "recorded, two loops"])
-def test_whole_answer_beside_the_ffts_of_a_take(benchmark, kind):
-    """Ladder, floor, budget and further takes for three takes of a guitar, beside the two FFTs of 10 s at 96 kHz."""
-    if kind == "one loop":
-        evidence = evidence_of_guitar(cases.draw_one_pickup(3, kind="one loop"))
-    else:
-        evidence, _ = recorded_guitar("tone-capacitor", ["tone-up", "tone-up-plus-1n", "tone-down"])
-    channels = np.random.default_rng(0).standard_normal((2, 960000))
-    assert characterise_pickup(evidence).outcome == "good"
-    pairs = [
-        (timed(lambda: [scipy.fft.rfft(channel) for channel in channels]), timed(lambda: characterise_pickup(evidence)))
-        for _ in range(ROUNDS)
-    ]
-    bare_s, answer_s = (float(np.median(times)) for times in zip(*pairs, strict=True))
-    ratio = float(np.median([answer / bare for bare, answer in pairs]))
-    benchmark.extra_info["ratio"] = ratio
-    benchmark.pedantic(lambda: characterise_pickup(evidence), rounds=2)
-    print(f"\n{kind}: whole answer {1e3 * answer_s:.0f} ms, bare FFTs {1e3 * bare_s:.1f} ms, ratio {ratio:.1f}")
 
 
 def evaluation_s(evidence, *, thin):

@@ -7,7 +7,7 @@ from fit.desk.bench.instrument import show_or_write_instrument
 from fit.desk.book.desk import Desk
 from fit.desk.show.document.pieces import plain
 from measure.errors import FileError
-from tests.desk_bench import run, run_json
+from tests.desk_bench import is_one_line, run, run_json
 from tests.schematics import scenes
 
 
@@ -17,10 +17,6 @@ def book(tmp_path, capsys):
     assert run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "470p ± 10p", "--logbook", tmp_path)[0] == 0
     assert run(capsys, "instrument", "--layout", "three-singles", "--logbook", tmp_path)[0] == 0
     return tmp_path
-
-
-def is_one_line(err):
-    return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
 
 
 def test_layouts_are_listed_where_there_is_no_file(tmp_path, capsys):

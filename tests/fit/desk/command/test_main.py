@@ -10,17 +10,13 @@ import pytest
 
 from fit.desk.command.main import coilsweep
 from tests.coil_book import make_coil_book
-from tests.desk_bench import run, run_json
+from tests.desk_bench import is_one_line, run, run_json
 from tests.places import RECORDINGS
 
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory):
     return make_coil_book(tmp_path_factory.mktemp("bench"))
-
-
-def is_one_line(err):
-    return err.startswith("coilsweep: ") and err.endswith("\n") and err[:-1].isprintable() and "Traceback" not in err
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from fit.desk.questions import predict as predicting
 from measure.errors import FileError
 from measure.quantity import parse_quantity
 from measure.source.files import create_blocks, open_blocks
-from tests.desk_bench import names_of, run, run_json, run_plain
+from tests.desk_bench import is_one_line, names_of, run, run_json, run_plain
 from tests.draws import some
 from tests.pages import read_page
 
@@ -48,10 +48,6 @@ def peak_of(path):
 
 def unfinished(folder):
     return [path.name for path in folder.iterdir() if path.name.startswith(".")]
-
-
-def is_one_line(err):
-    return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ import pytest
 
 from fit.answers.parts.fitted import MeasuredParts, measured_document
 from fit.desk.book.kept_fit import text_sha256
-from tests.desk_bench import names_of, run, run_json, run_plain
+from tests.desk_bench import is_one_line, names_of, run, run_json, run_plain
 from tests.pages import read_page
 
 
@@ -17,10 +17,6 @@ def book(tmp_path, capsys):
     assert run(capsys, "rig", "--input-resistance", "1M ± 1%", "--input-capacitance", "470p ± 10p", "--logbook", tmp_path)[0] == 0
     assert run(capsys, "instrument", "--layout", "three-singles", "--logbook", tmp_path)[0] == 0
     return tmp_path
-
-
-def is_one_line(err):
-    return err.startswith("coilsweep: ") and err.count("\n") == 1 and "Traceback" not in err
 
 
 @pytest.mark.long
